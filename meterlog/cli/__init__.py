@@ -1,0 +1,54 @@
+"""The command line: one module a command, imported only when it is called.
+
+Results go to stdout, words to stderr. Exit: 0 yes; 1 it ran and the answer is no; 2 the command
+line is wrong; 3 it could not be done. A module here only parses and prints; its work is callable
+without click.
+"""
+
+from __future__ import annotations
+
+import importlib
+import sys
+from typing import Any
+
+import click
+
+from meterlog import __version__
+from meterlog.errors import MeterlogError
+
+COMMANDS: dict[str, tuple[str, str]] = {}
+"""Name of each command: its module and the sentence that `--help` lists, so that help imports none."""
+
+
+class Commands(click.Group):
+    """A group whose commands are imported when they are called."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, name: str) -> click.Command | None:
+        if name not in COMMANDS:
+            return None
+        command: click.Command = getattr(importlib.import_module(COMMANDS[name][0]), name)
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        rows = [(name, sentence) for name, (_, sentence) in COMMANDS.items()]
+        if rows:
+            with formatter.section("Commands"):
+                formatter.write_dl(rows)
+
+
+@click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(__version__, prog_name="meterlog")
+def meterlog() -> None:
+    """Hands-free capture, judging and keeping of bench readings, for the repair of mains appliances."""
+
+
+def main(args: list[str] | None = None) -> Any:
+    """Run the command line; what meterlog raises on purpose becomes words and an exit code."""
+    try:
+        return meterlog.main(args=args, prog_name="meterlog")
+    except MeterlogError as error:
+        click.echo(str(error), err=True)
+        sys.exit(error.exit_code)

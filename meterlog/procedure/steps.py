@@ -1,0 +1,142 @@
+"""What a procedure is, once read: its steps, limits and cautions as frozen records in SI.
+
+`meterlog.procedure.language` reads YAML into these; the walk, the evaluator and the pages take them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+
+class StepKind(StrEnum):
+    """How a step is answered."""
+
+    LOOK = "look"  # the person looks and says: done, or found wanting
+    LEADS = "leads"  # leads shorted: their resistance is the null of what follows
+    DEAD = "dead"  # known source, the points, known source again
+    MEASURE = "measure"  # a settled run between the points
+    OPEN = "open"  # leads shorted, points open, leads shorted again
+    AT_TIME = "at time"  # the reading at a time after the test began (insulation: one minute)
+    TIMED = "timed"  # a start and a stop, to a tenth of a second
+    HEATING = "heating run"  # a known load heated for a known time
+    DERIVED = "derived"  # computed from the captures of other steps, no probes
+
+
+class Rule(StrEnum):
+    """Decision rules, named as ILAC-G8 and JCGM 106 name them."""
+
+    SIMPLE = "simple acceptance"
+    GUARD = "guard band"
+    PROBABILITY = "probability of conformity"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Limit:
+    """An acceptance interval in SI with where it comes from. One side may be None.
+
+    Attributes:
+        low, high: bounds, SI; a value on the bound is inside.
+        unit: the unit the limit was written in, for showing it.
+        text: the limit as written ("at most 0.3 ohm").
+        source: edition, clause; or "common practice, no source".
+        mark: how the source was seen: "read", "read second-hand", "memory" or "".
+        where: the jurisdiction or family that the limit belongs to, "" for all.
+    """
+
+    low: float | None
+    high: float | None
+    unit: str
+    text: str
+    source: str
+    mark: str = ""
+    where: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settling:
+    """A step's own settling parameters; None keeps the quantity's. See `meterlog.settle`."""
+
+    length_s: float | None = None  # T
+    spread_counts: float | None = None  # A
+    spread_part: float | None = None  # B, a ratio
+    slope_counts: float | None = None  # C
+    slope_part: float | None = None  # D, a ratio
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Step:
+    """One check of a procedure.
+
+    Attributes:
+        key: its name within the procedure, the stable name in the record.
+        points: probe points in the order black, red or first, second; may be empty.
+        reach: how to get to the points safely.
+        quantity, mode: what is wanted, as in `readings.Form`; "" where nothing is measured.
+        instrument: the bench name of the instrument wanted, "" for any that gives the quantity.
+        test_voltage: V that the tester applies, None where it has no meaning.
+        limits: what passes; empty: recorded, not judged. Several: chosen by `where`.
+        cautions: said and shown before the step.
+        energised: mains is on during the step.
+        needs: keys of steps that must have passed before.
+        needs_dead: waits for the proof that the appliance is dead.
+        meaning: what a fail usually means.
+        hold_s: how long an open, a dead point or a bound must be held, s.
+        source_voltage: V of the known source of a DEAD step.
+        at_s: for AT_TIME, s after the test began.
+        method: the post-processor or heating method, "" for the value itself.
+        inputs: its parameters: keys of other steps, plate entries or SI numbers, as text.
+        counts: which capture counts when there are several: "last" or "first".
+        rule: the decision rule; the procedure's where None.
+    """
+
+    key: str
+    title: str
+    kind: StepKind
+    points: tuple[str, ...] = ()
+    reach: str = ""
+    quantity: str = ""
+    mode: str = ""
+    instrument: str = ""
+    test_voltage: float | None = None
+    limits: tuple[Limit, ...] = ()
+    cautions: tuple[str, ...] = ()
+    energised: bool = False
+    needs: tuple[str, ...] = ()
+    needs_dead: bool = False
+    meaning: str = ""
+    hold_s: float = 3.0
+    source_voltage: float | None = None
+    at_s: float | None = None
+    method: str = ""
+    inputs: Mapping[str, str] = field(default_factory=dict)
+    settling: Settling = field(default_factory=Settling)
+    counts: str = "last"
+    rule: Rule | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Procedure:
+    """The steps of one type of appliance, in order, with the text they were read from."""
+
+    key: str
+    title: str
+    appliance: str
+    source: str
+    cautions: tuple[str, ...]
+    steps: tuple[Step, ...]
+    rule: Rule = Rule.GUARD
+    plate: tuple[str, ...] = ()
+    text: str = ""
+    sha256: str = ""
+
+    def step(self, key: str) -> Step:
+        """The step of that key. Raises: KeyError."""
+        for step in self.steps:
+            if step.key == key:
+                return step
+        raise KeyError(key)
