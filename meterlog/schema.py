@@ -7,6 +7,7 @@ answer `WRONG`, so that one pass tells everything that is wrong.
 
 from __future__ import annotations
 
+import keyword
 import re
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Protocol
@@ -252,11 +253,17 @@ class Key:
     default: Any = None
 
 
+def _argument(key: str) -> str:
+    name = key.replace(" ", "_").replace("-", "_")
+    return f"{name}_" if keyword.iskeyword(name) or name == "where" else name
+
+
 @dataclass(frozen=True, slots=True)
 class Record:
     """A mapping with known keys, read into `make(**values, where=Where)`; unknown keys are refused.
 
-    A key of two words ("test voltage") arrives as `test_voltage`.
+    A key of two words ("test voltage") arrives as `test_voltage`, a word of Python ("with") and
+    `where` itself with an underscore behind: `with_`, `where_`.
     """
 
     name: str
@@ -292,7 +299,7 @@ class Record:
                 )
         if len(problems) > before:
             return WRONG
-        named = {name.replace(" ", "_").replace("-", "_"): value for name, value in values.items()}
+        named = {_argument(name): value for name, value in values.items()}
         return self.make(**named, where=Where(place=place, path=path, keys=places))
 
     def _unknown(self, key_node: yaml.Node, name: str, path: str, problems: Problems) -> None:

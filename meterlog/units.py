@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     import pint
 
 NUMBER = r"[-+−]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d{1,3})?"
-_MEASURE = re.compile(rf"\s*({NUMBER})\s*(\S.*?)\s*")
+_MEASURE = re.compile(rf"\s*({NUMBER})(?:\s*(?=[^\s\d.])|\s+(?=1/))(\S.*?)\s*")
 
 
 class Quantity(NamedTuple):
@@ -50,6 +50,8 @@ QUANTITIES: dict[str, Quantity] = {
     "temperature_difference": Quantity("delta_degC", "temperature difference"),
     "relative_humidity": Quantity("dimensionless", "relative humidity"),
     "mass": Quantity("kilogram", "mass"),
+    "length": Quantity("metre", "length"),
+    "cross_section": Quantity("metre ** 2", "cross-section"),
     "pressure": Quantity("pascal", "pressure"),
     "speed_of_rotation": Quantity("hertz", "speed of rotation"),
     "ratio": Quantity("dimensionless", "ratio"),
@@ -57,8 +59,8 @@ QUANTITIES: dict[str, Quantity] = {
 """What can be measured. A profile, a procedure and the pages use these names only."""
 
 _SYMBOLS = {"ohm": "Ω", "volt": "V", "ampere": "A", "watt": "W", "farad": "F", "hertz": "Hz", "kelvin": "K",
-            "kilogram": "kg", "second": "s", "henry": "H", "joule": "J", "pascal": "Pa", "dimensionless": "",
-            "degC": "°C", "delta_degC": "K", "degF": "°F", "percent": "%", "volt * ampere": "VA",
+            "kilogram": "kg", "metre": "m", "second": "s", "henry": "H", "joule": "J", "pascal": "Pa",
+            "dimensionless": "", "degC": "°C", "delta_degC": "K", "degF": "°F", "percent": "%", "volt * ampere": "VA",
             "celsius": "°C", "dB": "dB", "rpm": "rpm", "VA": "VA", "var": "var", "Wh": "Wh", "kWh": "kWh"}  # fmt: skip
 _PREFIXES = {"f": "f", "p": "p", "n": "n", "u": "µ", "m": "m", "k": "k", "M": "M", "G": "G", "T": "T"}
 

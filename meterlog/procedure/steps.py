@@ -5,7 +5,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
@@ -40,12 +40,14 @@ class Limit:
     """An acceptance interval in SI with where it comes from. One side may be None.
 
     Attributes:
-        low, high: bounds, SI; a value on the bound is inside.
+        low, high: bounds, SI; a value on the bound is inside. Parts of an entry when `of` is set.
         unit: the unit the limit was written in, for showing it.
         text: the limit as written ("at most 0.3 ohm").
         source: edition, clause; or "common practice, no source".
-        mark: how the source was seen: "read", "read second-hand", "memory" or "".
-        where: the jurisdiction or family that the limit belongs to, "" for all.
+        mark: how the source was seen, one of `MARKS`.
+        where: the jurisdiction that the limit belongs to, "" for all.
+        of: the plate's or asked entry that `low` and `high` are parts of, "" when they are SI values.
+        is_open: an open circuit passes and nothing else; both bounds are None then.
     """
 
     low: float | None
@@ -55,6 +57,34 @@ class Limit:
     source: str
     mark: str = ""
     where: str = ""
+    of: str = ""
+    is_open: bool = False
+
+    @property
+    def words(self) -> str:
+        """How a verdict may speak of it: never as conformity with a standard."""
+        return f"the commonly quoted limit of {self.text} ({self.source})"
+
+    def against(self, entries: Mapping[str, float]) -> Limit:
+        """The limit in SI, once the entry that it is a part of has a value; itself when it names none.
+
+        Raises: KeyError, when the entry has no value yet.
+        """
+        if not self.of:
+            return self
+        full = entries[self.of]
+        low, high = (None if part is None else part * full for part in (self.low, self.high))
+        return replace(self, low=low, high=high, of="")
+
+
+MARKS = {
+    "read": "the passage was read",
+    "read second-hand": "a page quoting it was read, not the source itself",
+    "memory": "from memory, unchecked: confirm before relying on it",
+    "computed here": "derived by arithmetic that the source states",
+    "common practice": "a habit of the trade, no source",
+}
+"""How a limit's source was seen: the mark that travels with it, and what it means."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,7 +109,7 @@ class Step:
         quantity, mode: what is wanted, as in `readings.Form`; "" where nothing is measured.
         instrument: the bench name of the instrument wanted, "" for any that gives the quantity.
         test_voltage: V that the tester applies, None where it has no meaning.
-        limits: what passes; empty: recorded, not judged. Several: chosen by `where`.
+        limits: what passes; empty: recorded, not judged. Several: chosen by `where`, see `limit_for`.
         cautions: said and shown before the step.
         energised: mains is on during the step.
         needs: keys of steps that must have passed before.
@@ -89,8 +119,10 @@ class Step:
         source_voltage: V of the known source of a DEAD step.
         at_s: for AT_TIME, s after the test began.
         method: the post-processor or heating method, "" for the value itself.
-        inputs: its parameters: keys of other steps, plate entries or SI numbers, as text.
+        inputs: its parameters by name: each the key of another step, a plate's or asked entry, or a
+            text such as "234.5 K", told apart in that order.
         counts: which capture counts when there are several: "last" or "first".
+        note: what else is worth knowing while measuring.
         rule: the decision rule; the procedure's where None.
     """
 
@@ -117,11 +149,36 @@ class Step:
     settling: Settling = field(default_factory=Settling)
     counts: str = "last"
     rule: Rule | None = None
+    note: str = ""
+
+    def limit_for(self, where: str) -> Limit | None:
+        """The limit that holds in a jurisdiction: its own, else the one for all, else None."""
+        for name in (where, ""):
+            for limit in self.limits:
+                if limit.where == name:
+                    return limit
+        return None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Point:
+    """A named place that a lead touches: how it is recognised, and whether it lies inside the appliance."""
+
+    name: str
+    text: str
+    is_inside: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Procedure:
-    """The steps of one type of appliance, in order, with the text they were read from."""
+    """The steps of one type of appliance, in order, with the text they were read from.
+
+    Attributes:
+        cautions: said, shown and acknowledged before the first step.
+        plate, asked: quantity by name of what is copied from the rating plate, and of what the
+            person is asked for (cord length, water mass). Steps use both by name.
+        where: jurisdictions whose limits can be chosen, with edition and standing of each.
+    """
 
     key: str
     title: str
@@ -130,9 +187,17 @@ class Procedure:
     cautions: tuple[str, ...]
     steps: tuple[Step, ...]
     rule: Rule = Rule.GUARD
-    plate: tuple[str, ...] = ()
+    plate: Mapping[str, str] = field(default_factory=dict)
+    asked: Mapping[str, str] = field(default_factory=dict)
+    where: Mapping[str, str] = field(default_factory=dict)
+    points: tuple[Point, ...] = ()
     text: str = ""
     sha256: str = ""
+
+    @property
+    def entries(self) -> dict[str, str]:
+        """Quantity by name of everything that is entered rather than measured."""
+        return {**self.plate, **self.asked}
 
     def step(self, key: str) -> Step:
         """The step of that key. Raises: KeyError."""

@@ -1,0 +1,130 @@
+"""Limits as they are written in words: "at most 0.3 ohm", "100 ohm ± 10 %", "0.5 .. 0.7 V", "open".
+
+Also as parts of an entry of the rating plate: "at least 85 % of rated output". The ends are worked
+out in decimal, so that "100 ohm ± 10 %" ends at 110 ohm exactly.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from decimal import Decimal
+
+from meterlog import units
+from meterlog.errors import WrongValue
+
+EXAMPLES = '"at most 0.3 ohm", "at least 1 Mohm", "100 ohm ± 10 %", "0.5 .. 0.7 V", "open"'
+_N = units.NUMBER
+_NAME = r"[A-Za-z][\w -]*?"
+_PERCENT = rf"({_N})\s*%"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bounds:
+    """The two ends of a written limit, SI; parts of the entry `of` when it is set."""
+
+    low: float | None
+    high: float | None
+    unit: str
+    of: str = ""
+    is_open: bool = False
+
+
+def parse_limit(text: str, like: str) -> Bounds:
+    """The ends of a limit written in words, for a quantity whose SI unit is `like`.
+
+    Raises: WrongValue when it is no limit, its unit is of another kind, or its ends stand the wrong way.
+
+    >>> bounds = parse_limit("100 ohm ± 10 %", "ohm")
+    >>> bounds.low, bounds.high
+    (90.0, 110.0)
+    >>> parse_limit("at least 85 % of rated output", "watt").of
+    'rated output'
+    """
+    words = " ".join(text.replace("−", "-").replace("+/-", "±").split())
+    if words == "open":
+        return Bounds(low=None, high=None, unit=like, is_open=True)
+    bounds = _part_of_entry(words, like) or _absolute(words, like)
+    if bounds.low is None and bounds.high is None:
+        raise WrongValue(f"write a limit such as {EXAMPLES}, not {text!r}")
+    if bounds.low is not None and bounds.high is not None and bounds.low > bounds.high:
+        raise WrongValue(f"the lower end comes first, and {text!r} has it above the upper")
+    return bounds
+
+
+def _part_of_entry(words: str, like: str) -> Bounds | None:
+    for form, ends in (
+        (rf"at most {_PERCENT} of ({_NAME})", lambda m: (None, m[1], m[2])),
+        (rf"at least {_PERCENT} of ({_NAME})", lambda m: (m[1], None, m[2])),
+        (rf"({_N})(?:\s*%)? ?\.\. ?{_PERCENT} of ({_NAME})", lambda m: (m[1], m[2], m[3])),
+    ):
+        match = re.fullmatch(form, words)
+        if match:
+            low, high, of = ends(match)
+            return Bounds(low=_part(low), high=_part(high), unit=like, of=of)
+    match = re.fullmatch(rf"({_NAME}) ?(±|[-+])\s*{_PERCENT}(?:[ ,/]*([-+])\s*{_PERCENT})?", words)
+    if not match:
+        return None
+    below, above = _deviation(match[2], match[3], match[4], match[5], words)
+    return Bounds(low=float(1 - below), high=float(1 + above), unit=like, of=match[1])
+
+
+def _part(percent: str | None) -> float | None:
+    return None if percent is None else float(Decimal(percent) / 100)
+
+
+def _deviation(sign: str, first: str, other: str | None, second: str | None, words: str) -> tuple[Decimal, Decimal]:
+    """(below, above) as parts, of "± 10 %" or "+5 % -10 %" in either order."""
+    if sign == "±" and other is None:
+        return Decimal(first) / 100, Decimal(first) / 100
+    if second is None or {sign, other} != {"+", "-"}:
+        raise WrongValue(f'write "± 10 %" or "+5 % -10 %" behind the value, not {words!r}')
+    ends = {sign: Decimal(first) / 100, str(other): Decimal(second) / 100}
+    return ends["-"], ends["+"]
+
+
+def _absolute(words: str, like: str) -> Bounds:
+    low, high = words, words
+    if words.startswith("at most "):
+        low, high = "", words.removeprefix("at most ")
+    elif words.startswith("at least "):
+        low, high = words.removeprefix("at least "), ""
+    elif ".." in words:
+        low, _, high = (part.strip() for part in words.partition(".."))
+        if low and re.fullmatch(_N, low) and high:
+            low = f"{low} {_split(high, like)[1]}"
+    elif match := re.fullmatch(rf"(.+?) ?(±|[-+]) ?{_PERCENT}(?:[ ,/]*([-+]) ?{_PERCENT})?", words):
+        if like == "kelvin":
+            raise WrongValue('a percentage of a temperature means nothing: write "20 degC ± 5 degC"')
+        digits, unit = _split(match[1], like)
+        below, above = _deviation(match[2], match[3], match[4], match[5], words)
+        low, high = (f"{Decimal(digits) * part} {unit}" for part in (1 - below, 1 + above))
+    elif "±" in words:
+        low, high = _either_side(words, like)
+    else:
+        raise WrongValue(f"write a limit such as {EXAMPLES}, not {words!r}")
+    unit = _split(high or low, like)[1] if high or low else like
+    return Bounds(low=_si(low, like), high=_si(high, like), unit=unit)
+
+
+def _either_side(words: str, like: str) -> tuple[str, str]:
+    centre, _, width = (part.strip() for part in words.partition("±"))
+    digits, unit = _split(width, like)
+    middle = centre if re.search(r"[^\d\s.eE+-]", centre) or like == "dimensionless" else f"{centre} {unit}"
+    number, its_unit = _split(middle, like)
+    if units.plain(its_unit) != units.plain(unit):
+        raise WrongValue(f"write both parts in the same unit, not {words!r}")
+    return f"{Decimal(number) - Decimal(digits)} {unit}", f"{Decimal(number) + Decimal(digits)} {unit}"
+
+
+def _split(measure: str, like: str) -> tuple[str, str]:
+    if like == "dimensionless" and re.fullmatch(_N, measure):
+        return measure, "dimensionless"
+    return units.split_measure(measure)
+
+
+def _si(measure: str, like: str) -> float | None:
+    if not measure:
+        return None
+    digits, unit = _split(measure, like)
+    return units.parse(f"{digits} {unit}", like)

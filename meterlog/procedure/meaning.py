@@ -1,0 +1,344 @@
+"""From what is written to what it means: a `Procedure`, or every way in which the keys disagree.
+
+The checks stand one a function, in the order in which a person would ask: does the step make sense
+alone, do its names exist, are its limits of the right kind, is the order of the steps safe.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING
+
+from meterlog.errors import WrongValue
+from meterlog.procedure.limits import parse_limit
+from meterlog.procedure.steps import Limit, Point, Procedure, Rule, Settling, Step, StepKind
+from meterlog.source import Problems, near_miss
+from meterlog.units import QUANTITIES
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+
+    from meterlog.procedure.written import Written
+
+_ALWAYS = {"step", "kind", "title", "reach", "cautions", "energised", "needs", "needs dead", "fail means", "note"}
+_PROBED = {"points", "instrument", "mode", "limits", "hold", "settling", "which counts", "rule"}
+_JUDGED = {"quantity", "method", "with", "limits", "which counts", "rule"}
+KEYS: dict[StepKind, tuple[set[str], set[str]]] = {
+    StepKind.LOOK: (set(), set()),
+    StepKind.LEADS: (set(), {"limits", "settling", "instrument", "rule", "which counts"}),
+    StepKind.DEAD: ({"points", "limits", "known source"}, _PROBED),
+    StepKind.MEASURE: ({"quantity"}, _PROBED | _JUDGED | {"test voltage"}),
+    StepKind.OPEN: ({"quantity", "points"}, _PROBED | _JUDGED | {"test voltage"}),
+    StepKind.AT_TIME: ({"quantity", "points", "after"}, _PROBED | _JUDGED | {"test voltage"}),
+    StepKind.TIMED: (set(), _JUDGED),
+    StepKind.HEATING: ({"method"}, _JUDGED | {"instrument"}),
+    StepKind.DERIVED: ({"quantity", "method", "with"}, _JUDGED),
+}
+"""For each kind of step the keys it must have and those it may have, beside the ones always allowed."""
+
+_QUANTITY = {
+    StepKind.LEADS: "resistance",
+    StepKind.DEAD: "voltage",
+    StepKind.TIMED: "time",
+    StepKind.HEATING: "power",
+}
+_TWO_LEADS = {"resistance", "continuity", "insulation_resistance", "junction_voltage", "capacitance", "inductance"}
+_OUT_OF_SCOPE = re.compile(r"\b(IEC 62353|(IEC|EN) 60601|NFPA 99|medical|patient)\b", re.IGNORECASE)
+
+
+def procedure(written: Written, name: str, *, text: str, sha256: str) -> Procedure:
+    """The procedure that the written keys mean. Raises: WrongText with every disagreement."""
+    problems = Problems(name)
+    points = _points(written, problems)
+    steps = tuple(_step(step, written, points, problems) for step in written.steps)
+    _check_names(written, problems)
+    _check_scope(written, problems)
+    _check_order(written.steps, steps, problems)
+    problems.raise_if_any()
+    return Procedure(
+        key=written.procedure,
+        title=written.title,
+        appliance=written.appliance,
+        source=written.source,
+        cautions=written.cautions,
+        steps=steps,
+        rule=Rule(written.rule),
+        plate=written.plate,
+        asked=written.asked,
+        where=written.where_,
+        points=tuple(points.values()),
+        text=text,
+        sha256=sha256,
+    )
+
+
+def _points(written: Written, problems: Problems) -> dict[str, Point]:
+    if written.points is None:
+        return {}
+    twice = set(written.points.outside) & set(written.points.inside)
+    for name in sorted(twice):
+        written.points.where.tell(
+            problems,
+            "inside",
+            expected="each point once, outside or inside",
+            saw=f"{name!r} in both",
+            hint="keep it under inside when the cabinet must be open to reach it",
+        )
+    outside = {name: Point(name=name, text=text, is_inside=False) for name, text in written.points.outside.items()}
+    return outside | {name: Point(name=name, text=text, is_inside=True) for name, text in written.points.inside.items()}
+
+
+def _step(written: Written, whole: Written, points: Mapping[str, Point], problems: Problems) -> Step:
+    kind = StepKind(written.kind)
+    quantity = written.quantity or _QUANTITY.get(kind, "")
+    entries = {**whole.plate, **whole.asked}
+    inside = [name for name in written.points if name in points and points[name].is_inside]
+    _check_kind(written, kind, problems)
+    _check_points(written, kind, quantity, points, problems)
+    _check_energised(written, inside, problems)
+    _check_needs_dead(written, kind, inside, problems)
+    settling = vars(written.settling) if written.settling else {}
+    return Step(
+        key=written.step,
+        title=written.title,
+        kind=kind,
+        points=written.points,
+        reach=written.reach,
+        quantity=quantity,
+        mode=written.mode,
+        instrument=written.instrument,
+        test_voltage=written.test_voltage,
+        limits=_limits(written, quantity, entries, whole.where_, problems),
+        cautions=written.cautions,
+        energised=written.energised,
+        needs=written.needs,
+        needs_dead=bool(written.needs_dead) or (bool(inside) and kind is not StepKind.DEAD),
+        meaning=written.fail_means,
+        hold_s=3.0 if written.hold is None else written.hold,
+        source_voltage=written.known_source,
+        at_s=written.after,
+        method=written.method,
+        inputs=written.with_,
+        settling=Settling(
+            length_s=settling.get("length"),
+            spread_counts=settling.get("spread_counts"),
+            spread_part=settling.get("spread"),
+            slope_counts=settling.get("slope_counts"),
+            slope_part=settling.get("slope"),
+        ),
+        counts=written.which_counts,
+        rule=Rule(written.rule) if written.rule else None,
+        note=written.note,
+    )
+
+
+def _check_kind(written: Written, kind: StepKind, problems: Problems) -> None:
+    needed, allowed = KEYS[kind]
+    for key in sorted(needed):
+        if not written.has(key):
+            written.where.tell(
+                problems, "kind", expected=f"the key {key!r} in a step of kind {kind.value!r}", saw="no such key"
+            )
+    for key in written.where.keys:
+        if key not in needed | allowed | _ALWAYS:
+            words = ", ".join(sorted(needed | allowed)) or "none but those of every step"
+            written.where.tell(
+                problems,
+                key,
+                expected=f"a key that a step of kind {kind.value!r} has",
+                saw=key,
+                hint=f"its keys: {words}",
+            )
+
+
+def _check_points(
+    written: Written, kind: StepKind, quantity: str, points: Mapping[str, Point], problems: Problems
+) -> None:
+    for name in written.points:
+        if name not in points:
+            written.where.tell(
+                problems,
+                "points",
+                expected="points that are listed under points, outside or inside",
+                saw=name,
+                hint=near_miss(name, points) or "list it under points: with a sentence on how it is recognised",
+            )
+    if len(set(written.points)) < len(written.points):
+        written.where.tell(problems, "points", expected="two different points", saw=f"{written.points[0]!r} twice")
+    wants_two = kind in (StepKind.DEAD, StepKind.OPEN, StepKind.AT_TIME) or (
+        kind is StepKind.MEASURE and quantity in _TWO_LEADS
+    )
+    if wants_two and len(written.points) != 2:
+        saw = f"{len(written.points)} of them" if written.points else "none"
+        written.where.tell(problems, "points", expected="the two points that the leads touch", saw=saw)
+
+
+def _check_energised(written: Written, inside: Iterable[str], problems: Problems) -> None:
+    if not written.energised:
+        return
+    for name in inside:
+        written.where.tell(
+            problems,
+            "points",
+            expected="points outside the closed cabinet in an energised step",
+            saw=f"{name!r}, inside the appliance",
+            hint="nothing inside a live appliance is ever measured: measure it de-energised, or from outside",
+        )
+    if not written.cautions:
+        written.where.tell(
+            problems,
+            "energised",
+            expected="cautions on an energised step",
+            saw="none",
+            hint="write for example: cautions: [closed-cabinet, first-power, attend]",
+        )
+    if not written.needs:
+        written.where.tell(
+            problems,
+            "energised",
+            expected="needs: the steps that must have passed before mains is on",
+            saw="none",
+            hint="the safety checks, such as: needs: [protective-conductor, insulation]",
+        )
+    if written.needs_dead:
+        written.where.tell(problems, "needs dead", expected="energised or needs dead, not both", saw="both")
+
+
+def _check_needs_dead(written: Written, kind: StepKind, inside: list[str], problems: Problems) -> None:
+    if inside and written.needs_dead is False and kind is not StepKind.DEAD:
+        written.where.tell(
+            problems,
+            "needs dead",
+            expected="true, or left out, where a point lies inside the appliance",
+            saw=f"false, with {inside[0]!r} inside",
+            hint="leave the key out: such a step waits for the proof of dead",
+        )
+
+
+def _limits(
+    written: Written, quantity: str, entries: Mapping[str, str], where: Mapping[str, str], problems: Problems
+) -> tuple[Limit, ...]:
+    found: list[Limit] = []
+    for limit in written.limits:
+        read = _limit(limit, quantity, entries, where, problems)
+        if read and any(read.where == other.where for other in found):
+            limit.where.tell(
+                problems,
+                expected="one limit for each jurisdiction, and one for all",
+                saw=f"a second one for {read.where or 'all'}",
+                hint="give it another where:, or a step of its own",
+            )
+        if read:
+            found.append(read)
+    return tuple(found)
+
+
+def _limit(
+    limit: Written, quantity: str, entries: Mapping[str, str], where: Mapping[str, str], problems: Problems
+) -> Limit | None:
+    if limit.where_ and limit.where_ not in where:
+        limit.where.tell(
+            problems,
+            "where",
+            expected="a jurisdiction that the procedure lists under where:",
+            saw=limit.where_,
+            hint=near_miss(limit.where_, where) or "list it under where: with edition and standing",
+        )
+    if not quantity:
+        return None
+    title = QUANTITIES[quantity].title
+    try:
+        bounds = parse_limit(limit.is_, QUANTITIES[quantity].si)
+    except WrongValue as error:
+        limit.where.tell(problems, "is", expected=f"a limit for {title}", saw=limit.is_, hint=str(error))
+        return None
+    if bounds.of and entries.get(bounds.of) != quantity:
+        seen = f"{bounds.of!r}, a {QUANTITIES[entries[bounds.of]].title}" if bounds.of in entries else repr(bounds.of)
+        same = [name for name, kind in entries.items() if kind == quantity]
+        limit.where.tell(
+            problems,
+            "is",
+            expected=f"an entry of plate: or asked: that is a {title}",
+            saw=seen,
+            hint=near_miss(bounds.of, same) or f"list one under plate:, such as {bounds.of}: {quantity}",
+        )
+    return Limit(
+        low=bounds.low,
+        high=bounds.high,
+        unit=bounds.unit,
+        text=limit.is_,
+        source=limit.source,
+        mark=limit.mark,
+        where=limit.where_,
+        of=bounds.of,
+        is_open=bounds.is_open,
+    )
+
+
+def _check_names(written: Written, problems: Problems) -> None:
+    """Steps and entries have one name each; needs and inputs name what stands before them."""
+    entries = {**written.plate, **written.asked}
+    for name in sorted(set(written.plate) & set(written.asked)):
+        written.where.tell(problems, "asked", expected="each entry once", saw=f"{name!r} under plate: and asked:")
+    every = [step.step for step in written.steps]
+    before: list[str] = []
+    for step in written.steps:
+        if step.step in before:
+            step.where.tell(problems, "step", expected="each step's name once", saw=f"{step.step} again")
+        if step.step in entries:
+            step.where.tell(problems, "step", expected="a name that is no entry of plate: or asked:", saw=step.step)
+        for name in step.needs:
+            if name not in before:
+                _tell_unknown_step(step, "needs", name, before, every, problems)
+        for key, value in step.with_.items():
+            if value in before or value in entries or any(letter.isdigit() or letter == " " for letter in value):
+                continue
+            if value in every or near_miss(value, [*before, *entries]).startswith("did you mean"):
+                _tell_unknown_step(step, "with", value, [*before, *entries], every, problems, of=key)
+        before.append(step.step)
+
+
+def _tell_unknown_step(
+    step: Written, key: str, name: str, known: list[str], every: list[str], problems: Problems, of: str = ""
+) -> None:
+    later = name in every
+    step.where.tell(
+        problems,
+        key,
+        expected="a step that stands before this one" + (f" for {of!r}" if of else ""),
+        saw=f"{name}, which {'is this step' if name == step.step else 'stands later'}" if later else name,
+        hint="put that step first" if later else near_miss(name, known) or "it is the first step",
+    )
+
+
+def _check_scope(written: Written, problems: Problems) -> None:
+    texts = [(written, key) for key in ("title", "appliance", "source")]
+    texts += [(limit, "source") for step in written.steps for limit in step.limits]
+    for part, key in texts:
+        match = _OUT_OF_SCOPE.search(getattr(part, key))
+        if match:
+            part.where.tell(
+                problems,
+                key,
+                expected="appliances and limits other than medical electrical equipment",
+                saw=match[0],
+                hint="medical equipment has stricter limits and its own test equipment: it is not judged here",
+            )
+
+
+def _check_order(written: Iterable[Written], steps: Iterable[Step], problems: Problems) -> None:
+    """A step that needs dead comes after a dead step, and after a new one once mains was on."""
+    is_proved, was_energised = False, False
+    for text, step in zip(written, steps, strict=True):
+        if step.needs_dead and not is_proved:
+            why = "mains was on since the last one" if was_energised else "none"
+            text.where.tell(
+                problems,
+                "needs dead" if text.has("needs dead") else "points",
+                expected="a step of kind 'dead' before a step that needs the appliance dead",
+                saw=why,
+                hint="prove it dead first, at the points where it counts",
+            )
+        if step.energised:
+            is_proved, was_energised = False, True
+        is_proved = is_proved or step.kind is StepKind.DEAD
