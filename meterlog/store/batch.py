@@ -1,0 +1,166 @@
+"""What waits for the next commit: rows with their final ids, in the order in which they happened."""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+if TYPE_CHECKING:
+    from meterlog.readings import Form
+
+SUMMARY_MS = 10_000
+"""Length of a summary's slot."""
+
+SPANS_KEPT = 4_000
+"""Chunks whose ordinals can still be named: an hour and more of one commit a second."""
+
+
+class Now(NamedTuple):
+    """Both clocks at one moment, given by the edge: the store reads none itself."""
+
+    utc_ms: int
+    monotonic_ms: int
+    boot: str
+
+    @property
+    def utc(self) -> str:
+        """ISO 8601 with milliseconds and Z."""
+        stamp = datetime.fromtimestamp(self.utc_ms // 1000, UTC)
+        return stamp.strftime("%Y-%m-%dT%H:%M:%S") + f".{self.utc_ms % 1000:03d}Z"
+
+
+@dataclass(slots=True)
+class Chunk:
+    """The bytes of one link within one commit, job and step.
+
+    Readings get their ids when the chunk ends, so that a chunk's readings are one range of ids.
+    """
+
+    id: int
+    link: int
+    job: int | None
+    step: int | None
+    at: int
+    first_reading: int = 0
+    raw: bytearray = field(default_factory=bytearray)
+    readings: list[tuple[Any, ...]] = field(default_factory=list)
+    unread: list[tuple[Any, ...]] = field(default_factory=list)
+    sent: list[tuple[Any, ...]] = field(default_factory=list)
+
+    @property
+    def row(self) -> dict[str, Any]:
+        return {
+            "id": self.id,
+            "link": self.link,
+            "job": self.job,
+            "step": self.step,
+            "at": self.at,
+            "first_reading": self.first_reading,
+            "readings": len(self.readings),
+            "raw": bytes(self.raw),
+        }
+
+
+@dataclass(slots=True)
+class Summary:
+    """Ten seconds of one channel and quantity; readings by ordinal until their ids are known."""
+
+    channel: str
+    slot: int
+    quantity: str
+    first: int
+    last: int
+    count: int = 0
+    low: float | None = None
+    high: float | None = None
+
+    def take(self, value: float | None, ordinal: int) -> None:
+        self.last, self.count = ordinal, self.count + 1
+        if value is not None:
+            self.low = value if self.low is None or value < self.low else self.low
+            self.high = value if self.high is None or value > self.high else self.high
+
+
+@dataclass(slots=True)
+class LinkState:
+    """What the writer keeps of an open link."""
+
+    id: int
+    chunk: Chunk | None = None
+    ordinal: int = 0
+    spans: deque[tuple[int, int, int]] = field(default_factory=lambda: deque(maxlen=SPANS_KEPT))
+    open_summaries: dict[str, Summary] = field(default_factory=dict)
+    ended_summaries: list[Summary] = field(default_factory=list)
+
+    def summarise(self, form: Form, value: float | None, at: int) -> None:
+        """Count one reading into its channel's slot."""
+        slot = at - at % SUMMARY_MS
+        summary = self.open_summaries.get(form.channel)
+        if summary is None or summary.slot != slot or summary.quantity != form.quantity:
+            if summary is not None:
+                self.ended_summaries.append(summary)
+            summary = Summary(form.channel, slot, form.quantity, self.ordinal, self.ordinal)
+            self.open_summaries[form.channel] = summary
+        summary.take(value, self.ordinal)
+
+    def reading_id(self, ordinal: int) -> int:
+        """The id of a reading by its ordinal on this link. Raises: KeyError when it is too long ago."""
+        for first, number, count in reversed(self.spans):
+            if first <= ordinal < first + count:
+                return number + ordinal - first
+        raise KeyError(f"reading {ordinal} of link {self.id} is no longer at hand")
+
+    def take_summaries(self) -> list[tuple[Any, ...]]:
+        """The rows of the slots that have ended."""
+        rows = [
+            (
+                self.id,
+                s.channel,
+                s.slot,
+                s.quantity,
+                self.reading_id(s.first),
+                self.reading_id(s.last),
+                s.count,
+                s.low,
+                s.high,
+            )
+            for s in self.ended_summaries
+        ]
+        self.ended_summaries.clear()
+        return rows
+
+
+@dataclass(slots=True)
+class Batch:
+    """All rows of the next commit. A leaf is (kind, job, subject id); its numbers come with the seal."""
+
+    texts: list[tuple[Any, ...]] = field(default_factory=list)
+    instruments: list[tuple[Any, ...]] = field(default_factory=list)
+    links: list[tuple[Any, ...]] = field(default_factory=list)
+    forms: list[tuple[Any, ...]] = field(default_factory=list)
+    rows: list[tuple[str, dict[str, Any]]] = field(default_factory=list)
+    chunks: dict[int, Chunk] = field(default_factory=dict)
+    leaves: list[tuple[str, int | None, int]] = field(default_factory=list)
+    disclosures: list[tuple[Any, ...]] = field(default_factory=list)
+    erasures: list[str] = field(default_factory=list)
+    summaries: list[tuple[Any, ...]] = field(default_factory=list)
+    readings: int = 0
+
+    @property
+    def is_empty(self) -> bool:
+        return not (self.rows or self.chunks or self.links or self.erasures or self.disclosures)
+
+    def let_go(self, most: int) -> int:
+        """Let the oldest chunks outside any job go until at most `most` readings wait; how many went."""
+        gone = 0
+        for number, chunk in list(self.chunks.items()):
+            if self.readings <= most:
+                break
+            if chunk.job is None:
+                del self.chunks[number]
+                self.readings -= len(chunk.readings)
+                gone += len(chunk.readings)
+        self.leaves = [leaf for leaf in self.leaves if leaf[0] != "readings" or leaf[2] in self.chunks]
+        return gone

@@ -1,0 +1,85 @@
+"""What a database already holds by content: texts, instruments, forms; and the next id of each table."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from meterlog.source import text_sha256
+from meterlog.store import leaves
+
+if TYPE_CHECKING:
+    from meterlog.readings import Form
+    from meterlog.store.batch import Batch
+    from meterlog.store.sqlite import Connection
+
+NUMBERED = (
+    "instrument", "link", "chunk", "form", "reading", "unread", "sent", "job", "step", "capture", "verdict", "event",
+)  # fmt: skip
+
+
+class Known:
+    """Ids for what is new, the old id for what is known; new rows go into the batch given."""
+
+    def __init__(self, db: Connection) -> None:
+        self._db = db
+        self._last = {t: db.execute(f"SELECT coalesce(max(id), 0) FROM {t}").fetchone()[0] for t in NUMBERED}
+        self._texts = {row[0] for row in db.execute("SELECT sha256 FROM text")}
+        self._forms: dict[Form, int] = {}
+        self.form_digests: dict[int, str] = {}
+
+    def next(self, table: str, count: int = 1) -> int:
+        """The first of `count` new ids of a table."""
+        first = self._last[table] + 1
+        self._last[table] += count
+        return int(first)
+
+    def last(self, table: str) -> int:
+        return int(self._last[table])
+
+    def text(self, kind: str, name: str, body: str, batch: Batch) -> str:
+        """Keep a text under its hash; answers the hash."""
+        sha = text_sha256(body)
+        if sha not in self._texts:
+            self._texts.add(sha)
+            batch.texts.append((sha, kind, name, body))
+        return sha
+
+    def instrument(self, name: str, profile: str, facts: str, batch: Batch) -> int:
+        """The id of an instrument as it stands now: another profile or other facts make another row."""
+        waiting = [row[0] for row in batch.instruments if row[1:] == (name, profile, facts)]
+        if waiting:
+            return int(waiting[0])
+        found = self._db.execute(
+            "SELECT id FROM instrument WHERE name = ? AND profile = ? AND facts = ?", [name, profile, facts]
+        ).fetchone()
+        if found:
+            return int(found[0])
+        number = self.next("instrument")
+        batch.instruments.append((number, name, profile, facts))
+        return number
+
+    def form(self, form: Form, batch: Batch) -> int:
+        """The id of a form."""
+        number = self._forms.get(form)
+        if number is not None:
+            return number
+        columns = form_columns(form)
+        same = " AND ".join(f"{name} IS ?" for name in leaves.FORM_COLUMNS)
+        found = self._db.execute(f"SELECT id FROM form WHERE {same}", list(columns.values())).fetchone()
+        number = int(found[0]) if found else self.next("form")
+        if not found:
+            batch.forms.append((number, *columns.values()))
+        self._forms[form] = number
+        self.form_digests[number] = leaves.form_digest(columns)
+        return number
+
+
+def form_columns(form: Form) -> dict[str, Any]:
+    """A form's columns as they stand in the database."""
+    columns = {name: getattr(form, name) for name in leaves.FORM_COLUMNS}
+    return {
+        **columns,
+        "negative_zero": int(form.negative_zero),
+        "bound": str(form.bound or ""),
+        "flags": ", ".join(form.flags),
+    }

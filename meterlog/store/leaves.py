@@ -1,0 +1,106 @@
+"""The leaf texts of the store's rows, for the writer that seals them and the audit that makes them again.
+
+Each function takes plain row values, as they stand in the database, so that both sides say the
+same. Personal values never enter: a job's leaf holds only digests.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from typing import TYPE_CHECKING, Any
+
+from meterlog.seals import leaf_text
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping, Sequence
+
+FORM_COLUMNS = (
+    "channel", "quantity", "mode", "unit", "scale", "offset", "decimals", "width", "negative_zero", "bound", "flags",
+    "range", "range_top",
+)  # fmt: skip
+
+JOB_COLUMNS = ("ref", "appliance", "procedure", "plate", "digests", "opened_utc_ms")
+CAPTURE_COLUMNS = (
+    "step", "link", "counts", "count", "spread", "deviation", "started", "ended", "first_reading", "last_reading",
+    "how", "proof",
+)  # fmt: skip
+VERDICT_COLUMNS = (
+    "step", "capture", "outcome", "why", "result", "context", "procedure", "profile", "facts", "program", "supersedes",
+    "reason", "at_utc_ms",
+)  # fmt: skip
+EVENT_COLUMNS = ("at_utc_ms", "monotonic_ms", "boot", "kind", "step", "link", "who", "whence", "facts")
+
+
+def sha256(data: bytes) -> str:
+    return hashlib.sha256(data).hexdigest()
+
+
+def form_digest(form: Mapping[str, Any]) -> str:
+    """A short digest of a form's columns, which stands for it in the digest of readings."""
+    return sha256("\x00".join(_plain(form[name]) for name in FORM_COLUMNS).encode())[:16]
+
+
+def _plain(value: Any) -> str:
+    """A column as text: whole numbers and texts as they are, floats by repr, NULL as '-'."""
+    return "-" if value is None else repr(value) if isinstance(value, float) else str(value)
+
+
+def readings_digest(rows: Iterable[Sequence[Any]], forms: Mapping[int, str]) -> str:
+    """Digest of (id, chunk, at, form, counts, place, length) rows in id order; `forms` by id."""
+    lines = [f"{r[0]} {r[2]} {forms[r[3]]} {r[4]} {r[5]} {r[6]}" for r in rows]
+    return sha256("\n".join(lines).encode())
+
+
+def rest_digest(unread: Iterable[Sequence[Any]], sent: Iterable[Sequence[Any]]) -> str:
+    """Digest of a chunk's unread rows (id, chunk, at, kind, reason, place, length) and sent rows."""
+    lines = [f"{r[0]} {r[2]} {r[3]} {r[5]} {r[6]} {r[4]}" for r in unread]
+    lines += [f"{r[0]} {r[2]} {r[3]} {bytes(r[4]).hex()}" for r in sent]
+    return sha256("\n".join(lines).encode())
+
+
+def chunk_leaf(chunk: Mapping[str, Any], link: Mapping[str, Any], readings: str, rest: str, where: Where) -> str:
+    """The leaf of one link's bytes and readings within one commit, job and step."""
+    return leaf_text(
+        {
+            "kind": "readings",
+            **where,
+            "chunk": chunk["id"],
+            "step": chunk["step"] or 0,
+            "at": chunk["at"],
+            "first": chunk["first_reading"],
+            "count": chunk["readings"],
+            "raw": sha256(chunk["raw"]),
+            "readings": readings,
+            "rest": rest,
+            "link": link["id"],
+            "url": link["url"],
+            "opened": link["opened_utc_ms"],
+            "monotonic": link["opened_monotonic_ms"],
+            "boot": link["boot"],
+            "instrument": link["name"],
+            "profile": link["profile"],
+            "facts": link["facts"],
+        }
+    )
+
+
+Where = dict[str, "str | int"]
+
+
+def where(ref: str | None, number: int | None) -> Where:
+    """Which job a leaf belongs to and its number there; empty for no job."""
+    return {} if ref is None or number is None else {"job": ref, "n": number}
+
+
+def row_leaf(kind: str, row: Mapping[str, Any], where: Where) -> str:
+    """The leaf of a job, capture, verdict or event row."""
+    columns = {"job": JOB_COLUMNS, "capture": CAPTURE_COLUMNS, "verdict": VERDICT_COLUMNS, "event": EVENT_COLUMNS}
+    fields: dict[str, str | int] = {}
+    for name in columns[kind]:
+        value = row[name]
+        fields[name] = value if isinstance(value, int) else _plain(value)
+    if kind == "capture":
+        fields["form"] = row["form_digest"]
+    if kind == "event":
+        fields["what"] = fields.pop("kind")
+    return leaf_text({**fields, "kind": kind, "id": row["id"], **where})

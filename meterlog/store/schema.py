@@ -1,0 +1,307 @@
+"""The tables, made and migrated with sqlite-utils. Evidence refuses UPDATE, DELETE and REPLACE.
+
+    text        profile, procedure and instrument texts by the SHA-256 of their exact bytes
+    instrument  what stands on the bench: its name, profile and facts (accuracy, calibration)
+    link        one opening of an instrument's connection, with both clocks
+    chunk       the bytes that one link gave within one commit, job and step, as they came
+    form        what a display shows but for its digits (shared by readings)
+    reading     counts of a form, where its frame stands in the chunk, when it came
+    unread      the bytes that gave no reading: rejected (why), skipped, answers without a reading
+    sent        what was written to the instrument, and before which byte of the answer
+    job, step   one appliance and the steps of its procedure
+    capture     the settled run that answers a step
+    verdict     what was concluded, from what; a later one may supersede it, with a reason
+    event       every act and every change of state: what, when, who, from where
+    leaf, seal  the order and the hashes that make a change visible (`meterlog.seals`)
+    disclosure  personal fields behind their digests: alone may be erased
+    summary     ten seconds of a channel: derived, for the pages, may be made again
+
+Times: `at` is milliseconds on the link's monotonic clock since it was opened; UTC is the link's
+`opened_utc_ms` plus that. Event times are UTC milliseconds.
+"""
+
+from __future__ import annotations
+
+import secrets
+from typing import TYPE_CHECKING
+
+from sqlite_utils import Database, Migrations
+
+from meterlog.errors import CannotDo
+from meterlog.store.views import VIEWS
+
+if TYPE_CHECKING:
+    from meterlog.store.sqlite import Connection
+
+EVIDENCE = (
+    "bench", "text", "instrument", "link", "chunk", "form", "reading", "unread", "sent", "job", "step", "capture",
+    "verdict", "event", "leaf", "seal",
+)  # fmt: skip
+"""Tables whose rows are never changed or deleted."""
+
+KNOWN_VERSION = 1
+"""`user_version` of the newest layout this program knows."""
+
+migrations = Migrations("meterlog")
+
+
+@migrations()
+def first_tables(db: Database) -> None:
+    for statement in _TABLES.split(";\n"):
+        if statement.strip():
+            db.execute(statement)
+    for table in EVIDENCE:
+        _protect(db, table)
+    for name, sql in VIEWS.items():
+        db.create_view(name, sql)
+    db.execute(
+        "CREATE TRIGGER disclosure_is_not_rewritten BEFORE UPDATE ON disclosure BEGIN "
+        "SELECT RAISE(ABORT, 'a personal field is erased, never rewritten'); END"
+    )
+    db.execute(
+        "INSERT INTO bench (one, identity, made_utc) VALUES (1, ?, strftime('%Y-%m-%dT%H:%M:%SZ', 'now'))",
+        [secrets.token_hex(16)],
+    )
+    db.execute("PRAGMA user_version = 1")
+
+
+def _protect(db: Database, table: str) -> None:
+    """Refuse change in the database itself, for every program that opens the file.
+
+    REPLACE deletes without firing delete triggers unless the connection asks for it, so a row whose
+    key is taken is refused before it is inserted.
+    """
+    key = {"bench": "one", "text": "sha256", "seal": "number"}.get(table, "id")
+    said = f"{table} is evidence: nothing recorded is changed or deleted"
+    for change in ("UPDATE", "DELETE"):
+        db.execute(
+            f"CREATE TRIGGER {table}_refuses_{change.lower()} BEFORE {change} ON {table} "
+            f"BEGIN SELECT RAISE(ABORT, '{said}'); END"
+        )
+    taken = "seal = NEW.seal AND place = NEW.place" if table == "leaf" else f"{key} = NEW.{key}"
+    db.execute(
+        f"CREATE TRIGGER {table}_refuses_replace BEFORE INSERT ON {table} "
+        f"WHEN EXISTS (SELECT 1 FROM {table} WHERE {taken}) BEGIN SELECT RAISE(ABORT, '{said}'); END"
+    )
+
+
+_TABLES = """
+CREATE TABLE bench (
+    one INTEGER PRIMARY KEY CHECK (one = 1),
+    identity TEXT NOT NULL CHECK (length(identity) = 32),
+    made_utc TEXT NOT NULL
+) STRICT;
+CREATE TABLE text (
+    sha256 TEXT PRIMARY KEY CHECK (length(sha256) = 64),
+    kind TEXT NOT NULL,
+    name TEXT NOT NULL,
+    body TEXT NOT NULL
+) STRICT;
+CREATE TABLE instrument (
+    id INTEGER PRIMARY KEY,
+    name TEXT NOT NULL,
+    profile TEXT NOT NULL REFERENCES text (sha256),
+    facts TEXT NOT NULL REFERENCES text (sha256)
+) STRICT;
+CREATE TABLE link (
+    id INTEGER PRIMARY KEY,
+    instrument INTEGER NOT NULL REFERENCES instrument (id),
+    url TEXT NOT NULL,
+    opened_utc_ms INTEGER NOT NULL,
+    opened_monotonic_ms INTEGER NOT NULL,
+    boot TEXT NOT NULL
+) STRICT;
+CREATE TABLE job (
+    id INTEGER PRIMARY KEY,
+    ref TEXT NOT NULL UNIQUE,
+    appliance TEXT NOT NULL,
+    procedure TEXT NOT NULL REFERENCES text (sha256),
+    plate TEXT NOT NULL,
+    digests TEXT NOT NULL,
+    opened_utc_ms INTEGER NOT NULL
+) STRICT;
+CREATE TABLE step (
+    id INTEGER PRIMARY KEY,
+    job INTEGER NOT NULL REFERENCES job (id),
+    position INTEGER NOT NULL,
+    key TEXT NOT NULL,
+    title TEXT NOT NULL,
+    kind TEXT NOT NULL,
+    points TEXT NOT NULL,
+    quantity TEXT NOT NULL,
+    limits TEXT NOT NULL,
+    UNIQUE (job, position)
+) STRICT;
+CREATE TABLE form (
+    id INTEGER PRIMARY KEY,
+    channel TEXT NOT NULL,
+    quantity TEXT NOT NULL,
+    mode TEXT NOT NULL,
+    unit TEXT NOT NULL,
+    scale REAL NOT NULL,
+    offset REAL NOT NULL,
+    decimals INTEGER NOT NULL,
+    width INTEGER NOT NULL,
+    negative_zero INTEGER NOT NULL,
+    bound TEXT NOT NULL,
+    flags TEXT NOT NULL,
+    range TEXT NOT NULL,
+    range_top REAL
+) STRICT;
+CREATE TABLE chunk (
+    id INTEGER PRIMARY KEY,
+    link INTEGER NOT NULL REFERENCES link (id),
+    job INTEGER REFERENCES job (id),
+    step INTEGER REFERENCES step (id),
+    at INTEGER NOT NULL,
+    first_reading INTEGER NOT NULL,
+    readings INTEGER NOT NULL,
+    raw BLOB NOT NULL
+) STRICT;
+CREATE TABLE reading (
+    id INTEGER PRIMARY KEY,
+    chunk INTEGER NOT NULL,
+    at INTEGER NOT NULL,
+    form INTEGER NOT NULL,
+    counts INTEGER,
+    place INTEGER NOT NULL,
+    length INTEGER NOT NULL
+) STRICT;
+CREATE TABLE unread (
+    id INTEGER PRIMARY KEY,
+    chunk INTEGER NOT NULL,
+    at INTEGER NOT NULL,
+    kind TEXT NOT NULL CHECK (kind IN ('rejected', 'skipped', 'no reading')),
+    reason TEXT NOT NULL,
+    place INTEGER NOT NULL,
+    length INTEGER NOT NULL
+) STRICT;
+CREATE TABLE sent (
+    id INTEGER PRIMARY KEY,
+    chunk INTEGER NOT NULL,
+    at INTEGER NOT NULL,
+    place INTEGER NOT NULL,
+    raw BLOB NOT NULL
+) STRICT;
+CREATE TABLE capture (
+    id INTEGER PRIMARY KEY,
+    job INTEGER NOT NULL REFERENCES job (id),
+    step INTEGER NOT NULL REFERENCES step (id),
+    link INTEGER NOT NULL REFERENCES link (id),
+    form INTEGER NOT NULL REFERENCES form (id),
+    counts INTEGER,
+    count INTEGER NOT NULL,
+    spread REAL NOT NULL,
+    deviation REAL NOT NULL,
+    started INTEGER NOT NULL,
+    ended INTEGER NOT NULL,
+    first_reading INTEGER NOT NULL REFERENCES reading (id),
+    last_reading INTEGER NOT NULL REFERENCES reading (id),
+    how TEXT NOT NULL,
+    proof TEXT NOT NULL
+) STRICT;
+CREATE TABLE verdict (
+    id INTEGER PRIMARY KEY,
+    job INTEGER NOT NULL REFERENCES job (id),
+    step INTEGER NOT NULL REFERENCES step (id),
+    capture INTEGER REFERENCES capture (id),
+    outcome TEXT NOT NULL CHECK (outcome IN ('pass', 'fail', 'undecided', 'not judged')),
+    why TEXT NOT NULL,
+    result TEXT NOT NULL,
+    context TEXT NOT NULL,
+    procedure TEXT NOT NULL REFERENCES text (sha256),
+    profile TEXT REFERENCES text (sha256),
+    facts TEXT REFERENCES text (sha256),
+    program TEXT NOT NULL,
+    supersedes INTEGER REFERENCES verdict (id),
+    reason TEXT NOT NULL,
+    at_utc_ms INTEGER NOT NULL
+) STRICT;
+CREATE TABLE event (
+    id INTEGER PRIMARY KEY,
+    at_utc_ms INTEGER NOT NULL,
+    monotonic_ms INTEGER NOT NULL,
+    boot TEXT NOT NULL,
+    kind TEXT NOT NULL,
+    job INTEGER REFERENCES job (id),
+    step INTEGER REFERENCES step (id),
+    link INTEGER REFERENCES link (id),
+    who TEXT NOT NULL,
+    whence TEXT NOT NULL,
+    facts TEXT NOT NULL
+) STRICT;
+CREATE TABLE seal (
+    number INTEGER PRIMARY KEY,
+    line TEXT NOT NULL,
+    acts INTEGER NOT NULL
+) STRICT;
+CREATE TABLE leaf (
+    seal INTEGER NOT NULL REFERENCES seal (number),
+    place INTEGER NOT NULL,
+    job INTEGER REFERENCES job (id),
+    number INTEGER,
+    kind TEXT NOT NULL CHECK (kind IN ('readings', 'job', 'capture', 'verdict', 'event')),
+    subject INTEGER NOT NULL,
+    PRIMARY KEY (seal, place)
+) STRICT, WITHOUT ROWID;
+CREATE TABLE disclosure (
+    digest TEXT PRIMARY KEY,
+    job INTEGER REFERENCES job (id),
+    salt BLOB NOT NULL,
+    name TEXT NOT NULL,
+    value TEXT NOT NULL,
+    content BLOB
+) STRICT;
+CREATE TABLE summary (
+    link INTEGER NOT NULL,
+    channel TEXT NOT NULL,
+    at INTEGER NOT NULL,
+    quantity TEXT NOT NULL,
+    first_reading INTEGER NOT NULL,
+    last_reading INTEGER NOT NULL,
+    count INTEGER NOT NULL,
+    low REAL,
+    high REAL,
+    PRIMARY KEY (link, channel, at, quantity)
+) STRICT, WITHOUT ROWID;
+CREATE INDEX seal_of_acts ON seal (number) WHERE acts > 0;
+CREATE INDEX chunk_of_job ON chunk (job) WHERE job IS NOT NULL;
+CREATE INDEX capture_of_step ON capture (step);
+CREATE INDEX capture_of_job ON capture (job);
+CREATE INDEX verdict_of_job ON verdict (job);
+CREATE INDEX verdict_of_capture ON verdict (capture);
+CREATE INDEX step_of_key ON step (key);
+CREATE INDEX event_of_job ON event (job) WHERE job IS NOT NULL;
+CREATE INDEX leaf_of_job ON leaf (job, number) WHERE job IS NOT NULL;
+CREATE TABLE power_of_ten (decimals INTEGER PRIMARY KEY, n INTEGER NOT NULL) STRICT;
+WITH RECURSIVE t (d, n) AS (SELECT 0, 1 UNION ALL SELECT d + 1, n * 10 FROM t WHERE d < 15)
+    INSERT INTO power_of_ten SELECT d, n FROM t
+"""
+
+
+def migrate(connection: Connection) -> None:
+    """Bring a database to the newest layout; a newer one than we know is left alone.
+
+    Raises: CannotDo when a newer meterlog made it, or another program's tables are there.
+    """
+    db = Database(connection)
+    found = connection.execute("PRAGMA user_version").fetchone()[0]
+    if found > KNOWN_VERSION:
+        raise CannotDo(
+            f"the database was made by a newer meterlog (layout {found}, known {KNOWN_VERSION})",
+            "upgrade with: pip install --upgrade meterlog",
+        )
+    if found == 0 and set(db.table_names()) - {"_sqlite_migrations"}:
+        raise CannotDo("the file holds another program's tables", "choose another file with --db PATH")
+    migrations.apply(db)
+    missing = [table for table in EVIDENCE if not _is_protected(connection, table)]
+    if missing:
+        raise CannotDo(
+            f"the refusing triggers of {', '.join(missing)} are gone", "take the last copy that passes: meterlog audit"
+        )
+
+
+def _is_protected(connection: Connection, table: str) -> bool:
+    wanted = {f"{table}_refuses_{change}" for change in ("update", "delete", "replace")}
+    rows = connection.execute("SELECT name FROM sqlite_master WHERE type = 'trigger' AND tbl_name = ?", [table])
+    return wanted <= {row[0] for row in rows}

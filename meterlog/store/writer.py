@@ -1,0 +1,360 @@
+"""The writer: one connection, one batch, one seal a commit; nothing is acknowledged before it is committed.
+
+Rows are gathered in memory with their final ids and written in one transaction. When the disk or
+another program refuses, the batch stays and the next `commit` tries again; what must be let go when
+memory's bound is reached is counted and told, oldest readings first, never a person's act.
+"""
+
+from __future__ import annotations
+
+import json
+import secrets
+from typing import TYPE_CHECKING, Any
+
+from meterlog.errors import MeterlogError
+from meterlog.readings import Frame, Rejected
+from meterlog.seals import NO_SEAL, Seal, digest, line_hash, merkle_root, read_line
+from meterlog.store import leaves, sqlite
+from meterlog.store.batch import Batch, Chunk, LinkState
+from meterlog.store.commit import leaf_texts, place_leaves, write
+from meterlog.store.known import Known
+from meterlog.store.schema import migrate
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+    from pathlib import Path
+
+    from meterlog.procedure.steps import Procedure
+    from meterlog.readings import Capture, Outcome
+    from meterlog.store.batch import Now
+
+DIGESTS_A_JOB = 8
+"""How many digests every job row holds; decoys fill the rest, so that their number tells nothing."""
+
+PENDING_READINGS = 200_000
+"""Readings outside a job kept in memory while the disk refuses: about 20 MB, an hour of a full bench."""
+
+
+class StoreRefuses(MeterlogError):
+    """The database did not take a batch; it is kept and can be committed again."""
+
+
+class Writer:
+    """All that writes to one database. Not thread-safe: the bench loop owns it.
+
+    Raises: BenchBusy, CannotDo when the file cannot be had.
+    """
+
+    def __init__(self, path: Path, now: Now, facts: Mapping[str, Any] | None = None) -> None:
+        self.path = path
+        self._lock = sqlite.WriterLock(path, {"started": now.utc, **(facts or {})})
+        try:
+            self._db = sqlite.open_writer(path)
+            migrate(self._db)
+        except BaseException:
+            self._lock.release()
+            raise
+        self.bench: str = self._db.execute("SELECT identity FROM bench").fetchone()[0]
+        last = self._db.execute("SELECT line FROM seal ORDER BY number DESC LIMIT 1").fetchone()
+        self._previous = line_hash(last[0]) if last else NO_SEAL
+        self._number = read_line(last[0]).number + 1 if last else 0
+        self._known = Known(self._db)
+        self._links: dict[int, LinkState] = {}
+        self._link_rows: dict[int, dict[str, Any]] = {}
+        self._job_leaves: dict[int, int] = {}
+        self._refs: dict[int, str] = {}
+        self._batch = Batch()
+        self.not_kept = 0
+        self.committed_readings = self._known.last("reading")
+
+    # ---- what happens on the bench ----
+
+    def open_link(self, name: str, profile: str, facts: str, url: str, now: Now) -> int:
+        """A new opening of an instrument's link; `profile` and `facts` are whole texts. Answers its id."""
+        shas = self.keep_text("profile", name, profile), self.keep_text("instrument", name, facts)
+        instrument = self._known.instrument(name, *shas, self._batch)
+        link = self._known.next("link")
+        row = (link, instrument, url, now.utc_ms, now.monotonic_ms, now.boot)
+        self._batch.links.append(row)
+        columns = ("id", "instrument", "url", "opened_utc_ms", "opened_monotonic_ms", "boot")
+        names = {"name": name, "profile": shas[0], "facts": shas[1]}
+        self._link_rows[link] = {**dict(zip(columns, row, strict=True)), **names}
+        self._links[link] = LinkState(link)
+        return link
+
+    def close_link(self, link: int) -> None:
+        """Forget an ended link; its rows stay."""
+        state = self._links.pop(link)
+        state.ended_summaries.extend(state.open_summaries.values())
+        self._end_chunk(state)
+
+    def keep_text(self, kind: str, name: str, body: str) -> str:
+        """Keep a text that evidence rests on; answers its hash."""
+        return self._known.text(kind, name, body, self._batch)
+
+    def outcomes(self, link: int, outcomes: Iterable[Outcome], job: int | None, step: int | None) -> None:
+        """Keep outcomes of one link in stream order; their `at` is seconds on the link's clock."""
+        state = self._links[link]
+        for outcome in outcomes:
+            at = round(outcome.at * 1000)
+            chunk = self._chunk(state, job, step, at)
+            place, length = len(chunk.raw), len(outcome.raw)
+            chunk.raw += outcome.raw
+            if isinstance(outcome, Frame) and outcome.readings:
+                for reading in outcome.readings:
+                    chunk.readings.append(
+                        (at, self._known.form(reading.form, self._batch), reading.counts, place, length)
+                    )
+                    state.summarise(reading.form, reading.value, at)
+                    state.ordinal += 1
+            else:
+                kind, reason = _why_unread(outcome)
+                chunk.unread.append((self._known.next("unread"), chunk.id, at, kind, reason, place, length))
+
+    def sent(self, link: int, data: bytes, at: float, job: int | None, step: int | None) -> None:
+        """Keep what was written to an instrument."""
+        chunk = self._chunk(self._links[link], job, step, round(at * 1000))
+        chunk.sent.append((self._known.next("sent"), chunk.id, round(at * 1000), len(chunk.raw), data))
+
+    def open_job(
+        self, ref: str, procedure: Procedure, plate: Mapping[str, str], personal: Mapping[str, str], now: Now
+    ) -> tuple[int, dict[str, int]]:
+        """A new job with its steps; personal fields go behind digests. Answers (job id, step ids by key)."""
+        sha = self.keep_text("procedure", procedure.key, procedure.text)
+        job = self._known.next("job")
+        salted = [self._disclose(job, name, value) for name, value in personal.items()]
+        if len(salted) > DIGESTS_A_JOB:
+            raise ValueError(f"at most {DIGESTS_A_JOB} personal fields a job")
+        decoys = [secrets.token_hex(32) for _ in range(DIGESTS_A_JOB - len(salted))]
+        row = {
+            "id": job,
+            "ref": ref,
+            "appliance": procedure.appliance,
+            "procedure": sha,
+            "plate": canonical(dict(plate)),
+            "digests": canonical(sorted(salted + decoys)),
+            "opened_utc_ms": now.utc_ms,
+        }
+        self._refs[job] = ref
+        self._act("job", row, job)
+        steps: dict[str, int] = {}
+        for position, step in enumerate(procedure.steps):
+            steps[step.key] = number = self._known.next("step")
+            limits = "; ".join(limit.text for limit in step.limits)
+            points = " – ".join(step.points)
+            columns = (number, job, position, step.key, step.title, str(step.kind), points, step.quantity, limits)
+            names = ("id", "job", "position", "key", "title", "kind", "points", "quantity", "limits")
+            self._batch.rows.append(("step", dict(zip(names, columns, strict=True))))
+        return job, steps
+
+    def resume_job(self, ref: str) -> tuple[int, dict[str, int]]:
+        """The ids of a job that was opened before. Raises: KeyError."""
+        row = self._db.execute("SELECT id FROM job WHERE ref = ?", [ref]).fetchone()
+        if row is None:
+            raise KeyError(ref)
+        job: int = row[0]
+        self._refs[job] = ref
+        counted = self._db.execute("SELECT coalesce(max(number) + 1, 0) FROM leaf WHERE job = ?", [job]).fetchone()
+        self._job_leaves.setdefault(job, counted[0])
+        steps = self._db.execute("SELECT key, id FROM step WHERE job = ?", [job]).fetchall()
+        return job, dict(steps)
+
+    def capture(self, job: int, step: int, link: int, capture: Capture) -> int:
+        """Keep a capture; its ordinals become reading ids. Answers its id."""
+        state = self._links[link]
+        self._end_chunk(state)
+        number = self._known.next("capture")
+        form = self._known.form(capture.form, self._batch)
+        proof = [[state.reading_id(a), state.reading_id(b)] for a, b in capture.proof]
+        row = {
+            "id": number,
+            "job": job,
+            "step": step,
+            "link": link,
+            "form": form,
+            "counts": capture.counts,
+            "count": capture.count,
+            "spread": float(capture.spread),
+            "deviation": float(capture.deviation),
+            "started": round(capture.started * 1000),
+            "ended": round(capture.ended * 1000),
+            "first_reading": state.reading_id(capture.first),
+            "last_reading": state.reading_id(capture.last),
+            "how": capture.how,
+            "proof": canonical(proof),
+            "form_digest": self._known.form_digests[form],
+        }
+        self._act("capture", row, job)
+        return number
+
+    def verdict(self, job: int, step: int, capture: int | None, row: Mapping[str, Any], now: Now) -> int:
+        """Keep a verdict; `row` gives outcome, why, result, context, procedure, profile, facts, program,
+        supersedes and reason. Answers its id."""
+        number = self._known.next("verdict")
+        kept = {"id": number, "job": job, "step": step, "capture": capture, **row, "at_utc_ms": now.utc_ms}
+        self._act("verdict", kept, job)
+        return number
+
+    def event(
+        self, kind: str, now: Now, facts: Mapping[str, Any] | None = None, *, job: int | None = None,
+        step: int | None = None, link: int | None = None, who: str = "", whence: str = "",
+    ) -> int:  # fmt: skip
+        """Keep an act or a change of state. Answers its id."""
+        number = self._known.next("event")
+        row = {
+            "id": number,
+            "at_utc_ms": now.utc_ms,
+            "monotonic_ms": now.monotonic_ms,
+            "boot": now.boot,
+            "kind": kind,
+            "job": job,
+            "step": step,
+            "link": link,
+            "who": who,
+            "whence": whence,
+            "facts": canonical(dict(facts or {})),
+        }
+        self._act("event", row, job)
+        return number
+
+    def disclose(self, job: int | None, name: str, value: str, content: bytes | None = None) -> str:
+        """Keep a personal field (a note, a photograph) apart; answers the digest that stands for it."""
+        return self._disclose(job, name, value, content)
+
+    def erase(self, digests: Iterable[str]) -> None:
+        """Erase personal fields with the next commit; the act itself is the caller's `event`."""
+        self._batch.erasures.extend(digests)
+
+    def close_job(self, job: int, now: Now, facts: Mapping[str, Any], who: str, whence: str) -> None:
+        """The act that ends a job. Its own number in the job, in its leaf, is the count of those before it."""
+        self.event("job closed", now, facts, job=job, who=who, whence=whence)
+
+    # ---- committing ----
+
+    @property
+    def pending(self) -> int:
+        """Rows that wait for a commit."""
+        open_chunks = sum(1 for state in self._links.values() if state.chunk)
+        return self._batch.readings + len(self._batch.rows) + open_chunks
+
+    @property
+    def has_acts(self) -> bool:
+        """Whether something waits that should be committed at once."""
+        return bool(self._batch.rows)
+
+    def commit(self, now: Now) -> Seal | None:
+        """Write all that waits in one transaction with its seal; None when nothing waits.
+
+        Raises: StoreRefuses, with the batch kept for the next try.
+        """
+        for state in self._links.values():
+            self._end_chunk(state)
+        batch = self._batch
+        if batch.is_empty:
+            return None
+        placed, counted = place_leaves(batch, self._job_leaves)
+        texts = leaf_texts(batch, placed, self._refs, self._link_rows, self._known.form_digests)
+        seal = Seal(
+            bench=self.bench,
+            number=self._number,
+            previous=self._previous,
+            root=merkle_root([text.encode() for text in texts]).hex(),
+            utc=now.utc,
+            monotonic_ms=now.monotonic_ms,
+            boot=now.boot,
+            leaves=len(texts),
+            acts=len(batch.rows) - sum(1 for kind, _ in batch.rows if kind == "step"),
+        )
+        try:
+            self._db.execute("BEGIN IMMEDIATE")
+            write(self._db, batch, seal, placed)
+            self._db.execute("COMMIT")
+        except sqlite.OperationalError as error:
+            self._roll_back()
+            raise StoreRefuses(f"the database did not take {self.pending} rows: {error}") from None
+        except BaseException:
+            self._roll_back()
+            raise
+        self._number, self._previous = seal.number + 1, seal.hash
+        self._job_leaves = counted
+        self._link_rows = {link: row for link, row in self._link_rows.items() if link in self._links}
+        self._batch = Batch()
+        self.committed_readings = self._known.last("reading")
+        return seal
+
+    def close(self, now: Now) -> None:
+        """Commit what waits, fold the log into the file, give the lock back.
+
+        Raises: StoreRefuses, when the last batch was not taken.
+        """
+        try:
+            for link in list(self._links):
+                self.close_link(link)
+            self.commit(now)
+            self.checkpoint()
+        finally:
+            self._db.close()
+            self._lock.release()
+
+    def checkpoint(self) -> None:
+        """Fold the write-ahead log into the file in a quiet moment, unless a reader holds it."""
+        self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
+
+    # ---- inside ----
+
+    def _chunk(self, state: LinkState, job: int | None, step: int | None, at: int) -> Chunk:
+        chunk = state.chunk
+        if chunk is not None and (chunk.job, chunk.step) == (job, step):
+            return chunk
+        self._end_chunk(state)
+        state.chunk = Chunk(self._known.next("chunk"), state.id, job, step, at)
+        return state.chunk
+
+    def _end_chunk(self, state: LinkState) -> None:
+        """Give the chunk's readings their ids, put it into the batch with its leaf."""
+        chunk, state.chunk = state.chunk, None
+        if chunk is not None:
+            count = len(chunk.readings)
+            first = self._known.next("reading", count)
+            chunk.first_reading = first
+            chunk.readings = [(first + i, chunk.id, *row) for i, row in enumerate(chunk.readings)]
+            if count:
+                state.spans.append((state.ordinal - count, first, count))
+            self._batch.chunks[chunk.id] = chunk
+            self._batch.readings += count
+            self._batch.leaves.append(("readings", chunk.job, chunk.id))
+        self._batch.summaries.extend(state.take_summaries())
+        if self._batch.readings > PENDING_READINGS:
+            self.not_kept += self._batch.let_go(PENDING_READINGS // 2)
+
+    def _disclose(self, job: int | None, name: str, value: str, content: bytes | None = None) -> str:
+        salt = secrets.token_bytes(16)
+        hashed = value if content is None else value + "\x00" + leaves.sha256(content)
+        made = digest(salt, name, hashed)
+        self._batch.disclosures.append((made, job, salt, name, value, content))
+        return made
+
+    def _act(self, kind: str, row: dict[str, Any], job: int | None) -> None:
+        """Put an act into the batch, after the readings of its job that came before it."""
+        if job is not None:
+            for state in self._links.values():
+                if state.chunk is not None and state.chunk.job == job:
+                    self._end_chunk(state)
+        self._batch.rows.append((kind, row))
+        self._batch.leaves.append((kind, job, row["id"]))
+
+    def _roll_back(self) -> None:
+        if self._db.in_transaction:
+            self._db.execute("ROLLBACK")
+
+
+def _why_unread(outcome: Outcome) -> tuple[str, str]:
+    """The kind and reason of bytes that gave no reading."""
+    if isinstance(outcome, Rejected):
+        return "rejected", outcome.reason
+    return ("no reading", "") if isinstance(outcome, Frame) else ("skipped", "")
+
+
+def canonical(value: Any) -> str:
+    """JSON in one spelling: sorted keys, no blanks, so that its hash is its own."""
+    return json.dumps(value, sort_keys=True, separators=(",", ":"), ensure_ascii=False)

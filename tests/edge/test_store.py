@@ -1,0 +1,207 @@
+"""The store keeps, seals and refuses; a changed bit is found and named."""
+
+import sqlite3
+
+import pytest
+
+from meterlog.errors import BenchBusy, CannotDo
+from meterlog.procedure.steps import Procedure, Step, StepKind
+from meterlog.readings import Bound, Capture, Form, Frame, Reading, Rejected, Skipped
+from meterlog.store import evidence, sqlite
+from meterlog.store.batch import Now
+from meterlog.store.writer import Writer
+
+OHMS = Form(quantity="resistance", unit="ohm", scale=1.0, decimals=3)
+OPEN = Form(quantity="resistance", unit="Mohm", scale=1e6, bound=Bound.OVERLOAD, range_top=6e7)
+PROCEDURE = Procedure(
+    key="bench-check",
+    title="An invented check",
+    appliance="invented heater",
+    source="invented",
+    cautions=(),
+    steps=(
+        Step(key="element", title="Element", kind=StepKind.MEASURE, points=("L", "N"), quantity="resistance"),
+        Step(key="earth", title="Earth", kind=StepKind.MEASURE, points=("E", "case"), quantity="resistance"),
+    ),
+    text="procedure: bench-check\n",
+)
+
+
+def now(ms=0):
+    return Now(1_790_000_000_000 + ms, 5_000 + ms, "boot")
+
+
+def frame(start, counts, at, form=OHMS):
+    return Frame(start, b"\x55" + bytes([counts % 256, counts // 256]), at, (Reading(form, counts),))
+
+
+@pytest.fixture
+def path(tmp_path):
+    return tmp_path / "bench.db"
+
+
+@pytest.fixture
+def written(path):
+    """A database with two links, a job, captures, a verdict, noise and a personal field."""
+    writer = Writer(path, now())
+    ohms = writer.open_link("multimeter", "profile: a\n", "accuracy: x\n", "loop://", now())
+    temp = writer.open_link("thermometer", "profile: b\n", "", "loop://", now())
+    writer.outcomes(ohms, [Skipped(0, b"\xff\xfe", 0.1), frame(2, 420, 0.25)], None, None)
+    writer.commit(now(300))
+    job, steps = writer.open_job("K-7", PROCEDURE, {"rated_power": "900 W"}, {"owner": "Invented Owner"}, now(400))
+    for i in range(6):
+        writer.outcomes(ohms, [frame(5 + 3 * i, 420 + i % 2, 0.5 + i / 4)], job, steps["element"])
+        writer.outcomes(temp, [frame(3 * i, 215, 0.5 + i / 4)], job, steps["element"])
+    writer.outcomes(ohms, [Rejected(23, b"\x55\x00", 2.0, "byte 2: expected 0x01, saw 0x00")], job, steps["element"])
+    writer.sent(ohms, b"READ?\n", 2.0, job, steps["element"])
+    capture = Capture(
+        form=OHMS, counts=420, count=5, spread=0.001, deviation=0.0005, started=0.75, ended=1.75, first=2, last=6,
+        how="settled",
+    )  # fmt: skip
+    number = writer.capture(job, steps["element"], ohms, capture)
+    row = {
+        "outcome": "pass",
+        "why": "below the limit",
+        "result": "{}",
+        "context": "{}",
+        "procedure": writer.keep_text("procedure", "x", PROCEDURE.text),
+        "profile": None,
+        "facts": None,
+        "program": "0.1.0",
+        "supersedes": None,
+        "reason": "",
+    }
+    writer.verdict(job, steps["element"], number, row, now(2100))
+    writer.commit(now(2200))
+    writer.close_job(job, now(2300), {}, "repairer", "test")
+    writer.close(now(2400))
+    return path
+
+
+def findings(path):
+    db = sqlite.open_reader(path)
+    try:
+        return [
+            str(f) for check in (evidence.check_file, evidence.check_seals, evidence.check_texts) for f in check(db)
+        ]
+    finally:
+        db.close()
+
+
+def test_what_was_kept_reads_back(written):
+    db = sqlite.open_reader(written)
+    shown = db.execute("SELECT instrument, shown, unit, job, step, frame FROM readings WHERE id = 1").fetchone()
+    assert tuple(shown) == ("multimeter", "0.420", "ohm", None, None, "55A401")
+    capture = db.execute("SELECT job, step, points, shown, first_reading, last_reading FROM captures").fetchone()
+    first, last = capture[4], capture[5]
+    assert tuple(capture)[:4] == ("K-7", "element", "L – N", "0.420")
+    rows = db.execute("SELECT instrument, shown FROM readings WHERE id BETWEEN ? AND ?", [first, last]).fetchall()
+    assert {row[0] for row in rows} == {"multimeter"}
+    assert [row[1] for row in rows] == ["0.421", "0.420", "0.421", "0.420", "0.421"]
+    db.close()
+
+
+def test_every_byte_is_accounted_for(written):
+    db = sqlite.open_reader(written)
+    for chunk in db.execute("SELECT id, raw FROM chunk").fetchall():
+        spans = db.execute("SELECT DISTINCT place, length FROM reading WHERE chunk = ?", [chunk[0]]).fetchall()
+        spans += db.execute("SELECT place, length FROM unread WHERE chunk = ?", [chunk[0]]).fetchall()
+        at = 0
+        for place, length in sorted(map(tuple, spans)):
+            assert place == at
+            at += length
+        assert at == len(chunk[1])
+    db.close()
+
+
+def test_an_untouched_database_has_no_findings(written):
+    assert findings(written) == []
+
+
+@pytest.mark.parametrize(
+    "table", ["reading", "chunk", "capture", "verdict", "event", "job", "seal", "leaf", "text", "form"]
+)
+@pytest.mark.parametrize(
+    "change", ["DELETE FROM {t}", "UPDATE {t} SET rowid = rowid", "INSERT OR REPLACE INTO {t} SELECT * FROM {t}"]
+)
+def test_evidence_refuses_change(written, table, change):
+    if table == "leaf":
+        change = change.replace("rowid = rowid", "place = place")
+    db = sqlite3.connect(written)
+    with pytest.raises(sqlite3.IntegrityError, match=f"{table} is evidence: nothing recorded is changed or deleted"):
+        db.execute(change.format(t=table))
+    db.close()
+
+
+CHANGES = [  # a change made by force, and the finding that names it
+    ("UPDATE reading SET counts = counts + 1 WHERE id = 4", "seal 1: its rows were changed"),
+    ("UPDATE chunk SET raw = x'00fe5501a4' WHERE id = 1", "seal 0: its rows were changed"),
+    ("UPDATE form SET unit = 'kohm', scale = 1000.0", "seal 0: its rows were changed"),
+    ("UPDATE capture SET counts = 421", "seal 1: its rows were changed"),
+    ("UPDATE verdict SET outcome = 'fail'", "seal 1: its rows were changed"),
+    ("UPDATE link SET opened_utc_ms = 0 WHERE id = 1", "seal 0: its rows were changed"),
+    ("UPDATE unread SET reason = 'x' WHERE kind = 'rejected'", "seal 1: its rows were changed"),
+    ("DELETE FROM reading WHERE id = 1", "seal 0: its rows were changed"),
+    ("DELETE FROM leaf WHERE kind = 'verdict'", "seal 1: sealed 5 leaves, 4 are there"),
+    ("DELETE FROM seal WHERE number = 1", "seal 2: expected seal 1: one or more are missing"),
+    ("UPDATE text SET body = body || ' ' WHERE kind = 'profile'", "text multimeter: its bytes do not give its hash"),
+    ("UPDATE disclosure SET value = 'Another'", "personal field owner: does not fit the digest in the record"),
+]
+
+
+@pytest.mark.parametrize(("change", "finding"), CHANGES)
+def test_a_change_by_force_is_found_and_named(written, change, finding):
+    db = sqlite3.connect(written)
+    for (trigger,) in db.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
+        db.execute(f"DROP TRIGGER {trigger}")
+    db.execute(change)
+    db.commit()
+    db.close()
+    assert any(found.startswith(finding) for found in findings(written)), findings(written)
+
+
+def test_a_second_writer_is_refused_and_told_of_the_first(path):
+    writer = Writer(path, now())
+    with pytest.raises(BenchBusy, match=r"already written by another daemon \(process \d+, started 2026"):
+        Writer(path, now())
+    writer.close(now())
+    Writer(path, now()).close(now())
+
+
+def test_another_programs_database_is_left_alone(path):
+    db = sqlite3.connect(path)
+    db.execute("CREATE TABLE other (x)")
+    db.close()
+    with pytest.raises(CannotDo, match="another program's tables"):
+        Writer(path, now())
+
+
+def test_a_newer_layout_is_left_alone(written):
+    db = sqlite3.connect(written)
+    db.execute("PRAGMA user_version = 99")
+    db.close()
+    with pytest.raises(CannotDo, match="made by a newer meterlog"):
+        Writer(written, now())
+
+
+@pytest.mark.parametrize(
+    ("version", "raced"),
+    [("3.40.1", True), ("3.51.2", True), ("3.51.3", False), ("3.50.7", False), ("3.44.5", True), ("3.44.6", False)],
+)
+def test_the_reset_race_is_known_by_version(version, raced):
+    """SQLite 3.51.3 release notes: fixed there, in 3.50.7 and in 3.44.6 (read second-hand)."""
+    assert sqlite.has_reset_race(version) is raced
+
+
+def test_an_erased_name_is_nowhere_in_the_files(written):
+    name = "Invented Owner"
+    shapes = [name.encode(), name.encode("utf-16-le"), name.encode().hex().encode()]
+    assert any(shape in written.read_bytes() for shape in shapes)
+    writer = Writer(written, now(5000))
+    digest = writer._db.execute("SELECT digest FROM disclosure").fetchone()[0]
+    writer.erase([digest])
+    writer.event("erased", now(5000), {"digests": [digest]}, who="owner", whence="test")
+    writer.commit(now(5100))
+    writer.close(now(5200))
+    assert not any(shape in file.read_bytes() for shape in shapes for file in written.parent.iterdir())
+    assert findings(written) == []
