@@ -1,0 +1,248 @@
+"""From a settled capture to a result: what the display showed, and every error that it may carry."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from meterlog.evaluate.result import Context, Result, doubts, trails
+from meterlog.readings import Bound
+from meterlog.uncertainty import (
+    Error,
+    Estimate,
+    effective_count,
+    error_of,
+    estimate,
+    nominal,
+    rectangle,
+)
+from meterlog.units import QUANTITIES, show, symbol
+
+if TYPE_CHECKING:
+    from meterlog.evaluate.accuracy import Accuracy
+    from meterlog.readings import Capture, Form
+
+LEADS_OHM = 0.5
+"""Test leads and contacts that were not nulled read high by 0 to this much, ohm. Common practice, no source:
+leads 0.1 to 0.2, contacts to 0.15, nulls of 0.1 to 0.4 are usual."""
+
+LOW_OHM = 100 * LEADS_OHM
+"""Above this, leads are less than 1 % of a resistance, and it is taken without a null."""
+
+NULL_DRIFT_COUNTS = 3
+"""A null that moved by more between before and after voids readings below 10 ohm. Common practice, no source."""
+
+UNKNOWN = "The accuracy of the instrument is not known: only its resolution and the spread are counted."
+_RESISTANCES = ("resistance", "continuity")
+
+
+def measured(
+    capture: Capture, *, accuracy: Accuracy | None, context: Context | None = None, gain: Estimate | None = None
+) -> Result:
+    """The value or bound of a capture with its errors, before the leads are taken off.
+
+    Args:
+        gain: the relative error of the reading, where several captures share it (one meter, one
+            range): see `shared_gain`. Then only the counts, the floor and the spread are its own.
+    """
+    context = context or Context()
+    form, counts = capture.form, capture.counts
+    refused = _not_taken(form)
+    if refused:
+        return Result(quantity=form.quantity, reason=refused)
+    bound = _direction(form.bound)
+    shown = capture.reading.edge if bound else form.value(counts)
+    if shown is None:
+        reason = "Overload on a range whose end is not known." if bound else "The display showed no number."
+        return Result(quantity=form.quantity, reason=reason, advice="Tell the range's end in the profile.")
+    scale_value = shown - form.offset  # a percentage is of the digits: of 21 °C, not of 294 K
+    own = 0.0 if gain is not None else scale_value
+    step = 0.0 if counts is None else form.resolution  # overload shows no digits
+    errors, lines = _instrument_errors(own, step, accuracy, context)
+    lines.insert(0, f"shown: {_as_shown(capture)}")
+    if not bound:
+        errors += _spread(capture, context, lines)
+    number = estimate(shown, *errors)
+    if gain is not None:
+        number = number + scale_value * gain
+        lines.append(
+            f"  gain error shared with the other readings of this range: u = {gain.std_dev:.4g} of the reading"
+        )
+    told = _doubts(accuracy, context)
+    return Result(quantity=form.quantity, number=number, bound=bound, trail=tuple(lines), doubts=told)
+
+
+def shared_gain(accuracy: Accuracy, context: Context | None = None) -> Estimate | None:
+    """The relative error that readings of one meter on one range have in common; None when it has none."""
+    context = context or Context()
+    part = accuracy.part_of_reading
+    part += context_kelvins(accuracy, context) * (
+        accuracy.temperature_reading_part_per_k + accuracy.temperature_part_per_k * accuracy.part_of_reading
+    )
+    half_width = part * _calibration_factor(context)
+    if not half_width:
+        return None
+    return error_of(_specified("gain of the meter", half_width, accuracy))
+
+
+def context_kelvins(accuracy: Accuracy, context: Context) -> float:
+    """How far outside the accuracy's temperature span the instrument was, K."""
+    return accuracy.kelvins_outside(context.ambient_k)
+
+
+def less_null(reading: Result, null: Result | None, *, already_off: bool = False) -> Result:
+    """A resistance with the resistance of the leads taken off.
+
+    Args:
+        null: the leads pressed together, from a LEADS capture; None when they were not measured.
+        already_off: the meter itself subtracts (its display says "relative"): only the null's
+            uncertainty is taken over.
+    """
+    if reading.quantity not in _RESISTANCES or reading.number is None:
+        return reading
+    if null is None or null.number is None or null.bound:
+        return _not_nulled(reading)
+    lead = null.number - nominal(null.number) if already_off else null.number
+    number = reading.number - lead
+    told = "leads: subtracted by the meter" if already_off else f"leads: {null}"
+    line = f"{told}, u = {show(null.u, 'ohm')}; {reading} − leads = {show(nominal(number), 'ohm', 6)}"
+    parts = (reading, null)
+    return replace(reading, number=number, trail=(*trails(parts), line), doubts=doubts(parts))
+
+
+def _not_nulled(reading: Result) -> Result:
+    if reading.bound or reading.number is None or abs(nominal(reading.number)) > LOW_OHM:
+        return reading
+    line = f"leads: not nulled, up to {show(LEADS_OHM, 'ohm')} of the reading may be theirs"
+    return replace(reading, excess=LEADS_OHM, trail=(*reading.trail, line))
+
+
+def null_of(before: Result, after: Result | None = None) -> Result:
+    """The null of the leads: measured before and, better, again after; what it moved by is an error too."""
+    if after is None or after.number is None or before.number is None or before.bound or after.bound:
+        return before
+    moved = abs(nominal(after.number) - nominal(before.number))
+    line = f"leads before {before}, after {after}: moved by {show(moved, 'ohm')}"
+    number: Estimate = (before.number + after.number) / 2.0
+    if moved:
+        number = number + error_of(rectangle("drift of the lead null", moved / 2.0))
+    return Result(
+        quantity=before.quantity, number=number, trail=(*trails((before, after)), line), doubts=doubts((before, after))
+    )
+
+
+def null_has_moved(before: Capture, after: Capture) -> bool:
+    """Whether a null moved by more than three counts, which voids the low readings between."""
+    a, b = before.reading.value, after.reading.value
+    if a is None or b is None:
+        return True
+    step = max(before.form.resolution, after.form.resolution)
+    return abs(a - b) > (NULL_DRIFT_COUNTS + 1e-6) * step
+
+
+def in_circuit(reading: Result) -> Result:
+    """What a reading says of one part when others in parallel were left connected.
+
+    Parallel paths lower a resistance: it is a lower bound. They raise a capacitance: an upper bound.
+    """
+    if reading.number is None:
+        return reading
+    if reading.quantity in (*_RESISTANCES, "insulation_resistance") and reading.bound != "below":
+        line = "parallel paths were connected: the part is at least this value"
+        return replace(reading, bound="above", trail=(*reading.trail, line))
+    if reading.quantity == "capacitance" and reading.bound != "above":
+        line = "parallel capacitances were connected: the part is at most this value"
+        return replace(reading, bound="below", trail=(*reading.trail, line))
+    return reading
+
+
+def _not_taken(form: Form) -> str:
+    if form.bound is Bound.OPEN_SENSOR:
+        return "The sensor is broken or not plugged in."
+    return "The display was frozen (hold)." if "hold" in form.flags else ""
+
+
+def _direction(bound: Bound | None) -> str:
+    return {None: "", Bound.BELOW: "below"}.get(bound, "above")
+
+
+def _as_shown(capture: Capture) -> str:
+    form = capture.form
+    if form.bound is Bound.OVERLOAD:
+        return f"overload on a range that ends at {show(form.range_top or 0.0, QUANTITIES[form.quantity].si)}"
+    sign = {"above": "> ", "below": "< "}.get(_direction(form.bound), "")
+    return f"{sign}{capture.reading.digits} {symbol(form.unit)}, last digit {form.resolution:g} in SI"
+
+
+def _instrument_errors(
+    value: float, resolution: float, accuracy: Accuracy | None, context: Context
+) -> tuple[list[Error], list[str]]:
+    """The errors of the instrument at a value: accuracy, temperature, age; or resolution alone."""
+    step = rectangle("resolution", resolution / 2.0, "half a step of the last digit, JCGM 100 F.2.2.1")
+    if accuracy is None:
+        return [step], [f"  resolution: a = {resolution / 2:.4g}, u = a/√3 = {step.standard_uncertainty:.4g}"]
+    half_width = accuracy.half_width(value, resolution)
+    lines = [
+        f"  accuracy: {accuracy.part_of_reading:g} × {abs(value):.6g} + {accuracy.counts:g} × {resolution:g}"
+        f" + {accuracy.floor:g} = {half_width:.5g}"
+    ]
+    warmth = accuracy.temperature_widening(value, resolution, context.ambient_k)
+    if warmth:
+        half_width += warmth
+        lines.append(
+            f"  temperature: {context_kelvins(accuracy, context):.3g} K outside the span adds {warmth:.4g}:"
+            f" {half_width:.5g}"
+        )
+    factor = _calibration_factor(context)
+    if factor > 1:
+        half_width *= factor
+        lines.append(f"  calibration: {factor:.3g} intervals old, widened by as much: {half_width:.5g}")
+    error = _specified("accuracy of the meter", half_width, accuracy)
+    divisor = "√3" if accuracy.coverage == "rectangular" else f"{accuracy.coverage}"
+    lines.append(f"  u = {half_width:.5g} / {divisor} = {error.standard_uncertainty:.4g}")
+    if accuracy.counts or accuracy.floor >= resolution / 2.0:
+        return [error], lines
+    lines.append(f"  resolution: a = {resolution / 2:.4g}, u = a/√3 = {step.standard_uncertainty:.4g}")
+    return [error, step], lines
+
+
+def _specified(name: str, half_width: float, accuracy: Accuracy) -> Error:
+    if isinstance(accuracy.coverage, str):
+        return rectangle(name, half_width, accuracy.source)
+    return Error(name=name, standard_uncertainty=half_width / accuracy.coverage, source=accuracy.source)
+
+
+def _calibration_factor(context: Context) -> float:
+    """A calibration older than its interval widens the accuracy in proportion. Common practice, no source."""
+    if context.calibration_age_s is None:
+        return 1.0
+    return max(context.calibration_age_s / context.calibration_interval_s, 1.0)
+
+
+def _doubts(accuracy: Accuracy | None, context: Context) -> tuple[str, ...]:
+    if accuracy is None:
+        return (UNKNOWN,)
+    if context.calibration_age_s is None:
+        return ()
+    overdue = context.calibration_age_s > context.calibration_interval_s
+    return ("The calibration of the instrument has lapsed: its accuracy was widened.",) if overdue else ()
+
+
+def _spread(capture: Capture, context: Context, lines: list[str]) -> list[Error]:
+    if capture.count < 2 or not capture.deviation > 0:
+        return []
+    worth = effective_count(capture.count, context.correlation)
+    u = capture.deviation / math.sqrt(worth)
+    lines.append(
+        f"  spread: s = {capture.deviation:.4g} of {capture.count} readings, worth {worth:.3g} independent ones"
+        f" (correlation {context.correlation:g}): u = {u:.4g}"
+    )
+    return [
+        Error(
+            name="spread of the readings",
+            standard_uncertainty=u,
+            distribution="readings",
+            degrees_of_freedom=float(capture.count - 1),
+        )
+    ]
