@@ -57,7 +57,8 @@ def saw(node: yaml.Node) -> str:
     """A node in the words of a message."""
     if isinstance(node, yaml.ScalarNode):
         return node.value if node.value != "" else "nothing"
-    return "a mapping" if isinstance(node, yaml.MappingNode) else "a list"
+    kind = "mapping" if isinstance(node, yaml.MappingNode) else "list"
+    return f"a {kind}" if node.value else f"an empty {kind}"
 
 
 def _tell(shape: Shape, node: yaml.Node, path: str, problems: Problems, hint: str = "") -> _Wrong:

@@ -16,7 +16,9 @@ import click
 from meterlog import __version__
 from meterlog.errors import MeterlogError
 
-COMMANDS: dict[str, tuple[str, str]] = {}
+COMMANDS: dict[str, tuple[str, str]] = {
+    "procedure": ("meterlog.cli.procedure", "Check, show and begin the steps for a type of appliance."),
+}
 """Name of each command: its module and the sentence that `--help` lists, so that help imports none."""
 
 

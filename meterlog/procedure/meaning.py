@@ -260,7 +260,7 @@ def _limit(
             "is",
             expected=f"an entry of plate: or asked: that is a {title}",
             saw=seen,
-            hint=near_miss(bounds.of, same) or f"list one under plate:, such as {bounds.of}: {quantity}",
+            hint=near_miss(bounds.of, same) or f"list it under plate: with its quantity, {quantity}",
         )
     return Limit(
         low=bounds.low,
@@ -301,14 +301,14 @@ def _check_names(written: Written, problems: Problems) -> None:
 def _tell_unknown_step(
     step: Written, key: str, name: str, known: list[str], every: list[str], problems: Problems, of: str = ""
 ) -> None:
-    later = name in every
-    step.where.tell(
-        problems,
-        key,
-        expected="a step that stands before this one" + (f" for {of!r}" if of else ""),
-        saw=f"{name}, which {'is this step' if name == step.step else 'stands later'}" if later else name,
-        hint="put that step first" if later else near_miss(name, known) or "it is the first step",
-    )
+    if name == step.step:
+        saw, hint = f"{name}, which is this step", "take it out"
+    elif name in every:
+        saw, hint = f"{name}, which stands later", "put that step first"
+    else:
+        saw, hint = name, near_miss(name, known) or "this is the first step"
+    expected = "a step that stands before this one" + (f" for {of!r}" if of else "")
+    step.where.tell(problems, key, expected=expected, saw=saw, hint=hint)
 
 
 def _check_scope(written: Written, problems: Problems) -> None:

@@ -1,0 +1,133 @@
+"""`meterlog procedure`: check, show and begin the procedures of a workshop."""
+
+from __future__ import annotations
+
+import json
+import sys
+
+import click
+
+from meterlog import shipped
+from meterlog.errors import WrongText, WrongValue
+from meterlog.procedure.cautions import CAUTIONS
+from meterlog.procedure.draft import draft
+from meterlog.procedure.language import NAME, PROCEDURE, read_procedure
+from meterlog.procedure.sheet import job_sheet
+from meterlog.source import near_miss
+
+_KIND = "profiles/procedures"
+
+
+@click.group()
+def procedure() -> None:
+    """The ordered steps for a type of appliance: check, show, begin one of your own.
+
+    Example: meterlog procedure show microwave-oven
+    """
+
+
+@procedure.command()
+@click.argument("files", nargs=-1, required=True, metavar="FILE...")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object a file.")
+def check(files: tuple[str, ...], as_json: bool) -> None:
+    """Tell everything that is wrong in procedures; exit 1 when something is.
+
+    Example: meterlog procedure check my-kettle.yaml
+    """
+    wrong = False
+    for reference in files:
+        path = shipped.find(reference, _KIND)
+        try:
+            read = read_procedure(shipped.text_of(path), str(path))
+        except WrongText as error:
+            wrong = True
+            _tell_problems(str(path), error, as_json)
+        else:
+            fine = {"file": str(path), "procedure": read.key, "steps": len(read.steps), "problems": []}
+            click.echo(json.dumps(fine) if as_json else f"{path}: {read.key}, {len(read.steps)} steps, no problem")
+    sys.exit(1 if wrong else 0)
+
+
+def _tell_problems(name: str, error: WrongText, as_json: bool) -> None:
+    if not as_json:
+        click.echo(str(error), err=True)
+        return
+    problems = [
+        {
+            "line": problem.place.line,
+            "column": problem.place.column,
+            "path": problem.path,
+            "expected": problem.expected,
+            "saw": problem.saw,
+            "hint": problem.hint,
+        }
+        for problem in error.problems
+    ]
+    click.echo(json.dumps({"file": name, "problems": problems}, ensure_ascii=False))
+
+
+@procedure.command()
+@click.argument("file")
+@click.option("--where", default="", help="Limits of this jurisdiction only.")
+def show(file: str, where: str) -> None:
+    """Print a procedure, shipped or your own, as a job sheet.
+
+    Example: meterlog procedure show safety-class-1 --where europe
+    """
+    path = shipped.find(file, _KIND)
+    read = read_procedure(shipped.text_of(path), str(path))
+    if where and where not in read.where:
+        hint = near_miss(where, read.where) or "its limits do not depend on the jurisdiction"
+        raise WrongValue(f"{read.key} has no limits for {where!r}\n  {hint}")
+    click.echo(job_sheet(read, where), nl=False)
+
+
+@procedure.command(name="list")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object a procedure.")
+def list_(as_json: bool) -> None:
+    """List the procedures that come with meterlog.
+
+    Example: meterlog procedure list
+    """
+    for name in shipped.names(_KIND):
+        path = shipped.folder(_KIND) / f"{name}.yaml"
+        read = read_procedure(shipped.text_of(path), str(path))
+        row = {"procedure": name, "title": read.title, "appliance": read.appliance, "where": list(read.where)}
+        click.echo(json.dumps(row, ensure_ascii=False) if as_json else f"{name:<24}{read.appliance}")
+
+
+@procedure.command()
+@click.argument("name")
+def new(name: str) -> None:
+    """Print the draft of a procedure of your own.
+
+    Example: meterlog procedure new my-kettle > my-kettle.yaml
+    """
+    try:
+        click.echo(draft(NAME.parse(name)), nl=False)
+    except ValueError:
+        raise WrongValue(f"expected {NAME.expected}, saw {name!r}") from None
+
+
+@procedure.command()
+@click.option("--json", "as_json", is_flag=True, help="One JSON object, name to sentence.")
+def cautions(as_json: bool) -> None:
+    """List the cautions that a procedure can use by name.
+
+    Example: meterlog procedure cautions
+    """
+    if as_json:
+        click.echo(json.dumps(CAUTIONS, ensure_ascii=False, indent=1))
+        return
+    for name, sentence in CAUTIONS.items():
+        click.echo(f"{name:<22}{sentence}")
+
+
+@procedure.command()
+def schema() -> None:
+    """Print the JSON Schema that editors complete YAML by.
+
+    Example: meterlog procedure schema > procedure.schema.json
+    """
+    head = {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": "A procedure of meterlog"}
+    click.echo(json.dumps({**head, **PROCEDURE.json_schema()}, ensure_ascii=False, indent=1))

@@ -1,0 +1,96 @@
+"""`meterlog procedure` as it is typed: what stands on stdout, on stderr, and the exit code."""
+
+import json
+from pathlib import Path
+
+import jsonschema
+import pytest
+import yaml
+
+from meterlog import shipped
+from meterlog.cli import main
+from meterlog.procedure.language import read_procedure
+
+WRONG = Path(__file__).parents[1] / "wrong_procedures"
+NAMES = shipped.names("profiles/procedures")
+
+
+def run(capsys, *args):
+    with pytest.raises(SystemExit) as left:
+        main(["procedure", *args])
+    out, err = capsys.readouterr()
+    return left.value.code, out, err
+
+
+def test_a_draft_reads_without_a_problem(capsys, tmp_path):
+    _, out, _ = run(capsys, "new", "my-kettle")
+    path = tmp_path / "my-kettle.yaml"
+    path.write_text(out)
+    assert run(capsys, "check", str(path)) == (0, f"{path}: my-kettle, 5 steps, no problem\n", "")
+
+
+def test_a_draft_needs_a_proper_name(capsys):
+    told = "expected a name of small letters, digits and hyphens, such as \"hv-diode\", saw 'My Kettle'\n"
+    assert run(capsys, "new", "My Kettle") == (1, "", told)
+
+
+def test_a_wrong_file_is_told_and_exits_1(capsys):
+    path = WRONG / "needs_itself.yaml"
+    message = path.with_suffix(".txt").read_text().replace("needs_itself.yaml", str(path))
+    assert run(capsys, "check", str(path)) == (1, "", message)
+
+
+def test_problems_as_json(capsys):
+    path = WRONG / "needs_itself.yaml"
+    code, out, _ = run(capsys, "check", "--json", str(path))
+    problem = {
+        "line": 29,
+        "column": 12,
+        "path": "steps[1].needs",
+        "expected": "a step that stands before this one",
+        "saw": "element, which is this step",
+        "hint": "take it out",
+    }
+    assert (code, json.loads(out)) == (1, {"file": str(path), "problems": [problem]})
+
+
+def test_a_name_that_nothing_has(capsys):
+    told = "there is no file 'microvawe-oven', and nothing shipped has that name\n  did you mean 'microwave-oven'?\n"
+    assert run(capsys, "show", "microvawe-oven") == (3, "", told)
+
+
+def test_a_file_that_is_no_text(capsys, tmp_path):
+    path = tmp_path / "x.yaml"
+    path.write_bytes(b"title: \xff")
+    assert run(capsys, "check", str(path)) == (3, "", f"{path} is no UTF-8 text: byte 7 is 0xFF\n")
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_shipped_procedure_shows_every_caution_and_limit(capsys, name):
+    code, out, _ = run(capsys, "show", name)
+    procedure = read_procedure((shipped.folder("profiles/procedures") / f"{name}.yaml").read_text(), name)
+    words = " ".join(out.split())
+    assert code == 0
+    assert all(caution in words for caution in procedure.cautions)
+    for step in procedure.steps:
+        assert all(caution in words for caution in step.cautions)
+        assert all(f"{limit.text} ({limit.source}" in words for limit in step.limits)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_json_schema_takes_what_is_shipped(capsys, name):
+    _, out, _ = run(capsys, "schema")
+    text = (shipped.folder("profiles/procedures") / f"{name}.yaml").read_text()
+    jsonschema.validate(yaml.safe_load(text), json.loads(out))
+
+
+def test_the_json_schema_refuses_an_unknown_key(capsys):
+    _, out, _ = run(capsys, "schema")
+    text = (WRONG / "unknown_key.yaml").read_text()
+    with pytest.raises(jsonschema.ValidationError, match="'quantitiy' was unexpected"):
+        jsonschema.validate(yaml.safe_load(text), json.loads(out))
+
+
+def test_the_list_names_each(capsys):
+    _, out, _ = run(capsys, "list", "--json")
+    assert [json.loads(line)["procedure"] for line in out.splitlines()] == NAMES
