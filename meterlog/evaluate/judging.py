@@ -15,6 +15,9 @@ from meterlog.units import show
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+OPEN_OHM = 1e6
+"""A range that ends below this shows nothing open: overload there can be any part. Common practice, no source."""
+
 SLACK = 1e-9
 """Part of U by which rounding may miss an acceptance limit."""
 
@@ -84,6 +87,13 @@ def judge(result: Result, limit: Limit | None, rule: Rule = Rule.GUARD, context:
     if result.number is None:
         return _not_judged(result, limit, rule, result.reason)
     budget = budget_of(result.number)
+    if limit is not None and limit.of:
+        if limit.of not in context.entries:
+            why = f"The limit is a part of {limit.of!r}, which was not entered."
+            return _told(_not_judged(result, limit, rule, why), result, budget)
+        limit = limit.against(context.entries)
+    if limit is not None and limit.is_open:
+        return _told(_open_verdict(result, limit, rule), result, budget)
     if limit is None or (limit.low is None and limit.high is None):
         return _told(_not_judged(result, limit, rule, "There is no limit: recorded, not judged."), result, budget)
     if result.bound:
@@ -199,6 +209,28 @@ def _leads_matter(verdict: Verdict, result: Result) -> Verdict:
         outcome=Outcome.UNDECIDED,
         why=" ".join((f"{words}, which decides between {verdict.outcome} and not.", *result.doubts)),
         advice="Record the leads pressed together, then measure again; below 0.1 ohm measure with four wires.",
+    )
+
+
+def _open_verdict(result: Result, limit: Limit, rule: Rule) -> Verdict:
+    """Whether a circuit that ought to be open is: only beyond the end of a high range."""
+    reaches = result.unit != "ohm" or (result.edge or 0.0) >= OPEN_OHM
+    if result.bound != "above":
+        outcome, words, advice = Outcome.FAIL, f"It should be open and shows {result}.", ""
+    elif reaches:
+        outcome, words, advice = Outcome.PASS, f"Open: {result}.", ""
+    else:
+        outcome, words = Outcome.UNDECIDED, f"{result} can be an open circuit or not."
+        advice = f"Measure on a range that ends above {show(OPEN_OHM, 'ohm')}."
+    return Verdict(
+        outcome=outcome,
+        why=" ".join((words, *result.doubts)),
+        quantity=result.quantity,
+        unit=result.unit,
+        limit=limit,
+        rule=rule,
+        trail=(*result.trail, f"expected open; seen {result}"),
+        advice=advice,
     )
 
 

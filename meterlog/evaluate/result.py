@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from meterlog.uncertainty import Estimate, nominal, standard_uncertainty
 from meterlog.units import QUANTITIES, show
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
 YEAR_S = 365.25 * 86400.0
 
@@ -27,6 +27,7 @@ class Context:
         in_circuit: parts in parallel were not disconnected.
         required: probability that the rule "probability of conformity" asks for.
         guard: guard band over expanded uncertainty, 1 for w = U.
+        entries: what the rating plate and the person told, by name, SI; a limit may be a part of one.
     """
 
     ambient_k: float | None = None
@@ -37,6 +38,7 @@ class Context:
     in_circuit: bool = False
     required: float = 0.95
     guard: float = 1.0
+    entries: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -43,6 +43,7 @@ _QUANTITY = {
     StepKind.HEATING: "power",
 }
 _TWO_LEADS = {"resistance", "continuity", "insulation_resistance", "junction_voltage", "capacitance", "inductance"}
+_CAN_BE_OPEN = {"resistance", "continuity", "insulation_resistance", "junction_voltage"}
 _OUT_OF_SCOPE = re.compile(r"\b(IEC 62353|(IEC|EN) 60601|NFPA 99|medical|patient)\b", re.IGNORECASE)
 
 
@@ -252,6 +253,9 @@ def _limit(
     except WrongValue as error:
         limit.where.tell(problems, "is", expected=f"a limit for {title}", saw=limit.is_, hint=str(error))
         return None
+    if bounds.is_open and quantity not in _CAN_BE_OPEN:
+        hint = "open is for " + ", ".join(sorted(_CAN_BE_OPEN))
+        limit.where.tell(problems, "is", expected=f"a limit for {title}", saw="open", hint=hint)
     if bounds.of and entries.get(bounds.of) != quantity:
         seen = f"{bounds.of!r}, a {QUANTITIES[entries[bounds.of]].title}" if bounds.of in entries else repr(bounds.of)
         same = [name for name, kind in entries.items() if kind == quantity]
