@@ -18,6 +18,7 @@ from meterlog.errors import MeterlogError
 
 COMMANDS: dict[str, tuple[str, str]] = {
     "procedure": ("meterlog.cli.procedure", "Check, show and begin the steps for a type of appliance."),
+    "decode": ("meterlog.cli.decode", "Decode a recording, or raw bytes, by a profile."),
 }
 """Name of each command: its module and the sentence that `--help` lists, so that help imports none."""
 

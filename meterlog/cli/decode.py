@@ -1,0 +1,101 @@
+"""`meterlog decode`: what a file of an instrument's bytes says, by a profile."""
+
+from __future__ import annotations
+
+import json
+from collections import Counter
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from meterlog import recording, shipped
+from meterlog.errors import CannotDo
+from meterlog.profile import compile_profile
+from meterlog.profile.examples import shown
+from meterlog.readings import Frame, Outcome, Reading, Rejected
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
+    from meterlog.profile import Profile
+
+
+def events_of(path: Path) -> Iterable[recording.Event]:
+    """The events of a recording; a file of raw bytes is one event. Raises: CannotDo, WrongText."""
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise CannotDo(f"cannot read {path}: {error}") from None
+    if data.startswith(recording.FIRST_LINE.encode()):
+        return recording.parse(data.decode("utf-8", "replace"), str(path)).events
+    return [recording.Event(0.0, "in", data)]
+
+
+def outcomes(profile: Profile, events: Iterable[recording.Event]) -> Iterator[Outcome]:
+    """What a profile makes of recorded events, in the order of the stream."""
+    talk = profile.talk()
+    for event in events:
+        while talk.wake_at is not None and talk.wake_at <= event.at:
+            yield from talk.poll(talk.wake_at)[1]
+        if event.kind == "in":
+            yield from talk.feed(event.data, event.at)
+        elif event.kind == "out":
+            talk.sent(event.data, event.at)
+    yield from talk.end()
+
+
+def rows(outcome: Outcome) -> Iterator[dict[str, Any]]:
+    """An outcome as the objects that `--json` prints."""
+    where = {"offset": outcome.start, "raw": outcome.raw.hex()}
+    if isinstance(outcome, Frame):
+        for reading in outcome.readings:
+            yield {**reading_row(reading), **where}
+    elif isinstance(outcome, Rejected):
+        yield {"kind": "rejected", "reason": outcome.reason, **where}
+    else:
+        yield {"kind": "skipped", "count": len(outcome.raw), "offset": outcome.start}
+
+
+def reading_row(reading: Reading) -> dict[str, Any]:
+    form = reading.form
+    return {
+        "kind": "reading",
+        "quantity": form.quantity,
+        "value": None if form.bound else reading.digits,
+        "bound": form.bound,
+        "edge": reading.digits if form.bound and reading.digits else None,
+        "unit": form.unit,
+        "mode": form.mode,
+        "flags": list(form.flags),
+        "channel": form.channel,
+    }
+
+
+def line(row: dict[str, Any], reading: Reading | None) -> str:
+    """A row for a person."""
+    at = f"{row['offset']:>8}  "
+    if reading is not None:
+        return at + shown(reading)
+    return at + (f"rejected: {row['reason']}" if row["kind"] == "rejected" else f"skipped {row['count']} bytes")
+
+
+@click.command()
+@click.argument("profile")
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
+def decode(profile: str, file: Path, as_json: bool) -> None:
+    """Decode FILE (a recording, or raw bytes) by PROFILE (a path, or the key of a shipped profile).
+
+    \b
+    meterlog decode ascii-thermometer capture.bin --json
+    """
+    path = shipped.find(profile, "profiles/instruments")
+    compiled = compile_profile(shipped.text_of(path), str(path))
+    count: Counter[str] = Counter()
+    for outcome in outcomes(compiled, events_of(file)):
+        readings = outcome.readings if isinstance(outcome, Frame) else (None,)
+        for row, reading in zip(rows(outcome), readings, strict=True):
+            count[row["kind"]] += 1 if row["kind"] != "skipped" else row["count"]
+            click.echo(json.dumps(row) if as_json else line(row, reading))
+    click.echo(f"{count['reading']} readings, {count['rejected']} rejected, {count['skipped']} bytes skipped", err=True)
