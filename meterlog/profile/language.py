@@ -209,7 +209,7 @@ MEANS = MapOf(CODE, ByKind(scalar=FACTS, mapping=MapOf(CODE, FACTS, least=1)), l
 
 FIELD = Record(
     "field",
-    _called(FieldText, **{"as": "kind", "is": "value"}),
+    _called(FieldText, as_="kind", is_="value"),
     {
         "byte": Key(shape=SPAN, doc="the byte where it stands"),
         "bytes": Key(shape=SPAN, doc="the bytes where it stands, such as 3..6"),
