@@ -1,0 +1,195 @@
+"""A session: the links of a bench, a walk and its verdicts as one pure path, live or replayed.
+
+    bytes ──Talk──▶ outcomes ──▶ Walk ──▶ happenings ──judge──▶ verdicts
+
+Whoever holds the ports (or a recording) hands in bytes, line changes, acts and time, and keeps and
+announces what comes back. A caller that runs the conversations itself hands in readings instead.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Protocol
+
+from meterlog.evaluate import Verdict, judge_capture, measured
+from meterlog.procedure.steps import StepKind
+from meterlog.readings import Frame
+from meterlog.walk import NOTHING, Act, Happening, Walk
+from meterlog.walk.happenings import Captured, Passed
+from meterlog.walk.pedals import PEDAL_UNCERTAINTY_S, PEDALS, Pedals
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+
+    from meterlog.evaluate import Accuracy, Result
+    from meterlog.frames.talk import Talk
+    from meterlog.procedure.steps import Procedure, Step
+    from meterlog.readings import Form, Outcome
+    from meterlog.walk import Assume, Ledger
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Heard:
+    """What a link's bytes amount to; its readings are numbered from `first`."""
+
+    source: str
+    outcome: Outcome
+    first: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Send:
+    """Bytes to write to a link now."""
+
+    source: str
+    data: bytes
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Judged:
+    """The verdict on a step, from the capture that counts."""
+
+    step: str
+    at: float
+    verdict: Verdict
+
+
+Event = Heard | Send | Judged | Happening
+
+
+class Instrument(Protocol):
+    """What a session needs of a profile."""
+
+    def talk(self) -> Talk: ...
+    def accuracy(self, form: Form) -> Accuracy | None: ...
+
+
+class Judge(Protocol):
+    """Concludes a step from what the walk has; None where there is nothing to conclude yet."""
+
+    def __call__(self, step: Step, ledger: Ledger) -> Verdict | None: ...
+
+
+class Session:
+    """Conversations, walk and verdicts of one job. Times are seconds on one clock, never going back."""
+
+    def __init__(
+        self,
+        procedure: Procedure,
+        profiles: Mapping[str, Instrument],
+        *,
+        at: float = 0.0,
+        begin: str = "",
+        assume: Assume = NOTHING,
+        judge: Judge | None = None,
+        pedals: Mapping[str, str] = PEDALS,
+    ) -> None:
+        self.walk = Walk(procedure, at=at, begin=begin, assume=assume)
+        self._talks: dict[str, Talk] = {source: profile.talk() for source, profile in profiles.items()}
+        self._counts = dict.fromkeys(profiles, 0)
+        self._judge = judge or ByCapture(procedure, profiles)
+        self._pedals = Pedals(pedals)
+
+    def start(self, at: float) -> list[Event]:
+        """Begin the walk."""
+        return self._judged(self.walk.start(at), at)
+
+    def received(self, source: str, data: bytes, at: float) -> list[Event]:
+        """Bytes came from an instrument."""
+        return self.tick(at) + self._outcomes(source, self._talks[source].feed(data, at))
+
+    def sent(self, source: str, data: bytes, at: float) -> None:
+        """Bytes were written to an instrument."""
+        self._talks[source].sent(data, at)
+
+    def line(self, source: str, word: str, at: float) -> list[Event]:
+        """A control line changed, such as "cts on"."""
+        out = self.tick(at)
+        name, _, state = word.partition(" ")
+        self._pedals.edge(source, name, state == "on", at)
+        return out
+
+    def act(self, act: Act, at: float) -> list[Event]:
+        """The person did something."""
+        return self.tick(at) + self._judged(self.walk.act(act, at), at)
+
+    def tick(self, at: float) -> list[Event]:
+        """Time passed: pedals come to rest, instruments are asked, silences end messages."""
+        out: list[Event] = []
+        for word, pressed in self._pedals.pressed(at):
+            act = Act(word=word, who="pedal", uncertainty_s=PEDAL_UNCERTAINTY_S)
+            out += self._judged(self.walk.act(act, pressed), pressed)
+        for source, talk in self._talks.items():
+            if talk.wake_at is None or talk.wake_at > at:
+                continue
+            requests, outcomes = talk.poll(at)
+            out += [Send(source=source, data=request) for request in requests]
+            out += self._outcomes(source, outcomes)
+        return out
+
+    @property
+    def wake_at(self) -> float | None:
+        """When `tick` must be called next; None: only what comes in matters."""
+        times = [self._pedals.wake_at, *(talk.wake_at for talk in self._talks.values())]
+        return min((at for at in times if at is not None), default=None)
+
+    def end(self) -> list[Event]:
+        """The links are closed: what was left of their bytes is told."""
+        out: list[Event] = []
+        for source, talk in self._talks.items():
+            out += self._outcomes(source, talk.end())
+        return out
+
+    def _outcomes(self, source: str, outcomes: Iterable[Outcome]) -> list[Event]:
+        out: list[Event] = []
+        for outcome in outcomes:
+            first = self._counts[source]
+            out.append(Heard(source=source, outcome=outcome, first=first))
+            if isinstance(outcome, Frame):
+                for ordinal, reading in enumerate(outcome.readings, start=first):
+                    out += self._judged(self.walk.reading(source, ordinal, reading, outcome.at), outcome.at)
+                self._counts[source] = first + len(outcome.readings)
+        return out
+
+    def _judged(self, happenings: list[Happening], at: float) -> list[Event]:
+        """The happenings, each followed by the verdict it brings."""
+        out: list[Event] = []
+        for happening in happenings:
+            out.append(happening)
+            computed = isinstance(happening, Passed) and happening.how == "computed"
+            if not (computed or isinstance(happening, Captured)):
+                continue
+            verdict = self._judge(self.walk.procedure.step(happening.step), self.walk.ledger)
+            if verdict is not None:
+                self.walk.judged(happening.step, verdict.outcome)
+                out.append(Judged(step=happening.step, at=at, verdict=verdict))
+        return out
+
+
+class ByCapture:
+    """Judges each step by its own counting capture, with the leads' null where one was captured."""
+
+    def __init__(self, procedure: Procedure, profiles: Mapping[str, Instrument]) -> None:
+        self._procedure, self._profiles = procedure, profiles
+
+    def __call__(self, step: Step, ledger: Ledger) -> Verdict | None:
+        taken = ledger.counting(step)
+        if taken is None:
+            return None
+        return judge_capture(
+            step,
+            taken.capture,
+            accuracy=self._accuracy(taken.source, taken.capture.form),
+            null=None if step.kind is StepKind.LEADS else self._null(ledger),
+            rule=step.rule or self._procedure.rule,
+        )
+
+    def _null(self, ledger: Ledger) -> Result | None:
+        for step in reversed(self._procedure.steps):
+            taken = ledger.counting(step) if step.kind is StepKind.LEADS else None
+            if taken is not None:
+                return measured(taken.capture, accuracy=self._accuracy(taken.source, taken.capture.form))
+        return None
+
+    def _accuracy(self, source: str, form: Form) -> Accuracy | None:
+        return self._profiles[source].accuracy(form) if source in self._profiles else None

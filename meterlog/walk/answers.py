@@ -1,0 +1,68 @@
+"""What watches a link for a step, by the step's kind."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from meterlog.procedure.steps import StepKind
+from meterlog.settle import Settler, Want, criterion_for, want_of
+from meterlog.walk.at_time import AtTime
+from meterlog.walk.proofs import (
+    DEAD_VOLTS,
+    SHORT_OHMS,
+    SHORT_VOLTS,
+    SOURCE_PART,
+    DeadProof,
+    OpenProof,
+    leads_refusal,
+)
+from meterlog.walk.timed import Switched
+
+if TYPE_CHECKING:
+    from meterlog.procedure.steps import Step
+    from meterlog.settle import Answer, Stream
+
+SWITCHED_BY = "switched by"
+"""The input of a timed step that names the quantity whose coming and going starts and stops it."""
+WATCHED = frozenset({StepKind.LEADS, StepKind.DEAD, StepKind.MEASURE, StepKind.OPEN, StepKind.AT_TIME})
+"""Kinds of steps that a run of readings answers."""
+
+
+def wanted_by(step: Step) -> Want | None:
+    """What a step looks for on the links, None where it looks for nothing."""
+    if step.kind in WATCHED:
+        return want_of(step)
+    if step.kind in (StepKind.TIMED, StepKind.HEATING) and step.inputs.get(SWITCHED_BY):
+        return Want(quantity=step.inputs[SWITCHED_BY])
+    return None
+
+
+def answer_for(step: Step, want: Want, stream: Stream, *, again: bool, lifted: bool) -> Answer | Switched:
+    """The watcher of one link for a step.
+
+    `again`: it was measured before; `lifted`: the leads are known to be off the last points.
+    """
+    criterion = criterion_for(step.quantity, step.settling)
+    short = SHORT_VOLTS if step.quantity == "junction_voltage" else SHORT_OHMS
+    match step.kind:
+        case StepKind.OPEN:
+            return OpenProof(stream, criterion, step.hold_s, short, lifted=lifted)
+        case StepKind.DEAD:
+            return DeadProof(stream, criterion, step.hold_s, step.source_voltage, _dead(step))
+        case StepKind.AT_TIME:
+            return AtTime(stream, step.at_s or 0.0, lifted=lifted)
+        case StepKind.LEADS:
+            return Settler(want, stream, criterion, again=again, lifted=lifted, accepts=leads_refusal(short))
+        case StepKind.TIMED | StepKind.HEATING:
+            return Switched()
+        case _:
+            return Settler(want, stream, criterion, again=again, lifted=lifted)
+
+
+def _dead(step: Step) -> float:
+    """What still counts as near zero, V: the step's limit, kept well below its known source."""
+    source = abs(step.source_voltage) if step.source_voltage else None
+    tops = [limit.high for limit in step.limits if limit.high is not None and not limit.of]
+    if not tops:
+        return max(DEAD_VOLTS, SOURCE_PART * source) if source else DEAD_VOLTS
+    return min(max(tops), source / 2) if source else max(tops)

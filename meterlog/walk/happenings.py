@@ -1,0 +1,140 @@
+"""What a walk tells: each a record with the time it happened, s on the session's clock."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from meterlog.readings import Capture
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Happening:
+    """Something happened to a step ("" for the job as a whole)."""
+
+    step: str
+    at: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StepBegan(Happening):
+    """A step is at hand."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Acknowledged(Happening):
+    """The cautions of a step, or of the procedure, were acknowledged; `who` is "" for a replay's assumption."""
+
+    who: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Waiting(Happening):
+    """A step waits for others: `needs` names the steps that have not passed, "" for the proof of dead."""
+
+    needs: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Overrode(Happening):
+    """A gate was passed with a written reason, which is kept and shown."""
+
+    needs: tuple[str, ...]
+    reason: str
+    who: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Captured(Happening):
+    """A run answers the step. Source "" is the walk's own clock (a timed step)."""
+
+    source: str
+    capture: Capture
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Timed(Happening):
+    """A start and a stop, s, with the standard uncertainty of each edge, s."""
+
+    started: float
+    stopped: float
+    start_uncertainty_s: float
+    stop_uncertainty_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Started(Happening):
+    """A timed step runs since then."""
+
+    uncertainty_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Proof(Happening):
+    """A proof came one stage further; `wants` is what comes next: "open", "short", "points", "source"."""
+
+    source: str
+    wants: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WrongFunction(Happening):
+    """An instrument stands on another function; told once, then waited for."""
+
+    source: str
+    shows: str
+    wants: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NotTaken(Happening):
+    """A contact ended without a capture: the person must not walk on."""
+
+    source: str
+    lasted_s: float
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Frozen(Happening):
+    """The display holds: nothing is taken until HOLD is gone and the leads were apart."""
+
+    source: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lifted(Happening):
+    """The leads left the points that were captured."""
+
+    source: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Passed(Happening):
+    """A step was left without a capture: "looked", "found wanting", "skipped", "passed over", "computed"."""
+
+    how: str
+    reason: str = ""
+    who: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Noted(Happening):
+    """A note, in the person's words."""
+
+    text: str
+    who: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Refused(Happening):
+    """An act that does not fit; `why` is one plain sentence that says what would."""
+
+    word: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JobDone(Happening):
+    """No step is left unanswered."""

@@ -1,0 +1,165 @@
+"""Watches every link for the step at hand: one window for each display that gives its quantity."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from meterlog.settle import Lift, OpenLeads, Sample, Signal, Sort, Stream
+from meterlog.settle.contact import departure
+from meterlog.walk.answers import answer_for, wanted_by
+from meterlog.walk.functions import FunctionWatch
+from meterlog.walk.timed import Ran, Runs
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from meterlog.procedure.steps import Step
+    from meterlog.readings import Capture, Reading
+    from meterlog.settle import Answer, State, Want
+    from meterlog.walk.timed import Switched
+
+Key = tuple[str, str]
+"""A display: its link's name and its channel."""
+
+
+@dataclass(frozen=True, slots=True)
+class LeftPoints:
+    """The leads left what was captured."""
+
+
+@dataclass(frozen=True, slots=True)
+class OtherFunction:
+    """An instrument stands on a function that the step does not want."""
+
+    shows: str
+
+
+Heard = Signal | LeftPoints | OtherFunction | Runs | Ran
+
+
+class Watch:
+    """All links, aimed at one step at a time.
+
+    `gives` says which quantities each instrument can show, as far as known.
+    """
+
+    def __init__(self, at: float, gives: Mapping[str, frozenset[str]]) -> None:
+        self._at, self._gives = at, gives
+        self._streams: dict[Key, Stream] = {}
+        self._answers: dict[Key, Answer | Switched] = {}
+        self._functions: FunctionWatch | None = None
+        self._lift: tuple[Key, Lift, Capture] | None = None
+        self._lifted: Key | None = None
+        self._again = False
+        self.target: Step | None = None
+        self.want: Want | None = None
+
+    def aim(self, step: Step | None, *, again: bool = False) -> None:
+        """Watch for a step from now on; None: for nothing. The leads may still lie on the last points."""
+        self._lift = None
+        if step is not None and step is self.target and not again:
+            return
+        self.target, self._again = step, again
+        self.want = wanted_by(step) if step else None
+        self._answers = {}
+        self._functions = FunctionWatch(step, self.want, self._gives) if step and self.want else None
+        for key, stream in self._streams.items():
+            self._look_at(key, stream)
+        self._lifted = None
+
+    def await_lift(self, key: Key, capture: Capture, at: float) -> None:
+        """From now on only see whether the leads leave what was captured."""
+        self._lift, self._answers = (key, Lift(at), capture), {}
+
+    def remember(self, key: Key, capture: Capture) -> None:
+        """Keep a captured plateau: to stand there still is no new answer. And take no second one."""
+        value = capture.reading.value
+        if key in self._streams and self.want and self.want.open_leads is OpenLeads.REST and value is not None:
+            self._streams[key].plateau[self.want.quantity] = value
+        self.target, self._answers = None, {}
+
+    def hear(self, source: str, ordinal: int, reading: Reading, at: float) -> list[tuple[Key, Heard]]:
+        """Take a link's next reading; what it means for the step, with the display it came from."""
+        key = (source, reading.form.channel)
+        stream = self._streams.get(key)
+        if stream is None:
+            stream = self._streams[key] = Stream(*key, since=self._at)
+        sample = Sample(ordinal, at, reading)
+        stream.hear(sample)
+        if self._lift is not None:
+            return self._lifting(key, stream, sample)
+        if self.target is None or self.want is None:
+            return []
+        return self._watch(key, stream, sample)
+
+    def confirm(self) -> tuple[Key, Capture] | None:
+        """What a switch may take at this moment: a settled run, or a bound that shows now."""
+        for key, answer in self._answers.items():
+            capture = answer.confirm()
+            if capture is not None:
+                return key, capture
+        return None
+
+    def has(self, key: Key) -> bool:
+        return key in self._streams
+
+    def states(self) -> dict[Key, State]:
+        """Where each watched display stands with the step."""
+        return {key: answer.state for key, answer in self._answers.items()}
+
+    def last(self) -> dict[Key, Sample]:
+        """The last reading of every display."""
+        return {key: stream.last for key, stream in self._streams.items() if stream.last is not None}
+
+    def _look_at(self, key: Key, stream: Stream) -> None:
+        """Begin to watch a display whose last reading the step can use."""
+        step, want = self.target, self.want
+        if step is None or want is None or stream.last is None or step.instrument not in ("", key[0]):
+            return
+        sort = want.sort(stream.last.reading, stream)
+        if sort is not Sort.OTHER:
+            lifted = sort is Sort.APART or key == self._lifted
+            answer = answer_for(step, want, stream, again=self._again, lifted=lifted)
+            self._answers[key] = answer
+            if not lifted and sort is not Sort.FROZEN and not stream.after_silence:
+                answer.take(stream.last, sort)  # the leads lie on something: see them leave it
+
+    def _watch(self, key: Key, stream: Stream, sample: Sample) -> list[tuple[Key, Heard]]:
+        step, want, form = self.target, self.want, sample.reading.form
+        assert step is not None
+        assert want is not None
+        out: list[tuple[Key, Heard]] = []
+        if self._functions and self._functions.take(key[0], form):
+            out.append((key, OtherFunction(form.quantity)))
+        sort = want.sort(sample.reading, stream)
+        if step.instrument not in ("", key[0]):
+            return out
+        answer = self._answers.get(key)
+        if answer is None:
+            if sort is Sort.OTHER:
+                return out
+            answer = self._answers[key] = answer_for(step, want, stream, again=self._again, lifted=False)
+        return out + [(key, signal) for signal in answer.take(sample, sort)]
+
+    def _lifting(self, key: Key, stream: Stream, sample: Sample) -> list[tuple[Key, Heard]]:
+        assert self._lift is not None
+        waits_for, lift, capture = self._lift
+        if key != waits_for:
+            return []
+        lifted = lift.take(self._sort_after(capture, sample, stream), sample.at)
+        if not lifted and not lift.function_changed:
+            return []
+        self._lift, self._lifted = None, key if lifted else None
+        return [(key, LeftPoints())]
+
+    def _sort_after(self, capture: Capture, sample: Sample, stream: Stream) -> Sort:
+        """What a reading after a capture says: still on the same, or away from it."""
+        want = self.want
+        if want is None:
+            return Sort.OTHER
+        value, stood = sample.reading.value, capture.reading.value
+        if want.open_leads is OpenLeads.REST and want.matches(sample.reading.form) and value is not None:
+            near = departure(want.quantity, sample.reading.form.resolution)
+            return Sort.APART if stood is None or abs(value - stood) > near else Sort.NUMBER
+        return want.sort(sample.reading, stream)
