@@ -1,0 +1,106 @@
+"""`meterlog heating`: a temperature trace of a heated load to useful power."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING
+
+import click
+
+from meterlog.errors import CannotDo
+
+if TYPE_CHECKING:
+    from meterlog.heating import HeatingResult
+
+EXAMPLE = """\b
+Example:
+  meterlog heating --trace run.csv --mass "1000 g ± 2 g" --vessel "340 g glass" --rated "900 W"
+"""
+
+
+@click.command(
+    epilog=EXAMPLE,
+    help="""Useful power of a heating run: its uncertainty, its budget and its verdict against the plate.
+
+    The trace is CSV with units in the names of its columns: t_s,temperature_C and, where they were
+    logged, power_W, current_A, voltage_V. An empty cell: no reading (the probe was out).
+
+    Without --start and --stop the times come from the power or current column, else from the rise
+    itself, when the probe stood in the load throughout. Log half a minute before and a minute after,
+    and stir: the drifts tell what the room gave or took.
+
+    The power is the heat brought into the water, and into the vessel when one is stated, per second
+    of heating, with the heat lost to the room put back. Exit 1 when the plate is not met, or when the
+    trace tells no power and why.
+    """,
+)
+@click.option("--trace", type=click.Path(dir_okay=False), required=True, help="CSV file with units in its header.")
+@click.option(
+    "--mass",
+    required=True,
+    help='Water: "1000 g ± 2 g", or less well "1 L"; "…, after 990 g ± 2 g" when weighed again.',
+)
+@click.option("--vessel", help='"340 g glass", "340 g glass + 120 g steel", or measured: "250 J/K ± 20 J/K".')
+@click.option("--ambient", help='Room: "21 °C", "21 °C ± 0.5 K".')
+@click.option("--start", help='Switched on, on the trace\'s clock: "60 s", "60".')
+@click.option("--stop", help="Switched off.")
+@click.option(
+    "--method",
+    default="enthalpy",
+    show_default=True,
+    help="enthalpy, ramp, water, quick or iec-60705; the others are shown beside it.",
+)
+@click.option("--rated", help='The plate: "900 W", "900 W ± 10 %".')
+@click.option("--json", "as_json", is_flag=True, help="Everything, as JSON; keys carry their units.")
+def heating(
+    trace: str,
+    mass: str,
+    vessel: str | None,
+    ambient: str | None,
+    start: str | None,
+    stop: str | None,
+    method: str,
+    rated: str | None,
+    as_json: bool,
+) -> None:
+    """Read the options, run, print."""
+    from meterlog import heating as core
+    from meterlog.heating import report
+
+    if method not in core.METHODS:
+        raise click.BadParameter(f"one of {', '.join(core.METHODS)}", param_hint="--method")
+    weighed, _, again = mass.partition("after")
+    answer = core.run(
+        core.read_trace(_text(trace), trace),
+        core.read_mass(weighed.strip(" ,;")),
+        mass_after=core.read_mass(again.strip()) if again else None,
+        vessel=core.read_vessel(vessel) if vessel else core.NO_VESSEL,
+        ambient=core.read_stated(ambient, "kelvin", "delta_degC") if ambient else None,
+        start=core.read_moment(start) if start else None,
+        stop=core.read_moment(stop) if stop else None,
+        method=method,
+        rated=core.read_stated(rated, "watt") if rated else None,
+    )
+    click.echo(json.dumps(report.as_dict(answer), ensure_ascii=False, indent=2) if as_json else report.as_text(answer))
+    _say(answer)
+    if answer.power is None or (answer.verdict and answer.verdict.outcome == "fail"):
+        raise SystemExit(1)
+
+
+def _say(answer: HeatingResult) -> None:
+    """What was refused, and notes on the trace, to stderr."""
+    for note in answer.notes:
+        click.echo(f"note: {note}", err=True)
+    for part in answer.refused:
+        click.echo(f"refused: {part.what}: {part.why}; {part.advice}", err=True)
+
+
+def _text(path: str) -> str:
+    from pathlib import Path
+
+    try:
+        return Path(path).read_text(encoding="utf-8-sig")
+    except UnicodeDecodeError:
+        raise CannotDo(f"{path} is not text in UTF-8", "write the trace as CSV") from None
+    except OSError as error:
+        raise CannotDo(f"{path} can't be read: {error.strerror}", "check the name of the trace") from None

@@ -1,0 +1,26 @@
+"""The heating run: a temperature trace of a heated load to useful power, with its budget and verdict."""
+
+from meterlog.heating.methods import METHODS, useful_power, useful_power_uncertainty
+from meterlog.heating.result import HeatingResult
+from meterlog.heating.run import run
+from meterlog.heating.stated import Stated, read_mass, read_moment, read_stated
+from meterlog.heating.trace import Series, Trace, read_trace
+from meterlog.heating.vessel import NO_VESSEL, Vessel, read_vessel
+
+__all__ = [
+    "METHODS",
+    "NO_VESSEL",
+    "HeatingResult",
+    "Series",
+    "Stated",
+    "Trace",
+    "Vessel",
+    "read_mass",
+    "read_moment",
+    "read_stated",
+    "read_trace",
+    "read_vessel",
+    "run",
+    "useful_power",
+    "useful_power_uncertainty",
+]

@@ -1,0 +1,149 @@
+"""Heat exchanged with the room: what the drifts before and after heating tell, and what is known anyway.
+
+`regnault_pfaundler` is the classical correction, wholly from the two drifts. `learn` is the same
+balance when a drift is short, coarse or missing: it weighs the drifts against what an open vessel
+usually loses, so that a good after-period decides and a poor one does no harm.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from meterlog.heating import fits
+from meterlog.heating.evaporation import open_area, open_loss
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from meterlog.heating.stated import Stated
+
+USUAL_CONDUCTANCE = 1.2
+"""W/K for 1 kg in an open vessel, growing with mass^(2/3); 0.5 to 2 W/K (common practice, no source)."""
+_CONDUCTANCE_DOUBT = 0.6
+"""Relative standard uncertainty of that."""
+USUAL_ROOM, _ROOM_DOUBT = 293.65, 2.9
+"""K: a room nobody measured, 15.5 to 25.5 °C."""
+_OPEN, _OPEN_DOUBT = 0.5, 0.29
+"""Part of an open surface's evaporation that takes place: anything from a lid (0) to none (1)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drift:
+    """A heater-off period: mean temperature, K, and its fitted slope with standard uncertainty, K/s."""
+
+    kelvin: float
+    slope: float
+    u_slope: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Exchange:
+    """The load's exchange with the room: conductance, W/K, effective room temperature, K, share of open evaporation.
+
+    `spread` is the lower triangle of the covariance of the three: their errors are its columns.
+    """
+
+    conductance: float
+    room: float
+    evaporation: float
+    area: float
+    spread: tuple[tuple[float, ...], ...]
+
+    def loss(self, kelvin: float) -> float:
+        """Heat leaving the load at a temperature, W; negative when the room warms it."""
+        newton = self.conductance * (kelvin - self.room)
+        return newton + self.evaporation * open_loss(kelvin, self.area)
+
+    def doubt_of(self, slopes: Sequence[float]) -> float:
+        """Standard uncertainty of a result with these slopes over (conductance, room, evaporation)."""
+        columns = zip(*self.spread, strict=True)
+        return math.hypot(*(sum(s * c for s, c in zip(slopes, column, strict=True)) for column in columns))
+
+    def slopes(self, kelvin: float) -> tuple[float, float, float]:
+        """d(loss)/d(conductance), d/d(room), d/d(evaporation) at a temperature."""
+        return kelvin - self.room, -self.conductance, open_loss(kelvin, self.area)
+
+
+def learn(mass: float, capacity: float, ambient: Stated | None, drifts: Sequence[Drift]) -> Exchange:
+    """The exchange that agrees best with the drifts and with what is usual.
+
+    Least squares with prior knowledge (three unknowns, a row for each and for each drift).
+
+    Args:
+        mass: water, kg; capacity: of load and vessel, J/K.
+        ambient: of the room, K; None when nobody measured it.
+    """
+    area = open_area(mass)
+    usual = USUAL_CONDUCTANCE * mass ** (2.0 / 3.0)
+    known = [(usual, _CONDUCTANCE_DOUBT * usual)]
+    known.append((ambient.value, max(ambient.standard_uncertainty, 0.1)) if ambient else (USUAL_ROOM, _ROOM_DOUBT))
+    known.append((_OPEN, _OPEN_DOUBT))
+    x = [mean for mean, _ in known]
+    for _ in range(12):
+        matrix, right = _normal(x, known, area, capacity, drifts)
+        step = fits.solve(matrix, right)
+        x = [max(x[0] + step[0], 0.02 * usual), x[1] + step[1], min(max(x[2] + step[2], 0.0), 1.0)]
+    matrix, _ = _normal(x, known, area, capacity, drifts)
+    spread = tuple(tuple(row) for row in fits.cholesky(fits.inverse(matrix)))
+    return Exchange(conductance=x[0], room=x[1], evaporation=x[2], area=area, spread=spread)
+
+
+def _normal(
+    x: list[float], known: list[tuple[float, float]], area: float, capacity: float, drifts: Sequence[Drift]
+) -> tuple[fits.Matrix, list[float]]:
+    matrix = [[0.0] * 3 for _ in range(3)]
+    right = [0.0] * 3
+    for i, (mean, doubt) in enumerate(known):
+        matrix[i][i] += 1.0 / doubt**2
+        right[i] += (mean - x[i]) / doubt**2
+    for drift in drifts:
+        open_ = open_loss(drift.kelvin, area)
+        slopes = (drift.kelvin - x[1], -x[0], open_)
+        missing = -capacity * drift.slope - x[0] * (drift.kelvin - x[1]) - x[2] * open_
+        weight = 1.0 / (capacity * drift.u_slope) ** 2
+        for i in range(3):
+            right[i] += slopes[i] * missing * weight
+            for j in range(3):
+                matrix[i][j] += slopes[i] * slopes[j] * weight
+    return matrix, right
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Corrected:
+    """Rate k, 1/s; effective room temperature, K or °C as given; exchanged and corrected rise, K."""
+
+    rate: float
+    room: float
+    exchanged: float
+    rise: float
+
+
+def regnault_pfaundler(
+    *, before: tuple[float, float], after: tuple[float, float], first: float, last: float, mean: float, duration: float
+) -> Corrected:
+    """The rise of a heating run less what the room gave or took.
+
+    Args:
+        before, after: (slope K/s, mean temperature) of the periods around the main one.
+        first, last, mean: temperatures at the main period's ends and its time mean.
+        duration: of the main period, s.
+
+    Raises: ValueError when both periods have the same temperature.
+    Source: Regnault and Pfaundler's correction, as in calorimetry handbooks: k = (g_i - g_f)/(T_f - T_i).
+    """
+    if after[1] == before[1]:
+        raise ValueError("before and after have the same temperature: nothing was heated")
+    rate = (before[0] - after[0]) / (after[1] - before[1])
+    room = after[1] + after[0] / rate if rate else math.nan
+    exchanged = (rate * after[1] + after[0] - rate * mean) * duration
+    return Corrected(rate=rate, room=room, exchanged=exchanged, rise=last - first - exchanged)
+
+
+def middle_drift(first: float, last: float, before: float, after: float, duration: float) -> float:
+    """Corrected rise, K, with each drift (at the ends, K/s) carried to the middle of a run of constant power.
+
+    Source: Dickinson's extrapolation; half-way, since a constant power makes a straight ramp.
+    """
+    return last - first - (before + after) * duration / 2.0

@@ -1,0 +1,231 @@
+"""Finding in a trace what a calorimetrist looks for: the still stretch before, the ramp, the plateau after.
+
+Each search answers what it found or `Refused`, with why and what to do. Times are of the trace's
+clock, s; temperatures K.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from statistics import fmean, median
+
+from meterlog.heating import fits
+from meterlog.heating.trace import Series
+
+SHORTEST_S = 8.0
+"""A still stretch must last so long, and have four readings (10 s at 1 Hz: common practice, no source)."""
+STILL_K_PER_S = 0.02
+"""A stretch is still while its slope is below this, more when hot: what a hot open vessel may lose."""
+MOVED_K = 0.6
+"""A step this large between readings of a plateau, and five counts, is a moved probe."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Refused:
+    """What was not found or not done, why, and what would make it possible."""
+
+    what: str
+    why: str
+    advice: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plateau:
+    """A still stretch of readings, with the line through it."""
+
+    readings: Series
+    line: fits.Line
+
+    @property
+    def first(self) -> float:
+        return self.readings.times[0]
+
+    @property
+    def last(self) -> float:
+        return self.readings.times[-1]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ramp:
+    """The straight rise between two levels: where its line meets theirs, s, and the readings on it."""
+
+    first: float
+    last: float
+    readings: Series
+
+
+def noise_of(series: Series) -> float:
+    """Deviation of single readings from their neighbours, K: second differences over √6."""
+    v = series.values
+    if len(v) < 3:
+        return series.resolution
+    squares = [(a - 2.0 * b + c) ** 2 for a, b, c in zip(v, v[1:], v[2:], strict=False)]
+    return (
+        math.sqrt(median(squares) / 0.455 / 6.0)
+        if median(squares)
+        else math.sqrt(math.fsum(squares) / len(squares) / 6.0)
+    )
+
+
+def still_stretches(series: Series, room: float) -> list[Series]:
+    """The stretches whose slope over a few seconds stays small, at least `SHORTEST_S` long."""
+    if len(series) < 4:
+        return []
+    reach = max(4.0, 2.0 * series.interval)
+    noise = max(noise_of(series), 0.3 * series.resolution)
+    still = [_is_still(series, i, reach, noise, room) for i in range(len(series))]
+    out: list[Series] = []
+    begun: int | None = None
+    for i, (quiet, t) in enumerate(zip([*still, False], [*series.times, math.inf], strict=True)):
+        jump = i > 0 and i < len(series) and abs(series.values[i] - series.values[i - 1]) > _step(series, noise)
+        broken = begun is not None and (not quiet or jump or t - series.times[i - 1] > 10.0 * series.interval)
+        if broken and begun is not None:
+            part = series.between(series.times[begun], series.times[i - 1])
+            if len(part) >= 4 and part.times[-1] - part.times[0] >= SHORTEST_S:
+                out.append(part)
+            begun = None
+        if begun is None and quiet:
+            begun = i
+    return out
+
+
+def _step(series: Series, noise: float) -> float:
+    return max(MOVED_K, 5.0 * series.resolution, 8.0 * noise)
+
+
+def _is_still(series: Series, i: int, reach: float, noise: float, room: float) -> bool:
+    times, values = series.times, series.values
+    low = high = i
+    while low > 0 and times[i] - times[low - 1] <= reach:
+        low -= 1
+    while high < len(times) - 1 and times[high + 1] - times[i] <= reach:
+        high += 1
+    if high - low < 2:
+        return False
+    middle = math.fsum(times[low : high + 1]) / (high - low + 1)
+    spread = math.fsum((t - middle) ** 2 for t in times[low : high + 1])
+    slope = math.fsum((times[k] - middle) * values[k] for k in range(low, high + 1)) / spread
+    limit = STILL_K_PER_S + 0.0012 * max(values[i] - room, 0.0)
+    return abs(slope) <= limit + 3.0 * noise / math.sqrt(spread)
+
+
+def before_heating(series: Series, start: float, room: float) -> Plateau | Refused:
+    """The still stretch in the load before heating: the longest, the later of two alike."""
+    part = series.between(-math.inf, start)
+    stretches = still_stretches(part, room)
+    if not stretches:
+        why = "no still stretch before the start" if len(part) > 3 else "too few readings before the start"
+        return Refused(what="stable start", why=why, advice="log the stirred load for 30 s before switching on")
+    best = max(stretches, key=lambda s: (s.times[-1] - s.times[0]) * (1.3 if s is stretches[-1] else 1.0))
+    return _plateau(best)
+
+
+def after_heating(series: Series, stop: float, room: float, capacity_doubt: float = 0.0) -> Plateau | Refused:
+    """The stirred plateau after heating: the hottest long still stretch."""
+    part = series.between(stop, math.inf)
+    if len(part) < 4:
+        why = "the trace ends before a plateau could form"
+        return Refused(what="plateau", why=why, advice="stir, and log for a minute after switching off")
+    stretches = still_stretches(part, room)
+    if not stretches:
+        return _why_no_plateau(part, room)
+    hottest = max(max(s.values) for s in stretches)
+    hot = [s for s in stretches if max(s.values) > hottest - 1.0 or s is stretches[-1]]
+    best = max(hot, key=lambda s: s.times[-1] - s.times[0])
+    moved = _moved(series, best, stop)
+    return moved or _plateau(best)
+
+
+def _moved(series: Series, plateau: Series, stop: float) -> Refused | None:
+    """A jump after the plateau began: the probe came out, or went elsewhere."""
+    noise = max(noise_of(plateau), 0.3 * series.resolution)
+    later = series.between(plateau.times[0], math.inf)
+    for (t, a), b in zip(zip(later.times, later.values, strict=True), later.values[1:], strict=False):
+        if abs(b - a) > _step(series, noise):
+            why = f"the probe moved: {b - a:+.1f} K at {t:g} s, after the plateau had begun"
+            return Refused(
+                what="plateau", why=why, advice="hold the probe still in the stirred load, and repeat the run"
+            )
+    return None
+
+
+def _why_no_plateau(part: Series, room: float) -> Refused:
+    tail = part.between(part.times[-1] - max(20.0, 5.0 * part.interval), math.inf)
+    line = fits.fit_line(tail.times, tail.values) if len(tail) > 2 else None
+    if line and line.slope > 2.0 * line.u_slope and line.slope > STILL_K_PER_S:
+        why = f"still rising by {line.slope:.3f} K/s at the end: no plateau"
+        return Refused(what="plateau", why=why, advice="stir, and go on logging until the temperature stands for 30 s")
+    why = "the load was not stirred, or the probe not held still: the temperature wanders after heating"
+    return Refused(
+        what="plateau", why=why, advice="stir for ten seconds, hold the probe at mid depth, and repeat the run"
+    )
+
+
+def _plateau(series: Series) -> Plateau:
+    return Plateau(readings=series, line=fits.fit_line(series.times, series.values))
+
+
+class _Sums:
+    """Running sums over a series, so that the residual of a line over any part costs a few operations."""
+
+    def __init__(self, series: Series) -> None:
+        t0, y0 = series.times[0], series.values[0]
+        rows = [(0.0, 0.0, 0.0, 0.0, 0.0)]
+        for t, y in zip((t - t0 for t in series.times), (v - y0 for v in series.values), strict=True):
+            a, b, c, d, e = rows[-1]
+            rows.append((a + t, b + y, c + t * t, d + t * y, e + y * y))
+        self._rows = rows
+
+    def line(self, first: int, last: int) -> tuple[float, float]:
+        """(residual square, slope) of the line through readings first..last-1."""
+        n = last - first
+        t, y, tt, ty, yy = (b - a for a, b in zip(self._rows[first], self._rows[last], strict=True))
+        stt, sty, syy = tt - t * t / n, ty - t * y / n, yy - y * y / n
+        slope = sty / stt if stt > 0.0 else 0.0
+        return max(syy - slope * sty, 0.0), slope
+
+
+def find_ramp(series: Series) -> Ramp | Refused:
+    """The steepest straight rise between two flatter parts: three lines that leave the least residual.
+
+    Refuses when nothing rises clearly, or the rise is a probe put into hot water rather than heating.
+    """
+    coarse = _thinned(series, 110)
+    best: tuple[float, int, int] | None = None
+    sums, n = _Sums(coarse), len(coarse)
+    for i in range(n - 4):
+        before = sums.line(0, i + 1)[0] if i > 1 else 0.0
+        for j in range(i + 4, n + 1):
+            square, slope = sums.line(i, j)
+            after = sums.line(j - 1, n)[0] if n - j > 1 else 0.0
+            if slope > 0.0 and (best is None or before + square + after < best[0]):
+                best = (before + square + after, i, j)
+    if best is None:
+        return _no_ramp("the temperature does not rise")
+    _, i, j = best
+    inside = series.between(coarse.times[i], coarse.times[j - 1])
+    slope = sums.line(i, j)[1]
+    rise = slope * (inside.times[-1] - inside.times[0])
+    if rise < max(2.0, 10.0 * series.resolution) or len(inside) < 5:
+        return _no_ramp(f"the temperature rises by only {rise:.1f} K, or too few readings see it")
+    if sums.line(0, i + 1)[1] > 0.3 * slope and i > 3:
+        return _no_ramp("the rise has no clear start")
+    return Ramp(first=inside.times[0], last=inside.times[-1], readings=inside)
+
+
+def _no_ramp(why: str) -> Refused:
+    advice = "give --start and --stop, or log the power, when the probe is not in the load throughout"
+    return Refused(what="start and stop of heating", why=why, advice=advice)
+
+
+def _thinned(series: Series, most: int) -> Series:
+    if len(series) <= most:
+        return series
+    size = -(-len(series) // most)
+    groups = range(0, len(series) - size + 1, size)
+    return Series(
+        times=tuple(fmean(series.times[k : k + size]) for k in groups),
+        values=tuple(fmean(series.values[k : k + size]) for k in groups),
+        resolution=series.resolution,
+    )

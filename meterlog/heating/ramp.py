@@ -1,0 +1,219 @@
+"""Power from the straight part of the rise, when the probe stood in the load throughout.
+
+The lag of a probe or an element delays the whole ramp alike, so its slope, and the time between
+where its line meets the levels before and after, are free of it.
+"""
+
+from __future__ import annotations
+
+import math
+from itertools import accumulate
+from typing import TYPE_CHECKING
+
+from meterlog.heating import balance, exchange, fits, periods, water
+from meterlog.heating.balance import End, Load, Shared
+from meterlog.heating.periods import Plateau, Ramp, Refused
+from meterlog.heating.result import Found, Heating
+from meterlog.heating.rise import end_of, learned, not_settled
+from meterlog.uncertainty import Error, estimate
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from meterlog.heating.exchange import Exchange
+    from meterlog.heating.stated import Stated
+    from meterlog.heating.trace import Series
+
+BOILING = 95.5 + water.ZERO_CELSIUS
+"""From here a level after heating may be boiling (1500 m above the sea), and tells no rise."""
+NEAR_BOILING = 90.0 + water.ZERO_CELSIUS
+"""Up to here a ramp on its way to boiling is used: above, steam and bubbles take their share."""
+
+VESSEL_FOLLOWS_S = 15.0
+"""Doubt, s, of how far a vessel lags behind its water: it moves the corners of the ramp by its share of the heat."""
+
+
+def by_ramp(temperature: Series, load: Load, room: Stated | None, *, needs_plateau: bool) -> Found | Refused:
+    """The heat balance per second along the ramp, found in the trace.
+
+    Args:
+        needs_plateau: refuse when no plateau follows; else the ramp alone will do.
+    """
+    ramp = periods.find_ramp(temperature)
+    if isinstance(ramp, Refused):
+        return ramp
+    guess = room.value if room else exchange.USUAL_ROOM
+    before = periods.before_heating(temperature, ramp.first, guess)
+    boiling = max(temperature.values) > BOILING
+    after = _boiling() if boiling else periods.after_heating(temperature, ramp.last, guess)
+    if isinstance(after, Refused) and needs_plateau and not boiling:
+        return after
+    refused = tuple(part for part in (before, after) if isinstance(part, Refused))
+    still = [None if isinstance(part, Refused) else part for part in (before, after)]
+    return _found(temperature, load, room, ramp, still[0], still[1], refused)
+
+
+def _boiling() -> Refused:
+    why = "boiling: a level near the boiling point tells no rise, and steam carries heat away"
+    advice = "end the run below 90 °C; the power here is the ramp's below that"
+    return Refused(what="plateau", why=why, advice=advice)
+
+
+def _found(
+    temperature: Series,
+    load: Load,
+    room: Stated | None,
+    ramp: Ramp,
+    before: Plateau | None,
+    after: Plateau | None,
+    refused: tuple[Refused, ...],
+) -> Found | Refused:
+    known = learned(load, room, before, after)
+    first_meet, last_meet, lag = ramp.first, ramp.last, 0.0
+    for _ in range(3):
+        inside = _straight_part(temperature, first_meet, last_meet, lag)
+        if len(inside) < 5:
+            return Refused(
+                what="ramp", why="too few readings see the straight rise", advice="log faster, or heat longer"
+            )
+        fit = _fit(inside, load, known)
+        if before is not None:
+            first_meet = _meet(before, load, known, inside, fit, first_meet)
+        if after is not None:
+            last_meet = _meet(after, load, known, inside, fit, last_meet)
+        lag = fit.lag if fit.tail > 0.0 else 0.0
+    return _balance(temperature, load, known, inside, fit, before, after, (first_meet, last_meet, lag), refused)
+
+
+def _straight_part(temperature: Series, first: float, last: float, lag: float) -> Series:
+    """Readings on the ramp, short of its end by what a lag bends, and of boiling."""
+    guard = max(1.5 * lag, temperature.interval, 0.02 * (last - first))
+    inside = temperature.between(first, last - guard)
+    if max(temperature.values) <= BOILING:
+        return inside
+    hot = next((t for t, v in zip(inside.times, inside.values, strict=True) if v > NEAR_BOILING), math.inf)
+    return inside.between(-math.inf, hot)
+
+
+def _losses(inside: Series, known: Exchange) -> list[float]:
+    """Heat lost to the room since the first reading, J, at each reading."""
+    steps = [
+        known.loss((a + b) / 2.0) * (t1 - t0)
+        for (t0, a), t1, b in zip(
+            zip(inside.times, inside.values, strict=True), inside.times[1:], inside.values[1:], strict=False
+        )
+    ]
+    return list(accumulate(steps, initial=0.0))
+
+
+def _content(load: Load, kelvin: float) -> float:
+    """Heat in the load at a temperature, J, on a zero of its own."""
+    return load.mass.value * water.enthalpy(kelvin) + load.vessel.capacity * kelvin
+
+
+def _fit(inside: Series, load: Load, known: Exchange) -> fits.Settling:
+    """The ramp in terms of heat: contents and losses together rise by the power, in a straight line."""
+    heat = [_content(load, v) + lost for v, lost in zip(inside.values, _losses(inside, known), strict=True)]
+    return fits.fit_ramp(inside.times, heat)
+
+
+def _meet(level: Plateau, load: Load, known: Exchange, inside: Series, fit: fits.Settling, near: float) -> float:
+    """When the ramp's line meets the level before or after, s."""
+    end, _ = end_of(level, load, known, near, "")
+    early = near < (inside.times[0] + inside.times[-1]) / 2.0
+    lost = 0.0 if early else _losses(inside, known)[-1]
+    since = inside.times[0] if early else inside.times[-1]
+    loss = known.loss(end.kelvin)
+    on_line = fit.start + fit.value * (near - inside.times[0])
+    apart = _content(load, end.kelvin) + lost + loss * (near - since) - on_line
+    return near + apart / fit.value
+
+
+def _balance(
+    temperature: Series,
+    load: Load,
+    known: Exchange,
+    inside: Series,
+    fit: fits.Settling,
+    before: Plateau | None,
+    after: Plateau | None,
+    meets: tuple[float, float, float],
+    refused: tuple[Refused, ...],
+) -> Found | Refused:
+    first_meet, last_meet, _ = meets
+    first, _ = end_of(before, load, known, first_meet, "before") if before else (_edge(inside, 0), 0.0)
+    last, tail = end_of(after, load, known, last_meet, "after") if after else (_edge(inside, -1), 0.0)
+    if after and abs(tail) > max(0.02 * (last.kelvin - first.kelvin), 2.0 * temperature.resolution):
+        return not_settled(tail)
+
+    def weigh(values: Sequence[float]) -> float:
+        return math.fsum(w * v for w, v in zip(fit.weights, values, strict=True))
+
+    enthalpy_slope = weigh([water.enthalpy(v) for v in inside.values])
+    slope, lost = weigh(inside.values), weigh(_losses(inside, known))
+    straight = _straightness(fit, slope / (fit.value - lost))
+    shared = Shared()
+    power = balance.ramp_power(
+        load, enthalpy_slope=enthalpy_slope, slope=estimate(slope, straight), lost=lost, shared=shared
+    )
+    power = power + balance.exchange_error(known, _exchange_slopes(inside, known, weigh))
+    power = power + known.conductance * shared.offset
+    duration = last_meet - first_meet
+    timed = estimate(duration, _straightness(fit, duration / fit.value))
+    u_time = fit.u_value / fit.value * duration / 2.0
+    lag, u_lag = _delay(temperature, first, fit.value / load.capacity(first.kelvin), first_meet)
+    u_lag = math.hypot(u_lag, VESSEL_FOLLOWS_S * load.vessel.capacity / load.capacity(first.kelvin))
+    u_first = math.hypot(u_time, u_lag, first.u_fit * load.capacity(first.kelvin) / fit.value)
+    u_last = math.hypot(u_time, u_lag, last.u_fit * load.capacity(last.kelvin) / fit.value)
+    heating = Heating(
+        start=first_meet - lag, stop=last_meet - lag, u_start=u_first, u_stop=u_last, how="ramp of the trace"
+    )
+    return Found(
+        heating=heating, power=power, energy=power * duration, first=first, last=last, exchange=known,
+        lost=lost * duration, duration=timed, before=before, after=after, by_ramp=True, lag=lag, refused=refused,
+    )  # fmt: skip
+
+
+def _delay(temperature: Series, first: End, slope: float, meet: float) -> tuple[float, float]:
+    """Lag, s, of the readings behind the heat, and its standard uncertainty: how round the corner is.
+
+    A first-order lag τ delays the ramp by τ: readings follow first + slope [x - τ (1 - exp(-x/τ))] from the
+    start, with x the time since it, and the straight part points back to the start plus τ.
+    """
+    lags = [0.25 * 1.25**n for n in range(24)]
+    corner = temperature.between(meet - lags[-1], meet + max(12.0 * temperature.interval, 25.0))
+    squares = [_corner_square(corner, first.kelvin, slope, meet - lag, lag) for lag in lags]
+    least = min(squares)
+    noise = max(least / max(len(corner) - 1, 1), (0.3 * temperature.resolution) ** 2, 1e-8)
+    chances = [math.exp(-0.5 * (square - least) / noise) * lag for square, lag in zip(squares, lags, strict=True)]
+    lag = math.fsum(c * x for c, x in zip(chances, lags, strict=True)) / math.fsum(chances)
+    spread = math.fsum(c * (x - lag) ** 2 for c, x in zip(chances, lags, strict=True)) / math.fsum(chances)
+    return lag, math.hypot(math.sqrt(spread), 0.2 * lag)
+
+
+def _corner_square(corner: Series, level: float, slope: float, start: float, lag: float) -> float:
+    since = [max(t - start, 0.0) for t in corner.times]
+    shape = [level + slope * (x + lag * math.expm1(-x / lag)) for x in since]
+    return math.fsum((v - y) ** 2 for v, y in zip(corner.values, shape, strict=True))
+
+
+def _straightness(fit: fits.Settling, per_watt: float) -> Error:
+    """The scatter of the readings about the ramp, as an error of its slope or of the time it tells."""
+    return Error(
+        name="slope of the ramp, or its start and stop", standard_uncertainty=fit.u_value * per_watt,
+        distribution="readings", degrees_of_freedom=max(fit.worth - 3.0, 2.0), source="fit of the readings",
+    )  # fmt: skip
+
+
+def _exchange_slopes(
+    inside: Series, known: Exchange, weigh: Callable[[Sequence[float]], float]
+) -> tuple[float, float, float]:
+    """d(power)/d(conductance, room, evaporation) of the loss along the ramp."""
+    steps = [0.0, *(b - a for a, b in zip(inside.times, inside.times[1:], strict=False))]
+    kinds = zip(*(known.slopes(v) for v in inside.values), strict=True)
+    a, b, c = (weigh(list(accumulate(s * dt for s, dt in zip(kind, steps, strict=True)))) for kind in kinds)
+    return a, b, c
+
+
+def _edge(inside: Series, place: int) -> End:
+    return End(kelvin=inside.values[place], u_fit=0.0, worth=1.0, half_step=inside.resolution / 2.0, name="on the ramp")

@@ -1,0 +1,65 @@
+"""What the rating plate promises, and how far from it a useful power may be."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from meterlog.heating.stated import read_stated
+from meterlog.procedure.steps import Limit
+from meterlog.units import show
+
+if TYPE_CHECKING:
+    from meterlog.heating.stated import Stated
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Band:
+    """A tolerance of a plate's figure, as parts of it, with where it comes from."""
+
+    below: float
+    above: float
+    source: str
+    mark: str
+
+
+BANDS = {
+    "output": Band(
+        below=0.15, above=0.15, source="a service manual; others print ± 10 %, IEC 60705 sets none", mark="read"
+    ),
+    "input": Band(below=0.10, above=0.05, source="IEC 60335-1 cl. 10, table 1, above 200 W", mark="memory"),
+}
+"""Tolerances by what the plate's figure means. Input's upper allowance is at least 20 W."""
+
+MEANINGS = {
+    "output": "The plate is held as output: useful power. A plate of a kettle, urn or hob usually states electrical "
+    "input; compare that with the metered input power, and expect useful power to be lower.",
+    "input": "The plate is held as electrical input.",
+}
+
+
+def read_rating(text: str) -> Stated:
+    """The plate's power, W, from "900 W" or, with a tolerance of its own, "900 W ± 10 %"."""
+    return read_stated(text, "watt")
+
+
+def limit_of(rated: Stated, meaning: str = "output") -> Limit:
+    """The acceptance interval of a plate's figure. `meaning`: "output" or "input"."""
+    if rated.half_width is not None:
+        low, high, source, mark = rated.value - rated.half_width, rated.value + rated.half_width, "stated", ""
+    else:
+        band = BANDS[meaning]
+        above = max(band.above * rated.value, 20.0) if meaning == "input" else band.above * rated.value
+        low, high, source, mark = rated.value * (1.0 - band.below), rated.value + above, band.source, band.mark
+    text = f"rated {show(rated.value, 'watt')}: {show(low, 'watt')} to {show(high, 'watt')}"
+    return Limit(low=low, high=high, unit="watt", text=text, source=source, mark=mark)
+
+
+def at_rated_voltage(power: float, voltage: float, rated_voltage: float) -> float:
+    """Power, W, that a resistive element would take at its rated voltage: P (V_rated / V)².
+
+    Not for microwave ovens or inverters, which do not follow the square. Raises: ValueError at no voltage.
+    """
+    if not voltage > 0.0:
+        raise ValueError("the voltage must be above 0 V")
+    return power * (rated_voltage / voltage) ** 2

@@ -1,0 +1,128 @@
+"""A heating result in words for the bench, and as plain data whose keys carry their units."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import TYPE_CHECKING, Any
+
+from meterlog.heating.water import ZERO_CELSIUS
+from meterlog.uncertainty import nominal, standard_uncertainty
+
+if TYPE_CHECKING:
+    from meterlog.heating.periods import Plateau
+    from meterlog.heating.result import HeatingResult
+
+
+def as_dict(answer: HeatingResult) -> dict[str, Any]:
+    """Everything the run found, for JSON."""
+    return {
+        "power_W": answer.power,
+        "standard_uncertainty_W": answer.standard_uncertainty,
+        "expanded_uncertainty_W": answer.expanded_uncertainty,
+        "coverage_factor": answer.coverage_factor,
+        "coverage_probability": 0.9545,
+        "degrees_of_freedom": answer.degrees_of_freedom,
+        "method": answer.method,
+        "definition": answer.definition,
+        "energy_J": answer.energy,
+        **_detected(answer),
+        "budget": [
+            {
+                "source": line.name,
+                "distribution": line.distribution,
+                "contribution_W": line.contribution,
+                "share": line.share,
+                "degrees_of_freedom": line.degrees_of_freedom,
+                "from": line.source,
+            }
+            for line in answer.budget
+        ],
+        "largest_parts": [line.name for line in answer.budget[:3]],
+        "improvements": [
+            {"what": i.what, "expanded_now_W": i.expanded_now, "expanded_then_W": i.expanded_then}
+            for i in answer.improvements
+        ],
+        "corrections": {
+            "applied": [{"what": c.what, "adds_W": c.watts, "from": c.why} for c in answer.applied],
+            "refused": [asdict(part) for part in answer.refused],
+        },
+        "other_methods": [{"method": b.method, "power_W": b.watts, "leaves_out": b.leaves_out} for b in answer.beside],
+        "electrical": _electrical(answer),
+        "cycling": _cycling(answer),
+        "verdict": answer.verdict.as_dict() if answer.verdict else None,
+        "notes": list(answer.notes),
+    }
+
+
+def _detected(answer: HeatingResult) -> dict[str, Any]:
+    heating, found = answer.heating, answer.found
+    if heating is None:
+        return {"detected": None}
+    return {
+        "detected": {
+            "start_s": heating.start,
+            "stop_s": heating.stop,
+            "start_standard_uncertainty_s": heating.u_start,
+            "stop_standard_uncertainty_s": heating.u_stop,
+            "from": heating.how,
+            "warm_up_s": heating.warm_up,
+            "heating_s": nominal(found.duration) if found else heating.duration,
+            "heating_standard_uncertainty_s": standard_uncertainty(found.duration) if found else None,
+            "probe_in_load": heating.in_load,
+            "before_s": _span(found.before) if found else None,
+            "plateau_s": _span(found.after) if found else None,
+            "first_temperature_C": found.first.kelvin - ZERO_CELSIUS if found else None,
+            "last_temperature_C": found.last.kelvin - ZERO_CELSIUS if found else None,
+            "probe_lag_s": found.lag if found else None,
+        }
+    }
+
+
+def _span(stretch: Plateau | None) -> list[float] | None:
+    return [stretch.first, stretch.last] if stretch else None
+
+
+def _electrical(answer: HeatingResult) -> dict[str, Any] | None:
+    if answer.electrical is None:
+        return None
+    e = answer.electrical
+    return {
+        "energy_J": e.energy,
+        "mean_power_W": e.mean_power,
+        "on_power_W": e.on_power,
+        "efficiency": e.efficiency,
+        "efficiency_standard_uncertainty": e.u_efficiency,
+    }
+
+
+def _cycling(answer: HeatingResult) -> dict[str, Any] | None:
+    if answer.cycling is None:
+        return None
+    c = answer.cycling
+    on_power = answer.power / c.duty if answer.power is not None else None
+    return {
+        "on_s": c.on_s,
+        "period_s": c.period_s,
+        "duty": c.duty,
+        "count": c.count,
+        "useful_power_while_on_W": on_power,
+    }
+
+
+def as_text(answer: HeatingResult) -> str:
+    """The result for a person, the answer first."""
+    if answer.power is None or answer.expanded_uncertainty is None:
+        return "\n".join(f"no power: {part.why}\n  {part.advice}" for part in answer.refused)
+    lines = [
+        f"useful power {answer.power:.1f} W ± {answer.expanded_uncertainty:.1f} W (k = {answer.coverage_factor:.2f})"
+    ]
+    if answer.verdict and answer.verdict.limit:
+        lines.append(f"{answer.verdict.outcome}: {answer.verdict.why}")
+    lines += [f"  {line}" for line in (answer.verdict.trail if answer.verdict else ())]
+    lines += [f"refused  {part.what}: {part.why}" for part in answer.refused]
+    lines.append("largest parts of the uncertainty")
+    lines += [f"  {line.contribution:7.2f} W  {line.share:4.0%}  {line.name}" for line in answer.budget[:3]]
+    lines += [f"what would help: {part}" for part in answer.improvements]
+    lines.append("by other methods")
+    lines += [f"  {b.method:10s} {b.watts:8.1f} W  leaves out: {b.leaves_out}" for b in answer.beside]
+    return "\n".join(lines)

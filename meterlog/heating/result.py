@@ -1,0 +1,158 @@
+"""What a heating run found: power with its budget, the periods, what was corrected and what was refused."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from meterlog.evaluate import Verdict
+    from meterlog.heating.balance import End
+    from meterlog.heating.cycling import Cycling
+    from meterlog.heating.exchange import Exchange
+    from meterlog.heating.periods import Plateau, Refused
+    from meterlog.heating.trace import Trace
+    from meterlog.uncertainty import Estimate, Line
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Heating:
+    """When the load was heated, s on the trace's clock.
+
+    Attributes:
+        start, stop: with their standard uncertainties.
+        how: where they come from: "stated", "power log", "current log" or "ramp of the trace".
+        warm_up: s of it before the generator gave full power, seen in the log; 0 where none was.
+        in_load: the probe stood in the load throughout.
+    """
+
+    start: float
+    stop: float
+    u_start: float
+    u_stop: float
+    how: str
+    warm_up: float = 0.0
+    in_load: bool = True
+
+    @property
+    def duration(self) -> float:
+        """From start to stop, s, warm-up included."""
+        return self.stop - self.start
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Found:
+    """What the trace told, before methods, corrections and plate are looked at.
+
+    Attributes:
+        power, energy: estimates, W and J, with their errors.
+        first, last: the load's temperature at the ends of heating.
+        lost: heat that went to the room during heating, J.
+        duration: the time that the energy is divided by, s, with its errors.
+        by_ramp: power is the slope of the ramp, not the rise over the time.
+        refused: what was tried and not done on the way.
+    """
+
+    heating: Heating
+    power: Estimate
+    energy: Estimate
+    first: End
+    last: End
+    exchange: Exchange
+    lost: float
+    duration: Estimate
+    before: Plateau | None = None
+    after: Plateau | None = None
+    by_ramp: bool = False
+    lag: float = 0.0
+    refused: tuple[Refused, ...] = ()
+
+    @property
+    def rise(self) -> float:
+        """From start to stop, K."""
+        return self.last.kelvin - self.first.kelvin
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Correction:
+    """One correction made: what for, what it adds to the power, W, and the numbers it comes from."""
+
+    what: str
+    watts: float
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Beside:
+    """The power by another method, W, with what that method leaves out."""
+
+    method: str
+    watts: float
+    leaves_out: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Improvement:
+    """What would help: U now and what it would become, W."""
+
+    what: str
+    expanded_now: float
+    expanded_then: float
+
+    def __str__(self) -> str:
+        return f"{self.what}: ± {self.expanded_now:.3g} W becomes ± {self.expanded_then:.3g} W"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Electrical:
+    """What went in by the mains, where power was logged.
+
+    Attributes:
+        energy: J from start to stop; mean_power: over that time, W.
+        on_power: mean while energised, W.
+        efficiency: useful over electrical energy, and its standard uncertainty (the power meter's own not counted).
+    """
+
+    energy: float
+    mean_power: float
+    on_power: float
+    efficiency: float | None
+    u_efficiency: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HeatingResult:
+    """The answer of a heating run; `power` is None when it was refused, and `refused` says why.
+
+    Attributes:
+        power, standard_uncertainty, expanded_uncertainty: W; the interval ±U covers 95.45 %.
+        degrees_of_freedom: effective; None when no readings limit them.
+        method, definition: what the number means, in words.
+        energy: useful heat, J.
+        budget: the largest contribution first.
+        number: the power as an estimate that carries its errors, for what is computed from it.
+        found: temperatures at the ends, periods, exchange; None when it was refused.
+        verdict: against the plate, by the decision rules of every other check.
+    """
+
+    method: str
+    definition: str
+    trace: Trace
+    power: float | None = None
+    standard_uncertainty: float | None = None
+    expanded_uncertainty: float | None = None
+    coverage_factor: float | None = None
+    degrees_of_freedom: float | None = None
+    energy: float | None = None
+    budget: tuple[Line, ...] = ()
+    number: Estimate | None = None
+    heating: Heating | None = None
+    found: Found | None = None
+    applied: tuple[Correction, ...] = ()
+    refused: tuple[Refused, ...] = ()
+    beside: tuple[Beside, ...] = ()
+    improvements: tuple[Improvement, ...] = ()
+    electrical: Electrical | None = None
+    cycling: Cycling | None = None
+    verdict: Verdict | None = None
+    notes: tuple[str, ...] = field(default=())

@@ -1,0 +1,137 @@
+"""Power from the rise over the time, when it is known when the load was heated."""
+
+from __future__ import annotations
+
+import math
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+from meterlog.heating import balance, exchange, fits, periods
+from meterlog.heating.balance import End, Load, Shared
+from meterlog.heating.exchange import Drift, Exchange
+from meterlog.heating.periods import Plateau, Refused
+from meterlog.heating.result import Found, Heating
+
+if TYPE_CHECKING:
+    from meterlog.heating.stated import Stated
+    from meterlog.heating.trace import Series
+    from meterlog.uncertainty import Estimate
+
+IN_LOAD = 0.2
+"""Readings during heating that follow the straight rise within this part of it were taken in the load."""
+SETTLED = 0.01
+"""A tail still left at the end of a plateau may be this part of the rise, or one step of the display."""
+
+
+def by_rise(
+    temperature: Series, load: Load, room: Stated | None, heating: Heating, duration: Estimate
+) -> Found | Refused:
+    """The heat balance between the still stretches before and after heating."""
+    guess = room.value if room else exchange.USUAL_ROOM
+    before = periods.before_heating(temperature, heating.start, guess)
+    if isinstance(before, Refused):
+        return before
+    after = periods.after_heating(temperature, heating.stop, guess)
+    if isinstance(after, Refused):
+        return after
+    known = learned(load, room, before, after)
+    first, _ = end_of(before, load, known, heating.start, "before")
+    last, tail = end_of(after, load, known, heating.stop, "after")
+    rise = last.kelvin - first.kelvin
+    if rise < max(1.0, 5.0 * temperature.resolution):
+        return Refused(
+            what="rise", why=f"the load warmed by only {rise:.2f} K", advice="heat longer, or a smaller load"
+        )
+    if abs(tail) > max(SETTLED * rise, 2.0 * temperature.resolution):
+        return not_settled(tail)
+    lost, slopes = exchanged(temperature, heating, known, before, after, first, last)
+    shared = Shared()
+    energy = balance.useful_energy(load, first, last, lost, shared) + balance.exchange_error(known, slopes)
+    energy = energy + known.conductance * heating.duration * shared.offset
+    return Found(
+        heating=heating, power=energy / duration, energy=energy, first=first, last=last, exchange=known, lost=lost,
+        duration=duration, before=before, after=after,
+    )  # fmt: skip
+
+
+def not_settled(tail: float) -> Refused:
+    """The refusal of a plateau that has not formed; `tail` is what is still missing (negative) or too much, K."""
+    why = f"still {'rising' if tail < 0 else 'falling'} towards a level {abs(tail):.2f} K away at the end: no plateau"
+    return Refused(what="plateau", why=why, advice="stir, and go on logging until the temperature stands for 30 s")
+
+
+def learned(load: Load, room: Stated | None, *stretches: Plateau | None) -> Exchange:
+    """The exchange with the room, from the drifts of the heater-off stretches and what is usual."""
+    drifts = [drift_of(stretch) for stretch in stretches if stretch is not None]
+    warm = max(drift.kelvin for drift in drifts) if drifts else exchange.USUAL_ROOM
+    return exchange.learn(load.mass.value, load.capacity(warm), room, drifts)
+
+
+def drift_of(stretch: Plateau) -> Drift:
+    """Mean temperature and slope of a heater-off stretch; a coarse display hides a slope of a step over its length."""
+    readings = settled_part(stretch)
+    line = fits.fit_line(readings.times, readings.values)
+    length = readings.times[-1] - readings.times[0]
+    hidden = 0.4 * readings.resolution / length
+    return Drift(kelvin=line.level, slope=line.slope, u_slope=math.hypot(line.u_slope, hidden, 0.01 / length))
+
+
+def settled_part(stretch: Plateau) -> Series:
+    """The readings after the tail of a lagging probe or vessel has gone, at least the later half."""
+    readings = stretch.readings
+    fit = fits.fit_level(readings.times, readings.values)
+    wait = fit.lag * math.log(max(abs(fit.tail) / max(0.5 * readings.resolution, 0.02), 1.0)) if fit.lag else 0.0
+    middle = (stretch.first + stretch.last) / 2.0
+    return readings.between(min(stretch.first + wait, middle), math.inf)
+
+
+def end_of(stretch: Plateau, load: Load, known: Exchange, moment: float, name: str) -> tuple[End, float]:
+    """The load's temperature at a moment, carried there along the loss to the room; and the tail left at the end."""
+    readings = stretch.readings
+    cooling = known.loss(stretch.line.level) / load.capacity(stretch.line.level)
+    carried = [v + cooling * (t - moment) for t, v in zip(readings.times, readings.values, strict=True)]
+    fit = fits.fit_level(readings.times, carried)
+    drift = cooling * (stretch.last - stretch.first)
+    half_step = balance.display_half_step(readings.resolution, fit.scatter, drift)
+    return End(kelvin=fit.value, u_fit=fit.u_value, worth=fit.worth, half_step=half_step, name=name), fit.left
+
+
+def exchanged(
+    temperature: Series, heating: Heating, known: Exchange, before: Plateau, after: Plateau, first: End, last: End
+) -> tuple[float, tuple[float, float, float]]:
+    """Heat lost while heating, J, and the slopes of all that the balance owes to the exchange."""
+    path = _path(temperature, heating, first, last)
+    lost, slopes = 0.0, [0.0, 0.0, 0.0]
+    for (t0, a), (t1, b) in pairwise(path):
+        middle = (a + b) / 2.0
+        lost += known.loss(middle) * (t1 - t0)
+        for i, slope in enumerate(known.slopes(middle)):
+            slopes[i] += slope * (t1 - t0)
+    ends = [(heating.start - before.line.middle, first.kelvin), (after.line.middle - heating.stop, last.kelvin)]
+    for wait, kelvin in ends:
+        for i, slope in enumerate(known.slopes(kelvin)):
+            slopes[i] += slope * wait
+    return lost, (slopes[0], slopes[1], slopes[2])
+
+
+def _path(temperature: Series, heating: Heating, first: End, last: End) -> list[tuple[float, float]]:
+    """The load's temperature while heating: of the trace where the probe saw it, else a straight rise."""
+    inside = temperature.between(heating.start, heating.stop)
+    ends = [(heating.start, first.kelvin), (heating.stop, last.kelvin)]
+    if stood_in_load(inside, heating, first.kelvin, last.kelvin):
+        return [ends[0], *zip(inside.times, inside.values, strict=True), ends[1]]
+    n = 20
+    rise = last.kelvin - first.kelvin
+    return [(heating.start + heating.duration * k / n, first.kelvin + rise * k / n) for k in range(n + 1)]
+
+
+def stood_in_load(inside: Series, heating: Heating, first: float, last: float) -> bool:
+    """Whether readings during heating follow the rise from first to last, K, as a probe in the load would."""
+    late = inside.between(heating.start + 0.25 * heating.duration, heating.stop)
+    if len(late) < 3 or late.times[0] > heating.start + 0.6 * heating.duration:
+        return False
+    rise = last - first
+    off = [
+        v - first - rise * (t - heating.start) / heating.duration for t, v in zip(late.times, late.values, strict=True)
+    ]
+    return math.sqrt(math.fsum(x * x for x in off) / len(off)) < IN_LOAD * rise

@@ -1,0 +1,226 @@
+"""A heating run, from the log to useful power with its uncertainty.
+
+    trace ──when heated──▶ Heating ──still stretches──▶ before, after ──drifts──▶ Exchange ──balance──▶ power
+
+When start and stop are stated, or the mains side was logged, power is the rise over the time; when
+they are not, the probe stood in the load and power is the ramp's: its line meets the levels before
+and after where heating began and ended, to a fraction of a sample.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from meterlog.evaluate import Result, judge
+from meterlog.heating import cycling, methods, rating, water
+from meterlog.heating.balance import Load, Shared, steam_heat, useful_energy
+from meterlog.heating.evaporation import open_loss
+from meterlog.heating.improve import improvements
+from meterlog.heating.periods import Refused
+from meterlog.heating.ramp import BOILING, by_ramp
+from meterlog.heating.result import Beside, Correction, Electrical, Found, Heating, HeatingResult
+from meterlog.heating.rise import by_rise
+from meterlog.heating.vessel import NO_VESSEL, Vessel
+from meterlog.heating.when import heated_when, heating_time, on_times
+from meterlog.procedure.steps import Limit, Rule
+from meterlog.uncertainty import budget_of, estimate, nominal, rectangle, standard_uncertainty
+
+if TYPE_CHECKING:
+    from meterlog.heating.cycling import Cycling
+    from meterlog.heating.stated import Stated
+    from meterlog.heating.trace import Trace
+    from meterlog.uncertainty import Estimate
+
+
+def run(
+    trace: Trace,
+    mass: Stated,
+    *,
+    vessel: Vessel = NO_VESSEL,
+    ambient: Stated | None = None,
+    start: Stated | None = None,
+    stop: Stated | None = None,
+    method: str = "enthalpy",
+    rated: Stated | None = None,
+    limit: Limit | None = None,
+    rule: Rule = Rule.GUARD,
+    mass_after: Stated | None = None,
+) -> HeatingResult:
+    """The useful power of a heating run and its verdict against the plate.
+
+    Args:
+        mass: of the water, kg; mass_after: weighed again after it, when evaporation counts.
+        vessel: what holds it; not counted when none is given.
+        ambient: room temperature, K; ± 1 K when no half width is stated.
+        start, stop: of heating, s on the trace's clock; else from the mains side, else from the ramp.
+        method: a key of `methods.METHODS`, fixed before the run.
+        rated: the plate's power, W, with its tolerance or the usual one; limit: instead of it, a step's own.
+
+    Raises: ValueError for an unknown method. A run that tells no power is refused in the result.
+    """
+    if method not in methods.METHODS:
+        raise ValueError(f"unknown method {method!r}: one of {', '.join(methods.METHODS)}")
+    load = Load(mass=mass, vessel=vessel, mass_after=mass_after)
+    room = ambient.or_half_width(1.0) if ambient else None
+    heating = heated_when(trace, start, stop)
+    cycles = cycling.cycling_of(on_times(trace)) if heating and "stated" not in heating.how else None
+    answer = HeatingResult(
+        method=method, definition=methods.METHODS[method], trace=trace, heating=heating, cycling=cycles,
+        notes=trace.notes,
+    )  # fmt: skip
+    found = _find(trace, load, room, heating, cycles, method)
+    if isinstance(found, Refused):
+        return replace(answer, refused=(found,))
+    answer = replace(answer, found=found, heating=found.heating)
+    return _judged(_told(answer, load, room), limit or (rating.limit_of(rated) if rated else None), rule)
+
+
+def _find(
+    trace: Trace, load: Load, room: Stated | None, heating: Heating | None, cycles: Cycling | None, method: str
+) -> Found | Refused:
+    if heating is None or method == "ramp":
+        return by_ramp(trace.temperature, load, room, needs_plateau=method != "ramp")
+    duration = heating_time(heating, on_times(trace), cycles)
+    if not nominal(duration) > 0.0:
+        return Refused(what="duration", why="heating stops before it starts", advice="check --start and --stop")
+    if max(trace.temperature.values) > BOILING:
+        along = by_ramp(trace.temperature, load, room, needs_plateau=False)
+        if isinstance(along, Found):
+            return along
+    return by_rise(trace.temperature, load, room, heating, duration)
+
+
+def _told(answer: HeatingResult, load: Load, room: Stated | None) -> HeatingResult:
+    """The answer with its number, budget, corrections and the other methods."""
+    found = answer.found
+    assert found is not None
+    number = _by_method(answer.method, found, load, room)
+    budget = budget_of(number)
+    dof = budget.degrees_of_freedom
+    return replace(
+        answer,
+        number=number,
+        power=nominal(number),
+        standard_uncertainty=budget.standard,
+        expanded_uncertainty=budget.expanded,
+        coverage_factor=budget.coverage_factor,
+        degrees_of_freedom=None if math.isinf(dof) else dof,
+        energy=nominal(found.energy),
+        budget=budget.lines,
+        applied=_applied(found, load),
+        refused=found.refused,
+        beside=_others(answer.method, found, load, room, answer.trace),
+        improvements=improvements(budget),
+        electrical=_electrical(answer.trace, found),
+    )
+
+
+def _by_method(method: str, found: Found, load: Load, room: Stated | None) -> Estimate:
+    """The power by one method, W, with its errors."""
+    if method in ("enthalpy", "ramp"):
+        return found.power
+    shared = Shared()
+    rise = found.last.with_errors(shared) - found.first.with_errors(shared) + shared.gain * found.rise
+    if method == "water":
+        return useful_energy(Load(mass=load.mass), found.first, found.last, 0.0, shared) / found.duration
+    if method == "quick":
+        return methods.quick(1.0) * rise * load.water_mass() * 60.0 / found.duration
+    over_room = found.last.with_errors(shared) - (
+        found.exchange.room
+        if room is None
+        else estimate(room.value, rectangle("room temperature", room.half_width or 0.0))
+    )
+    return (4187.0 * load.water_mass() * rise + 550.0 * load.vessel.mass * over_room) / found.duration
+
+
+def _others(method: str, found: Found, load: Load, room: Stated | None, trace: Trace) -> tuple[Beside, ...]:
+    """The power by the methods that were not chosen, and what each leaves out."""
+    powers = {name: nominal(_by_method(name, found, load, room)) for name in methods.METHODS if name != method}
+    if not found.by_ramp:
+        along = by_ramp(trace.temperature, load, room, needs_plateau=False) if found.heating.in_load else None
+        powers.pop("ramp", None)
+        if isinstance(along, Found):
+            powers["ramp"] = nominal(along.power)
+    return tuple(Beside(method=n, watts=watts, leaves_out=methods.LEAVES_OUT[n]) for n, watts in powers.items())
+
+
+def _applied(found: Found, load: Load) -> tuple[Correction, ...]:
+    """What the power holds beside the heat of the water, each in W."""
+    seconds, known, heating = nominal(found.duration), found.exchange, found.heating
+    vessel = load.vessel.capacity * found.rise / seconds
+    out = []
+    if load.vessel.pieces:
+        out.append(Correction(what="vessel", watts=vessel, why=f"{load.vessel.capacity:.0f} J/K warm with the water"))
+    open_ = open_loss((found.first.kelvin + found.last.kelvin) / 2.0, known.area) * known.evaporation
+    if found.lost or load.mass_after is None:
+        room = known.room - water.ZERO_CELSIUS
+        why = f"{known.conductance:.2f} W/K to {room:.1f} °C, of which {open_:.0f} W by evaporation"
+        seen = [name for name, part in (("before", found.before), ("after", found.after)) if part is not None]
+        drifts = f"the drift{'s' if len(seen) > 1 else ''} {' and '.join(seen)}" if seen else "no drift"
+        out.append(Correction(what="exchange with the room", watts=found.lost / seconds, why=f"{why}; from {drifts}"))
+    if load.mass_after is not None:
+        grams = (load.mass.value - load.mass_after.value) * 1000.0
+        out.append(
+            Correction(
+                what="evaporation",
+                watts=steam_heat(load, found.first.kelvin, found.last.kelvin) / seconds,
+                why=f"{grams:.1f} g lost, weighed",
+            )
+        )
+    if heating.warm_up:
+        watts = nominal(found.power) * heating.warm_up / (seconds + heating.warm_up)
+        out.append(
+            Correction(what="warm-up", watts=watts, why=f"{heating.warm_up:.2f} s before full power, seen in the log")
+        )
+    if found.lag:
+        out.append(Correction(what="probe lag", watts=0.0, why=f"{found.lag:.1f} s, taken off start and stop alike"))
+    return tuple(out)
+
+
+def _electrical(trace: Trace, found: Found) -> Electrical | None:
+    """Input power and efficiency; None where no power was logged."""
+    runs = on_times(trace)
+    if trace.power is None or not runs:
+        return None
+    start, stop = found.heating.start, found.heating.stop
+    if "log" in found.heating.how:
+        start, stop = runs[0].start, runs[-1].stop
+    joules = cycling.energy(trace.power, start, stop)
+    on = sum(max(min(run.stop, stop) - max(run.start, start), 0.0) for run in runs)
+    useful = found.energy
+    return Electrical(
+        energy=joules,
+        mean_power=joules / (stop - start),
+        on_power=sum(cycling.energy(trace.power, max(r.start, start), min(r.stop, stop)) for r in runs) / on
+        if on
+        else 0.0,
+        efficiency=nominal(useful) / joules if joules > 0.0 else None,
+        u_efficiency=standard_uncertainty(useful) / joules if joules > 0.0 else None,
+    )
+
+
+def _judged(answer: HeatingResult, limit: Limit | None, rule: Rule) -> HeatingResult:
+    """The answer with its verdict, by the decision rules of every other check."""
+    improved = answer.improvements
+    result = Result(
+        quantity="power", number=answer.number, trail=_trail(answer), advice=str(improved[0]) if improved else ""
+    )
+    return replace(answer, verdict=judge(result, limit, rule))
+
+
+def _trail(answer: HeatingResult) -> tuple[str, ...]:
+    """The arithmetic, a line each, with the numbers in."""
+    found = answer.found
+    assert found is not None
+    assert answer.energy is not None
+    first, last = (end.kelvin - water.ZERO_CELSIUS for end in (found.first, found.last))
+    heating = found.heating
+    return (
+        f"method {answer.method}: {answer.definition}",
+        f"heated from {heating.start:.2f} s to {heating.stop:.2f} s ({heating.how}): {nominal(found.duration):.2f} s",
+        f"load from {first:.3f} °C to {last:.3f} °C",
+        *(f"{part.what}: {part.watts:+.2f} W ({part.why})" for part in answer.applied),
+        f"useful heat {answer.energy:.0f} J",
+    )

@@ -1,0 +1,88 @@
+"""What the person states: a value with its unit and, after ±, the half width they vouch for.
+
+"1000 g ± 2 g"   "1 L ± 2 %"   "21 °C ± 0.5 K"   "900 W"   "60 s"
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+
+from meterlog import units
+from meterlog.errors import WrongValue
+
+_PLUS_MINUS = re.compile(r"\s*(?:±|\+/-|\+-)\s*")
+LITRE_MASS = 0.9982
+"""kg of water in a litre at 20 °C (IAPWS-95: 998.207 kg/m³)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stated:
+    """A stated value, SI, and the half width of the rectangle it lies in; None when none was stated."""
+
+    value: float
+    half_width: float | None = None
+    text: str = ""
+
+    @property
+    def standard_uncertainty(self) -> float:
+        """Half width over √3 (JCGM 100:2008, 4.3.7), 0 when none was stated."""
+        return (self.half_width or 0.0) / math.sqrt(3.0)
+
+    def or_half_width(self, half_width: float) -> Stated:
+        """The same, with a half width where none was stated."""
+        if self.half_width is not None:
+            return self
+        return Stated(value=self.value, half_width=half_width, text=self.text)
+
+
+def read_stated(text: str, like: str, difference: str = "") -> Stated:
+    """A value of the kind of `like`, such as "1000 g ± 2 g"; ± may be in % of it, or in a unit like `difference`.
+
+    Raises: WrongValue, saying what to write.
+
+    >>> read_stated("1000 g ± 2 g", "kilogram").half_width
+    0.002
+    """
+    parts = _PLUS_MINUS.split(text.strip())
+    if len(parts) > 2:
+        raise WrongValue(f'write one ±, such as "1000 g ± 2 g", not {text!r}')
+    value = units.parse(parts[0], like)
+    if len(parts) == 1:
+        return Stated(value=value, text=text.strip())
+    if parts[1].strip().endswith("%"):
+        half = abs(value) * units.parse(parts[1], "dimensionless")
+    else:
+        half = units.parse(parts[1], difference or like)
+    if half < 0.0:
+        raise WrongValue(f"what stands after ± is a width, at least 0, not {parts[1]!r}")
+    return Stated(value=value, half_width=half, text=text.strip())
+
+
+def read_mass(text: str) -> Stated:
+    """Mass of the water, kg, from "1000 g ± 2 g" or, less well, a volume such as "1 L".
+
+    Without ±: two readings of a kitchen scale, ± 2 g or 0.2 %; a jug's mark, ± 3 % (common practice, no source).
+    Raises: WrongValue when it is no mass or volume, or not above 0.
+    """
+    _, unit = units.split_measure(_PLUS_MINUS.split(text.strip())[0])
+    if units.same_kind(unit, "liter"):
+        volume = read_stated(text, "liter")
+        litres = volume.value / units.parse("1 liter", "liter")
+        half = volume.half_width / volume.value if volume.half_width is not None and volume.value else 0.03
+        mass = Stated(value=litres * LITRE_MASS, half_width=litres * LITRE_MASS * half, text=text.strip())
+    else:
+        weighed = read_stated(text, "kilogram")
+        mass = weighed.or_half_width(max(0.002, 0.002 * weighed.value))
+    if not mass.value > 0.0:
+        raise WrongValue(f"the load must weigh more than nothing, not {text!r}")
+    return mass
+
+
+def read_moment(text: str) -> Stated:
+    """A moment on the trace's clock, s, from "95 s", "1.5 min" or, in the trace's own seconds, "95"."""
+    bare = _PLUS_MINUS.split(text.strip())[0]
+    if re.fullmatch(units.NUMBER, bare.strip()):
+        text = text.strip().replace(bare.strip(), f"{bare.strip()} s", 1)
+    return read_stated(text, "second")

@@ -1,0 +1,138 @@
+"""The vessel's share of the heat: specific heats of what vessels are made of, and how much of one warms.
+
+Specific heats are of the reference's table (public engineering tables, their spread as half width). How
+much of a vessel follows the water within a run is common practice, no source: a glass wall above the
+water line stays cool, plastic hardly follows, thin metal does. Better: state what was measured by
+mixing, as "250 J/K ± 20 J/K" (see `water_equivalent`).
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+from meterlog.errors import WrongValue
+from meterlog.heating.stated import Stated, read_stated
+from meterlog.source import near_miss
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Material:
+    """Specific heat, J/(kg K), and the part of a vessel that warms with the water, each with its half width."""
+
+    specific_heat: float
+    half_width: float
+    warmed: float
+    warmed_half_width: float
+
+
+_GLASS, _PLASTIC, _METAL = (0.85, 0.15), (0.5, 0.3), (0.95, 0.05)
+MATERIALS: dict[str, Material] = {
+    name: Material(specific_heat=heat, half_width=half, warmed=warmed[0], warmed_half_width=warmed[1])
+    for name, heat, half, warmed in [
+        ("glass", 820.0, 60.0, _GLASS),
+        ("borosilicate glass", 800.0, 50.0, _GLASS),
+        ("soda-lime glass", 840.0, 40.0, _GLASS),
+        ("ceramic", 900.0, 150.0, _GLASS),
+        ("porcelain", 900.0, 150.0, _GLASS),
+        ("plastic", 1800.0, 150.0, _PLASTIC),
+        ("polypropylene", 1800.0, 150.0, _PLASTIC),
+        ("steel", 500.0, 20.0, _METAL),
+        ("stainless steel", 500.0, 20.0, _METAL),
+        ("enamelled steel", 500.0, 20.0, _METAL),
+        ("aluminium", 900.0, 20.0, _METAL),
+        ("copper", 386.0, 4.0, _METAL),
+        ("brass", 390.0, 10.0, _METAL),
+        ("iron", 460.0, 20.0, _METAL),
+    ]
+}
+_PIECE = re.compile(r"(?P<mass>.*?\d.*?)\s+(?:of\s+)?(?P<material>[A-Za-z][A-Za-z -]*[A-Za-z])")
+_OTHER_SPELLINGS = {
+    "aluminum": "aluminium",
+    "stainless": "stainless steel",
+    "enamel": "enamelled steel",
+    "pp": "plastic",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Piece:
+    """One piece of a vessel: what it is of, its mass, kg, and the factors of its heat capacity."""
+
+    title: str
+    mass: Stated
+    specific_heat: Stated
+    warmed: Stated
+
+    @property
+    def capacity(self) -> float:
+        """Heat capacity that takes part, J/K."""
+        return self.mass.value * self.specific_heat.value * self.warmed.value
+
+    def doubts(self) -> list[tuple[str, float, float]]:
+        """(name, J/K per unit of the factor, the factor's half width) of each factor in doubt."""
+        factors = [("mass", self.mass), ("specific heat", self.specific_heat), ("how much warms", self.warmed)]
+        return [
+            (f"vessel, {self.title}: {name}", self.capacity / factor.value, factor.half_width)
+            for name, factor in factors
+            if factor.half_width
+        ]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Vessel:
+    """What holds the water. No pieces: not counted."""
+
+    pieces: tuple[Piece, ...] = ()
+
+    @property
+    def capacity(self) -> float:
+        """Heat capacity that takes part, J/K."""
+        return sum(piece.capacity for piece in self.pieces)
+
+    @property
+    def mass(self) -> float:
+        """Whole mass, kg."""
+        return sum(piece.mass.value for piece in self.pieces)
+
+
+NO_VESSEL = Vessel()
+
+
+def read_vessel(text: str) -> Vessel:
+    """A vessel from "340 g glass", "340 g ± 5 g glass + 120 g steel" or a measured "250 J/K ± 20 J/K".
+
+    Raises: WrongValue, naming the materials known.
+    """
+    return Vessel(pieces=tuple(_read_piece(piece.strip()) for piece in re.split(r"\s\+\s|,", text)))
+
+
+def _read_piece(text: str) -> Piece:
+    if "J/" in text:
+        capacity = read_stated(text, "joule / kelvin")
+        one = Stated(value=1.0)
+        return Piece(title="measured", mass=one, specific_heat=capacity, warmed=one)
+    match = _PIECE.fullmatch(text)
+    if not match:
+        raise WrongValue(f'write a mass and a material, such as "340 g glass", or "250 J/K", not {text!r}')
+    name = match["material"].strip().lower()
+    material = MATERIALS.get(_OTHER_SPELLINGS.get(name, name))
+    if material is None:
+        raise WrongValue(f"unknown vessel material {name!r}: {near_miss(name, MATERIALS)}")
+    mass = read_stated(match["mass"], "kilogram")
+    return Piece(
+        title=name,
+        mass=mass.or_half_width(0.01 * mass.value),
+        specific_heat=Stated(value=material.specific_heat, half_width=material.half_width),
+        warmed=Stated(value=material.warmed, half_width=material.warmed_half_width),
+    )
+
+
+def water_equivalent(mass: float, specific_heat: float, warm: float, mixed: float, cold: float) -> float:
+    """Heat capacity of a vessel, J/K, from mixing: water at `warm` poured in the vessel at `cold` settles at `mixed`.
+
+    m c (T_w - T_mix) / (T_mix - T_0), temperatures in K. Raises: ValueError when nothing warmed.
+    """
+    if not mixed > cold:
+        raise ValueError("the vessel did not warm: pour water clearly warmer than the vessel")
+    return mass * specific_heat * (warm - mixed) / (mixed - cold)

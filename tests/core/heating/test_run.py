@@ -1,0 +1,67 @@
+"""A heating run on traces whose true power is known."""
+
+import math
+
+import pytest
+from heating_simulator import Bench, csv_text
+
+from meterlog.evaluate import Outcome
+from meterlog.heating import read_mass, read_moment, read_stated, read_trace, read_vessel, run
+
+VESSEL = "250 J/K ± 10 J/K"
+
+
+def found(bench, *, start=None, stop=None, mass="1000 g ± 2 g", vessel=VESSEL, **more):
+    text = csv_text(bench, **{key: more.pop(key) for key in ("power", "hole", "efficiency") if key in more})
+    return run(
+        read_trace(text, "run.csv"),
+        read_mass(mass),
+        vessel=read_vessel(vessel),
+        ambient=read_stated("21 °C", "kelvin"),
+        start=read_moment(start) if start else None,
+        stop=read_moment(stop) if stop else None,
+        **more,
+    )
+
+
+URN = Bench(power=2500, mass=8, vessel=250, loss=8, start=120, stop=900, end=1300, interval=2)
+OVEN = Bench(power=800, first=12, vessel=250, out=(50, 195))
+HALF = Bench(power=900, first=12, vessel=250, on=11, period=22, stop=280, end=420)
+KNOWN = [  # what stood on the bench, how start and stop are known
+    ("a kettle with its probe in", Bench(vessel=250), {}),
+    ("the same, times stated", Bench(vessel=250), {"start": "60 s", "stop": "180 s"}),
+    ("a slow probe", Bench(vessel=250, probe_lag=12, end=400), {}),
+    ("an urn that loses much", URN, {"mass": "8 kg ± 10 g"}),
+    ("a microwave oven, the probe in the room's air", OVEN, {"start": "60", "stop": "180"}),
+    ("a microwave oven, no readings meanwhile", OVEN, {"start": "60", "stop": "180", "hole": True}),
+    ("times from the power column", Bench(vessel=250), {"power": True}),
+    ("half power by cycling", HALF, {"power": True}),
+]
+
+
+@pytest.mark.parametrize(("bench", "known"), [case[1:] for case in KNOWN], ids=[case[0] for case in KNOWN])
+def test_the_power_is_within_its_uncertainty(bench, known):
+    answer = found(bench, **known)
+    true = bench.power * (bench.on / bench.period if bench.period else 1.0)
+    assert answer.power == pytest.approx(true, abs=answer.expanded_uncertainty)
+    assert answer.expanded_uncertainty < 0.05 * true
+
+
+def test_start_and_stop_are_found_to_a_fraction_of_a_sample():
+    heating = found(Bench(vessel=250, start=60.4, stop=183.3, interval=2.0)).heating
+    assert heating.start == pytest.approx(60.4, abs=1.3)
+    assert heating.duration == pytest.approx(122.9, abs=0.7)
+
+
+def test_the_verdict_is_by_the_rules_of_every_other_check():
+    assert found(Bench(vessel=250), rated=read_stated("900 W", "watt")).verdict.outcome is Outcome.PASS
+    assert found(Bench(vessel=250), rated=read_stated("1200 W", "watt")).verdict.outcome is Outcome.FAIL
+    assert found(Bench(vessel=250), rated=read_stated("1060 W", "watt")).verdict.outcome is Outcome.UNDECIDED
+    assert found(Bench(vessel=250)).verdict.outcome is Outcome.NOT_JUDGED
+
+
+def test_the_budget_adds_up_and_names_what_would_help():
+    answer = found(Bench(vessel=250))
+    assert math.hypot(*(line.contribution for line in answer.budget)) == pytest.approx(answer.standard_uncertainty)
+    assert all(better.expanded_then < better.expanded_now for better in answer.improvements)
+    assert len(answer.improvements) > 1
