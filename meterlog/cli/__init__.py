@@ -18,6 +18,7 @@ from meterlog.errors import MeterlogError
 
 COMMANDS: dict[str, tuple[str, str]] = {
     "heating": ("meterlog.cli.heating", "Useful power of a heating run, from its temperature trace."),
+    "part": ("meterlog.cli.part", "Read the marking of a part; find what may stand in for it."),
     "procedure": ("meterlog.cli.procedure", "Check, show and begin the steps for a type of appliance."),
     "decode": ("meterlog.cli.decode", "Decode a recording, or raw bytes, by a profile."),
 }

@@ -62,6 +62,8 @@ CAUTIONS: dict[str, str] = {
     "stop-signs": "Stop at arcing, a burning smell, a tripped protection, a current over 15 % above the plate.",
     "old-capacitor-oil": "An old capacitor can hold oil with PCBs: one that leaks is bagged with gloves on and handed "
     "in as hazardous waste, never heated or opened.",
+    "old-capacitor-date": "A capacitor of unknown date, or from before 2 July 1979, is taken in the US to hold PCBs "
+    "(40 CFR 761.2); elsewhere local rules say.",
     "moving-parts": "Moving parts start without warning: guards on, sleeves and tools clear.",
     "refrigerant": "The refrigerant circuit stays closed: it needs its own qualification, and may be flammable.",
     "hot-parts": "Elements and their surroundings stay hot: let them cool before touching or measuring.",
