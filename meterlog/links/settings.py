@@ -1,0 +1,36 @@
+"""How a serial line is set, from what a profile says of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from meterlog.profile import Profile
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LineSettings:
+    """Baud rate and shape of a character; levels of DTR and RTS, None leaves them as they are."""
+
+    baud: int = 9600
+    data_bits: int = 8
+    parity: str = "N"
+    stop_bits: float = 1
+    dtr: bool | None = None
+    rts: bool | None = None
+
+
+def settings_of(profile: Profile) -> LineSettings:
+    """The line settings that a profile states; 9600 8N1 where it states none."""
+    line = profile.line
+    if line is None:
+        return LineSettings()
+    return LineSettings(
+        baud=line.baud,
+        data_bits=line.data_bits,
+        parity=line.parity[0].upper(),
+        stop_bits=float(line.stop_bits),
+        dtr=line.dtr,
+        rts=line.rts,
+    )
