@@ -62,12 +62,6 @@ class Case:
     entries: Mapping[str, str] = field(default_factory=dict)
     answers: Mapping[str, Answer] = field(default_factory=dict)
 
-    def with_answer(self, key: str, answer: Answer) -> Case:
-        """The case once a step has a (new) counting capture."""
-        return Case(
-            procedure=self.procedure, where=self.where, entries=self.entries, answers={**self.answers, key: answer}
-        )
-
     def null(self) -> Result | None:
         """The leads' resistance, from the last of the procedure's lead checks that was answered."""
         for step in reversed(self.procedure.steps):

@@ -8,23 +8,22 @@ announces what comes back. A caller that runs the conversations itself hands in 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Protocol
 
-from meterlog.evaluate import Verdict, judge_capture, measured
-from meterlog.procedure.steps import StepKind
+from meterlog.case import Answer, Case, conclude
 from meterlog.readings import Frame
 from meterlog.walk import NOTHING, Act, Happening, Walk
 from meterlog.walk.happenings import Captured, Passed
 from meterlog.walk.pedals import PEDAL_UNCERTAINTY_S, PEDALS, Pedals
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Callable, Iterable, Mapping
 
-    from meterlog.evaluate import Accuracy, Result
+    from meterlog.evaluate import Accuracy, Verdict
     from meterlog.frames.talk import Talk
     from meterlog.procedure.steps import Procedure, Step
-    from meterlog.readings import Form, Outcome
+    from meterlog.readings import Capture, Form, Outcome, Reading
     from meterlog.walk import Assume, Ledger
 
 
@@ -87,7 +86,7 @@ class Session:
         self.walk = Walk(procedure, at=at, begin=begin, assume=assume)
         self._talks: dict[str, Talk] = {source: profile.talk() for source, profile in profiles.items()}
         self._counts = dict.fromkeys(profiles, 0)
-        self._judge = judge or ByCapture(procedure, profiles)
+        self._judge = judge or ByCase(procedure, answers_by(profiles))
         self._pedals = Pedals(pedals)
 
     def start(self, at: float) -> list[Event]:
@@ -97,6 +96,10 @@ class Session:
     def received(self, source: str, data: bytes, at: float) -> list[Event]:
         """Bytes came from an instrument."""
         return self.tick(at) + self._outcomes(source, self._talks[source].feed(data, at))
+
+    def reading(self, source: str, ordinal: int, reading: Reading, at: float) -> list[Event]:
+        """A reading that the caller decoded itself; `ordinal` numbers each source's from 0."""
+        return self._judged(self.walk.reading(source, ordinal, reading, at), at)
 
     def sent(self, source: str, data: bytes, at: float) -> None:
         """Bytes were written to an instrument."""
@@ -147,7 +150,7 @@ class Session:
             out.append(Heard(source=source, outcome=outcome, first=first))
             if isinstance(outcome, Frame):
                 for ordinal, reading in enumerate(outcome.readings, start=first):
-                    out += self._judged(self.walk.reading(source, ordinal, reading, outcome.at), outcome.at)
+                    out += self.reading(source, ordinal, reading, outcome.at)
                 self._counts[source] = first + len(outcome.readings)
         return out
 
@@ -166,30 +169,35 @@ class Session:
         return out
 
 
-class ByCapture:
-    """Judges each step by its own counting capture, with the leads' null where one was captured."""
+class ByCase:
+    """Concludes each step from the job's case: the captures that count, with what is known of their instruments."""
 
-    def __init__(self, procedure: Procedure, profiles: Mapping[str, Instrument]) -> None:
-        self._procedure, self._profiles = procedure, profiles
+    def __init__(
+        self,
+        procedure: Procedure,
+        answer_of: Callable[[str, Capture], Answer],
+        *,
+        where: str = "",
+        entries: Mapping[str, str] | None = None,
+    ) -> None:
+        self._case = Case(procedure=procedure, where=where, entries=entries or {})
+        self._answer_of = answer_of
 
     def __call__(self, step: Step, ledger: Ledger) -> Verdict | None:
-        taken = ledger.counting(step)
-        if taken is None:
-            return None
-        return judge_capture(
-            step,
-            taken.capture,
-            accuracy=self._accuracy(taken.source, taken.capture.form),
-            null=None if step.kind is StepKind.LEADS else self._null(ledger),
-            rule=step.rule or self._procedure.rule,
-        )
+        return conclude(self.case(ledger), step)
 
-    def _null(self, ledger: Ledger) -> Result | None:
-        for step in reversed(self._procedure.steps):
-            taken = ledger.counting(step) if step.kind is StepKind.LEADS else None
-            if taken is not None:
-                return measured(taken.capture, accuracy=self._accuracy(taken.source, taken.capture.form))
-        return None
+    def case(self, ledger: Ledger) -> Case:
+        """What is known now."""
+        counting = {step.key: ledger.counting(step) for step in self._case.procedure.steps}
+        answers = {key: self._answer_of(taken.source, taken.capture) for key, taken in counting.items() if taken}
+        return replace(self._case, answers=answers)
 
-    def _accuracy(self, source: str, form: Form) -> Accuracy | None:
-        return self._profiles[source].accuracy(form) if source in self._profiles else None
+
+def answers_by(profiles: Mapping[str, Instrument]) -> Callable[[str, Capture], Answer]:
+    """Answers that know the accuracy that each source's profile states, and nothing else."""
+
+    def answer_of(source: str, capture: Capture) -> Answer:
+        profile = profiles.get(source)
+        return Answer(capture=capture, accuracy=profile.accuracy(capture.form) if profile else None)
+
+    return answer_of

@@ -16,6 +16,7 @@ from meterlog.schema import Where
 from meterlog.source import Place, Problems, compose, text_sha256
 
 if TYPE_CHECKING:
+    from meterlog.evaluate import Accuracy
     from meterlog.readings import Form
 
 
@@ -43,9 +44,9 @@ class Profile:
         """A new conversation with one instrument of this family."""
         return Talk(self.framer, self.message.decode)
 
-    def accuracy(self, form: Form) -> None:
+    def accuracy(self, form: Form) -> Accuracy | None:
         """The accuracy stated for readings of a form; None where the profile says nothing."""
-        return
+        return None
 
 
 @lru_cache(maxsize=64)

@@ -94,6 +94,10 @@ class LinkState:
     open_summaries: dict[str, Summary] = field(default_factory=dict)
     ended_summaries: list[Summary] = field(default_factory=list)
 
+    def opened_again(self, link: int) -> LinkState:
+        """The state of the same instrument's next link: its readings go on being counted."""
+        return LinkState(link, ordinal=self.ordinal, spans=self.spans)
+
     def summarise(self, form: Form, value: float | None, at: int) -> None:
         """Count one reading into its channel's slot."""
         slot = at - at % SUMMARY_MS

@@ -9,7 +9,7 @@
     unread      the bytes that gave no reading: rejected (why), skipped, answers without a reading
     sent        what was written to the instrument, and before which byte of the answer
     job, step   one appliance and the steps of its procedure
-    capture     the settled run that answers a step
+    capture     the settled run that answers a step; a timed one has no link and counts the machine's clock
     verdict     what was concluded, from what; a later one may supersede it, with a reason
     event       every act and every change of state: what, when, who, from where
     leaf, seal  the order and the hashes that make a change visible (`meterlog.seals`)
@@ -187,7 +187,7 @@ CREATE TABLE capture (
     id INTEGER PRIMARY KEY,
     job INTEGER NOT NULL REFERENCES job (id),
     step INTEGER NOT NULL REFERENCES step (id),
-    link INTEGER NOT NULL REFERENCES link (id),
+    link INTEGER REFERENCES link (id),
     form INTEGER NOT NULL REFERENCES form (id),
     counts INTEGER,
     count INTEGER NOT NULL,
@@ -195,8 +195,8 @@ CREATE TABLE capture (
     deviation REAL NOT NULL,
     started INTEGER NOT NULL,
     ended INTEGER NOT NULL,
-    first_reading INTEGER NOT NULL REFERENCES reading (id),
-    last_reading INTEGER NOT NULL REFERENCES reading (id),
+    first_reading INTEGER REFERENCES reading (id),
+    last_reading INTEGER REFERENCES reading (id),
     how TEXT NOT NULL,
     proof TEXT NOT NULL
 ) STRICT;

@@ -44,8 +44,8 @@ SELECT c.id, j.ref AS job, s.key AS step, s.points, i.name AS instrument, f.quan
 FROM capture c
 JOIN form f ON f.id = c.form
 JOIN power_of_ten p ON p.decimals = max(f.decimals, 0)
-JOIN link l ON l.id = c.link
-JOIN instrument i ON i.id = l.instrument
+LEFT JOIN link l ON l.id = c.link
+LEFT JOIN instrument i ON i.id = l.instrument
 JOIN job j ON j.id = c.job
 JOIN step s ON s.id = c.step
 """

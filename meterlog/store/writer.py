@@ -11,7 +11,7 @@ import json
 import secrets
 from typing import TYPE_CHECKING, Any
 
-from meterlog.errors import MeterlogError
+from meterlog.errors import CannotDo, MeterlogError
 from meterlog.readings import Frame, Rejected
 from meterlog.seals import NO_SEAL, Seal, digest, line_hash, merkle_root, read_line
 from meterlog.store import leaves, sqlite
@@ -60,6 +60,7 @@ class Writer:
         self._number = read_line(last[0]).number + 1 if last else 0
         self._known = Known(self._db)
         self._links: dict[int, LinkState] = {}
+        self._ended: dict[str, LinkState] = {}
         self._link_rows: dict[int, dict[str, Any]] = {}
         self._job_leaves: dict[int, int] = {}
         self._refs: dict[int, str] = {}
@@ -79,14 +80,15 @@ class Writer:
         columns = ("id", "instrument", "url", "opened_utc_ms", "opened_monotonic_ms", "boot")
         names = {"name": name, "profile": shas[0], "facts": shas[1]}
         self._link_rows[link] = {**dict(zip(columns, row, strict=True)), **names}
-        self._links[link] = LinkState(link)
+        self._links[link] = self._ended.pop(name, LinkState(link)).opened_again(link)
         return link
 
     def close_link(self, link: int) -> None:
-        """Forget an ended link; its rows stay."""
+        """End a link; its rows stay, and its ordinals go on when the same instrument is opened again."""
         state = self._links.pop(link)
         state.ended_summaries.extend(state.open_summaries.values())
         self._end_chunk(state)
+        self._ended[self._link_rows[link]["name"]] = state
 
     def keep_text(self, kind: str, name: str, body: str) -> str:
         """Keep a text that evidence rests on; answers its hash."""
@@ -147,25 +149,35 @@ class Writer:
             self._batch.rows.append(("step", dict(zip(names, columns, strict=True))))
         return job, steps
 
-    def resume_job(self, ref: str) -> tuple[int, dict[str, int]]:
-        """The ids of a job that was opened before. Raises: KeyError."""
+    def has_job(self, ref: str) -> bool:
+        """Whether a reference is taken."""
+        return ref in self._refs.values() or self._job_row(ref) is not None
+
+    def _job_row(self, ref: str) -> int | None:
         row = self._db.execute("SELECT id FROM job WHERE ref = ?", [ref]).fetchone()
-        if row is None:
-            raise KeyError(ref)
-        job: int = row[0]
+        return None if row is None else int(row[0])
+
+    def personal_digests(self, job: int) -> list[str]:
+        """The digests of a job's personal fields that are still there."""
+        return [row[0] for row in self._db.execute("SELECT digest FROM disclosure WHERE job = ?", [job])]
+
+    def resume_job(self, ref: str) -> tuple[int, dict[str, int]]:
+        """The ids of a job that was opened before. Raises: CannotDo when there is none."""
+        job = self._job_row(ref)
+        if job is None:
+            raise CannotDo(f"there is no job {ref!r}", "list them with: meterlog job list")
         self._refs[job] = ref
         counted = self._db.execute("SELECT coalesce(max(number) + 1, 0) FROM leaf WHERE job = ?", [job]).fetchone()
         self._job_leaves.setdefault(job, counted[0])
         steps = self._db.execute("SELECT key, id FROM step WHERE job = ?", [job]).fetchall()
         return job, dict(steps)
 
-    def capture(self, job: int, step: int, link: int, capture: Capture) -> int:
-        """Keep a capture; its ordinals become reading ids. Answers its id."""
-        state = self._links[link]
-        self._end_chunk(state)
+    def capture(self, job: int, step: int, link: int | None, capture: Capture) -> int:
+        """Keep a capture; its ordinals become reading ids. Without a link it is timed. Answers its id."""
+        if link is not None:
+            self._end_chunk(self._links[link])
         number = self._known.next("capture")
         form = self._known.form(capture.form, self._batch)
-        proof = [[state.reading_id(a), state.reading_id(b)] for a, b in capture.proof]
         row = {
             "id": number,
             "job": job,
@@ -178,14 +190,20 @@ class Writer:
             "deviation": float(capture.deviation),
             "started": round(capture.started * 1000),
             "ended": round(capture.ended * 1000),
-            "first_reading": state.reading_id(capture.first),
-            "last_reading": state.reading_id(capture.last),
+            "first_reading": None if link is None else self._links[link].reading_id(capture.first),
+            "last_reading": None if link is None else self._links[link].reading_id(capture.last),
             "how": capture.how,
-            "proof": canonical(proof),
+            "proof": self._proof(link, capture),
             "form_digest": self._known.form_digests[form],
         }
         self._act("capture", row, job)
         return number
+
+    def _proof(self, link: int | None, capture: Capture) -> str:
+        if link is None:
+            return "[]"
+        number = self._links[link].reading_id
+        return canonical([[number(first), number(last)] for first, last in capture.proof])
 
     def verdict(self, job: int, step: int, capture: int | None, row: Mapping[str, Any], now: Now) -> int:
         """Keep a verdict; `row` gives outcome, why, result, context, procedure, profile, facts, program,

@@ -1,0 +1,33 @@
+"""`meterlog audit`: reach everything again from the database alone."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from meterlog.cli.options import db_option, json_option, table
+
+
+@click.command()
+@json_option
+@db_option
+def audit(as_json: bool, db: Path) -> None:
+    """Check every seal and recompute every reading, capture and verdict. Exit 1 if one differs.
+
+    \b
+    meterlog audit --db bench.db
+    """
+    from meterlog.store.auditor import audit as findings
+    from meterlog.store.auditor import checked
+    from meterlog.store.sqlite import open_reader
+
+    connection = open_reader(db)
+    found = [{"where": finding.where, "what": finding.what} for finding in findings(connection)]
+    counts = checked(connection)
+    connection.close()
+    table(found, ("where", "what"), as_json)
+    said = f"{counts.seals} seals, {counts.readings} readings, {counts.captures} captures, {counts.verdicts} verdicts"
+    click.echo(f"{said}; findings: {len(found) or 'none'}", err=True)
+    if found:
+        raise SystemExit(1)
