@@ -7,7 +7,7 @@ import pytest
 
 PACKAGE = Path(__file__).parents[1] / "meterlog"
 EDGE_ROOMS = ("links", "store", "daemon", "web", "sounds", "cli", "report")
-EDGE_FILES = ("shipped.py", "__main__.py")
+EDGE_FILES = ("shipped.py", "places.py", "__main__.py")
 OUTSIDE = {
     "asyncio", "click", "datasette", "fcntl", "multiprocessing", "os", "pathlib", "select", "serial", "socket",
     "sqlite3", "pysqlite3", "sqlite_utils", "subprocess", "sys", "tempfile", "threading", "time", "urllib",

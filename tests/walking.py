@@ -33,7 +33,7 @@ class Bench:
         self.at, self.gap, self.count = 0.0, gap, 0
         self.told: list[Happening] = self.walk.start(0.0)
 
-    def show(self, form: Form, counts: int | None | Iterable[int | None], seconds: float) -> list[Happening]:
+    def show(self, form: Form, counts: int | Iterable[int | None] | None, seconds: float) -> list[Happening]:
         """Show the same counts, or each of several in turn, for a time; what was told meanwhile."""
         out: list[Happening] = []
         series = list(counts) if isinstance(counts, Iterable) else [counts]

@@ -17,6 +17,13 @@ from meterlog import __version__
 from meterlog.errors import MeterlogError
 
 COMMANDS: dict[str, tuple[str, str]] = {
+    "listen": ("meterlog.cli.listen", "The daemon: listen to the bench's instruments and keep what they say."),
+    "bench": ("meterlog.cli.bench", "Say which instruments stand where, and try whether they answer."),
+    "ports": ("meterlog.cli.ports", "List the serial ports that are plugged in."),
+    "job": ("meterlog.cli.job", "Open a job, walk through its steps, look at what was found."),
+    "verdict": ("meterlog.cli.verdict", "Show how a verdict was reached, down to the bytes."),
+    "audit": ("meterlog.cli.audit", "Check every seal and recompute every reading, capture and verdict."),
+    "service": ("meterlog.cli.service", "Start with the computer, and be allowed to open the instruments."),
     "heating": ("meterlog.cli.heating", "Useful power of a heating run, from its temperature trace."),
     "part": ("meterlog.cli.part", "Read the marking of a part; find what may stand in for it."),
     "procedure": ("meterlog.cli.procedure", "Check, show and begin the steps for a type of appliance."),

@@ -1,0 +1,108 @@
+"""`meterlog bench`: the bench file, made and tried."""
+
+from __future__ import annotations
+
+import time
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from meterlog.cli.options import bench_option, json_option, table
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+STARTING_FILE = """\
+# What stands on the bench. Names are yours; profiles are shipped ones (meterlog profile list) or paths.
+bench: my bench
+instruments:
+  multimeter:
+    profile: handheld-segments
+    port: {port}            # from: meterlog ports
+    calibrated: 2026-03-01
+  thermometer:
+    profile: ascii-thermometer
+    usb serial: A5069RR4          # found by its adapter's serial number instead
+# switches:                       # a foot switch on a control line of an adapter
+#   - {{on: thermometer, line: cts, means: confirm}}
+# speech: true
+# tones: true
+"""
+
+
+@click.group()
+def bench() -> None:
+    """Say which instruments stand where, and try whether they answer."""
+
+
+@bench.command()
+def new() -> None:
+    """Print a commented bench file to start from.
+
+    \b
+    meterlog bench new > bench.yaml
+    """
+    from meterlog.links.ports import ports
+
+    found = ports()
+    click.echo(STARTING_FILE.format(port=found[0].stable if found else "/dev/ttyUSB0"), nl=False)
+
+
+@bench.command()
+@bench_option
+@click.option("--seconds", default=5.0, show_default=True, help="How long to listen to each instrument.")
+@json_option
+def check(bench_path: Path, seconds: float, as_json: bool) -> None:
+    """Open each instrument of the bench file in turn and say what it sends. Exit 1 if one gives no reading.
+
+    \b
+    meterlog bench check --bench bench.yaml
+    """
+    from meterlog.daemon.main import bench_of, stations_of
+
+    bench_file = bench_of(bench_path)
+    stations = stations_of(bench_file, bench_path)
+    rows = [try_station(stations[name], instrument, seconds) for name, instrument in bench_file.instruments.items()]
+    table(rows, ("instrument", "readings", "rejected", "skipped_bytes", "last", "said"), as_json)
+    if any(not row["readings"] for row in rows):
+        raise SystemExit(1)
+
+
+def try_station(station: Any, instrument: Any, seconds: float) -> dict[str, Any]:
+    """Talk with one instrument for some seconds; what came, or why nothing did."""
+    from meterlog.daemon.supervise import url_of
+    from meterlog.links import LinkLost, open_link
+    from meterlog.links.settings import settings_of
+    from meterlog.readings import Frame, Rejected
+
+    row: dict[str, Any] = {"instrument": station.source, "readings": 0, "rejected": 0, "skipped_bytes": 0}
+    row.update(last="", said="")
+    try:
+        link = open_link(url_of(instrument), settings_of(station.profile))
+    except LinkLost as lost:
+        return {**row, "said": f"{lost.why}; {lost.hint}".strip("; ")}
+    began = time.monotonic()
+    try:
+        while (at := time.monotonic() - began) < seconds:
+            requests, outcomes = station.talk.poll(at)
+            for request in requests:
+                link.write(request)
+                station.talk.sent(request, at)
+            data = link.read()
+            outcomes = [*outcomes, *station.talk.feed(data, time.monotonic() - began)]
+            for outcome in outcomes:
+                if isinstance(outcome, Frame):
+                    row["readings"] += len(outcome.readings)
+                    row["last"] = " ".join(f"{r.digits or r.form.bound} {r.form.unit}" for r in outcome.readings)
+                elif isinstance(outcome, Rejected):
+                    row["rejected"], row["said"] = row["rejected"] + 1, outcome.reason
+                else:
+                    row["skipped_bytes"] += len(outcome.raw)
+    except LinkLost as lost:
+        row["said"] = lost.why
+    finally:
+        link.close()
+    if not row["readings"] and not row["said"]:
+        heard = row["rejected"] or row["skipped_bytes"]
+        row["said"] = "bytes, but no reading: baud rate or profile?" if heard else "silent: is its output switched on?"
+    return row

@@ -1,0 +1,147 @@
+"""`meterlog job`: open a job, walk it, look at it."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import click
+
+from meterlog.cli.options import db_option, json_option, table
+
+PLAIN_ACTS = {
+    "next": "Go on to the next step.",
+    "back": "Go back one step.",
+    "again": "Measure this step again; what was captured stays.",
+    "confirm": "Confirm what the meter shows now.",
+    "acknowledge": "Say that the cautions were read.",
+    "start": "Start of a timed step or heating run.",
+    "stop": "End of a timed step or heating run.",
+}
+"""Acts that need no more words."""
+
+
+@click.group()
+def job() -> None:
+    """Open a job, walk through its steps, look at what was found."""
+
+
+@job.command("open")
+@click.argument("procedure")
+@click.option("--ref", help="The job's reference; made from the date where left out.")
+@click.option("--plate", multiple=True, metavar="ENTRY=VALUE", help='From the rating plate: "rated power=900 W".')
+@click.option("--owner", default="", help="Whose it is. Kept apart, can be erased.")
+@click.option("--complaint", default="", help="What it does wrong. Kept apart, can be erased.")
+@click.option("--serial-number", default="", help="The appliance's own number. Kept apart, can be erased.")
+@click.option("--where", default="", help="Whose limits rule here, by the name that the procedure gives them.")
+@db_option
+def open_job(
+    procedure: str, ref: str | None, plate: tuple[str, ...], owner: str, complaint: str, serial_number: str,
+    where: str, db: Path,
+) -> None:  # fmt: skip
+    """Open a job under a PROCEDURE (a shipped one's key, or a file).
+
+    \b
+    meterlog job open microwave-oven --plate "rated power=900 W" --complaint "hums, does not heat"
+    """
+    entries = dict(_pair(entry) for entry in plate)
+    personal = {"owner": owner, "complaint": complaint, "serial number": serial_number}
+    told = {name: value for name, value in personal.items() if value}
+    path = str(Path(procedure).resolve()) if Path(procedure).is_file() else procedure
+    answer = _ask(db, "open job", procedure=path, ref=ref, plate=entries, personal=told, where=where)
+    click.echo(answer["job"])
+
+
+def _pair(entry: str) -> tuple[str, str]:
+    name, equals, value = entry.partition("=")
+    if not equals or not name.strip() or not value.strip():
+        raise click.BadParameter(f'write "rated power=900 W", not {entry!r}', param_hint="--plate")
+    return name.strip(), value.strip()
+
+
+@job.command("close")
+@db_option
+def close_job(db: Path) -> None:
+    """Close the job at hand: nothing more is tagged with it."""
+    _ask(db, "close job")
+
+
+def _ask(db: Path, do: str, **more: Any) -> dict[str, Any]:
+    from meterlog.daemon.client import ask
+
+    return ask(db, do, who="command line", **more)
+
+
+def _act(db: Path, word: str, **more: Any) -> None:
+    answer = _ask(db, "act", word=word, **more)
+    click.echo(json.dumps(answer["walk"], ensure_ascii=False))
+
+
+def _plain_act(word: str, sentence: str) -> click.Command:
+    @click.command(word, help=sentence)
+    @db_option
+    def act(db: Path) -> None:
+        _act(db, word)
+
+    return act
+
+
+for _word, _sentence in PLAIN_ACTS.items():
+    job.add_command(_plain_act(_word, _sentence))
+
+
+@job.command("go")
+@click.argument("step")
+@db_option
+def go_to(step: str, db: Path) -> None:
+    """Take a STEP out of order."""
+    _act(db, "go to", step=step)
+
+
+@job.command("skip")
+@click.option("--reason", required=True, help="Why; it stands in the record.")
+@db_option
+def skip(reason: str, db: Path) -> None:
+    """Skip the step at hand, with a reason."""
+    _act(db, "skip", reason=reason)
+
+
+@job.command("override")
+@click.argument("step")
+@click.option("--reason", required=True, help="Why; it stands in the record and in the report.")
+@db_option
+def override(step: str, reason: str, db: Path) -> None:
+    """Go round what a STEP waits for, with a written reason."""
+    _act(db, "override", step=step, reason=reason)
+
+
+@job.command("note")
+@click.argument("text")
+@db_option
+def note(text: str, db: Path) -> None:
+    """Keep a note with the step at hand."""
+    _act(db, "note", text=text)
+
+
+@job.command("list")
+@json_option
+@db_option
+def list_jobs(as_json: bool, db: Path) -> None:
+    """The last jobs, the newest first."""
+    from meterlog.store.reader import Reader
+
+    with Reader(db) as reader:
+        table(reader.jobs(), ("ref", "appliance", "opened", "pass", "fail", "undecided"), as_json)
+
+
+@job.command("show")
+@click.argument("ref")
+@json_option
+@db_option
+def show(ref: str, as_json: bool, db: Path) -> None:
+    """The steps of job REF with what was captured and concluded."""
+    from meterlog.store.reader import Reader
+
+    with Reader(db) as reader:
+        table(reader.steps(ref), ("step", "points", "shown", "unit", "outcome", "verdict", "why"), as_json)

@@ -1,0 +1,56 @@
+"""Announcements to whoever watches the bench: each watcher has a bounded queue, a slow one is let go."""
+
+from __future__ import annotations
+
+import contextlib
+import queue
+import threading
+from typing import Any
+
+WAITING_LINES = 500
+
+
+class Announcer:
+    """Gives every announcement to every watcher. Safe to call from any thread."""
+
+    def __init__(self) -> None:
+        self._watchers: set[queue.Queue[dict[str, Any] | None]] = set()
+        self._lock = threading.Lock()
+
+    def watch(self) -> queue.Queue[dict[str, Any] | None]:
+        """A new watcher's queue; None in it is the end."""
+        watcher: queue.Queue[dict[str, Any] | None] = queue.Queue(WAITING_LINES)
+        with self._lock:
+            self._watchers.add(watcher)
+        return watcher
+
+    def leave(self, watcher: queue.Queue[dict[str, Any] | None]) -> None:
+        with self._lock:
+            self._watchers.discard(watcher)
+
+    def tell(self, **announcement: Any) -> None:
+        """Announce; a watcher that has not taken its last lines is let go, and can come again."""
+        with self._lock:
+            for watcher in list(self._watchers):
+                try:
+                    watcher.put_nowait(announcement)
+                except queue.Full:
+                    self._watchers.discard(watcher)
+                    self._end(watcher)
+
+    def close(self) -> None:
+        with self._lock:
+            for watcher in self._watchers:
+                self._end(watcher)
+            self._watchers.clear()
+
+    @property
+    def is_watched(self) -> bool:
+        return bool(self._watchers)
+
+    @staticmethod
+    def _end(watcher: queue.Queue[dict[str, Any] | None]) -> None:
+        with contextlib.suppress(queue.Empty):
+            watcher.get_nowait()
+        with contextlib.suppress(queue.Full):
+            watcher.put_nowait(None)

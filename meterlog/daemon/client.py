@@ -1,0 +1,56 @@
+"""Asking the daemon over its control socket."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import socket
+from typing import TYPE_CHECKING, Any
+
+from meterlog.errors import CannotDo
+from meterlog.store.sqlite import lock_facts
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+
+def _connect(database: Path, timeout_s: float | None) -> socket.socket:
+    path = lock_facts(database).get("socket", "")
+    client = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+    client.settimeout(timeout_s)
+    try:
+        client.connect(path)
+    except OSError:
+        client.close()
+        raise CannotDo(f"no daemon writes {database}", "start it with: meterlog listen") from None
+    return client
+
+
+def ask(database: Path, do: str, timeout_s: float = 30.0, **more: Any) -> dict[str, Any]:
+    """The daemon's answer to one request.
+
+    Raises: CannotDo when no daemon answers, or when its answer is no.
+    """
+    with _connect(database, timeout_s) as client, client.makefile("rwb") as stream:
+        try:
+            stream.write(json.dumps({"do": do, **more}).encode() + b"\n")
+            stream.flush()
+            line = stream.readline()
+        except OSError as error:
+            raise CannotDo(f"the daemon does not answer: {error}", "see its log") from None
+    if not line:
+        raise CannotDo("the daemon ended before it answered", "see its log")
+    answer: dict[str, Any] = json.loads(line)
+    if not answer.get("ok"):
+        raise CannotDo(answer.get("error", "the daemon refused"), answer.get("hint", ""))
+    return answer
+
+
+def watch(database: Path, timeout_s: float | None = None) -> Iterator[dict[str, Any]]:
+    """The status, then every announcement, until the daemon ends. Raises: CannotDo."""
+    with _connect(database, timeout_s) as client, client.makefile("rwb") as stream, contextlib.suppress(OSError):
+        stream.write(b'{"do": "watch"}\n')
+        stream.flush()
+        for line in stream:
+            yield json.loads(line)

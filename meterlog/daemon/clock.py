@@ -1,0 +1,39 @@
+"""Both clocks of the machine, and the noticing of steps between them."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+
+from meterlog.store.batch import Now
+
+STEP_MS = 500
+"""Two clocks that part by more than this between two looks were stepped, not drifting."""
+
+_BOOT = Path("/proc/sys/kernel/random/boot_id")
+
+
+class Clock:
+    """The machine's clocks. Tests give a subclass with clocks of their own."""
+
+    def __init__(self) -> None:
+        self.boot = _BOOT.read_text().strip() if _BOOT.exists() else "unknown"
+        self._apart = self.utc_ms() - round(self.monotonic() * 1000)
+
+    def monotonic(self) -> float:
+        """Seconds that only durations are made of."""
+        return time.monotonic()
+
+    def utc_ms(self) -> int:
+        """Milliseconds of UTC, for the record."""
+        return time.time_ns() // 1_000_000
+
+    def now(self) -> Now:
+        return Now(self.utc_ms(), round(self.monotonic() * 1000), self.boot)
+
+    def step_ms(self) -> int:
+        """How far UTC was stepped since the last look, in ms; 0 when it was not."""
+        apart = self.utc_ms() - round(self.monotonic() * 1000)
+        moved = apart - self._apart
+        self._apart = apart
+        return moved if abs(moved) > STEP_MS else 0

@@ -1,0 +1,115 @@
+"""The control socket: newline-delimited JSON over a Unix socket that only its owner may open.
+
+A request is one line, an object with "do"; its answer is one line with "ok". `watch` is answered
+with the status and then one line for each change, until the client leaves. The protocol is
+described in DEVELOPERS.md; `client.py` speaks it.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import queue
+import socket
+import threading
+from typing import TYPE_CHECKING, Any
+
+from meterlog.daemon.items import Request
+from meterlog.errors import CannotDo
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from meterlog.daemon.announce import Announcer
+    from meterlog.daemon.items import Item
+
+LONGEST_LINE = 16 * 1024 * 1024
+"""Bytes of the longest request: a photograph in base64."""
+
+ANSWER_WITHIN_S = 30.0
+
+
+class ControlServer:
+    """Accepts clients, one thread each; hands their requests to the bench loop's queue."""
+
+    def __init__(self, path: Path, items: queue.Queue[Item], announcer: Announcer) -> None:
+        self.path = path
+        self._items = items
+        self._announcer = announcer
+        path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+        path.unlink(missing_ok=True)
+        self._socket = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+        before = os.umask(0o177)
+        try:
+            self._socket.bind(str(path))
+        except OSError as error:
+            raise CannotDo(f"the control socket {path} can't be made: {error}", "choose a shorter path") from None
+        finally:
+            os.umask(before)
+        self._socket.listen(16)
+        self._thread = threading.Thread(target=self._accept, name="control", daemon=True)
+
+    def start(self) -> None:
+        self._thread.start()
+
+    def close(self) -> None:
+        """Take no more clients and remove the socket."""
+        self.path.unlink(missing_ok=True)
+        with contextlib.suppress(OSError):
+            self._socket.shutdown(socket.SHUT_RDWR)
+        self._socket.close()
+
+    def _accept(self) -> None:
+        while True:
+            try:
+                client, _ = self._socket.accept()
+            except OSError:
+                return
+            threading.Thread(target=self._serve, args=(client,), name="control client", daemon=True).start()
+
+    def _serve(self, client: socket.socket) -> None:
+        with client, client.makefile("rwb") as stream, contextlib.suppress(OSError, ValueError):
+            while line := stream.readline(LONGEST_LINE):
+                message = _read_request(line)
+                if isinstance(message, str):
+                    _send(stream, {"ok": False, "error": message, "hint": 'send one JSON object a line, with "do"'})
+                elif message.get("do") == "watch":
+                    self._watch(stream, message)
+                    return
+                else:
+                    _send(stream, self._ask(message))
+
+    def _ask(self, message: dict[str, Any]) -> dict[str, Any]:
+        reply: queue.Queue[dict[str, Any]] = queue.Queue(1)
+        self._items.put(Request(message, reply))
+        try:
+            return reply.get(timeout=ANSWER_WITHIN_S)
+        except queue.Empty:
+            return {"ok": False, "error": "the daemon is busy", "hint": "try again in a moment"}
+
+    def _watch(self, stream: Any, message: dict[str, Any]) -> None:
+        watcher = self._announcer.watch()
+        try:
+            _send(stream, self._ask({**message, "do": "status"}))
+            while (announcement := watcher.get()) is not None:
+                _send(stream, announcement)
+        finally:
+            self._announcer.leave(watcher)
+
+
+def _read_request(line: bytes) -> dict[str, Any] | str:
+    if not line.endswith(b"\n"):
+        return f"a request is one line of at most {LONGEST_LINE} bytes"
+    try:
+        message = json.loads(line)
+    except (ValueError, RecursionError):
+        return "that line is not JSON"
+    if not isinstance(message, dict) or not isinstance(message.get("do"), str):
+        return 'a request is an object with "do"'
+    return message
+
+
+def _send(stream: Any, message: dict[str, Any]) -> None:
+    stream.write(json.dumps(message, ensure_ascii=False).encode() + b"\n")
+    stream.flush()

@@ -1,0 +1,224 @@
+"""The job at the desk: opened, walked, closed; what its walk tells becomes record and announcement."""
+
+from __future__ import annotations
+
+import logging
+from dataclasses import asdict, replace
+from typing import TYPE_CHECKING, Any
+
+from meterlog import __version__
+from meterlog.case import Answer
+from meterlog.daemon.openjob import OpenJob
+from meterlog.errors import CannotDo
+from meterlog.session import ByCase, Judged, Session
+from meterlog.store.revisit import facts_of
+from meterlog.store.writer import canonical
+from meterlog.walk.happenings import Captured, Happening, Noted, Refused
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping, Sequence
+
+    from meterlog.benchfile import BenchFile
+    from meterlog.daemon.announce import Announcer
+    from meterlog.daemon.clock import Clock
+    from meterlog.daemon.station import Station
+    from meterlog.procedure.steps import Procedure
+    from meterlog.readings import Capture, Reading
+    from meterlog.session import Event
+    from meterlog.store.writer import Writer
+    from meterlog.walk import Act
+
+log = logging.getLogger("meterlog")
+
+
+class JobDesk:
+    """At most one job is at hand; without one, readings are kept and belong to none."""
+
+    def __init__(
+        self, stations: Mapping[str, Station], writer: Writer, announcer: Announcer, clock: Clock, bench: BenchFile,
+        sound: Callable[[Event], None] = lambda _: None,
+    ) -> None:  # fmt: skip
+        self._stations = stations
+        self._writer = writer
+        self._announcer = announcer
+        self._clock = clock
+        self._pedals = {switch.line: switch.means for switch in bench.switches}
+        self._sound = sound
+        self._shown: dict[str, Any] | None = None
+        self.job: OpenJob | None = None
+
+    @property
+    def job_id(self) -> int | None:
+        return self.job.number if self.job else None
+
+    @property
+    def step_id(self) -> int | None:
+        """The store's id of the step at hand."""
+        return self.job.step_id if self.job else None
+
+    # ---- opening and closing ----
+
+    def open(
+        self, procedure: Procedure, ref: str, *, where: str, entries: Mapping[str, str], personal: Mapping[str, str],
+        who: str, whence: str,
+    ) -> str:  # fmt: skip
+        """Open a job and put its first step at hand. Answers its reference. Raises: CannotDo."""
+        if self.job is not None:
+            raise CannotDo(f"job {self.job.ref} is at hand", "close it first with: meterlog job close")
+        now = self._clock.now()
+        number, steps = self._writer.open_job(ref, procedure, entries, personal, now)
+        facts = {"ref": ref, "procedure": procedure.key, "where": where}
+        self._writer.event("job opened", now, facts, job=number, who=who, whence=whence)
+        self._begin(number, ref, procedure, steps, where, entries)
+        return ref
+
+    def _begin(
+        self, number: int, ref: str, procedure: Procedure, steps: Mapping[str, int], where: str,
+        entries: Mapping[str, str],
+    ) -> None:  # fmt: skip
+        at = self._clock.monotonic()
+        judge = ByCase(procedure, self._answer, where=where, entries=entries)
+        session = Session(procedure, {}, at=at, judge=judge, pedals=self._pedals)
+        self.job = OpenJob(number, ref, procedure, steps, session, judge, where, dict(entries))
+        self._announcer.tell(event="job", job=ref)
+        self._take(session.start(at))
+
+    def close(self, who: str, whence: str) -> None:
+        """Close the job at hand. Raises: CannotDo when there is none."""
+        job = self._at_hand()
+        self._writer.close_job(job.number, self._clock.now(), {"ref": job.ref}, who, whence)
+        self.job, self._shown = None, None
+        self._announcer.tell(event="job", job=None)
+
+    def _at_hand(self) -> OpenJob:
+        if self.job is None:
+            raise CannotDo("no job is at hand", "open one with: meterlog job open PROCEDURE")
+        return self.job
+
+    # ---- what comes in ----
+
+    def reading(self, station: Station, ordinal: int, reading: Reading, at: float) -> None:
+        """Show the walk a reading; `at` on the machine's monotonic clock."""
+        if self.job is not None:
+            self.job.remember(station.source, ordinal, reading, at)
+            self._take(self.job.session.reading(station.source, ordinal, reading, at))
+
+    def line(self, source: str, word: str, at: float) -> None:
+        if self.job is not None:
+            self._take(self.job.session.line(source, word, at))
+
+    def tick(self, at: float) -> None:
+        if self.job is not None:
+            self._take(self.job.session.tick(at))
+
+    @property
+    def wake_at(self) -> float | None:
+        """When `tick` must be called next, on the monotonic clock."""
+        return self.job.session.wake_at if self.job else None
+
+    def act(self, act: Act, whence: str) -> dict[str, Any]:
+        """What a person does; answers how the walk stands then. Raises: CannotDo when it does not fit."""
+        job = self._at_hand()
+        at = self._clock.monotonic()
+        events = job.session.act(act, at)
+        refused = [event.why for event in events if isinstance(event, Refused)]
+        if not refused:
+            facts = {"word": act.word, "step": act.step, "reason": "" if act.word == "note" else act.text}
+            self._writer.event(
+                f"act {act.word}",
+                self._clock.now(),
+                facts,
+                job=job.number,
+                step=job.step_id,
+                who=act.who,
+                whence=whence,
+            )
+        self._take(events)
+        if refused:
+            raise CannotDo(refused[0])
+        return job.snapshot()
+
+    # ---- what comes of it ----
+
+    def _take(self, events: Sequence[Event]) -> None:
+        for event in events:
+            self._sound(event)
+            if isinstance(event, Captured):
+                self._captured(event)
+            elif isinstance(event, Judged):
+                self._judged(event)
+            elif isinstance(event, Happening):
+                self._happened(event)
+        if events and self.job is not None:
+            shown = self.job.snapshot()
+            if shown != self._shown:
+                self._shown = shown
+                self._announcer.tell(event="walk", walk=shown)
+
+    def _captured(self, event: Captured) -> None:
+        job = self._at_hand()
+        station = self._stations.get(event.source)
+        link = station.link_id if station else None
+        zero = station.opened_at if station else 0.0
+        capture = replace(event.capture, started=event.capture.started - zero, ended=event.capture.ended - zero)
+        number = self._writer.capture(job.number, job.steps[event.step], link, capture)
+        job.captures.setdefault(event.step, []).append(number)
+        shown = {"shown": capture.reading.digits, "unit": capture.form.unit, "bound": str(capture.form.bound or "")}
+        log.info("captured", extra={"facts": {"job": job.ref, "step": event.step, **shown}})
+        self._announcer.tell(event="capture", job=job.ref, step=event.step, capture=number, **shown)
+
+    def _judged(self, event: Judged) -> None:
+        job = self._at_hand()
+        counting = job.counting()
+        row = {
+            "outcome": str(event.verdict.outcome),
+            "why": event.verdict.why,
+            "result": event.verdict.to_json(),
+            "context": canonical({"where": job.where, "entries": job.entries, "captures": counting}),
+            "procedure": job.procedure.sha256,
+            "program": __version__,
+            "supersedes": job.verdicts.get(event.step),
+            "reason": "measured again" if event.step in job.verdicts else "",
+            **self._rests_on(event.step),
+        }
+        capture = counting.get(event.step)
+        number = self._writer.verdict(job.number, job.steps[event.step], capture, row, self._clock.now())
+        job.verdicts[event.step] = number
+        told = {"verdict": number, "outcome": row["outcome"], "why": row["why"]}
+        log.info("judged", extra={"facts": {"job": job.ref, "step": event.step, **told}})
+        self._announcer.tell(event="verdict", job=job.ref, step=event.step, **told)
+
+    def _rests_on(self, step: str) -> dict[str, str | None]:
+        """The hashes of the profile and facts of the instrument that a step's counting capture came from."""
+        job = self._at_hand()
+        taken = job.session.walk.ledger.counting(job.procedure.step(step))
+        station = self._stations.get(taken.source) if taken else None
+        if station is None:
+            return {"profile": None, "facts": None}
+        facts = self._writer.keep_text("instrument", station.source, station.facts)
+        return {"profile": station.profile.sha256, "facts": facts}
+
+    def _happened(self, event: Happening) -> None:
+        """Everything else that a walk tells, as an event; a note's words are kept apart."""
+        job = self._at_hand()
+        facts = {name: value for name, value in asdict(event).items() if name not in ("step", "at")}
+        if isinstance(event, Noted):
+            facts = {"note": self._writer.disclose(job.number, "note", event.text)}
+        kind = type(event).__name__
+        words = "".join(" " + letter.lower() if letter.isupper() else letter for letter in kind).strip()
+        step = job.steps.get(event.step)
+        self._writer.event(words, self._clock.now(), facts, job=job.number, step=step, whence="walk")
+        self._announcer.tell(event="said", say=words, step=event.step, facts=facts)
+
+    def _answer(self, source: str, capture: Capture) -> Answer:
+        """A capture with what the bench knows of its instrument."""
+        station = self._stations.get(source)
+        if station is None or self.job is None:
+            return Answer(capture=capture)
+        taken_utc_ms = self._clock.utc_ms() - round((self._clock.monotonic() - capture.ended) * 1000)
+        return Answer(
+            capture=capture,
+            accuracy=station.profile.accuracy(capture.form),
+            facts=facts_of(station.facts, taken_utc_ms),
+            log=self.job.log_of(source, capture),
+        )

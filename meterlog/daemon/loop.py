@@ -1,0 +1,244 @@
+"""The bench loop: the one thread that owns the conversations, the job and the writer.
+
+Everything comes through one queue in order. Commits happen at once for acts, and for free-running
+readings when they have waited `COMMIT_WAIT_S`: only what is committed is ever acknowledged.
+"""
+
+from __future__ import annotations
+
+import logging
+import queue
+from typing import TYPE_CHECKING, Any
+
+from meterlog.daemon.items import LineChanged, Opened, Received, Request, StateChanged, Stop
+from meterlog.daemon.notify import notify
+from meterlog.daemon.states import LinkState
+from meterlog.daemon.station import reading_dict
+from meterlog.errors import MeterlogError
+from meterlog.links import LinkLost
+from meterlog.readings import Frame, Rejected
+from meterlog.store.writer import StoreRefuses
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+
+    from meterlog.daemon.announce import Announcer
+    from meterlog.daemon.clock import Clock
+    from meterlog.daemon.desk import JobDesk
+    from meterlog.daemon.items import Item
+    from meterlog.daemon.station import Station
+    from meterlog.readings import Outcome
+    from meterlog.store.writer import Writer
+
+log = logging.getLogger("meterlog")
+
+COMMIT_WAIT_S = 1.0
+"""Longest wait of a free-running reading for its commit: an eighth of the disk wear of four a second."""
+
+RETRY_S = 1.0
+BEAT_S = 1.0
+ANNOUNCE_S = 0.1
+IN_ONE_GO = 500
+"""Items taken from the queue before the clocks are looked at again."""
+
+
+class BenchLoop:
+    """Runs until a `Stop` comes."""
+
+    def __init__(
+        self, stations: Mapping[str, Station], writer: Writer, desk: JobDesk, announcer: Announcer, clock: Clock,
+        items: queue.Queue[Item], requests: Callable[[BenchLoop, dict[str, Any]], dict[str, Any]],
+        try_again: Callable[[str], None] = lambda _: None,
+    ) -> None:  # fmt: skip
+        self.stations = stations
+        self.writer = writer
+        self.desk = desk
+        self.announcer = announcer
+        self.clock = clock
+        self._items = items
+        self._requests = requests
+        self.try_again = try_again
+        self._commit_due: float | None = None
+        self._refused: str = ""
+        self._told_not_kept = 0
+        self._beat_due = clock.monotonic()
+        self._stopping = False
+
+    def run(self) -> None:
+        """Take items until told to stop, then commit what waits and close the database."""
+        notify("READY=1")
+        while not self._stopping:
+            self._take_what_came()
+            now = self.clock.monotonic()
+            self._converse(now)
+            self.desk.tick(now)
+            self._commit_when_due(now)
+            self._announce_readings(now)
+            if now >= self._beat_due:
+                self._beat(now)
+        notify("STOPPING=1")
+        self.announcer.close()
+        self.writer.close(self.clock.now())
+
+    # ---- what comes ----
+
+    def _take_what_came(self) -> None:
+        try:
+            self._take(self._items.get(timeout=self._until_next()))
+            for _ in range(IN_ONE_GO):
+                self._take(self._items.get_nowait())
+        except queue.Empty:
+            return
+
+    def _until_next(self) -> float:
+        now = self.clock.monotonic()
+        dues = [self._beat_due, self._commit_due, self.desk.wake_at]
+        dues += [s.opened_at + s.talk.wake_at for s in self.stations.values() if s.link and s.talk.wake_at is not None]
+        dues += [s.announced_at + ANNOUNCE_S for s in self.stations.values() if s.fresh]
+        return max(0.0, min(due for due in dues if due is not None) - now)
+
+    def _take(self, item: Item) -> None:
+        match item:
+            case Received():
+                station = self.stations[item.source]
+                self._keep(station, station.talk.feed(item.data, item.at - station.opened_at))
+            case Request():
+                item.reply.put(self._answer(item.message))
+            case LineChanged():
+                self.desk.line(item.source, item.word, item.at)
+            case Opened():
+                self._open(item)
+            case StateChanged():
+                self._change(item)
+            case Stop():
+                self._stopping = True
+
+    def _answer(self, message: dict[str, Any]) -> dict[str, Any]:
+        try:
+            return {"ok": True, **self._requests(self, message)}
+        except MeterlogError as error:
+            words, _, hint = str(error).partition("\n")
+            return {"ok": False, "error": words, "hint": getattr(error, "hint", "") or hint.strip()}
+
+    def _open(self, item: Opened) -> None:
+        station = self.stations[item.source]
+        station.link, station.url, station.opened_at = item.link, item.url, item.at
+        station.talk = station.profile.talk()
+        profile = station.profile.text
+        station.link_id = self.writer.open_link(station.source, profile, station.facts, item.url, self.clock.now())
+
+    def _change(self, item: StateChanged) -> None:
+        station = self.stations[item.source]
+        station.state, station.why, station.hint = item.state, item.why, item.hint
+        if item.state in (LinkState.WAITING, LinkState.GIVEN_UP) and station.link_id is not None:
+            self._keep(station, station.talk.end())
+            self.writer.close_link(station.link_id)
+            station.link = station.link_id = None
+        facts = {"link": item.source, "state": str(item.state), "why": item.why}
+        log.info("link", extra={"facts": facts})
+        self.writer.event("link " + str(item.state), self.clock.now(), facts, link=station.link_id, whence="daemon")
+        self.announcer.tell(event="link", **facts, hint=item.hint)
+
+    # ---- conversations ----
+
+    def _converse(self, now: float) -> None:
+        for station in self.stations.values():
+            if station.link is None:
+                continue
+            at = now - station.opened_at
+            wake_at = station.talk.wake_at
+            if wake_at is None or wake_at > at:
+                continue
+            requests, outcomes = station.talk.poll(at)
+            self._keep(station, outcomes)
+            for request in requests:
+                self._send(station, request, at)
+
+    def _send(self, station: Station, data: bytes, at: float) -> None:
+        assert station.link is not None
+        try:
+            station.link.write(data)
+        except LinkLost as lost:
+            log.warning("link", extra={"facts": {"link": station.source, "why": lost.why}})
+            return
+        station.talk.sent(data, at)
+        if station.link_id is not None:
+            self.writer.sent(station.link_id, data, at, self.desk.job_id, self.desk.step_id)
+
+    def _keep(self, station: Station, outcomes: list[Outcome]) -> None:
+        """Keep outcomes and, within a job, show each reading to the walk before the next is kept."""
+        if station.link_id is None:
+            return
+        for outcome in outcomes:
+            self.writer.outcomes(station.link_id, (outcome,), self.desk.job_id, self.desk.step_id)
+            if isinstance(outcome, Frame):
+                for reading in outcome.readings:
+                    station.last[reading.form.channel] = reading
+                    self.desk.reading(station, station.count, reading, outcome.at + station.opened_at)
+                    station.count += 1
+                if outcome.readings:
+                    station.last_utc_ms, station.fresh = self.clock.utc_ms(), True
+            elif isinstance(outcome, Rejected):
+                station.rejected += 1
+            else:
+                station.skipped += len(outcome.raw)
+
+    # ---- the record ----
+
+    def _commit_when_due(self, now: float) -> None:
+        if self._commit_due is None and self.writer.pending:
+            self._commit_due = now + COMMIT_WAIT_S
+        if self._refused and self._commit_due is not None and now < self._commit_due:
+            return
+        if self.writer.has_acts or (self._commit_due is not None and now >= self._commit_due) or self._stopping:
+            self.commit()
+
+    def commit(self) -> None:
+        """Commit what waits; a refusal is told once and tried again."""
+        try:
+            self.writer.commit(self.clock.now())
+        except StoreRefuses as refused:
+            self._commit_due = self.clock.monotonic() + RETRY_S
+            if not self._refused:
+                self._refused = str(refused)
+                log.error("store", extra={"facts": {"state": "refusing", "why": self._refused}})
+                self.announcer.tell(event="store", state="refusing", why=self._refused)
+            return
+        self._commit_due = None
+        if self._refused:
+            facts = {"why": self._refused, "not_kept": self.writer.not_kept - self._told_not_kept}
+            self._refused, self._told_not_kept = "", self.writer.not_kept
+            log.info("store", extra={"facts": {"state": "kept", **facts}})
+            self.writer.event("store refused", self.clock.now(), facts, whence="daemon")
+            self.announcer.tell(event="store", state="kept", why="")
+
+    @property
+    def store_status(self) -> dict[str, Any]:
+        return {
+            "state": "refusing" if self._refused else "kept",
+            "why": self._refused,
+            "committed": self.writer.committed_readings,
+            "pending": self.writer.pending,
+            "not_kept": self.writer.not_kept,
+        }
+
+    # ---- telling ----
+
+    def _announce_readings(self, now: float) -> None:
+        for station in self.stations.values():
+            if station.fresh and now - station.announced_at >= ANNOUNCE_S:
+                station.fresh, station.announced_at = False, now
+                if self.announcer.is_watched:
+                    readings = [reading_dict(reading) for reading in station.last.values()]
+                    self.announcer.tell(
+                        event="reading", link=station.source, readings=readings, utc_ms=station.last_utc_ms
+                    )
+
+    def _beat(self, now: float) -> None:
+        self._beat_due = now + BEAT_S
+        notify("WATCHDOG=1")
+        stepped = self.clock.step_ms()
+        if stepped:
+            log.warning("clock", extra={"facts": {"stepped_ms": stepped}})
+            self.writer.event("clock stepped", self.clock.now(), {"by_ms": stepped}, whence="daemon")
+        self.announcer.tell(event="beat", utc_ms=self.clock.utc_ms())

@@ -1,0 +1,145 @@
+"""Putting the daemon together from a bench file, and running it until a signal comes."""
+
+from __future__ import annotations
+
+import contextlib
+import queue
+import signal
+import threading
+from typing import TYPE_CHECKING
+
+from meterlog import places
+from meterlog.benchfile import read_bench
+from meterlog.daemon.announce import Announcer
+from meterlog.daemon.clock import Clock
+from meterlog.daemon.control import ControlServer
+from meterlog.daemon.desk import JobDesk
+from meterlog.daemon.items import Stop
+from meterlog.daemon.logs import set_up
+from meterlog.daemon.loop import BenchLoop
+from meterlog.daemon.requests import answer
+from meterlog.daemon.station import Station
+from meterlog.daemon.supervise import SupervisedLink
+from meterlog.errors import CannotDo
+from meterlog.links.settings import settings_of
+from meterlog.profile import compile_profile
+from meterlog.shipped import find, text_of
+from meterlog.store.writer import Writer
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+    from meterlog.benchfile import BenchFile
+    from meterlog.daemon.items import Item
+
+SILENT_AFTER_S = 5.0
+"""An open link that says nothing for so long is called silent."""
+
+QUEUE_ITEMS = 256
+"""Items that wait for the bench loop; beyond it the link threads stop reading."""
+
+
+def run_daemon(bench_path: Path, db: Path, *, log_form: str, sounds: bool | None) -> None:
+    """Listen until SIGINT or SIGTERM.
+
+    Raises: WrongText (bench or profile), BenchBusy, CannotDo; nothing is started then.
+    """
+    bench = bench_of(bench_path)
+    stations = stations_of(bench, bench_path)
+    log = set_up(log_form)
+    clock = Clock()
+    writer = Writer(db, clock.now(), {"socket": str(places.control_socket(db))})
+    items: queue.Queue[Item] = queue.Queue(QUEUE_ITEMS)
+    announcer = Announcer()
+    desk = JobDesk(stations, writer, announcer, clock, bench)
+    links = links_of(bench, stations, items)
+    loop = BenchLoop(stations, writer, desk, announcer, clock, items, answer, lambda name: links[name].try_again())
+    with _signals(items), _control(db, items, announcer), _running(links):
+        log.info("listening", extra={"facts": {"bench": bench.bench, "db": db, "links": len(stations)}})
+        loop.run()
+    log.info("ended", extra={"facts": {"committed": writer.committed_readings}})
+
+
+def bench_of(path: Path) -> BenchFile:
+    """The bench file at a path. Raises: WrongText, CannotDo."""
+    try:
+        text = path.read_text(encoding="utf-8")
+    except OSError as error:
+        raise CannotDo(
+            f"the bench file {path} can't be read: {error.strerror}", "make one with: meterlog bench new > bench.yaml"
+        ) from None
+    return read_bench(text, str(path))
+
+
+def stations_of(bench: BenchFile, bench_path: Path) -> dict[str, Station]:
+    """A station for each instrument, its profile compiled. Raises: WrongText, CannotDo."""
+    stations = {}
+    for source, instrument in bench.instruments.items():
+        path = find_beside(instrument.profile, bench_path.parent)
+        profile = compile_profile(text_of(path), str(path))
+        stations[source] = Station(source, profile, instrument.facts(source), profile.talk())
+    return stations
+
+
+def find_beside(reference: str, folder: Path) -> Path:
+    """A profile's file: beside the bench file, by path, or shipped under that name. Raises: CannotDo."""
+    beside = folder / reference
+    return beside if beside.is_file() else find(reference, "profiles/instruments")
+
+
+@contextlib.contextmanager
+def _signals(items: queue.Queue[Item]) -> Iterator[None]:
+    """SIGINT and SIGTERM end the loop; outside the main thread signals are not ours."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+
+    def stop(*_: object) -> None:
+        threading.Thread(target=items.put, args=(Stop(),), daemon=True).start()
+
+    before = {number: signal.signal(number, stop) for number in (signal.SIGINT, signal.SIGTERM)}
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+
+
+@contextlib.contextmanager
+def _control(db: Path, items: queue.Queue[Item], announcer: Announcer) -> Iterator[None]:
+    server = ControlServer(places.control_socket(db), items, announcer)
+    server.start()
+    try:
+        yield
+    finally:
+        server.close()
+
+
+def links_of(bench: BenchFile, stations: dict[str, Station], items: queue.Queue[Item]) -> dict[str, SupervisedLink]:
+    """A supervised link for each instrument, not yet started."""
+    switched = {switch.on for switch in bench.switches}
+    return {
+        source: SupervisedLink(
+            source,
+            instrument,
+            settings_of(stations[source].profile),
+            items,
+            silent_after_s=SILENT_AFTER_S,
+            has_switch=source in switched,
+        )
+        for source, instrument in bench.instruments.items()
+    }
+
+
+@contextlib.contextmanager
+def _running(links: dict[str, SupervisedLink]) -> Iterator[None]:
+    for link in links.values():
+        link.start()
+    try:
+        yield
+    finally:
+        for link in links.values():
+            link.stop()
+        for link in links.values():
+            link.join(2.0)

@@ -1,0 +1,26 @@
+"""Telling the service manager how we are (the sd_notify protocol): ready, stopping, still alive."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import socket
+
+
+def notify(state: str) -> None:
+    """Send a state such as "READY=1" to the socket that NOTIFY_SOCKET names; nothing where there is none."""
+    address = os.environ.get("NOTIFY_SOCKET", "")
+    if not address:
+        return
+    if address.startswith("@"):
+        address = "\0" + address[1:]
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as out, contextlib.suppress(OSError):
+        out.sendto(state.encode(), address)
+
+
+def watchdog_s() -> float | None:
+    """Half of the service manager's watchdog time in seconds, None where it keeps none."""
+    if int(os.environ.get("WATCHDOG_PID", os.getpid())) != os.getpid():
+        return None
+    span = os.environ.get("WATCHDOG_USEC", "")
+    return int(span) / 2e6 if span.isdigit() else None

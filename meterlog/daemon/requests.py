@@ -1,0 +1,169 @@
+"""What can be asked over the control socket: one function a request."""
+
+from __future__ import annotations
+
+import base64
+import binascii
+from typing import TYPE_CHECKING, Any
+
+from meterlog import __version__
+from meterlog.errors import CannotDo
+from meterlog.procedure.language import read_procedure
+from meterlog.shipped import find, text_of
+from meterlog.source import near_miss
+from meterlog.walk import WORDS, Act
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from meterlog.daemon.loop import BenchLoop
+
+Message = dict[str, Any]
+
+LARGEST_PHOTO = 8_000_000
+PHOTO_TYPES = ("image/jpeg", "image/png", "image/webp")
+
+
+def answer(loop: BenchLoop, message: Message) -> Message:
+    """Do what a message asks. Raises: MeterlogError when it can't be done."""
+    do = message["do"]
+    if do not in REQUESTS:
+        raise CannotDo(f"there is no request {do!r}", near_miss(do, REQUESTS))
+    return REQUESTS[do](loop, message)
+
+
+def _status(loop: BenchLoop, _: Message) -> Message:
+    job = loop.desk.job
+    at_hand = None
+    if job is not None:
+        procedure = job.procedure
+        at_hand = {"id": job.number, "ref": job.ref, "procedure": procedure.key, "appliance": procedure.appliance}
+    return {
+        "status": {
+            "bench": loop.writer.bench,
+            "version": __version__,
+            "utc_ms": loop.clock.utc_ms(),
+            "links": [station.as_dict() for station in loop.stations.values()],
+            "job": at_hand,
+            "walk": job.snapshot() if job else None,
+            "store": loop.store_status,
+        }
+    }
+
+
+def _act(loop: BenchLoop, message: Message) -> Message:
+    word = _text(message, "word")
+    if word not in WORDS:
+        raise CannotDo(f"there is no act {word!r}", near_miss(word, WORDS))
+    text = _text(message, "text", "") or _text(message, "reason", "")
+    act = Act(word=word, step=_text(message, "step", ""), text=text, who=_who(message))
+    walk = loop.desk.act(act, _whence(message))
+    loop.commit()
+    return {"walk": walk}
+
+
+def _open_job(loop: BenchLoop, message: Message) -> Message:
+    path = find(_text(message, "procedure"), "profiles/procedures")
+    procedure = read_procedure(text_of(path), str(path))
+    ref = _text(message, "ref", "") or _new_ref(loop)
+    if loop.writer.has_job(ref):
+        raise CannotDo(f"there is a job {ref} already", "choose another reference with --ref")
+    where = _text(message, "where", "")
+    if where and where not in procedure.where:
+        raise CannotDo(f"this procedure has no limits for {where!r}", near_miss(where, procedure.where))
+    entries = _texts(message, "plate")
+    unknown = [name for name in entries if name not in procedure.entries]
+    if unknown:
+        raise CannotDo(f"this procedure asks for no {unknown[0]!r}", near_miss(unknown[0], procedure.entries))
+    loop.desk.open(
+        procedure, ref, where=where, entries=entries, personal=_texts(message, "personal"), who=_who(message),
+        whence=_whence(message),
+    )  # fmt: skip
+    loop.commit()
+    return {"job": ref}
+
+
+def _new_ref(loop: BenchLoop) -> str:
+    """A reference from the day and a count: 2026-11-25-1."""
+    day = loop.clock.now().utc[:10]
+    number = 1
+    while loop.writer.has_job(f"{day}-{number}"):
+        number += 1
+    return f"{day}-{number}"
+
+
+def _close_job(loop: BenchLoop, message: Message) -> Message:
+    loop.desk.close(_who(message), _whence(message))
+    loop.commit()
+    return {}
+
+
+def _photo(loop: BenchLoop, message: Message) -> Message:
+    """Keep a photograph with a job: personal, so apart from the evidence and behind its digest."""
+    job, _ = loop.writer.resume_job(_text(message, "job"))
+    kind = _text(message, "type")
+    try:
+        content = base64.b64decode(_text(message, "content"), validate=True)
+    except binascii.Error:
+        raise CannotDo("the photograph's bytes are not base64") from None
+    if kind not in PHOTO_TYPES or not 0 < len(content) <= LARGEST_PHOTO:
+        raise CannotDo(f"a photograph is {', '.join(PHOTO_TYPES)}, at most {LARGEST_PHOTO // 1_000_000} MB")
+    name = _text(message, "name")
+    digest = loop.writer.disclose(job, "photograph", f"{kind} {name}", content)
+    facts = {"photograph": digest}
+    loop.writer.event("photograph", loop.clock.now(), facts, job=job, who=_who(message), whence=_whence(message))
+    loop.commit()
+    return {"digest": digest}
+
+
+def _erase(loop: BenchLoop, message: Message) -> Message:
+    """Erase a job's personal fields; that it was done, when and by whom stays."""
+    job, _ = loop.writer.resume_job(_text(message, "job"))
+    digests = loop.writer.personal_digests(job)
+    loop.writer.erase(digests)
+    facts = {"digests": digests}
+    loop.writer.event("erased", loop.clock.now(), facts, job=job, who=_who(message), whence=_whence(message))
+    loop.commit()
+    loop.writer.checkpoint()
+    return {"erased": len(digests)}
+
+
+def _try_again(loop: BenchLoop, message: Message) -> Message:
+    """Open a waiting or given-up link at once."""
+    loop.try_again(_text(message, "link"))
+    return {}
+
+
+REQUESTS: dict[str, Callable[[BenchLoop, Message], Message]] = {
+    "status": _status,
+    "act": _act,
+    "open job": _open_job,
+    "close job": _close_job,
+    "photo": _photo,
+    "erase": _erase,
+    "try again": _try_again,
+}
+
+
+def _text(message: Message, name: str, default: str | None = None) -> str:
+    value = message.get(name, default)
+    if value is None and default is not None:
+        return default
+    if not isinstance(value, str):
+        raise CannotDo(f"the request {message['do']!r} needs {name!r}, a text")
+    return value
+
+
+def _texts(message: Message, name: str) -> dict[str, str]:
+    value = message.get(name) or {}
+    if not isinstance(value, dict) or not all(isinstance(k, str) and isinstance(v, str) for k, v in value.items()):
+        raise CannotDo(f"{name!r} is an object of texts")
+    return value
+
+
+def _who(message: Message) -> str:
+    return str(message.get("who", ""))[:80]
+
+
+def _whence(message: Message) -> str:
+    return str(message.get("whence", "control socket"))[:80]

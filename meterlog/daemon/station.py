@@ -1,0 +1,74 @@
+"""One instrument's place on the bench: its link now, its conversation, its last readings."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from meterlog.daemon.states import LinkState
+
+if TYPE_CHECKING:
+    from meterlog.frames.talk import Talk
+    from meterlog.links import Link
+    from meterlog.profile import Profile
+    from meterlog.readings import Form, Reading
+
+
+@dataclass(slots=True)
+class Station:
+    """What the bench loop keeps of one instrument.
+
+    `link_id` is the store's, None while the link is down; `opened_at` is the zero of the link's
+    clock, s on the machine's monotonic clock.
+    """
+
+    source: str
+    profile: Profile
+    facts: str
+    talk: Talk
+    link: Link | None = None
+    link_id: int | None = None
+    opened_at: float = 0.0
+    url: str = ""
+    state: LinkState = LinkState.OPENING
+    why: str = ""
+    hint: str = ""
+    count: int = 0
+    rejected: int = 0
+    skipped: int = 0
+    last: dict[str, Reading] = field(default_factory=dict)
+    last_utc_ms: int = 0
+    fresh: bool = False
+    announced_at: float = 0.0
+
+    def as_dict(self) -> dict[str, Any]:
+        """The station for a status."""
+        return {
+            "link": self.source,
+            "profile": self.profile.key,
+            "state": str(self.state),
+            "why": self.why,
+            "hint": self.hint,
+            "url": self.url,
+            "readings": [reading_dict(reading) for reading in self.last.values()],
+            "utc_ms": self.last_utc_ms,
+            "count": self.count,
+            "rejected": self.rejected,
+            "skipped_bytes": self.skipped,
+        }
+
+
+def reading_dict(reading: Reading) -> dict[str, Any]:
+    """A reading for an announcement: what was shown, and its SI value."""
+    form: Form = reading.form
+    return {
+        "channel": form.channel,
+        "quantity": form.quantity,
+        "mode": form.mode,
+        "shown": reading.digits,
+        "value": reading.value,
+        "unit": form.unit,
+        "bound": str(form.bound) if form.bound else None,
+        "edge": reading.edge,
+        "flags": list(form.flags),
+    }

@@ -1,0 +1,133 @@
+"""One thread a link: opens, reads, notices silence and loss, tries again under the same name."""
+
+from __future__ import annotations
+
+import threading
+import time
+from typing import TYPE_CHECKING
+
+from meterlog.daemon.items import LineChanged, Opened, Received, StateChanged
+from meterlog.daemon.states import LinkState, next_wait_s
+from meterlog.links import LinkLost, open_link
+from meterlog.links.ports import device_of
+
+if TYPE_CHECKING:
+    import queue
+
+    from meterlog.benchfile import BenchInstrument
+    from meterlog.daemon.items import Item
+    from meterlog.links import Link
+    from meterlog.links.settings import LineSettings
+
+SWITCH_WAIT_S = 0.01
+"""How often control lines are looked at on a link that carries a switch."""
+
+QUIET_WAIT_S = 0.2
+
+
+class SupervisedLink:
+    """The task of one link. `start` it; `stop` ends it within one read's wait."""
+
+    def __init__(
+        self, source: str, instrument: BenchInstrument, settings: LineSettings, queue: queue.Queue[Item], *,
+        silent_after_s: float, has_switch: bool = False,
+    ) -> None:  # fmt: skip
+        self.source = source
+        self._instrument = instrument
+        self._settings = settings
+        self._queue = queue
+        self._silent_after_s = silent_after_s
+        self._wait_s = SWITCH_WAIT_S if has_switch else QUIET_WAIT_S
+        self._has_switch = has_switch
+        self._state: LinkState | None = None
+        self._stopping = threading.Event()
+        self._again = threading.Event()
+        self._thread = threading.Thread(target=self._run, name=f"link {source}", daemon=True)
+
+    def start(self) -> None:
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Ask the task to end; it closes its link."""
+        self._stopping.set()
+        self._again.set()
+
+    def try_again(self) -> None:
+        """Try a waiting or given-up link at once: a person has acted."""
+        self._again.set()
+
+    def join(self, timeout: float) -> None:
+        self._thread.join(timeout)
+
+    def _run(self) -> None:
+        failures = 0
+        while not self._stopping.is_set():
+            self._change(LinkState.OPENING)
+            try:
+                url = url_of(self._instrument)
+                link = open_link(url, self._settings, self._wait_s)
+            except LinkLost as lost:
+                failures += 1
+                self._wait(lost, failures)
+                continue
+            self._queue.put(Opened(self.source, link, url, time.monotonic()))
+            self._change(LinkState.LISTENING)
+            try:
+                heard = self._listen(link)
+            except LinkLost as lost:
+                link.close()
+                failures = 1
+                self._wait(lost, failures)
+            else:
+                link.close()
+                failures = 0 if heard else failures
+
+    def _listen(self, link: Link) -> bool:
+        """Read until told to stop. Raises: LinkLost."""
+        heard_at = time.monotonic()
+        heard = False
+        lines: dict[str, bool] = {}
+        while not self._stopping.is_set():
+            data = link.read()
+            now = time.monotonic()
+            if data:
+                heard_at, heard = now, True
+                self._queue.put(Received(self.source, data, now))
+                self._change(LinkState.LISTENING)
+            elif now - heard_at > self._silent_after_s:
+                why = f"nothing heard for {self._silent_after_s:.0f} s"
+                self._change(LinkState.SILENT, why, "is it switched on, and its output too?")
+            if self._has_switch:
+                self._look_at(link, lines, now)
+        return heard
+
+    def _look_at(self, link: Link, lines: dict[str, bool], now: float) -> None:
+        for name, is_on in link.control_lines().items():
+            if lines.get(name, False) != is_on:
+                lines[name] = is_on
+                self._queue.put(LineChanged(self.source, f"{name} {'on' if is_on else 'off'}", now))
+
+    def _wait(self, lost: LinkLost, failures: int) -> None:
+        if self._stopping.is_set():
+            return
+        self._change(LinkState.GIVEN_UP if lost.hopeless else LinkState.WAITING, lost.why, lost.hint)
+        self._again.wait(None if lost.hopeless else next_wait_s(failures))
+        if not self._stopping.is_set():
+            self._again.clear()
+
+    def _change(self, state: LinkState, why: str = "", hint: str = "") -> None:
+        """The one place where the state changes: remembered and told, once for each change."""
+        if state != self._state:
+            self._state = state
+            self._queue.put(StateChanged(self.source, state, why, hint, time.monotonic()))
+
+
+def url_of(instrument: BenchInstrument) -> str:
+    """Where an instrument is now. Raises: LinkLost when its adapter is not plugged in."""
+    if instrument.port:
+        return instrument.port
+    device = device_of(instrument.usb_serial)
+    if device is None:
+        serial = instrument.usb_serial
+        raise LinkLost(f"no adapter with serial number {serial} is plugged in", "plug it in; see: meterlog ports")
+    return device

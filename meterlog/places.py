@@ -1,0 +1,30 @@
+"""Where this user's files lie, by the platform's custom: bench file, database, control socket."""
+
+from __future__ import annotations
+
+import hashlib
+import tempfile
+from pathlib import Path
+
+import platformdirs
+
+LONGEST_SOCKET_PATH = 100
+
+
+def bench_file() -> Path:
+    """The bench file in the platform's configuration folder."""
+    return platformdirs.user_config_path("meterlog") / "bench.yaml"
+
+
+def database() -> Path:
+    """The database in the platform's data folder."""
+    return platformdirs.user_data_path("meterlog") / "bench.db"
+
+
+def control_socket(db: Path) -> Path:
+    """The control socket of the daemon that writes `db`: in the runtime folder, short enough for a socket."""
+    name = hashlib.sha256(str(db.resolve()).encode()).hexdigest()[:16] + ".sock"
+    folder = platformdirs.user_runtime_path("meterlog")
+    if len(str(folder / name)) > LONGEST_SOCKET_PATH:
+        folder = Path(tempfile.gettempdir()) / f"meterlog-{hashlib.sha256(str(folder).encode()).hexdigest()[:8]}"
+    return folder / name

@@ -1,0 +1,110 @@
+"""A real daemon on real pseudo-terminals, for tests: started as a process, played, killed, asked."""
+
+import contextlib
+import json
+import os
+import pty
+import signal
+import subprocess
+import sys
+import termios
+import time
+import tty
+from pathlib import Path
+
+from meterlog.daemon.client import ask
+from meterlog.errors import CannotDo
+from meterlog.store.sqlite import open_reader
+
+WITHIN_S = 20.0
+
+
+def wait_until(true, what, within_s=WITHIN_S):
+    """Wait until `true()` holds; the moment that it takes is the machine's, so only its end is bounded."""
+    deadline = time.monotonic() + within_s
+    while time.monotonic() < deadline:
+        if true():
+            return
+        time.sleep(0.01)
+    raise AssertionError(f"waited {within_s} s in vain: {what}")
+
+
+class Wire:
+    """A pseudo-terminal: the daemon opens `path`, the test plays the instrument at `write` and `read`."""
+
+    def __init__(self):
+        self.master, self._slave = pty.openpty()
+        tty.setraw(self._slave, termios.TCSANOW)
+        self.path = os.ttyname(self._slave)
+
+    def write(self, data):
+        os.write(self.master, data)
+
+    def read(self, size=1024):
+        return os.read(self.master, size)
+
+    def pull(self):
+        """Pull the cable: the other end sees the line hang up."""
+        for end in (self.master, self._slave):
+            with contextlib.suppress(OSError):
+                os.close(end)
+
+
+class Daemon:
+    """`meterlog listen` as a process of its own over a bench of wires or URLs."""
+
+    def __init__(self, folder: Path, instruments: dict[str, tuple[str, str]], *extra: str, bench_more: str = ""):
+        self.db = folder / "bench.db"
+        self.log = folder / "daemon.log"
+        lines = ["bench: test bench", "instruments:"]
+        for name, (profile, port) in instruments.items():
+            lines += [f"  {name}:", f"    profile: {profile}", f"    port: {port}"]
+        (folder / "bench.yaml").write_text("\n".join(lines) + "\n" + bench_more)
+        self._command = [
+            sys.executable, "-m", "meterlog", "listen", "--bench", str(folder / "bench.yaml"), "--db", str(self.db),
+            "--log", "json", *extra,
+        ]  # fmt: skip
+        self.start()
+
+    def start(self):
+        with open(self.log, "a") as log:
+            self.process = subprocess.Popen(self._command, stderr=log, stdout=log)
+        wait_until(self.answers, "the daemon to answer")
+
+    def answers(self):
+        assert self.process.poll() is None, self.log.read_text()
+        with contextlib.suppress(CannotDo):
+            self.ask("status")
+            return True
+        return False
+
+    def ask(self, do, **more):
+        return ask(self.db, do, who="test", **more)
+
+    def link(self, name):
+        return next(link for link in self.ask("status")["status"]["links"] if link["link"] == name)
+
+    def kill(self):
+        self.process.send_signal(signal.SIGKILL)
+        self.process.wait()
+
+    def stop(self):
+        self.process.terminate()
+        assert self.process.wait(timeout=WITHIN_S) == 0, self.log.read_text()
+
+    def rows(self, sql, *values):
+        db = open_reader(self.db)
+        try:
+            return [tuple(row) for row in db.execute(sql, values)]
+        finally:
+            db.close()
+
+    def logged(self):
+        return [json.loads(line) for line in self.log.read_text().splitlines() if line.startswith("{")]
+
+
+def run(*words, check=True):
+    """A `meterlog` command; answers the finished process."""
+    done = subprocess.run([sys.executable, "-m", "meterlog", *words], capture_output=True, text=True, timeout=120)
+    assert not check or done.returncode == 0, done.stdout + done.stderr
+    return done

@@ -1,0 +1,91 @@
+"""The daemon on pseudo-terminals: readings kept, states told, killed and started again."""
+
+import json
+
+import pytest
+from edge.bench import Daemon, Wire, run, wait_until
+from players.segments import showing
+
+
+@pytest.fixture
+def wires():
+    made = [Wire(), Wire()]
+    yield made
+    for wire in made:
+        wire.pull()
+
+
+@pytest.fixture
+def daemon(tmp_path, wires):
+    ohms, celsius = wires
+    made = Daemon(
+        tmp_path, {"multimeter": ("handheld-segments", ohms.path), "thermometer": ("ascii-thermometer", celsius.path)}
+    )
+    yield made
+    if made.process.poll() is None:
+        made.stop()
+
+
+def test_readings_are_kept_as_they_were_shown(daemon, wires):
+    ohms, celsius = wires
+    wait_until(lambda: daemon.link("thermometer")["state"] == "listening", "both links open")
+    ohms.write(b"\x99" + showing("ohm", 47.3) + showing("ohm", None))
+    celsius.write(b"T=+023.5C\r\nT=+0x3.5C\r\n")
+    wait_until(lambda: daemon.ask("status")["status"]["store"]["committed"] == 3, "three readings committed")
+    assert daemon.link("multimeter")["readings"][0]["bound"] == "overload"
+    assert daemon.link("thermometer")["readings"][0]["shown"] == "023.5"
+    daemon.stop()
+    shown = daemon.rows("SELECT instrument, shown, unit FROM readings ORDER BY instrument, id")
+    assert shown == [
+        ("multimeter", "047.3", "ohm"),
+        ("multimeter", "overload ", "Mohm"),
+        ("thermometer", "023.5", "degC"),
+    ]
+    kinds = daemon.rows("SELECT instrument, kind, bytes FROM not_read ORDER BY instrument")
+    assert kinds == [("multimeter", "skipped", "99"), ("thermometer", "rejected", b"T=+0x3.5C\r\n".hex().upper())]
+    assert run("audit", "--db", str(daemon.db)).stderr.endswith("findings: none\n")
+
+
+def test_a_second_daemon_is_refused_naming_the_first(daemon):
+    done = run("listen", "--bench", str(daemon.db.parent / "bench.yaml"), "--db", str(daemon.db), check=False)
+    assert done.returncode == 3
+    assert f"already written by another daemon (process {daemon.process.pid}" in done.stderr
+
+
+def test_a_pulled_cable_is_told_and_the_other_link_goes_on(daemon, wires):
+    ohms, celsius = wires
+    wait_until(lambda: daemon.link("multimeter")["state"] == "listening", "the link open")
+    ohms.write(showing("ohm", 47.3)[:7])
+    ohms.pull()
+    wait_until(lambda: daemon.link("multimeter")["state"] == "waiting", "the loss told")
+    celsius.write(b"T=+023.5C\r\n")
+    wait_until(lambda: daemon.link("thermometer")["count"] == 1, "the other link read")
+    assert any(line.get("state") == "waiting" and line["event"] == "link" for line in daemon.logged())
+
+
+def test_an_unknown_request_is_refused_with_a_hint(daemon):
+    done = run("job", "next", "--db", str(daemon.db), check=False)
+    assert (done.returncode, done.stderr) == (
+        3,
+        "no job is at hand\n  open one with: meterlog job open PROCEDURE\n",
+    )
+
+
+def test_bad_lines_on_the_control_socket_do_no_harm(daemon):
+    import socket
+
+    from meterlog.store.sqlite import lock_facts
+
+    path = lock_facts(daemon.db)["socket"]
+    for line, said in (
+        (b"hello\n", "not JSON"),
+        (b"[1]\n", 'an object with "do"'),
+        (b'{"do":"nonsense"}\n', "no request"),
+    ):
+        with socket.socket(socket.AF_UNIX) as client:
+            client.connect(path)
+            client.sendall(line)
+            answer = json.loads(client.makefile().readline())
+        assert not answer["ok"]
+        assert said in answer["error"]
+    assert daemon.answers()
