@@ -1,8 +1,8 @@
 """Quantities at the borders: "0.42 ohm" to an SI float and back. The only import of pint.
 
 Inside, everything is a plain float in SI. pint is slow to import (a quarter of a second) and to
-call, so it is loaded on the first use and each unit's factor is kept; nothing here runs for each
-reading.
+call, so everyday units have their factors here, pint is loaded for the first other one, and each
+factor is kept; nothing here runs for each reading.
 """
 
 from __future__ import annotations
@@ -80,6 +80,29 @@ def plain(unit: str) -> str:
     return "percent" if out == "%" else re.sub(r"\bOhm(s)?\b", "ohm", out)
 
 
+_DECIMAL = {"f": 1e-15, "p": 1e-12, "n": 1e-9, "u": 1e-6, "m": 1e-3, "": 1.0, "k": 1e3, "M": 1e6, "G": 1e9, "T": 1e12}
+_PLAIN = {"ohm": "ohm", "V": "volt", "A": "ampere", "W": "watt", "F": "farad", "H": "henry", "Hz": "hertz",
+          "J": "joule", "volt": "volt", "ampere": "ampere", "watt": "watt", "farad": "farad", "hertz": "hertz",
+          "second": "second", "kelvin": "kelvin", "dimensionless": "dimensionless"}  # fmt: skip
+_ALONE = {"s": ("second", 1.0, 0.0), "ms": ("second", 1e-3, 0.0), "us": ("second", 1e-6, 0.0),
+          "K": ("kelvin", 1.0, 0.0), "degC": ("kelvin", 1.0, 273.15), "delta_degC": ("kelvin", 1.0, 0.0),
+          "percent": ("dimensionless", 0.01, 0.0)}  # fmt: skip
+"""Everyday units by symbol, so that a one-off need not wait for pint. A test holds them to pint's own."""
+
+
+@cache
+def _everyday(unit: str) -> tuple[str, float, float] | None:
+    """(SI unit, scale, offset) of an everyday unit, None for one that only pint knows."""
+    name = plain(unit)
+    if name in _ALONE:
+        return _ALONE[name]
+    for prefix, scale in _DECIMAL.items():
+        base = name.removeprefix(prefix)
+        if name.startswith(prefix) and base in _PLAIN and (not prefix or len(base) < 4):
+            return _PLAIN[base], scale, 0.0
+    return None
+
+
 @lru_cache(maxsize=1024)
 def si_factor(unit: str) -> tuple[float, float]:
     """(scale, offset) with value_si = number * scale + offset, for a unit's written name.
@@ -89,6 +112,9 @@ def si_factor(unit: str) -> tuple[float, float]:
     >>> si_factor("kohm"), si_factor("degC")
     ((1000.0, 0.0), (1.0, 273.15))
     """
+    known = _everyday(unit)
+    if known:
+        return known[1], known[2]
     zero, one = _to_si(0.0, unit), _to_si(1.0, unit)
     return round(one - zero, 15) if zero else one, zero
 
@@ -107,6 +133,9 @@ def _to_si(number: float, unit: str) -> float:
 @lru_cache(maxsize=4096)
 def same_kind(unit: str, like: str) -> bool:
     """Whether two units measure the same kind of thing (ohm and kohm: yes, ohm and volt: no)."""
+    one, other = _everyday(unit), _everyday(like)
+    if one and other:
+        return one[0] == other[0]
     import pint
 
     registry = _registry()

@@ -27,6 +27,8 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "heating": ("meterlog.cli.heating", "Useful power of a heating run, from its temperature trace."),
     "part": ("meterlog.cli.part", "Read the marking of a part; find what may stand in for it."),
     "procedure": ("meterlog.cli.procedure", "Check, show and begin the steps for a type of appliance."),
+    "judge": ("meterlog.cli.judge", "Judge one value against limits, with its uncertainty."),
+    "evaluate": ("meterlog.cli.evaluate", "Work out a value from others: windings, insulation, discharge and more."),
     "decode": ("meterlog.cli.decode", "Decode a recording, or raw bytes, by a profile."),
 }
 """Name of each command: its module and the sentence that `--help` lists, so that help imports none."""

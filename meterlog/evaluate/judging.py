@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from meterlog.distributions import normal_cdf
-from meterlog.evaluate.result import Context, Result
+from meterlog.evaluate.result import Context, Result, width
 from meterlog.evaluate.verdict import Outcome, Verdict
 from meterlog.procedure.steps import Limit, Rule
 from meterlog.uncertainty import Budget, budget_of, nominal
@@ -182,10 +182,10 @@ def _value_verdict(case: _Case, result: Result) -> Verdict:
             f"guard band w = {case.context.guard:g} × U = {case.guard:.4g}: passes {interval(low, high, unit)}"
         )
     lines.append(f"probability of conformity {case.inside:.4f}, as far as the meter can say")
-    shown = f"{result} ± {show(case.budget.expanded, unit, 2)}"
+    shown = f"{result} ± {width(case.budget.expanded, unit)}"
     words = {
-        Outcome.PASS: f"{shown} lies within {limits}.",
-        Outcome.FAIL: f"{shown} lies outside {limits}.",
+        Outcome.PASS: f"{shown} lies within {the_limit(case.limit, unit)}.",
+        Outcome.FAIL: f"{shown} lies outside {the_limit(case.limit, unit)}.",
         Outcome.UNDECIDED: f"{shown} is too close to the limit for this measurement ({limits}).",
     }[outcome]
     return Verdict(
@@ -251,12 +251,12 @@ def _bound_verdict(result: Result, limit: Limit, rule: Rule, budget: Budget) -> 
         outcome = Outcome.PASS
     else:
         outcome = Outcome.UNDECIDED
-    limits = interval(limit.low, limit.high, result.unit)
+    limits, held = interval(limit.low, limit.high, result.unit), the_limit(limit, result.unit)
     word = "above" if above else "below"
     words = {
-        Outcome.PASS: f"Whatever lies {word} {show(edge, result.unit)} is within {limits}.",
-        Outcome.FAIL: f"Whatever lies {word} {show(edge, result.unit)} is outside {limits}.",
-        Outcome.UNDECIDED: f"The reading says only {result}: that can be within {limits} or not.",
+        Outcome.PASS: f"Whatever lies {word} {show(edge, result.unit)} is within {held}.",
+        Outcome.FAIL: f"Whatever lies {word} {show(edge, result.unit)} is outside {held}.",
+        Outcome.UNDECIDED: f"The reading says only {result}: that can be within {held} or not.",
     }[outcome]
     advice = "Measure on a range, or with an instrument, that reaches the limit." if not result.advice else ""
     return Verdict(
@@ -279,10 +279,10 @@ def _bound_verdict(result: Result, limit: Limit, rule: Rule, budget: Budget) -> 
 def advise(value: float, budget: Budget, limit: Limit, result: Result) -> str:
     """What would decide an undecided value: the part of the budget to make smaller, and how far."""
     if limit.low is not None and limit.high is not None and limit.high - limit.low < 2.0 * budget.expanded:
-        room = show((limit.high - limit.low) / 2.0, result.unit, 3)
+        room = width((limit.high - limit.low) / 2.0, result.unit, 3)
         return f"No value could pass: U must be below {room}. Use a better instrument or range."
     gaps = [abs(value - mark) for mark in (limit.low, limit.high) if mark is not None]
-    wanted = show(min(gaps), result.unit, 3)
+    wanted = width(min(gaps), result.unit, 3)
     kind = budget.lines[0].name if budget.lines else ""
     return f"It would be decided with U below {wanted}: {_remedy(kind, result)}"
 
@@ -299,6 +299,12 @@ def _remedy(largest: str, result: Result) -> str:
     if result.quantity in ("resistance", "continuity"):
         return "use a lower range or a better instrument, or measure with four wires."
     return "use a lower range or a better instrument."
+
+
+def the_limit(limit: Limit, unit: str) -> str:
+    """A limit within a sentence: "the limit of at most 300 mΩ", "the limits of 4.7 µF to 5.2 µF"."""
+    word = "limit" if limit.low is None or limit.high is None else "limits"
+    return f"the {word} of {interval(limit.low, limit.high, unit)}"
 
 
 def interval(low: float | None, high: float | None, unit: str) -> str:

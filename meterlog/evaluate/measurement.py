@@ -38,13 +38,21 @@ _RESISTANCES = ("resistance", "continuity")
 
 
 def measured(
-    capture: Capture, *, accuracy: Accuracy | None, context: Context | None = None, gain: Estimate | None = None
+    capture: Capture,
+    *,
+    accuracy: Accuracy | None,
+    context: Context | None = None,
+    gain: Estimate | None = None,
+    resolution: float | None = None,
+    of: str = "",
 ) -> Result:
     """The value or bound of a capture with its errors, before the leads are taken off.
 
     Args:
         gain: the relative error of the reading, where several captures share it (one meter, one
             range): see `shared_gain`. Then only the counts, the floor and the spread are its own.
+        resolution: one step of the last digit, SI; the form's where None.
+        of: what was measured, for the lines of a budget that has several ("leads").
     """
     context = context or Context()
     form, counts = capture.form, capture.counts
@@ -58,12 +66,12 @@ def measured(
         return Result(quantity=form.quantity, reason=reason, advice="Tell the range's end in the profile.")
     scale_value = shown - form.offset  # a percentage is of the digits: of 21 °C, not of 294 K
     own = 0.0 if gain is not None else scale_value
-    step = 0.0 if counts is None else form.resolution  # overload shows no digits
+    step = 0.0 if counts is None else resolution or form.resolution  # overload shows no digits
     errors, lines = _instrument_errors(own, step, accuracy, context)
-    lines.insert(0, f"shown: {_as_shown(capture)}")
+    lines.insert(0, f"shown: {_as_shown(capture, step)}")
     if not bound:
         errors += _spread(capture, context, lines)
-    number = estimate(shown, *errors)
+    number = estimate(shown, *(replace(error, name=f"{error.name}, {of}") if of else error for error in errors))
     if gain is not None:
         number = number + scale_value * gain
         lines.append(
@@ -167,12 +175,12 @@ def _direction(bound: Bound | None) -> str:
     return {None: "", Bound.BELOW: "below"}.get(bound, "above")
 
 
-def _as_shown(capture: Capture) -> str:
+def _as_shown(capture: Capture, step: float) -> str:
     form = capture.form
     if form.bound is Bound.OVERLOAD:
         return f"overload on a range that ends at {show(form.range_top or 0.0, QUANTITIES[form.quantity].si)}"
     sign = {"above": "> ", "below": "< "}.get(_direction(form.bound), "")
-    return f"{sign}{capture.reading.digits} {symbol(form.unit)}, last digit {form.resolution:g} in SI"
+    return f"{sign}{capture.reading.digits} {symbol(form.unit)}, last digit {step:g} in SI"
 
 
 def _instrument_errors(
@@ -180,6 +188,8 @@ def _instrument_errors(
 ) -> tuple[list[Error], list[str]]:
     """The errors of the instrument at a value: accuracy, temperature, age; or resolution alone."""
     step = rectangle("resolution", resolution / 2.0, "half a step of the last digit, JCGM 100 F.2.2.1")
+    if accuracy is None and not resolution:
+        return [], []
     if accuracy is None:
         return [step], [f"  resolution: a = {resolution / 2:.4g}, u = a/√3 = {step.standard_uncertainty:.4g}"]
     half_width = accuracy.half_width(value, resolution)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from meterlog.uncertainty import Estimate, nominal, standard_uncertainty
@@ -10,6 +10,8 @@ from meterlog.units import QUANTITIES, show
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
+
+    from meterlog.procedure.steps import Limit
 
 YEAR_S = 365.25 * 86400.0
 
@@ -52,6 +54,7 @@ class Result:
         trail: the arithmetic, line by line, with the numbers in.
         doubts: what limits its worth, each a sentence ("The accuracy of the instrument is not known: …").
         excess: it may read too high by up to this much (leads that were not nulled), SI.
+        limit: the limit that the method itself gives (a band around a marking), None when it gives none.
         reason: why nothing was found, a sentence; "" otherwise.
         advice: what would make it better.
     """
@@ -62,6 +65,7 @@ class Result:
     trail: tuple[str, ...] = ()
     doubts: tuple[str, ...] = ()
     excess: float = 0.0
+    limit: Limit | None = None
     reason: str = ""
     advice: str = ""
 
@@ -91,6 +95,11 @@ class Result:
         return sign + show(nominal(self.number), self.unit, digits=6)
 
 
+def width(amount: float, unit: str, digits: int = 2) -> str:
+    """An amount of error for a person: like a value, but of a temperature in K."""
+    return show(amount, "delta_degC" if unit == "kelvin" else unit, digits)
+
+
 def nothing(quantity: str, reason: str, *parts: Result, advice: str = "") -> Result:
     """No result, and why."""
     return Result(quantity=quantity, reason=reason, advice=advice, trail=trails(parts), doubts=doubts(parts))
@@ -104,8 +113,3 @@ def trails(parts: Sequence[Result]) -> tuple[str, ...]:
 def doubts(parts: Sequence[Result]) -> tuple[str, ...]:
     """The doubts of several results, each once."""
     return tuple(dict.fromkeys(doubt for part in parts for doubt in part.doubts))
-
-
-def with_line(result: Result, line: str) -> Result:
-    """The result with one more line of arithmetic."""
-    return replace(result, trail=(*result.trail, line))

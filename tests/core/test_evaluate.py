@@ -93,7 +93,7 @@ NULL = measured(capture(12), accuracy=ACCURACY)
 def test_a_pass_shows_its_arithmetic():
     verdict = judge_capture(step(limit(high=0.4)), capture(46, deviation=0.005), accuracy=ACCURACY, null=NULL)
     assert verdict.outcome is Outcome.PASS
-    assert verdict.why == "340 mΩ ± 53 mΩ lies within at most 400 mΩ."
+    assert verdict.why == "340 mΩ ± 53 mΩ lies within the limit of at most 400 mΩ."
     assert verdict.trail == (
         "shown: 0.46 Ω, last digit 0.01 in SI",
         "  accuracy: 0.01 × 0.46 + 3 × 0.01 + 0 = 0.0346",
@@ -130,25 +130,25 @@ def test_an_unknown_accuracy_is_said():
     verdict = judge_capture(step(limit(high=100.0)), capture(6000), accuracy=None)
     assert verdict.outcome is Outcome.PASS
     assert verdict.why == (
-        "60 Ω ± 4.8 mΩ lies within at most 100 Ω. "
+        "60 Ω ± 4.8 mΩ lies within the limit of at most 100 Ω. "
         "The accuracy of the instrument is not known: only its resolution and the spread are counted."
     )
 
 
 BOUNDS = [  # bound, counts, how, quantity, limit, outcome, why
     (Bound.ABOVE, 220, "one minute", "insulation_resistance", (1e6, None), "pass",
-     "Whatever lies above 2.2 GΩ is within at least 1 MΩ. The leads were not proved: one that is off its point "
-     "reads the same."),
+     "Whatever lies above 2.2 GΩ is within the limit of at least 1 MΩ. The leads were not proved: one that is off "
+     "its point reads the same."),
     (Bound.OVERLOAD, None, "open proved", "resistance", (None, 1.0), "fail",
-     "Whatever lies above 6 MΩ is outside at most 1 Ω."),
+     "Whatever lies above 6 MΩ is outside the limit of at most 1 Ω."),
     (Bound.OVERLOAD, None, "open proved", "resistance", (20e6, None), "undecided",
-     "The reading says only > 6 MΩ: that can be within at least 20 MΩ or not."),
+     "The reading says only > 6 MΩ: that can be within the limit of at least 20 MΩ or not."),
     (Bound.OVERLOAD, None, "switch", "resistance", (None, 1.0), "undecided",
      "The circuit reads open, but the leads were not proved before and after: the probes may have been off."),
     (Bound.OVERLOAD, None, "open proved", "resistance", (1e6, None), "pass",
-     "Whatever lies above 6 MΩ is within at least 1 MΩ."),
+     "Whatever lies above 6 MΩ is within the limit of at least 1 MΩ."),
     (Bound.BELOW, 1, "bound held", "insulation_resistance", (1e8, None), "fail",
-     "Whatever lies below 10 MΩ is outside at least 100 MΩ."),
+     "Whatever lies below 10 MΩ is outside the limit of at least 100 MΩ."),
     (Bound.OPEN_SENSOR, None, "settled", "temperature", (None, 300.0), "not judged",
      "The sensor is broken or not plugged in."),
 ]  # fmt: skip

@@ -1,5 +1,8 @@
 """Units at the borders, against pint's own conversions and hand sums."""
 
+from functools import cache
+
+import pint
 import pytest
 
 from meterlog import units
@@ -49,3 +52,31 @@ def test_a_value_is_shown_with_a_prefix(value, si, shown):
 @pytest.mark.parametrize(("unit", "symbol"), [("kohm", "kΩ"), ("uF", "µF"), ("degC", "°C"), ("V", "V"), ("%", "%")])
 def test_a_unit_has_a_symbol(unit, symbol):
     assert units.symbol(unit) == symbol
+
+
+@cache
+def pints_own():
+    return pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
+
+
+EVERYDAY = [
+    (prefix + base, like)
+    for base, like in [("ohm", "ohm"), ("V", "volt"), ("A", "ampere"), ("W", "watt"), ("F", "farad"), ("H", "henry"),
+                       ("Hz", "hertz"), ("J", "joule")]
+    for prefix in ["f", "p", "n", "u", "m", "", "k", "M", "G", "T"]
+] + [("s", "second"), ("ms", "second"), ("us", "second"), ("K", "kelvin"), ("degC", "kelvin"),
+     ("percent", "dimensionless"),
+     ("delta_degC", "kelvin"), ("volt", "volt"), ("ampere", "ampere"), ("watt", "watt"), ("farad", "farad"),
+     ("hertz", "hertz"), ("second", "second"), ("kelvin", "kelvin"), ("dimensionless", "dimensionless")]  # fmt: skip
+
+
+@pytest.mark.parametrize(("unit", "like"), EVERYDAY)
+def test_everyday_units_are_what_pint_says(unit, like):
+    registry = pints_own()
+    scale, offset = units.si_factor(unit)
+    assert units._everyday(unit) is not None
+    assert registry.Quantity(1.0, unit).to_base_units().magnitude == pytest.approx(scale + offset, rel=1e-12)
+    assert registry.Quantity(0.0, unit).to_base_units().magnitude == pytest.approx(offset, abs=1e-12)
+    assert registry.Unit(unit).dimensionality == registry.Unit(like).dimensionality
+    assert units.same_kind(unit, like)
+    assert not units.same_kind(unit, "henry" if like != "henry" else "ohm")

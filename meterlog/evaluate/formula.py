@@ -1,0 +1,70 @@
+"""Formulas on results: errors and bounds go through, and the trail shows the numbers put in.
+
+A formula is plain arithmetic and monotone in each input where it is used, so that an edge goes in
+as a number and its direction follows from the formula's slope there.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+from meterlog.evaluate.result import Result, doubts, nothing, trails
+from meterlog.uncertainty import nominal
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+LEADS_DOUBT = "The leads were not nulled."
+
+
+def exactly(value: float, quantity: str) -> Result:
+    """A number that carries no error: a constant, a rating, what the rule says."""
+    return Result(quantity=quantity, number=float(value))
+
+
+def derive(quantity: str, formula: Callable[..., Any], line: str, *parts: Result) -> Result:
+    """The result of a formula on other results.
+
+    Args:
+        line: the arithmetic with {0}, {1}, … where the inputs' values go: "R2/R1 = {1}/{0}".
+
+    A bound goes through when every bounded input pushes the same way; otherwise nothing is known.
+    """
+    absent = next((part for part in parts if part.number is None), None)
+    if absent is not None:
+        return nothing(quantity, absent.reason or "A value is missing.", *parts, advice=absent.advice)
+    values = [nominal(part.number) for part in parts]
+    try:
+        number = formula(*(part.number for part in parts))
+        bound = _direction(formula, values, parts)
+        lower = nominal(formula(*(v - part.excess for v, part in zip(values, parts, strict=True))))
+    except (ValueError, ZeroDivisionError, OverflowError):
+        return nothing(quantity, f"The formula has no value here: {_filled(line, values)}.", *parts)
+    if bound == "both":
+        return nothing(quantity, "The bounds push both ways: nothing is known.", *parts)
+    excess = nominal(number) - lower if any(part.excess for part in parts) else 0.0
+    result = Result(quantity=quantity, number=number, bound=bound, excess=excess, doubts=doubts(parts))
+    shown = f"{_filled(line, values)} = {result}"
+    return replace(result, trail=(*trails(parts), shown))
+
+
+def _filled(line: str, values: list[float]) -> str:
+    return line.format(*(f"{value:.6g}" for value in values))
+
+
+def _direction(formula: Callable[..., Any], values: list[float], parts: tuple[Result, ...]) -> str:
+    """The direction that bounded inputs give: "", "above", "below" or "both"."""
+    pushes: set[str] = set()
+    for i, part in enumerate(parts):
+        if not part.bound:
+            continue
+        step = 1e-6 * abs(values[i]) or 1e-9
+        beyond = values[i] + step if part.bound == "above" else values[i] - step
+        moved = nominal(formula(*values[:i], beyond, *values[i + 1 :])) - nominal(formula(*values))
+        if not math.isclose(moved, 0.0, abs_tol=0.0):
+            pushes.add("above" if moved > 0 else "below")
+    if len(pushes) > 1:
+        return "both"
+    return pushes.pop() if pushes else ""

@@ -1,0 +1,102 @@
+"""Resistance and continuity: leads off, reversed current against stray volts, repeats, conductors."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import Any
+
+from meterlog.evaluate.formula import derive
+from meterlog.evaluate.measurement import less_null
+from meterlog.evaluate.methods import SEVERAL, Input, Method
+from meterlog.evaluate.result import Result, doubts, nothing, trails
+from meterlog.uncertainty import Error, error_of, nominal
+
+COPPER_OHM_M = 1e-6 / 58.0
+"""Resistivity of copper at 20 °C, ohm m: 58 MS/m. Source: IEC 60028 (read second-hand)."""
+
+
+def conductor_resistance(length: Any, area: Any, resistivity: Any = COPPER_OHM_M) -> Any:
+    """Resistance of a conductor, ohm: ρ l/A, with l in m and A in m².
+
+    >>> round(conductor_resistance(25.0, 2.5e-6), 3)
+    0.172
+    """
+    return resistivity * length / area
+
+
+def leads_off(reading: Result, leads: Result) -> Result:
+    """A resistance without the leads that it was measured through."""
+    return less_null(reading, leads)
+
+
+def reversed_current(forward: Any, backward: Any, current: Any) -> Any:
+    """Resistance free of thermal volts, ohm: (V+ − V−)/(2 I), read with the current both ways."""
+    return (forward - backward) / (2.0 * current)
+
+
+def by_reversal(forward: Result, backward: Result, current: Result) -> Result:
+    """Four-wire resistance from the voltage at both directions of the current."""
+    return derive(
+        "resistance", reversed_current, "R = (V+ − V−)/(2 I) = ({0} − {1})/(2 × {2})", forward, backward, current
+    )
+
+
+def mean_of_repeats(repeats: tuple[Result, ...]) -> Result:
+    """The mean of one thing measured again and again, leads lifted and applied anew each time.
+
+    The scatter between the repeats, contact and all, is an error from readings: s/√n, ν = n − 1.
+    """
+    if len(repeats) < 2:
+        return nothing("resistance", "Two repeats or more are needed.", *repeats)
+    if not all(part.value is not None for part in repeats):
+        return nothing(repeats[0].quantity, "A repeat gave no value: bounds are not averaged.", *repeats)
+    values = [nominal(part.number) for part in repeats]
+    n = len(values)
+    mean = math.fsum(values) / n
+    deviation = math.sqrt(math.fsum((v - mean) ** 2 for v in values) / (n - 1))
+    total: Any = sum(part.number for part in repeats)
+    number = total / n
+    if deviation:
+        scatter = Error(
+            name="spread of the repeats",
+            standard_uncertainty=deviation / math.sqrt(n),
+            distribution="readings",
+            degrees_of_freedom=float(n - 1),
+        )
+        number = number + error_of(scatter)
+    line = f"mean of {n} repeats {mean:.6g}, s = {deviation:.4g}, s/√n = {deviation / math.sqrt(n):.4g}"
+    result = Result(quantity=repeats[0].quantity, number=number, doubts=doubts(repeats))
+    return replace(result, trail=(*trails(repeats), line))
+
+
+METHODS = (
+    Method(
+        name="leads off",
+        title="Resistance without the leads.",
+        gives="resistance",
+        inputs={
+            "reading": Input("resistance", "through the leads"),
+            "leads": Input("resistance", "of the leads pressed together"),
+        },
+        find=leads_off,
+    ),
+    Method(
+        name="reversed current",
+        title="Four-wire resistance, free of thermal volts.",
+        gives="resistance",
+        inputs={
+            "forward": Input("voltage", "with the current one way"),
+            "backward": Input("voltage", "with the current the other way, its sign kept"),
+            "current": Input("current", "that flows"),
+        },
+        find=by_reversal,
+    ),
+    Method(
+        name="mean of repeats",
+        title="Mean of one thing measured again and again, with the scatter between.",
+        gives="",
+        inputs={"repeats": Input("resistance", "captures of the same points", SEVERAL)},
+        find=mean_of_repeats,
+    ),
+)

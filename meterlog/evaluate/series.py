@@ -1,0 +1,87 @@
+"""A run of readings with their times, for methods that look at its course."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from meterlog.evaluate.measurement import measured, shared_gain
+from meterlog.evaluate.result import Context, Result
+from meterlog.readings import Capture
+
+if TYPE_CHECKING:
+    from meterlog.evaluate.accuracy import Accuracy
+    from meterlog.readings import Reading
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Series:
+    """Readings of one instrument with the times since the run began (switch-off, start of a test), s.
+
+    Build it with `series_of`. Its points share the gain of the meter; each has its own counts.
+    """
+
+    quantity: str
+    points: tuple[tuple[float, Result], ...]
+    resolution: float
+    trail: tuple[str, ...] = ()
+    doubts: tuple[str, ...] = ()
+
+    @property
+    def times(self) -> tuple[float, ...]:
+        return tuple(t for t, _ in self.points)
+
+    def results(self) -> tuple[tuple[float, Result], ...]:
+        """(time, result) of every reading, in order of time."""
+        return self.points
+
+    def at(self, time: float, tolerance: float) -> Result | None:
+        """The reading nearest to a time, None when none lies within the tolerance, s."""
+        if not self.points:
+            return None
+        found, result = min(self.points, key=lambda point: abs(point[0] - time))
+        return result if abs(found - time) <= tolerance * (1 + 1e-9) else None
+
+
+def series_of(
+    readings: list[tuple[float, Reading]], *, accuracy: Accuracy | None, context: Context | None = None
+) -> Series:
+    """A series from readings with their times, s; readings that give no number or bound are left out.
+
+    Raises: ValueError, when there is no reading.
+    """
+    if not readings:
+        raise ValueError("a series needs a reading")
+    context = context or Context()
+    gain = shared_gain(accuracy, context) if accuracy else None
+    points: list[tuple[float, Result]] = []
+    doubts: tuple[str, ...] = ()
+    for time, reading in sorted(readings, key=lambda pair: pair[0]):
+        result = measured(_alone(reading, time), accuracy=accuracy, context=context, gain=gain)
+        doubts = doubts or result.doubts
+        if result.number is not None:
+            points.append((time, result))
+    first, last = points[0] if points else (0.0, None), points[-1] if points else (0.0, None)
+    line = f"series: {len(points)} readings, {first[0]:g} s {first[1]} to {last[0]:g} s {last[1]}"
+    return Series(
+        quantity=readings[0][1].form.quantity,
+        points=tuple(points),
+        resolution=max(reading.form.resolution for _, reading in readings),
+        trail=(line,),
+        doubts=doubts,
+    )
+
+
+def _alone(reading: Reading, time: float) -> Capture:
+    return Capture(
+        form=reading.form,
+        counts=reading.counts,
+        count=1,
+        spread=0.0,
+        deviation=0.0,
+        started=time,
+        ended=time,
+        first=0,
+        last=0,
+        how="series",
+    )
