@@ -1,0 +1,48 @@
+"""`meterlog browse`: the record in a browser, read-only; works with or without a running daemon."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from meterlog.cli.options import db_option
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+
+@click.command()
+@db_option
+@click.option("--port", type=click.IntRange(0, 65535), help="The port; left out, 8372 or a free one.")
+@click.option("--lan", is_flag=True, help="Let a phone on the network in, by a code shown here.")
+@click.option("--no-open", is_flag=True, help="Open no browser.")
+def browse(db: Path, port: int | None, lan: bool, no_open: bool) -> None:
+    """Show jobs, captures and verdicts in a browser, from a database that is only read.
+
+    \b
+    Example:
+      meterlog browse --lan
+    """
+    from meterlog.web import serve
+
+    opening = serve.open_address(port, lan)
+    application = serve.application(db, opening.token, opening.hosts)
+    click.echo(f"{db} is open at {opening.url} (Ctrl-C ends it)", err=True)
+    if lan:
+        _show_code(opening.lan_url)
+    if not no_open:
+        click.launch(opening.url)
+    serve.run(application, opening)
+
+
+def _show_code(url: str) -> None:
+    """The address for the phone, as a QR code and in words. It is not encrypted on its way."""
+    import segno
+
+    segno.make(url, micro=False).terminal(compact=True)
+    click.echo(f"Scan it with the phone, or open {url}", err=True)
+    click.echo(
+        "Whoever scans it can read everything and act on the bench until this ends. The network is not", err=True
+    )
+    click.echo("encrypted: use one that you trust.", err=True)

@@ -1,0 +1,128 @@
+"""Who may come in, and what every answer carries.
+
+The loopback address is the owner's. From elsewhere only a cookie opens, which the address in the
+terminal's QR code sets; without one everything is refused. Names of the machine that were not told
+to us are refused too (an address elsewhere must not be able to rename itself to ours), and so is a
+change whose page of origin is not this server.
+"""
+
+from __future__ import annotations
+
+import hmac
+from http.cookies import CookieError, SimpleCookie
+from ipaddress import ip_address
+from typing import TYPE_CHECKING, Any
+from urllib.parse import parse_qs, urlsplit
+
+if TYPE_CHECKING:
+    from collections.abc import Awaitable, Callable
+
+    Scope = dict[str, Any]
+    Send = Callable[[dict[str, Any]], Awaitable[None]]
+
+COOKIE = "meterlog_phone"
+ENTER = "/enter"
+LOOPBACK = frozenset({"localhost", "127.0.0.1", "[::1]"})
+STOCK_POLICY = (
+    "default-src 'self'; script-src 'self' 'unsafe-inline'; style-src 'self' 'unsafe-inline'; img-src 'self' data:; "
+    "object-src 'none'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+)
+"""For Datasette's own pages, which hold scripts of their own."""
+ALWAYS = (
+    (b"x-content-type-options", b"nosniff"),
+    (b"referrer-policy", b"same-origin"),
+    (b"cross-origin-opener-policy", b"same-origin"),
+    (b"cross-origin-resource-policy", b"same-origin"),
+)
+
+
+class Door:
+    """Stands before the whole application.
+
+    Args:
+        token: what the QR code carries; "" lets nobody in but the loopback address.
+        hosts: names, without port, by which this server may be called besides the loopback's.
+    """
+
+    def __init__(self, app: Any, token: str = "", hosts: frozenset[str] = frozenset()) -> None:
+        self._app, self._token, self._hosts = app, token, LOOPBACK | hosts
+
+    async def __call__(self, scope: Scope, receive: Any, send: Send) -> None:
+        if scope["type"] != "http":
+            await self._app(scope, receive, send)
+            return
+        headers = {name.decode("latin-1"): value.decode("latin-1") for name, value in scope["headers"]}
+        host = headers.get("host", "")
+        if host_name(host) not in self._hosts:
+            await _say(send, 421, f"This server is not called {host or 'nothing'!r}.")
+        elif scope["path"] == ENTER:
+            await self._enter(scope, send)
+        elif (actor := self._actor(scope, headers)) is None:
+            await _say(send, 403, "This bench is open to its owner. Scan the code that meterlog browse --lan shows.")
+        elif scope["method"] not in ("GET", "HEAD") and not is_ours(headers.get("origin", ""), host):
+            await _say(send, 403, "A change is taken only from a page of this server.")
+        else:
+            await self._app({**scope, "meterlog_actor": actor}, receive, _with_headers(send))
+
+    def _actor(self, scope: Scope, headers: dict[str, str]) -> dict[str, str] | None:
+        whence = (scope.get("client") or ("",))[0]
+        if _is_loopback(whence):
+            return {"id": "owner", "whence": whence}
+        if self._token and hmac.compare_digest(_cookie(headers.get("cookie", "")).encode(), self._token.encode()):
+            return {"id": "phone", "whence": whence}
+        return None
+
+    async def _enter(self, scope: Scope, send: Send) -> None:
+        """Put the token of the address into a cookie, and leave the address bar and the history clean."""
+        given = parse_qs(scope["query_string"].decode("latin-1")).get("token", [""])[0]
+        if not self._token or not hmac.compare_digest(given.encode(), self._token.encode()):
+            await _say(send, 403, "This code is not the one of now: scan the one in the terminal.")
+            return
+        cookie = f"{COOKIE}={self._token}; HttpOnly; SameSite=Lax; Path=/"
+        headers = [(b"location", b"/bench"), (b"set-cookie", cookie.encode()), (b"cache-control", b"no-store")]
+        await send({"type": "http.response.start", "status": 303, "headers": headers})
+        await send({"type": "http.response.body", "body": b""})
+
+
+def host_name(host: str) -> str:
+    """A Host header without its port, small: "127.0.0.1:8001" is "127.0.0.1"."""
+    name = host.strip().lower()
+    return name[: name.index("]") + 1] if name.startswith("[") and "]" in name else name.partition(":")[0]
+
+
+def is_ours(origin: str, host: str) -> bool:
+    """Whether the page that a change comes from was served under the same name and port."""
+    return bool(host) and urlsplit(origin).netloc.lower() == host.lower()
+
+
+def _is_loopback(whence: str) -> bool:
+    try:
+        return ip_address(whence).is_loopback
+    except ValueError:
+        return False
+
+
+def _cookie(header: str) -> str:
+    try:
+        found = SimpleCookie(header).get(COOKIE)
+    except CookieError:
+        return ""
+    return found.value if found else ""
+
+
+def _with_headers(send: Send) -> Send:
+    async def sending(message: dict[str, Any]) -> None:
+        if message["type"] == "http.response.start":
+            headers = list(message.get("headers", []))
+            if not any(name.lower() == b"content-security-policy" for name, _ in headers):
+                headers.append((b"content-security-policy", STOCK_POLICY.encode()))
+            message = {**message, "headers": [*headers, *ALWAYS]}
+        await send(message)
+
+    return sending
+
+
+async def _say(send: Send, status: int, words: str) -> None:
+    headers = [(b"content-type", b"text/plain; charset=utf-8"), (b"cache-control", b"no-store"), *ALWAYS]
+    await send({"type": "http.response.start", "status": status, "headers": headers})
+    await send({"type": "http.response.body", "body": words.encode()})

@@ -1,0 +1,284 @@
+"""Every statement of the pages, by key or by range: none counts, skips or groups readings.
+
+Each function takes a read-only connection with named rows and answers plain dicts. Their time does
+not grow with the number of readings (tests/bench/pages.py).
+"""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING, Any
+
+from meterlog.readings import Bound, Form
+
+if TYPE_CHECKING:
+    from meterlog.store.sqlite import Connection
+
+    Row = dict[str, Any]
+
+OUTCOMES = ("pass", "fail", "undecided", "not judged")
+JOBS_A_PAGE = 20
+CONTEXT_MS = 8_000
+"""What is shown before and after a capture."""
+CONTEXT_READINGS = 600
+"""Readings of all links among which that is looked for."""
+HISTORY_POINTS = 200
+
+
+def _all(db: Connection, sql: str, *values: Any) -> list[Row]:
+    return [dict(row) for row in db.execute(sql, values)]
+
+
+def _one(db: Connection, sql: str, *values: Any) -> Row | None:
+    row = db.execute(sql, values).fetchone()
+    return dict(row) if row else None
+
+
+# ---- jobs ----
+
+
+def jobs(db: Connection, before: int | None = None, words: str = "") -> list[Row]:
+    """The newest jobs with the tallies of the verdicts that count; older than `before`, holding `words`."""
+    found = _all(
+        db,
+        """
+        SELECT j.id, j.ref, j.appliance, j.opened_utc_ms, t.name AS procedure_name,
+            (SELECT max(e.at_utc_ms) FROM event e WHERE e.job = j.id AND e.kind = 'job closed') AS closed_utc_ms,
+            (SELECT value FROM disclosure d WHERE d.job = j.id AND d.name = 'complaint') AS complaint
+        FROM job j JOIN text t ON t.sha256 = j.procedure
+        WHERE j.id < ? AND (? = '' OR j.ref || ' ' || j.appliance || ' ' || j.plate || ' ' || t.name LIKE ? ESCAPE '\\')
+        ORDER BY j.id DESC LIMIT ?
+        """,
+        before if before is not None else 2**62,
+        words,
+        f"%{_literally(words)}%",
+        JOBS_A_PAGE + 1,
+    )
+    for job in found:
+        job["tally"] = _tally(db, job["id"])
+    return found
+
+
+def _literally(words: str) -> str:
+    return words.replace("\\", "\\\\").replace("%", "\\%").replace("_", "\\_")
+
+
+def _tally(db: Connection, job: int) -> dict[str, int]:
+    """How many steps stand at each outcome, by the last verdict of each that nothing supersedes."""
+    tally = dict.fromkeys(OUTCOMES, 0)
+    for verdict in standing(verdicts_of(db, job)).values():
+        tally[verdict["outcome"]] += 1
+    return tally
+
+
+def job(db: Connection, ref: str) -> Row | None:
+    """One job, its procedure's text and its plate as a dict."""
+    found = _one(
+        db,
+        """
+        SELECT j.*, t.name AS procedure_name, t.body AS procedure_text,
+            (SELECT max(at_utc_ms) FROM event e WHERE e.job = j.id AND e.kind = 'job closed') AS closed_utc_ms
+        FROM job j JOIN text t ON t.sha256 = j.procedure WHERE j.ref = ?
+        """,
+        ref,
+    )
+    if found:
+        found["plate"] = json.loads(found["plate"])
+    return found
+
+
+def steps(db: Connection, job: int) -> list[Row]:
+    """The steps of a job, in order."""
+    return _all(db, "SELECT * FROM step WHERE job = ? ORDER BY position", job)
+
+
+def verdicts_of(db: Connection, job: int) -> list[Row]:
+    """The verdicts of a job, oldest first, without what they were reached from."""
+    return _all(
+        db,
+        "SELECT id, step, capture, outcome, why, supersedes, reason, at_utc_ms FROM verdict WHERE job = ? ORDER BY id",
+        job,
+    )
+
+
+def standing(verdicts: list[Row], first: frozenset[int] = frozenset()) -> dict[int, Row]:
+    """The verdict that counts, by step: the last that nothing supersedes; for the steps in `first`, the first."""
+    superseded = {verdict["supersedes"] for verdict in verdicts}
+    chosen: dict[int, Row] = {}
+    for verdict in verdicts:
+        if verdict["id"] not in superseded and not (verdict["step"] in first and verdict["step"] in chosen):
+            chosen[verdict["step"]] = verdict
+    return chosen
+
+
+def events_of(db: Connection, job: int) -> list[Row]:
+    """What was done in a job, oldest first."""
+    found = _all(
+        db,
+        """
+        SELECT e.id, e.at_utc_ms, e.kind, e.who, e.whence, e.facts, s.key AS step
+        FROM event e LEFT JOIN step s ON s.id = e.step WHERE e.job = ? ORDER BY e.id
+        """,
+        job,
+    )
+    for event in found:
+        event["facts"] = json.loads(event["facts"])
+    return found
+
+
+def personal(db: Connection, job: int) -> list[Row]:
+    """Personal fields that are still there: names, notes, photographs (without their content)."""
+    return _all(
+        db,
+        "SELECT digest, name, value, content IS NOT NULL AS is_photo FROM disclosure WHERE job = ? ORDER BY rowid",
+        job,
+    )
+
+
+def photo(db: Connection, digest: str) -> Row | None:
+    """A photograph's bytes and what it shows."""
+    return _one(db, "SELECT name, value, content FROM disclosure WHERE digest = ? AND content IS NOT NULL", digest)
+
+
+# ---- captures and their readings ----
+
+_CAPTURE = """
+    SELECT c.*, j.ref AS job_ref, j.appliance, s.key AS step_key, s.title, s.points, s.limits, i.name AS instrument,
+        l.opened_utc_ms, l.url, i.profile AS profile_sha
+    FROM capture c JOIN job j ON j.id = c.job JOIN step s ON s.id = c.step
+    JOIN link l ON l.id = c.link JOIN instrument i ON i.id = l.instrument
+"""
+
+
+def captures_of(db: Connection, job: int) -> list[Row]:
+    """The captures of a job, oldest first, as they were shown."""
+    return [_with_form(db, row) for row in _all(db, _CAPTURE + "WHERE c.job = ? ORDER BY c.id", job)]
+
+
+def capture(db: Connection, number: int) -> Row | None:
+    """One capture with its step, instrument and form."""
+    row = _one(db, _CAPTURE + "WHERE c.id = ?", number)
+    return _with_form(db, row) if row else None
+
+
+def form(db: Connection, number: int) -> Form:
+    """A form by its id."""
+    row = db.execute("SELECT * FROM form WHERE id = ?", [number]).fetchone()
+    return Form(
+        quantity=row["quantity"],
+        unit=row["unit"],
+        scale=row["scale"],
+        offset=row["offset"],
+        decimals=row["decimals"],
+        width=row["width"],
+        channel=row["channel"],
+        mode=row["mode"],
+        negative_zero=bool(row["negative_zero"]),
+        bound=Bound(row["bound"]) if row["bound"] else None,
+        flags=tuple(row["flags"].split(", ")) if row["flags"] else (),
+        range=row["range"],
+        range_top=row["range_top"],
+    )
+
+
+def _with_form(db: Connection, row: Row) -> Row:
+    shape = form(db, row["form"])
+    row["form"] = shape
+    row["shown"] = shape.digits(row["counts"])
+    row["bound"] = str(shape.bound or "")
+    row["value"] = None if shape.bound else shape.value(row["counts"])
+    row["proof"] = json.loads(row["proof"])
+    return row
+
+
+def readings_around(db: Connection, capture: Row) -> list[Row]:
+    """The readings of a capture's step, link and channel from 8 s before to 8 s after it, with their bytes."""
+    rows = _all(
+        db,
+        """
+        SELECT r.id, r.at, r.form, r.counts, substr(c.raw, r.place + 1, r.length) AS raw
+        FROM reading r JOIN chunk c ON c.id = r.chunk
+        WHERE r.id BETWEEN ? AND ? AND c.link = ? AND c.step IS ? AND r.at BETWEEN ? AND ? ORDER BY r.id
+        """,
+        capture["first_reading"] - CONTEXT_READINGS,
+        capture["last_reading"] + CONTEXT_READINGS,
+        capture["link"],
+        capture["step"],
+        capture["started"] - CONTEXT_MS,
+        capture["ended"] + CONTEXT_MS,
+    )
+    forms = {number: form(db, number) for number in {row["form"] for row in rows}}
+    kept = []
+    for row in rows:
+        shape = forms[row["form"]]
+        if shape.channel == capture["form"].channel:
+            inside = capture["first_reading"] <= row["id"] <= capture["last_reading"]
+            shown = shape.digits(row["counts"])
+            value = None if shape.bound else shape.value(row["counts"])
+            kept.append({**row, "form": shape, "shown": shown, "value": value, "inside": inside})
+    return kept
+
+
+# ---- verdicts ----
+
+
+def verdict(db: Connection, number: int) -> Row | None:
+    """One verdict with its step, job, what it supersedes and what supersedes it."""
+    found = _one(
+        db,
+        """
+        SELECT v.*, j.ref AS job_ref, j.appliance, s.key AS step_key, s.title, s.points, s.kind, s.quantity, s.limits,
+            later.id AS superseded_by, later.reason AS superseded_why, later.at_utc_ms AS superseded_utc_ms
+        FROM verdict v JOIN job j ON j.id = v.job JOIN step s ON s.id = v.step
+        LEFT JOIN verdict later ON later.job = v.job AND later.supersedes = v.id WHERE v.id = ?
+        """,
+        number,
+    )
+    if found:
+        found["result"] = json.loads(found["result"] or "{}")
+        found["context"] = json.loads(found["context"] or "{}")
+    return found
+
+
+def text(db: Connection, sha256: str) -> Row | None:
+    """A kept text by its hash."""
+    return _one(db, "SELECT sha256, kind, name, body FROM text WHERE sha256 = ?", sha256)
+
+
+def seal_of(db: Connection, job: int, kind: str, subject: int) -> int | None:
+    """The number of the seal that closes over a row of a job."""
+    row = _one(
+        db, "SELECT seal FROM leaf WHERE job = ? AND kind = ? AND subject = ? LIMIT 1", job, kind, subject
+    )  # leaf_of_job: a job's leaves only
+    return row["seal"] if row else None
+
+
+# ---- history ----
+
+
+def history(db: Connection, step_key: str, appliance: str) -> list[Row]:
+    """The last captures of one step of one type of appliance across jobs, oldest first, with their outcomes."""
+    rows = _all(
+        db,
+        """
+        SELECT c.id, c.form, c.counts, j.ref AS job_ref, s.title, s.points, j.opened_utc_ms, c.job, c.step, c.proof,
+            (SELECT v.outcome FROM verdict v WHERE v.capture = c.id ORDER BY v.id DESC LIMIT 1) AS outcome,
+            (SELECT v.id FROM verdict v WHERE v.capture = c.id ORDER BY v.id DESC LIMIT 1) AS verdict
+        FROM step s JOIN job j ON j.id = s.job JOIN capture c ON c.step = s.id
+        WHERE s.key = ? AND j.appliance = ? ORDER BY s.id DESC LIMIT ?
+        """,
+        step_key,
+        appliance,
+        HISTORY_POINTS,
+    )
+    return [_with_form(db, row) for row in reversed(rows)]
+
+
+def appliances(db: Connection) -> list[Row]:
+    """The types of appliance that were worked on, with the newest job of each."""
+    return _all(db, "SELECT appliance, count(*) AS jobs, max(id) AS job FROM job GROUP BY appliance ORDER BY appliance")
+
+
+def trend(db: Connection, link: int, since: int) -> list[Row]:
+    """Ten-second slots of a link from `since`, ms on its clock."""
+    return _all(db, "SELECT * FROM summary WHERE link = ? AND at >= ? ORDER BY channel, at", link, since)

@@ -1,0 +1,60 @@
+"""One page: its data read in one visit to the database, its template, its strict headers."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, TypeVar
+
+from datasette.utils.asgi import NotFound, Response
+
+from meterlog import __version__
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+T = TypeVar("T")
+
+STRICT = (
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; "
+    "form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+)
+"""The content policy of our own pages: nothing inline, nothing from elsewhere."""
+
+
+def database_name(datasette: Any) -> str:
+    """The name of the database that the pages are about."""
+    name: str = datasette.plugin_config("meterlog")["database"]
+    return name
+
+
+def database_path(datasette: Any) -> Path:
+    """Its file."""
+    from pathlib import Path
+
+    return Path(datasette.get_database(database_name(datasette)).path)
+
+
+async def read(datasette: Any, query: Callable[..., T], *values: Any) -> T:
+    """What a function of `queries` (or several, in one function) finds."""
+    found: T = await datasette.get_database(database_name(datasette)).execute_fn(lambda db: query(db, *values))
+    return found
+
+
+async def sheet(datasette: Any, request: Any, template: str, status: int = 200, **context: Any) -> Any:
+    """A page of our own from `templates/`."""
+    common = {
+        "version": __version__,
+        "database": database_name(datasette),
+        "may_act": bool(request.actor),
+        "here": request.path,
+    }
+    body = await datasette.render_template(f"meterlog/{template}", {**common, **context}, request=request)
+    return Response.html(body, status=status, headers={"content-security-policy": STRICT})
+
+
+def number_of(request: Any, name: str = "number") -> int:
+    """A row's number from the address. Raises: NotFound."""
+    text = request.url_vars[name]
+    if not text.isdecimal() or len(text) > 18:
+        raise NotFound(f"{text} is no number of a row")
+    return int(text)

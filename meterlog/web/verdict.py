@@ -1,0 +1,46 @@
+"""One verdict, top to bottom: question, rule and source, capture, budget, arithmetic, stamp, bytes."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from datasette.utils.asgi import NotFound
+
+from meterlog import units
+from meterlog.procedure.steps import MARKS
+from meterlog.web import procedures, queries, wording
+from meterlog.web.sheet import number_of, read, sheet
+
+if TYPE_CHECKING:
+    from meterlog.store.sqlite import Connection
+
+FRAMES_SHOWN = 60
+
+
+async def page(datasette: Any, request: Any) -> Any:
+    found = await read(datasette, reached_from, number_of(request))
+    return await sheet(datasette, request, "verdict.html", frames_shown=FRAMES_SHOWN, **found)
+
+
+def reached_from(db: Connection, number: int) -> dict[str, Any]:
+    """Everything a verdict was reached from. Raises: NotFound."""
+    verdict = queries.verdict(db, number)
+    if verdict is None:
+        raise NotFound(f"There is no verdict {number}.")
+    capture = queries.capture(db, verdict["capture"]) if verdict["capture"] is not None else None
+    readings = queries.readings_around(db, capture) if capture else []
+    texts = {name: queries.text(db, verdict[name]) for name in ("procedure", "profile", "facts") if verdict[name]}
+    written = texts.get("procedure")
+    procedure = procedures.read(verdict["procedure"], written["body"]) if written else None
+    return {
+        "verdict": verdict,
+        "result": verdict["result"],
+        "step": procedures.step(procedure, verdict["step_key"]),
+        "capture": capture,
+        "si": units.QUANTITIES[capture["form"].quantity].si if capture else "",
+        "how": wording.HOW,
+        "marks": MARKS,
+        "frames": [row for row in readings if row["inside"]],
+        "texts": texts,
+        "seal": queries.seal_of(db, verdict["job"], "verdict", number),
+    }

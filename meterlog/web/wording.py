@@ -1,0 +1,127 @@
+"""How moments, measures and outcomes are written on pages and paper."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Any
+
+from markupsafe import Markup, escape
+
+from meterlog import units
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+
+OUTCOMES: dict[str, tuple[str, str]] = {
+    "pass": ("✔", "inside the limit, with the meter's uncertainty counted"),
+    "fail": ("✘", "outside the limit, with the meter's uncertainty counted"),
+    "undecided": ("?", "too close to the limit for this meter"),
+    "not judged": ("–", "recorded, held against no limit"),
+}
+"""Each outcome's mark beside its word, and what it means: never colour alone."""
+
+BOUNDS = {
+    "above": "more than",
+    "below": "less than",
+    "overload": "over range",
+    "open sensor": "open sensor",
+}
+"""A reading that is an edge, in words before its digits."""
+
+HOW = {
+    "settled": "settled by itself",
+    "open proved": "open, with the leads proved before and after",
+    "dead proved": "dead, with the tester proved before and after",
+    "bound held": "a bound that held",
+    "one minute": "the reading at one minute",
+    "at time": "the reading at the stated time",
+    "switch": "taken by hand or pedal",
+}
+"""The rule that chose a capture, in words."""
+
+
+def when(utc_ms: int | None) -> Markup:
+    """A moment in this machine's time zone, with UTC for machines."""
+    if utc_ms is None:
+        return Markup("")
+    stamp = datetime.fromtimestamp(utc_ms / 1000, UTC)
+    local = stamp.astimezone()
+    return Markup('<time datetime="{}">{}</time>').format(
+        stamp.isoformat(timespec="milliseconds"), f"{local.day} {local:%b %Y %H:%M}"
+    )
+
+
+def day(utc_ms: int) -> str:
+    """A day in this machine's time zone: "25 November 2026"."""
+    local = datetime.fromtimestamp(utc_ms / 1000, UTC).astimezone()
+    return f"{local.day} {local:%B %Y}"
+
+
+def seconds(ms: float) -> str:
+    """A stretch of time: "1.25 s"."""
+    return f"{ms / 1000:.2f} s"
+
+
+def display(row: Mapping[str, Any]) -> str:
+    """What an instrument showed, with its unit: "0.420 Ω", "over range (MΩ)", "more than 2.20 GΩ"."""
+    form = row["form"]
+    unit = units.symbol(form.unit)
+    if form.bound in ("overload", "open sensor"):
+        words = BOUNDS[form.bound]
+        top = f", beyond {units.show(form.range_top, units.QUANTITIES[form.quantity].si)}" if form.range_top else ""
+        return words + top
+    before = f"{BOUNDS[form.bound]} " if form.bound else ""
+    return f"{before}{row['shown']} {unit}".strip()
+
+
+def measure(value: float | None, si: str, digits: int = 4) -> str:
+    """An SI value for a person; a dash where there is none."""
+    return "—" if value is None else units.show(value, si, digits)
+
+
+def quantity(name: str) -> str:
+    """A quantity's words."""
+    known = units.QUANTITIES.get(name)
+    return known.title if known else name
+
+
+def entry(name: str) -> str:
+    """The name of an entry of the rating plate or of a personal field: "rated_power" is "rated power"."""
+    return name.replace("_", " ").replace("-", " ")
+
+
+def hex_bytes(data: bytes) -> str:
+    """Bytes as pairs: "55 AA 01"."""
+    return data.hex(" ").upper()
+
+
+def percent(part: float | None) -> str:
+    """A part of one: "97.7 %"; what rounds to all or nothing says so."""
+    if part is None:
+        return "—"
+    if 0.9995 <= part < 1 or 0 < part < 0.0005:
+        return "over 99.9 %" if part > 0.5 else "under 0.1 %"
+    return f"{part * 100:.3g} %"
+
+
+def stamp(outcome: str | None) -> Markup:
+    """An outcome as a stamp: its mark, its word, and a frame of its own shape."""
+    if outcome is None:
+        return Markup('<span class="stamp stamp-open">open</span>')
+    mark, meaning = OUTCOMES[outcome]
+    kind = outcome.replace(" ", "-")
+    return Markup('<span class="stamp stamp-{}" title="{}"><span aria-hidden="true">{}</span> {}</span>').format(
+        kind, meaning, mark, outcome
+    )
+
+
+def lines(text: str) -> Markup:
+    """Text with its line ends kept, escaped."""
+    return Markup("<br>").join(escape(line) for line in text.splitlines())
+
+
+FILTERS: dict[str, Callable[..., Any]] = {
+    "when": when, "day": day, "seconds": seconds, "display": display, "measure": measure, "quantity": quantity,
+    "entry": entry, "hex_bytes": hex_bytes, "percent": percent, "stamp": stamp, "lines": lines, "symbol": units.symbol,
+}  # fmt: skip
+"""What templates may call."""

@@ -1,0 +1,166 @@
+"""The pages over the application itself: what they show, whom the door lets in, what they escape."""
+
+import asyncio
+import csv
+
+import httpx
+import pytest
+import records
+
+from meterlog.errors import CannotDo
+from meterlog.web import serve
+from meterlog.web.door import Door, host_name, is_ours
+
+HOME = "http://127.0.0.1:8372"
+PHONE = ("192.0.2.7", 50_000)  # RFC 5737: an address of no machine
+TOKEN = "a-token-of-the-tests"
+
+
+@pytest.fixture(scope="module")
+def database(tmp_path_factory):
+    return records.make(tmp_path_factory.mktemp("pages") / "any name.db")
+
+
+@pytest.fixture(scope="module")
+def application(database):
+    return serve.application(database, TOKEN, frozenset({"bench.example"}))
+
+
+def ask(application, path, method="GET", client=("127.0.0.1", 1), base=HOME, **more):
+    async def asking():
+        transport = httpx.ASGITransport(app=application, client=client)
+        async with httpx.AsyncClient(transport=transport, base_url=base) as browser:
+            return await browser.request(method, path, **more)
+
+    return asyncio.run(asking())
+
+
+SHOWN = [  # path, words that stand on the page
+    ("/", ["K-9", "K-8", "K-7", "7 pass", "2 fail", "1 undecided", "Hums, does not heat."]),
+    ("/jobs?words=k-8", ["K-8"]),
+    ("/jobs?words=nothing%25", ["No job holds “nothing%”."]),
+    ("/job/K-7", ["Invented Community Kitchen", "900 W", "Transformer primary", "1.71 Ω", "over range", "INV-0001"]),
+    ("/capture/5", ["1.71 Ω", "settled by itself", "primary tab 1 – primary tab 2", "55 AB 00 00 00", "<svg"]),
+    ("/capture/4", ["over range, beyond 60 MΩ", "nothing to draw", "open, with the leads proved before and after"]),
+    ("/verdict/5", ["Superseded", "the leads were nulled meanwhile"]),
+    ("/verdict/6", ["at most 3 ohm", "common practice, no source", "guard band", "accuracy of the meter", "SHA-256"]),
+    ("/record/open_findings", ["undecided", "K-8"]),
+    ("/record/job_captures?job=K-7", ["diode-forward"]),
+    ("/record/verdicts", ["outcome"]),
+]
+
+
+@pytest.mark.parametrize(("path", "words"), SHOWN, ids=[path for path, _ in SHOWN])
+def test_a_page_shows_what_was_kept(application, path, words):
+    answer = ask(application, path)
+    assert answer.status_code == 200
+    assert [word for word in words if word not in answer.text] == []
+
+
+@pytest.mark.parametrize("path", ["/job/K-70", "/capture/0", "/capture/x", "/verdict/99", "/photo/" + "0" * 64])
+def test_what_is_not_there_is_said(application, path):
+    assert ask(application, path).status_code == 404
+
+
+def test_what_people_wrote_is_escaped(application):
+    for path in ("/", "/job/K-8", "/job/K-7"):
+        text = ask(application, path).text
+        assert "<script>alert" not in text
+        assert "<loudly>" not in text
+    assert "Hums &lt;loudly&gt; &amp; smells" in ask(application, "/job/K-7").text
+
+
+def test_a_capture_comes_as_csv_with_its_units(application):
+    rows = list(csv.DictReader(ask(application, "/capture/5.csv").text.splitlines()))
+    run = [row for row in rows if row["in_capture"] == "yes"]
+    assert [row["shown"] for row in run] == ["1.71", "1.71", "1.72"] * 4
+    assert {(row["unit"], row["quantity"], row["bound"]) for row in run} == {("ohm", "resistance", "")}
+    assert {row["bound"] for row in rows if row["in_capture"] == "no"} == {"", "overload"}
+
+
+def test_a_photograph_is_served_as_what_its_bytes_are(application):
+    link = ask(application, "/job/K-7").text.split('src="/photo/')[1].split('"')[0]
+    answer = ask(application, "/photo/" + link)
+    assert answer.headers["content-type"] == "image/png"
+    assert answer.content == records.small_png()
+
+
+def test_own_pages_allow_nothing_inline(application):
+    for path in ("/", "/job/K-7", "/capture/5", "/verdict/6"):
+        answer = ask(application, path)
+        policy = answer.headers["content-security-policy"]
+        assert "default-src 'none'" in policy
+        assert "unsafe" not in policy
+        assert " style=" not in answer.text
+        assert "<script>" not in answer.text
+
+
+def test_the_whole_machine_reads_with_one_token(application):
+    refused = ask(application, "/job/K-7", client=PHONE, base="http://bench.example")
+    assert (refused.status_code, "Invented" in refused.text) == (403, False)
+    wrong = ask(application, "/enter?token=another", client=PHONE, base="http://bench.example")
+    assert (wrong.status_code, "set-cookie" in wrong.headers) == (403, False)
+    right = ask(application, f"/enter?token={TOKEN}", client=PHONE, base="http://bench.example")
+    assert (right.status_code, right.headers["location"]) == (303, "/bench")
+    assert "HttpOnly" in right.headers["set-cookie"]
+    cookie = {"cookie": right.headers["set-cookie"].split(";")[0]}
+    assert ask(application, "/job/K-7", client=PHONE, base="http://bench.example", headers=cookie).status_code == 200
+
+
+def test_without_a_token_nobody_comes_from_the_network(database):
+    closed = serve.application(database)
+    assert ask(closed, "/", client=PHONE).status_code == 403
+    assert ask(closed, "/enter?token=", client=PHONE).status_code == 403
+
+
+def test_own_questions_are_for_the_owner_on_the_loopback(application):
+    sql = "/record?sql=select+1"
+    assert ask(application, sql).status_code == 200
+    cookie = {"cookie": f"meterlog_phone={TOKEN}"}
+    assert ask(application, sql, client=PHONE, base="http://bench.example", headers=cookie).status_code == 403
+
+
+def test_a_name_that_is_not_ours_is_refused(application):
+    assert ask(application, "/", base="http://rebound.example").status_code == 421
+
+
+@pytest.mark.parametrize("origin", [{}, {"origin": "http://elsewhere.example"}, {"origin": "null"}])
+def test_a_change_from_another_page_is_refused(application, origin):
+    assert ask(application, "/jobs", "POST", headers=origin).status_code == 403
+
+
+@pytest.mark.parametrize(
+    ("host", "name"),
+    [("127.0.0.1:8372", "127.0.0.1"), ("LocalHost", "localhost"), ("[::1]:80", "[::1]"), ("", "")],
+)
+def test_a_host_without_its_port(host, name):
+    assert host_name(host) == name
+
+
+def test_an_origin_is_ours_by_name_and_port():
+    assert is_ours("http://127.0.0.1:8372", "127.0.0.1:8372")
+    assert not is_ours("http://127.0.0.1:8373", "127.0.0.1:8372")
+    assert not is_ours("", "")
+
+
+def test_a_missing_database_is_said(tmp_path):
+    with pytest.raises(CannotDo, match="there is no database"):
+        serve.application(tmp_path / "none.db")
+
+
+def test_a_taken_port_is_said_and_the_usual_one_gives_way():
+    first = serve.open_address(0, lan=False)
+    number = first.socket.getsockname()[1]
+    with pytest.raises(CannotDo, match=f"port {number} can't be had"):
+        serve.open_address(number, lan=False)
+    first.socket.close()
+
+
+def test_the_door_passes_what_is_no_request():
+    heard = []
+
+    async def inner(scope, receive, send):
+        heard.append(scope["type"])
+
+    asyncio.run(Door(inner)({"type": "lifespan"}, None, None))
+    assert heard == ["lifespan"]

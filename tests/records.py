@@ -1,0 +1,137 @@
+"""A bench's database for the tests of pages and reports: invented jobs, judged by the real evaluator."""
+
+from __future__ import annotations
+
+import math
+import struct
+import zlib
+from dataclasses import replace
+from pathlib import Path
+
+from meterlog.evaluate import Accuracy, judge_capture
+from meterlog.procedure.language import read_procedure
+from meterlog.readings import Bound, Capture, Form, Frame, Reading, Rejected
+from meterlog.store.batch import Now
+from meterlog.store.writer import Writer
+
+OVEN = Path(__file__).parents[1] / "profiles" / "procedures" / "microwave-oven.yaml"
+OHMS = Form(quantity="resistance", unit="ohm", scale=1.0, decimals=2, range="60 ohm", range_top=60.0)
+KILOHMS = Form(quantity="resistance", unit="kohm", scale=1e3, decimals=3, range="6 kohm", range_top=6e3)
+MEGOHMS = Form(quantity="resistance", unit="Mohm", scale=1e6, decimals=2, range="60 Mohm", range_top=6e7)
+OPEN = replace(MEGOHMS, bound=Bound.OVERLOAD)
+ACCURACY = Accuracy(part_of_reading=0.008, counts=3, source="invented manual, 0.8 % + 3")
+BEGUN_MS = 1_790_000_000_000
+
+MEASURED = [  # step, form, counts; invented
+    ("fuse", OHMS, 9), ("cut-out", OHMS, 14), ("primary-switch-shut", OHMS, 8), ("primary-switch-open", OPEN, None),
+    ("primary", OHMS, 171), ("secondary", replace(OHMS, decimals=1), 1034), ("diode-forward", OHMS, 42),
+    ("diode-reverse", OHMS, 41), ("filament", OHMS, 99), ("protective-conductor", OHMS, 12),
+]  # fmt: skip
+
+
+def now(ms: int = 0) -> Now:
+    return Now(BEGUN_MS + ms, 5_000 + ms, "boot-of-the-tests")
+
+
+class Bench:
+    """Plays one meter into a writer: 4 readings a second, each with its bytes."""
+
+    def __init__(self, path: Path) -> None:
+        self.writer = Writer(path, now())
+        self.link = self.writer.open_link(
+            "multimeter", "profile: bench-meter\n", "accuracy: invented\n", "loop://", now()
+        )
+        self.at, self.ordinal, self.start = 0.0, 0, 0
+
+    def show(self, form: Form, counts: int | None, job: int, step: int) -> int:
+        """One reading; answers its ordinal."""
+        raw = b"\x55" + struct.pack("<i", counts if counts is not None else -1)
+        self.writer.outcomes(self.link, [Frame(self.start, raw, self.at, (Reading(form, counts),))], job, step)
+        self.at, self.ordinal, self.start = self.at + 0.25, self.ordinal + 1, self.start + len(raw)
+        return self.ordinal - 1
+
+    def measure(self, form: Form, counts: int | None, job: int, step: int) -> Capture:
+        """Open leads, a contact that settles, open leads; answers the settled run."""
+        for _ in range(5):
+            self.show(OPEN, None, job, step)
+        begun = self.at
+        if form.bound is None:
+            for i in range(4):
+                self.show(form, round(counts * (1 + 0.8 * math.exp(-i))), job, step)
+        settled_at = self.at
+        kept = counts if form.bound is None else None
+        ordinals = [self.show(form, kept + (i % 3 == 2) if kept is not None else None, job, step) for i in range(12)]
+        assert settled_at >= begun
+        ended = self.at - 0.25
+        for _ in range(4):
+            self.show(OPEN, None, job, step)
+        spread = 0.0 if form.bound else form.resolution
+        return Capture(
+            form=form, counts=kept, count=12, spread=spread, deviation=spread / 2, started=settled_at, ended=ended,
+            first=ordinals[0], last=ordinals[-1], how="open proved" if form.bound else "settled",
+            proof=((ordinals[0] - 4, ordinals[0] - 1), (ordinals[-1], ordinals[-1] + 2)) if form.bound else (),
+        )  # fmt: skip
+
+    @property
+    def now(self) -> Now:
+        return now(round(self.at * 1000))
+
+
+def verdict_row(bench: Bench, step, capture: Capture, supersedes: int | None = None, reason: str = "") -> dict:
+    verdict = judge_capture(step, capture, accuracy=ACCURACY)
+    return {
+        "outcome": str(verdict.outcome), "why": verdict.why, "result": verdict.to_json(), "context": "{}",
+        "procedure": bench.writer.keep_text("procedure", "microwave-oven", OVEN.read_text()),
+        "profile": bench.writer.keep_text("profile", "multimeter", "profile: bench-meter\n"),
+        "facts": bench.writer.keep_text("instrument", "multimeter", "accuracy: invented\n"),
+        "program": "0.1.0", "supersedes": supersedes, "reason": reason,
+    }  # fmt: skip
+
+
+def play_job(bench: Bench, ref: str, personal: dict[str, str], scale: float = 1.0, until: int = 99) -> None:
+    """A job of the microwave oven procedure, measured as in `MEASURED` times `scale`."""
+    procedure = read_procedure(OVEN.read_text(), "microwave-oven.yaml")
+    plate = {"rated output": "900 W", "rated voltage": "230 V"}
+    job, steps = bench.writer.open_job(ref, procedure, plate, personal, bench.now)
+    for key, form, counts in MEASURED[:until]:
+        capture = bench.measure(form, round(counts * scale) if counts else counts, job, steps[key])
+        number = bench.writer.capture(job, steps[key], bench.link, capture)
+        row = verdict_row(bench, procedure.step(key), capture)
+        judged = bench.writer.verdict(job, steps[key], number, row, bench.now)
+        if key == "primary":
+            again = verdict_row(bench, procedure.step(key), capture, judged, "the leads were nulled meanwhile")
+            bench.writer.verdict(job, steps[key], number, again, bench.now)
+        bench.writer.commit(bench.now)
+    noise = Rejected(bench.start, b"\x55\x00\x01", bench.at, "byte 2: expected 0x01, saw 0x00")
+    bench.writer.outcomes(bench.link, [noise], job, steps["fuse"])
+    bench.start += 3
+    note = bench.writer.disclose(job, "note", "Hums <loudly> & smells of warm varnish.")
+    bench.writer.event("note", bench.now, {"digest": note}, job=job, step=steps["fuse"], who="page", whence="127.0.0.1")
+    facts = {"reason": "no access before the rivets are drilled"}
+    bench.writer.event("skip", bench.now, facts, job=job, step=steps["filament-to-case"], who="page")
+    bench.writer.disclose(job, "rating plate", "image/png", small_png())
+    if until > 20:
+        bench.writer.close_job(job, bench.now, {}, "repairer", "tests")
+    bench.writer.commit(bench.now)
+
+
+def small_png() -> bytes:
+    """A 2 × 2 picture."""
+
+    def part(kind: bytes, data: bytes) -> bytes:
+        return struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
+
+    pixels = zlib.compress(b"\x00\x20\x60\x50\xe0\xe0\xd0" * 2)
+    head = part(b"IHDR", struct.pack(">IIBBBBB", 2, 2, 8, 2, 0, 0, 0))
+    return b"\x89PNG\r\n\x1a\n" + head + part(b"IDAT", pixels) + part(b"IEND", b"")
+
+
+def make(path: Path) -> Path:
+    """A database with three ovens, two finished and one at hand."""
+    bench = Bench(path)
+    owner = {"owner": "Invented Community Kitchen", "complaint": "Hums, does not heat.", "serial_number": "INV-0001"}
+    play_job(bench, "K-7", owner)
+    play_job(bench, "K-8", {"complaint": "Trips <script>alert(1)</script> at once"}, 1.04)
+    play_job(bench, "K-9", {"complaint": "Dead"}, 0.97, until=4)
+    bench.writer.close(bench.now)
+    return path
