@@ -56,6 +56,9 @@ def capture_differs(capture: Capture, readings: Sequence[Reading]) -> str:
 
     Its digits must be those of a reading of the run; its count and spread those of the whole run.
     """
+    if capture.how == "timed":
+        lasted = round((capture.ended - capture.started) * 10)
+        return "" if lasted == capture.counts else f"shows {capture.reading.digits} s, lasted {lasted / 10} s"
     if len(readings) != capture.count:
         return f"counts {capture.count} readings, its run has {len(readings)}"
     if capture.reading not in readings:

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from meterlog.evaluate import Context, Outcome, Verdict, judge_capture, measured
+from meterlog.heating.step import heated
 from meterlog.procedure.steps import StepKind
 
 if TYPE_CHECKING:
@@ -19,7 +20,9 @@ if TYPE_CHECKING:
     from meterlog.procedure.steps import Procedure, Step
     from meterlog.readings import Capture, Reading
 
-    Log = Callable[[], tuple[tuple[float, Reading], ...]]
+
+Log = Callable[[], "tuple[tuple[float, Reading], ...]"]
+"""Gives all (time in s, reading) of a capture's run, when asked for."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,6 +79,8 @@ def conclude(case: Case, step: Step) -> Verdict:
     answer = case.answers.get(step.key)
     if answer is None:
         return Verdict(outcome=Outcome.NOT_JUDGED, why="nothing was captured for this step")
+    if step.kind is StepKind.HEATING:
+        return heated(case, step, answer)
     null = None if step.kind is StepKind.LEADS else case.null()
     context = _context(case, step, answer)
     rule = step.rule or case.procedure.rule

@@ -166,6 +166,16 @@ class Skipped:
 Outcome = Frame | Rejected | Skipped
 
 
+@dataclass(frozen=True, slots=True)
+class Timing:
+    """A start and a stop, s on the link's clock, with the standard uncertainty of each, s."""
+
+    started: float
+    stopped: float
+    start_uncertainty_s: float
+    stop_uncertainty_s: float
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Capture:
     """The settled run that answers a step.
@@ -178,8 +188,9 @@ class Capture:
         started, ended: times of the first and last reading, s on the link's clock.
         first, last: their ordinal numbers among the link's readings, from 0.
         how: the rule that chose it: "settled", "open proved", "dead proved", "bound held",
-            "one minute", "switch".
+            "at time", "switch", "timed", "heating run".
         proof: ordinal spans of the readings that proved the leads before and after, if any.
+        timing: of a heating run: when heating was switched on and off, where somebody told.
     """
 
     form: Form
@@ -193,6 +204,7 @@ class Capture:
     last: int
     how: str
     proof: tuple[tuple[int, int], ...] = ()
+    timing: Timing | None = None
 
     @property
     def reading(self) -> Reading:

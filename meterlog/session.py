@@ -8,6 +8,7 @@ announces what comes back. A caller that runs the conversations itself hands in 
 
 from __future__ import annotations
 
+from collections import deque
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Protocol
 
@@ -20,6 +21,7 @@ from meterlog.walk.pedals import PEDAL_UNCERTAINTY_S, PEDALS, Pedals
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping
 
+    from meterlog.case import Log
     from meterlog.evaluate import Accuracy, Verdict
     from meterlog.frames.talk import Talk
     from meterlog.procedure.steps import Procedure, Step
@@ -53,6 +55,9 @@ class Judged:
     verdict: Verdict
 
 
+LOG_READINGS = 100_000
+"""Readings of one source remembered within a job: a heating run of seven hours at four a second."""
+
 Event = Heard | Send | Judged | Happening
 
 
@@ -67,6 +72,8 @@ class Judge(Protocol):
     """Concludes a step from what the walk has; None where there is nothing to conclude yet."""
 
     def __call__(self, step: Step, ledger: Ledger) -> Verdict | None: ...
+    def remember(self, source: str, ordinal: int, reading: Reading, at: float) -> None:
+        """Hear of a reading: some steps are concluded from a whole run."""
 
 
 class Session:
@@ -99,6 +106,7 @@ class Session:
 
     def reading(self, source: str, ordinal: int, reading: Reading, at: float) -> list[Event]:
         """A reading that the caller decoded itself; `ordinal` numbers each source's from 0."""
+        self._judge.remember(source, ordinal, reading, at)
         return self._judged(self.walk.reading(source, ordinal, reading, at), at)
 
     def sent(self, source: str, data: bytes, at: float) -> None:
@@ -175,13 +183,17 @@ class ByCase:
     def __init__(
         self,
         procedure: Procedure,
-        answer_of: Callable[[str, Capture], Answer],
+        answer_of: Callable[[str, Capture, Log], Answer],
         *,
         where: str = "",
         entries: Mapping[str, str] | None = None,
     ) -> None:
         self._case = Case(procedure=procedure, where=where, entries=entries or {})
         self._answer_of = answer_of
+        self._logs: dict[str, deque[tuple[int, float, Reading]]] = {}
+
+    def remember(self, source: str, ordinal: int, reading: Reading, at: float) -> None:
+        self._logs.setdefault(source, deque(maxlen=LOG_READINGS)).append((ordinal, at, reading))
 
     def __call__(self, step: Step, ledger: Ledger) -> Verdict | None:
         return conclude(self.case(ledger), step)
@@ -189,15 +201,22 @@ class ByCase:
     def case(self, ledger: Ledger) -> Case:
         """What is known now."""
         counting = {step.key: ledger.counting(step) for step in self._case.procedure.steps}
-        answers = {key: self._answer_of(taken.source, taken.capture) for key, taken in counting.items() if taken}
+        answers = {key: self._answer(taken.source, taken.capture) for key, taken in counting.items() if taken}
         return replace(self._case, answers=answers)
 
+    def _answer(self, source: str, capture: Capture) -> Answer:
+        log = self._logs.get(source, ())
+        first, last = capture.first, capture.last
+        return self._answer_of(
+            source, capture, lambda: tuple((at, reading) for n, at, reading in log if first <= n <= last)
+        )
 
-def answers_by(profiles: Mapping[str, Instrument]) -> Callable[[str, Capture], Answer]:
+
+def answers_by(profiles: Mapping[str, Instrument]) -> Callable[[str, Capture, Log], Answer]:
     """Answers that know the accuracy that each source's profile states, and nothing else."""
 
-    def answer_of(source: str, capture: Capture) -> Answer:
+    def answer_of(source: str, capture: Capture, log: Log) -> Answer:
         profile = profiles.get(source)
-        return Answer(capture=capture, accuracy=profile.accuracy(capture.form) if profile else None)
+        return Answer(capture=capture, accuracy=profile.accuracy(capture.form) if profile else None, log=log)
 
     return answer_of

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
     from meterlog.benchfile import BenchFile
+    from meterlog.case import Log
     from meterlog.daemon.announce import Announcer
     from meterlog.daemon.clock import Clock
     from meterlog.daemon.station import Station
@@ -100,7 +101,6 @@ class JobDesk:
     def reading(self, station: Station, ordinal: int, reading: Reading, at: float) -> None:
         """Show the walk a reading; `at` on the machine's monotonic clock."""
         if self.job is not None:
-            self.job.remember(station.source, ordinal, reading, at)
             self._take(self.job.session.reading(station.source, ordinal, reading, at))
 
     def line(self, source: str, word: str, at: float) -> None:
@@ -160,7 +160,7 @@ class JobDesk:
         station = self._stations.get(event.source)
         link = station.link_id if station else None
         zero = station.opened_at if station else 0.0
-        capture = replace(event.capture, started=event.capture.started - zero, ended=event.capture.ended - zero)
+        capture = since(event.capture, zero)
         number = self._writer.capture(job.number, job.steps[event.step], link, capture)
         job.captures.setdefault(event.step, []).append(number)
         shown = {"shown": capture.reading.digits, "unit": capture.form.unit, "bound": str(capture.form.bound or "")}
@@ -210,15 +210,23 @@ class JobDesk:
         self._writer.event(words, self._clock.now(), facts, job=job.number, step=step, whence="walk")
         self._announcer.tell(event="said", say=words, step=event.step, facts=facts)
 
-    def _answer(self, source: str, capture: Capture) -> Answer:
+    def _answer(self, source: str, capture: Capture, log: Log) -> Answer:
         """A capture with what the bench knows of its instrument."""
         station = self._stations.get(source)
-        if station is None or self.job is None:
+        if station is None:
             return Answer(capture=capture)
         taken_utc_ms = self._clock.utc_ms() - round((self._clock.monotonic() - capture.ended) * 1000)
         return Answer(
             capture=capture,
             accuracy=station.profile.accuracy(capture.form),
             facts=facts_of(station.facts, taken_utc_ms),
-            log=self.job.log_of(source, capture),
+            log=log,
         )
+
+
+def since(capture: Capture, zero: float) -> Capture:
+    """A capture whose times count from `zero`, s on the clock that they are on."""
+    timing = capture.timing
+    if timing is not None:
+        timing = replace(timing, started=timing.started - zero, stopped=timing.stopped - zero)
+    return replace(capture, started=capture.started - zero, ended=capture.ended - zero, timing=timing)

@@ -22,7 +22,7 @@ FORM_COLUMNS = (
 JOB_COLUMNS = ("ref", "appliance", "procedure", "plate", "digests", "opened_utc_ms")
 CAPTURE_COLUMNS = (
     "step", "link", "counts", "count", "spread", "deviation", "started", "ended", "first_reading", "last_reading",
-    "how", "proof",
+    "how", "proof", "timing",
 )  # fmt: skip
 VERDICT_COLUMNS = (
     "step", "capture", "outcome", "why", "result", "context", "procedure", "profile", "facts", "program", "supersedes",

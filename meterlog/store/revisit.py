@@ -11,7 +11,7 @@ from meterlog.audit import Piece
 from meterlog.case import Answer, Case, Facts
 from meterlog.procedure.language import read_procedure
 from meterlog.profile import compile_profile
-from meterlog.readings import Bound, Capture, Form, Reading
+from meterlog.readings import Bound, Capture, Form, Reading, Timing
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -141,6 +141,7 @@ class Revisit:
             last=row["last_reading"],
             how=row["how"],
             proof=tuple((first, last) for first, last in json.loads(row["proof"])),
+            timing=Timing(*json.loads(row["timing"])) if row["timing"] else None,
         )
 
     def answer(self, number: int) -> Answer:

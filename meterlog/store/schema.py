@@ -198,7 +198,8 @@ CREATE TABLE capture (
     first_reading INTEGER REFERENCES reading (id),
     last_reading INTEGER REFERENCES reading (id),
     how TEXT NOT NULL,
-    proof TEXT NOT NULL
+    proof TEXT NOT NULL,
+    timing TEXT NOT NULL
 ) STRICT;
 CREATE TABLE verdict (
     id INTEGER PRIMARY KEY,

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 import secrets
+from dataclasses import astuple
 from typing import TYPE_CHECKING, Any
 
 from meterlog.errors import CannotDo, MeterlogError
@@ -194,6 +195,7 @@ class Writer:
             "last_reading": None if link is None else self._links[link].reading_id(capture.last),
             "how": capture.how,
             "proof": self._proof(link, capture),
+            "timing": canonical(list(astuple(capture.timing))) if capture.timing else "",
             "form_digest": self._known.form_digests[form],
         }
         self._act("capture", row, job)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from meterlog.procedure.steps import StepKind
 from meterlog.settle import Settler, Want, criterion_for, want_of
 from meterlog.walk.at_time import AtTime
+from meterlog.walk.heated import HeatingLog
 from meterlog.walk.proofs import (
     DEAD_VOLTS,
     SHORT_OHMS,
@@ -32,7 +33,9 @@ def wanted_by(step: Step) -> Want | None:
     """What a step looks for on the links, None where it looks for nothing."""
     if step.kind in WATCHED:
         return want_of(step)
-    if step.kind in (StepKind.TIMED, StepKind.HEATING) and step.inputs.get(SWITCHED_BY):
+    if step.kind is StepKind.HEATING:
+        return Want(quantity="temperature")
+    if step.kind is StepKind.TIMED and step.inputs.get(SWITCHED_BY):
         return Want(quantity=step.inputs[SWITCHED_BY])
     return None
 
@@ -53,8 +56,10 @@ def answer_for(step: Step, want: Want, stream: Stream, *, again: bool, lifted: b
             return AtTime(stream, step.at_s or 0.0, lifted=lifted)
         case StepKind.LEADS:
             return Settler(want, stream, criterion, again=again, lifted=lifted, accepts=leads_refusal(short))
-        case StepKind.TIMED | StepKind.HEATING:
+        case StepKind.TIMED:
             return Switched()
+        case StepKind.HEATING:
+            return HeatingLog(stream)
         case _:
             return Settler(want, stream, criterion, again=again, lifted=lifted)
 

@@ -11,6 +11,7 @@ from enum import StrEnum
 from typing import TYPE_CHECKING, Any
 
 from meterlog.procedure.steps import StepKind
+from meterlog.readings import Timing
 from meterlog.settle import Froze, Lost, Settled, Stage, Touched
 from meterlog.walk import happenings as told
 from meterlog.walk.answers import wanted_by
@@ -36,6 +37,7 @@ class Phase(StrEnum):
     LOOK = "look"
     WATCH = "watch"
     RUN = "run"  # a timed step, started
+    AFTER = "after"  # a heating run, switched off: stir, read
     LIFT = "lift"
     DONE = "done"
 
@@ -319,7 +321,7 @@ class Walk:
         step = self._step
         if step is not None and self._phase is Phase.LOOK:
             return self._leave(step, "looked", at, act.text, act.who)
-        if step is None or self._phase is not Phase.WATCH:
+        if step is None or self._phase not in (Phase.WATCH, Phase.AFTER):
             return self._refuse(act, at, "Nothing waits to be confirmed.")
         found = self._watch.confirm() if self._watch.target is step else None
         if found is None:
@@ -342,6 +344,10 @@ class Walk:
         if step is None or self._phase is not Phase.RUN or start is None:
             return self._refuse(act, at, "No timed step runs.")
         timed = _timed(step, start, Edge(at, act.uncertainty_s), at)
+        if step.kind is StepKind.HEATING:
+            self._phase = Phase.AFTER
+            self._watch.heated(Timing(start.at, at, start.uncertainty_s, act.uncertainty_s))
+            return [timed]
         return [timed, *self._captured(("", ""), timed_capture(start.at, at), at)]
 
     def _press(self, act: Act, at: float) -> list[Happening]:

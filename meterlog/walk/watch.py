@@ -9,13 +9,14 @@ from meterlog.settle import Lift, OpenLeads, Sample, Signal, Sort, Stream
 from meterlog.settle.contact import departure
 from meterlog.walk.answers import answer_for, wanted_by
 from meterlog.walk.functions import FunctionWatch
+from meterlog.walk.heated import HeatingLog
 from meterlog.walk.timed import Ran, Runs
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from meterlog.procedure.steps import Step
-    from meterlog.readings import Capture, Reading
+    from meterlog.readings import Capture, Reading, Timing
     from meterlog.settle import Answer, State, Want
     from meterlog.walk.timed import Switched
 
@@ -100,6 +101,12 @@ class Watch:
             if capture is not None:
                 return key, capture
         return None
+
+    def heated(self, timing: Timing) -> None:
+        """Heating was switched on and off: thermometers that keep the run's log shall know."""
+        for answer in self._answers.values():
+            if isinstance(answer, HeatingLog):
+                answer.heated(timing)
 
     def has(self, key: Key) -> bool:
         return key in self._streams

@@ -1,0 +1,85 @@
+"""A heating run as a step of a procedure: its log, the entries it needs, its verdict."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from meterlog.errors import MeterlogError
+from meterlog.evaluate import Outcome, Verdict
+from meterlog.heating.run import run
+from meterlog.heating.stated import Stated, read_mass, read_stated
+from meterlog.heating.trace import Series, Trace
+from meterlog.heating.vessel import NO_VESSEL, read_vessel
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+
+    from meterlog.case import Answer, Case
+    from meterlog.heating.result import HeatingResult
+    from meterlog.procedure.steps import Step
+    from meterlog.readings import Reading
+
+
+def heated(case: Case, step: Step, answer: Answer) -> Verdict:
+    """The verdict on a heating step; not judged, and why, when an entry is missing or the run is refused."""
+    try:
+        result = run_of(case, step, answer)
+    except MeterlogError as error:
+        return Verdict(outcome=Outcome.NOT_JUDGED, why=str(error).splitlines()[0], quantity="power", unit="watt")
+    if result.verdict is not None:
+        return result.verdict
+    why = "; ".join(refused.why for refused in result.refused) or "no limit was given to hold the power against"
+    return Verdict(outcome=Outcome.NOT_JUDGED, why=why, quantity="power", unit="watt", value=result.power)
+
+
+def run_of(case: Case, step: Step, answer: Answer) -> HeatingResult:
+    """The heating run of a step. Raises: WrongValue when an entry cannot be read, MeterlogError when it is missing."""
+    told = {name: case.entries.get(entry, entry if entry[:1].isdigit() else "") for name, entry in step.inputs.items()}
+    if not told.get("mass"):
+        raise MeterlogError("the mass of the water was not entered")
+    timing = answer.capture.timing
+    rated = told.get("rated", "")
+    limit = step.limit_for(case.where)
+    return run(
+        trace_of(answer.log(), answer.capture.form.channel),
+        read_mass(told["mass"]),
+        vessel=read_vessel(told["vessel"]) if told.get("vessel") else NO_VESSEL,
+        ambient=read_stated(told["ambient"], "kelvin", "delta_degC") if told.get("ambient") else None,
+        start=_edge(timing.started, timing.start_uncertainty_s) if timing else None,
+        stop=_edge(timing.stopped, timing.stop_uncertainty_s) if timing else None,
+        method=step.method or "enthalpy",
+        rated=read_stated(rated, "watt") if rated else None,
+        limit=limit.against(_numbers(case.entries)) if limit and (rated or not limit.of) else None,
+        rule=step.rule or case.procedure.rule,
+    )
+
+
+def trace_of(log: Iterable[tuple[float, Reading]], channel: str) -> Trace:
+    """The temperature trace of a run's readings on one channel."""
+    kept = [
+        (at, reading.value, reading.form.resolution)
+        for at, reading in log
+        if reading.form.channel == channel and reading.form.quantity == "temperature" and reading.value is not None
+    ]
+    series = Series(
+        times=tuple(at for at, _, _ in kept),
+        values=tuple(value for _, value, _ in kept),
+        resolution=max((step for _, _, step in kept), default=0.0),
+    )
+    return Trace(temperature=series)
+
+
+def _edge(at: float, uncertainty_s: float) -> Stated:
+    """A moment with the half width of the rectangle that has its standard uncertainty."""
+    return Stated(value=at, half_width=uncertainty_s * 3.0**0.5)
+
+
+def _numbers(entries: Mapping[str, str]) -> dict[str, float]:
+    """The entries that are powers, W: what a plate's limit may be a part of."""
+    numbers: dict[str, float] = {}
+    for name, text in entries.items():
+        try:
+            numbers[name] = read_stated(text, "watt").value
+        except MeterlogError:
+            continue
+    return numbers

@@ -1,0 +1,88 @@
+"""A heating step from readings and acts to watts: the run is the thermometer's log, with its timing.
+
+The true power is put into the trace by hand: 1 kg of water takes 4184 J/(kg K) (IAPWS-95 at 20 °C),
+so 900 W for 60 s lift it by 12.9 K, here without loss, vessel or lag.
+"""
+
+import pytest
+
+from meterlog.procedure.steps import Limit, Procedure, Step, StepKind
+from meterlog.readings import Form, Reading
+from meterlog.session import ByCase, Judged, Session, answers_by
+from meterlog.walk import Act
+from meterlog.walk.happenings import Captured, Refused, Timed
+
+CELSIUS = Form(quantity="temperature", unit="degC", scale=1.0, offset=273.15, decimals=2)
+RUN = Step(
+    key="run",
+    title="One litre heated",
+    kind=StepKind.HEATING,
+    energised=True,
+    inputs={"mass": "water mass", "rated": "rated output"},
+    limits=(Limit(low=0.85, high=1.15, unit="W", text="rated output ± 15 %", source="invented", of="rated output"),),
+)
+PROCEDURE = Procedure(key="oven", title="", appliance="", source="", cautions=(), steps=(RUN,))
+ENTRIES = {"water mass": "1000 g ± 2 g", "rated output": "900 W"}
+
+
+def temperature(t, power=900.0):
+    """°C of the water: heated from 60 s to 120 s."""
+    return 15.0 + power * min(max(t - 60.0, 0.0), 60.0) / 4184.0
+
+
+def walked(acts, until=240, power=900.0, entries=ENTRIES):
+    """The session's events when readings come each second and acts at their times."""
+    profiles = {}
+    session = Session(PROCEDURE, profiles, judge=ByCase(PROCEDURE, answers_by(profiles), entries=entries))
+    events = session.start(0.0)
+    for t in range(until):
+        for word in acts.get(t, ()):
+            events += session.act(Act(word=word), float(t))
+        counts = round(temperature(t, power) * 100)
+        events += session.reading("thermometer", t, Reading(CELSIUS, counts), float(t))
+    return session, events
+
+
+def capture_of(events):
+    return next(event.capture for event in events if isinstance(event, Captured))
+
+
+def test_the_run_reaches_from_before_to_a_minute_and_a_half_after():
+    _, events = walked({60: ["start"], 120: ["stop"]})
+    capture = capture_of(events)
+    assert (capture.how, capture.first, capture.last) == ("heating run", 0, 210)
+    assert (capture.timing.started, capture.timing.stopped) == (60.0, 120.0)
+    timed = next(event for event in events if isinstance(event, Timed))
+    assert (timed.started, timed.stopped) == (60.0, 120.0)
+
+
+def verdict_of(events):
+    return next(event.verdict for event in events if isinstance(event, Judged))
+
+
+@pytest.mark.parametrize(("power", "outcome"), [(900.0, "pass"), (500.0, "fail")])
+def test_its_power_is_held_against_the_plate(power, outcome):
+    _, events = walked({60: ["start"], 120: ["stop"]}, power=power)
+    verdict = verdict_of(events)
+    assert verdict.outcome == outcome, verdict
+    assert verdict.value == pytest.approx(power, abs=verdict.expanded_uncertainty)
+
+
+def test_without_the_waters_mass_it_is_not_judged_and_says_why():
+    _, events = walked({60: ["start"], 120: ["stop"]}, entries={})
+    verdict = verdict_of(events)
+    assert (verdict.outcome, verdict.why) == ("not judged", "the mass of the water was not entered")
+
+
+def test_a_run_that_nobody_timed_ends_when_it_rises_no_more():
+    _, events = walked({})
+    capture = capture_of(events)
+    assert capture.timing is None
+    assert capture.last == 210
+
+
+def test_it_can_be_taken_sooner_but_not_before_heating_has_ended():
+    _, events = walked({60: ["start"], 70: ["confirm"], 120: ["stop"], 150: ["confirm"]})
+    refused = next(event for event in events if isinstance(event, Refused))
+    assert refused.why == "Nothing waits to be confirmed."
+    assert capture_of(events).last == 149
