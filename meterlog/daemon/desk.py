@@ -160,7 +160,7 @@ class JobDesk:
         station = self._stations.get(event.source)
         link = station.link_id if station else None
         zero = station.opened_at if station else 0.0
-        capture = since(event.capture, zero)
+        capture = as_kept(event.capture, zero)
         number = self._writer.capture(job.number, job.steps[event.step], link, capture)
         job.captures.setdefault(event.step, []).append(number)
         shown = {"shown": capture.reading.digits, "unit": capture.form.unit, "bound": str(capture.form.bound or "")}
@@ -211,22 +211,27 @@ class JobDesk:
         self._announcer.tell(event="said", say=words, step=event.step, facts=facts)
 
     def _answer(self, source: str, capture: Capture, log: Log) -> Answer:
-        """A capture with what the bench knows of its instrument."""
+        """A capture with what the bench knows of its instrument, in the numbers that are kept."""
         station = self._stations.get(source)
         if station is None:
             return Answer(capture=capture)
-        taken_utc_ms = self._clock.utc_ms() - round((self._clock.monotonic() - capture.ended) * 1000)
+        zero = station.opened_at
+        kept = as_kept(capture, zero)
         return Answer(
-            capture=capture,
+            capture=kept,
             accuracy=station.profile.accuracy(capture.form),
-            facts=facts_of(station.facts, taken_utc_ms),
-            log=log,
+            facts=facts_of(station.facts, station.opened_utc_ms + round(kept.ended * 1000)),
+            log=lambda: tuple((_ms(at - zero), reading) for at, reading in log()),
         )
 
 
-def since(capture: Capture, zero: float) -> Capture:
-    """A capture whose times count from `zero`, s on the clock that they are on."""
+def as_kept(capture: Capture, zero: float) -> Capture:
+    """A capture as the store keeps it: times since `zero`, s, to the millisecond."""
     timing = capture.timing
     if timing is not None:
-        timing = replace(timing, started=timing.started - zero, stopped=timing.stopped - zero)
-    return replace(capture, started=capture.started - zero, ended=capture.ended - zero, timing=timing)
+        timing = replace(timing, started=_ms(timing.started - zero), stopped=_ms(timing.stopped - zero))
+    return replace(capture, started=_ms(capture.started - zero), ended=_ms(capture.ended - zero), timing=timing)
+
+
+def _ms(seconds: float) -> float:
+    return round(seconds * 1000) / 1000

@@ -101,7 +101,7 @@ class BenchLoop:
         match item:
             case Received():
                 station = self.stations[item.source]
-                self._keep(station, station.talk.feed(item.data, item.at - station.opened_at))
+                self._keep(station, station.talk.feed(item.data, round(item.at - station.opened_at, 3)))
             case Request():
                 item.reply.put(self._answer(item.message))
             case LineChanged():
@@ -124,8 +124,9 @@ class BenchLoop:
         station = self.stations[item.source]
         station.link, station.url, station.opened_at = item.link, item.url, item.at
         station.talk = station.profile.talk()
-        profile = station.profile.text
-        station.link_id = self.writer.open_link(station.source, profile, station.facts, item.url, self.clock.now())
+        now = self.clock.now()
+        station.opened_utc_ms = now.utc_ms
+        station.link_id = self.writer.open_link(station.source, station.profile.text, station.facts, item.url, now)
 
     def _change(self, item: StateChanged) -> None:
         station = self.stations[item.source]
@@ -145,7 +146,7 @@ class BenchLoop:
         for station in self.stations.values():
             if station.link is None:
                 continue
-            at = now - station.opened_at
+            at = round(now - station.opened_at, 3)
             wake_at = station.talk.wake_at
             if wake_at is None or wake_at > at:
                 continue

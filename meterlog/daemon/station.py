@@ -19,7 +19,7 @@ class Station:
     """What the bench loop keeps of one instrument.
 
     `link_id` is the store's, None while the link is down; `opened_at` is the zero of the link's
-    clock, s on the machine's monotonic clock.
+    clock, s on the machine's monotonic clock; `opened_utc_ms` is the same moment in UTC.
     """
 
     source: str
@@ -29,6 +29,7 @@ class Station:
     link: Link | None = None
     link_id: int | None = None
     opened_at: float = 0.0
+    opened_utc_ms: int = 0
     url: str = ""
     state: LinkState = LinkState.OPENING
     why: str = ""
