@@ -12,8 +12,11 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from meterlog.evaluate import Context, Outcome, Verdict, judge_capture, measured
+from meterlog.evaluate.postprocess import METHODS, AtHand, Taken, judge_step
+from meterlog.evaluate.written import with_unit
 from meterlog.heating.step import heated
 from meterlog.procedure.steps import StepKind
+from meterlog.units import QUANTITIES, parse
 
 if TYPE_CHECKING:
     from meterlog.evaluate import Accuracy, Result
@@ -42,9 +45,13 @@ class Facts:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Answer:
-    """A capture with the instrument that it came from; `log` gives all (time, reading) of its run."""
+    """A capture with the instrument that it came from; `log` gives all (time, reading) of its run.
+
+    Captures of one `instrument` on one range share its gain; "" when it is not known.
+    """
 
     capture: Capture
+    instrument: str = ""
     accuracy: Accuracy | None = None
     facts: Facts = field(default_factory=Facts)
     log: Log = tuple
@@ -70,26 +77,52 @@ class Case:
         for step in reversed(self.procedure.steps):
             if step.kind is StepKind.LEADS and step.key in self.answers:
                 answer = self.answers[step.key]
-                return measured(answer.capture, accuracy=answer.accuracy, context=_context(self, step, answer))
+                return measured(answer.capture, accuracy=answer.accuracy, context=_context(self, answer), of="leads")
         return None
+
+    def entries_si(self) -> dict[str, float]:
+        """The entries that the procedure knows, in SI. Raises: WrongValue, when one cannot be read."""
+        kinds = {name: QUANTITIES[kind] for name, kind in self.procedure.entries.items() if name in self.entries}
+        return {name: parse(with_unit(self.entries[name], of.si), of.si) for name, of in kinds.items()}
+
+    def at_hand(self) -> AtHand:
+        """What a step's method may name: the other steps' captures, the leads, the entries."""
+        leads = [step.key for step in self.procedure.steps if step.kind is StepKind.LEADS]
+        taken = {key: _taken(self, answer) for key, answer in self.answers.items()}
+        nulls = [taken[key] for key in leads if key in taken]
+        return AtHand(taken=taken, nulls=tuple(nulls[-1:]), entries=self.entries)
 
 
 def conclude(case: Case, step: Step) -> Verdict:
     """The verdict on a step of a case, from its counting capture and, where it is derived, from others'."""
     answer = case.answers.get(step.key)
+    rule = step.rule or case.procedure.rule
+    if step.method in METHODS:
+        return judge_step(step, case.at_hand(), rule=rule, context=_context(case, answer))
     if answer is None:
         return Verdict(outcome=Outcome.NOT_JUDGED, why="nothing was captured for this step")
     if step.kind is StepKind.HEATING:
         return heated(case, step, answer)
     null = None if step.kind is StepKind.LEADS else case.null()
-    context = _context(case, step, answer)
-    rule = step.rule or case.procedure.rule
+    context = _context(case, answer)
     return judge_capture(step, answer.capture, accuracy=answer.accuracy, null=null, rule=rule, context=context)
 
 
-def _context(case: Case, step: Step, answer: Answer) -> Context:
+def _context(case: Case, answer: Answer | None) -> Context:
+    facts = answer.facts if answer else Facts()
     return Context(
-        ambient_k=answer.facts.ambient_k,
-        calibration_age_s=answer.facts.calibrated_age_s,
+        ambient_k=facts.ambient_k,
+        calibration_age_s=facts.calibrated_age_s,
         where=case.where,
+        entries=case.entries_si(),
+    )
+
+
+def _taken(case: Case, answer: Answer) -> Taken:
+    return Taken(
+        capture=answer.capture,
+        accuracy=answer.accuracy,
+        instrument=answer.instrument,
+        context=_context(case, answer),
+        log=answer.log,
     )

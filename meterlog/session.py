@@ -217,6 +217,7 @@ def answers_by(profiles: Mapping[str, Instrument]) -> Callable[[str, Capture, Lo
 
     def answer_of(source: str, capture: Capture, log: Log) -> Answer:
         profile = profiles.get(source)
-        return Answer(capture=capture, accuracy=profile.accuracy(capture.form) if profile else None, log=log)
+        accuracy = profile.accuracy(capture.form) if profile else None
+        return Answer(capture=capture, instrument=source, accuracy=accuracy, log=log)
 
     return answer_of

@@ -214,11 +214,12 @@ class JobDesk:
         """A capture with what the bench knows of its instrument, in the numbers that are kept."""
         station = self._stations.get(source)
         if station is None:
-            return Answer(capture=capture)
+            return Answer(capture=capture, instrument=source)
         zero = station.opened_at
         kept = as_kept(capture, zero)
         return Answer(
             capture=kept,
+            instrument=source,
             accuracy=station.profile.accuracy(capture.form),
             facts=facts_of(station.facts, station.opened_utc_ms + round(kept.ended * 1000)),
             log=lambda: tuple((_ms(at - zero), reading) for at, reading in log()),

@@ -224,10 +224,14 @@ def _specified(name: str, half_width: float, accuracy: Accuracy) -> Error:
 
 
 def _calibration_factor(context: Context) -> float:
-    """A calibration older than its interval widens the accuracy in proportion. Common practice, no source."""
+    """A calibration older than its interval widens the accuracy in proportion. Common practice, no source.
+
+    Counted in whole days, so that the moment of asking does not matter.
+    """
     if context.calibration_age_s is None:
         return 1.0
-    return max(context.calibration_age_s / context.calibration_interval_s, 1.0)
+    days, interval = (math.floor(s / 86400.0) for s in (context.calibration_age_s, context.calibration_interval_s))
+    return max(days / max(interval, 1), 1.0)
 
 
 def _doubts(accuracy: Accuracy | None, context: Context) -> tuple[str, ...]:
@@ -235,7 +239,7 @@ def _doubts(accuracy: Accuracy | None, context: Context) -> tuple[str, ...]:
         return (UNKNOWN,)
     if context.calibration_age_s is None:
         return ()
-    overdue = context.calibration_age_s > context.calibration_interval_s
+    overdue = _calibration_factor(context) > 1.0
     return ("The calibration of the instrument has lapsed: its accuracy was widened.",) if overdue else ()
 
 

@@ -57,7 +57,7 @@ class Taken:
     """A step's counting capture with its instrument.
 
     Attributes:
-        instrument: its name on the bench; captures of one share their gain on one range.
+        instrument: its name on the bench; captures of one share their gain on one range; "" shares nothing.
         log: gives all (time, reading) of the run, times in s from its start.
     """
 
@@ -135,7 +135,7 @@ def _gains(names: list[str], at_hand: AtHand) -> dict[tuple[Any, ...], Any]:
     """The shared gain of every range that two captures or more were taken on."""
     ranges = [_range(at_hand.taken[name]) for name in dict.fromkeys(names) if name in at_hand.taken]
     first = {_range(taken): taken for taken in at_hand.taken.values()}
-    shared = {key for key in ranges if ranges.count(key) > 1}
+    shared = {key for key in ranges if ranges.count(key) > 1 and key[0]}
     return {
         key: shared_gain(taken.accuracy, taken.context)
         for key, taken in first.items()
@@ -178,7 +178,8 @@ class _Found:
         if text not in self.at_hand.taken:
             return measured_series(text, wanted.quantity)
         taken = self.at_hand.taken[text]
-        rows = list(taken.log()) or [(0.0, taken.capture.reading)]
+        log = list(taken.log()) or [(0.0, taken.capture.reading)]
+        rows = [(round(at - log[0][0], 3), reading) for at, reading in log]
         return series_of(rows, accuracy=taken.accuracy, context=taken.context)
 
     def capture(self, key: str) -> Result:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from meterlog.evaluate.measurement import measured, shared_gain
@@ -34,6 +34,10 @@ class Series:
     def results(self) -> tuple[tuple[float, Result], ...]:
         """(time, result) of every reading, in order of time."""
         return self.points
+
+    def later(self, delay: float) -> Series:
+        """The series with its times counted from `delay` s before its own zero."""
+        return replace(self, points=tuple((t + delay, result) for t, result in self.points))
 
     def at(self, time: float, tolerance: float) -> Result | None:
         """The reading nearest to a time, None when none lies within the tolerance, s."""

@@ -94,13 +94,14 @@ def three_points(first: Any, second: Any, third: Any) -> Any:
     return first + d1 * d1 / d2
 
 
-def switch_off_resistance(cooling: Series, final: Result | None = None) -> Result:
-    """The resistance at switch-off (time 0), from readings while the winding cools.
+def switch_off_resistance(cooling: Series, delay: Result, final: Result | None = None) -> Result:
+    """The resistance at switch-off, from readings while the winding cools, the first of them `delay` after it.
 
     With the final resistance (the cold one, at the ambient of now): ln(R − R∞) fitted as a line in
     time. Without: three readings evenly spaced, R(h) + d1²/d2, when d2 is more than ten counts;
     else ln R as a line, which is biased low and said to be.
     """
+    cooling = cooling.later(nominal(delay.number))
     points = [(t, r.number) for t, r in cooling.results() if r.number is not None and not r.bound and t > 0]
     if len(points) < 3:
         return nothing("resistance", "Three readings or more are needed while it cools.", advice="Read every 10 s.")
@@ -192,7 +193,8 @@ METHODS = (
         title="Resistance at switch-off, from readings while the winding cools.",
         gives="resistance",
         inputs={
-            "cooling": Input("resistance", "readings with their times after switch-off", SERIES),
+            "cooling": Input("resistance", "readings with their times", SERIES),
+            "delay": Input("time", "from switch-off to time 0 of the readings", GIVEN, "0 s"),
             "final": Input("resistance", "that it cools to: cold, at the ambient of now", default=""),
         },
         find=switch_off_resistance,

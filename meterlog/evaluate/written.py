@@ -26,12 +26,12 @@ _STEP = re.compile(rf"\s*({NUMBER}\s*\S*)\s*[:=]\s*(.+)")
 
 def given_value(text: str, quantity: str) -> Result:
     """An exact value: "2000 W", and for a pure number "8" or "10 %". Raises: WrongValue."""
-    return exactly(parse(with_unit(text, quantity), QUANTITIES[quantity].si), quantity)
+    return exactly(parse(with_unit(text, QUANTITIES[quantity].si), QUANTITIES[quantity].si), quantity)
 
 
-def with_unit(text: str, quantity: str) -> str:
-    """The text, with "dimensionless" behind a bare number of a quantity that has no unit."""
-    bare = re.fullmatch(rf"\s*{NUMBER}\s*", text) and QUANTITIES[quantity].si == "dimensionless"
+def with_unit(text: str, si: str) -> str:
+    """The text, with "dimensionless" behind a bare number where the SI unit is none."""
+    bare = re.fullmatch(rf"\s*{NUMBER}\s*", text) and si == "dimensionless"
     return f"{text.strip()} dimensionless" if bare else text
 
 
@@ -84,7 +84,7 @@ def _reading(text: str, quantity: str, range_top: str = "") -> Reading:
             raise WrongValue('overload is a bound by the end of the range: tell it, such as --range-top "6 Mohm"')
         return Reading(Form(quantity=quantity, unit=si, scale=1.0, bound=Bound.OVERLOAD, range_top=top), None)
     bound = _BOUNDS.get(text[:1])
-    digits, unit = split_measure(with_unit(text[1:] if bound else text, quantity))
+    digits, unit = split_measure(with_unit(text[1:] if bound else text, si))
     if not same_kind(unit, si):
         raise WrongValue(f"expected a unit like {si}, saw {unit!r} in {text!r}")
     scale, offset = si_factor(unit)
@@ -97,7 +97,7 @@ def _reading(text: str, quantity: str, range_top: str = "") -> Reading:
 
 def _step_of(resolution: str, quantity: str) -> float:
     """One step of the last digit in SI, from its text."""
-    digits, unit = split_measure(with_unit(resolution, quantity))
+    digits, unit = split_measure(with_unit(resolution, QUANTITIES[quantity].si))
     if not same_kind(unit, QUANTITIES[quantity].si):
         raise WrongValue(f"expected a unit like {QUANTITIES[quantity].si}, saw {unit!r} in {resolution!r}")
     counts, decimals = counts_of(digits)

@@ -148,7 +148,8 @@ class Revisit:
         """A kept capture with its instrument, as a verdict rests on it."""
         row = dict(
             self._db.execute(
-                "SELECT c.*, l.opened_utc_ms, i.profile, t.body AS facts FROM capture c JOIN link l ON l.id = c.link "
+                "SELECT c.*, l.opened_utc_ms, i.name, i.profile, t.body AS facts "
+                "FROM capture c JOIN link l ON l.id = c.link "
                 "JOIN instrument i ON i.id = l.instrument JOIN text t ON t.sha256 = i.facts WHERE c.id = ?",
                 [number],
             ).fetchone()
@@ -156,6 +157,7 @@ class Revisit:
         capture = self.capture(row)
         return Answer(
             capture=capture,
+            instrument=row["name"],
             accuracy=self.profile(row["profile"]).accuracy(capture.form),
             facts=facts_of(row["facts"], row["opened_utc_ms"] + row["ended"]),
             log=lambda: self.run(row["link"], row["first_reading"], row["last_reading"]),

@@ -217,7 +217,7 @@ FIND = {
     ),
     "alpha20_from_k": lambda i: winding.coefficient(i["k"], 20 + K0),
     "reduce_R": lambda i: winding.resistance_at(i["R"], i["t"] + K0, i["to"] + K0, i["k"]),
-    "switchoff_exp3": lambda i: nominal(winding.switch_off_resistance(cooling(i)).number),
+    "switchoff_exp3": lambda i: nominal(winding.switch_off_resistance(cooling(i), exactly(0.0, "time")).number),
     "switchoff_loglinear": lambda i: winding.log_line(list(zip(i["t"], i["R"], strict=True)), 0.0)[0],
     "PI": lambda i: nominal(quotient(*(exactly(i[key], "insulation_resistance") for key in ("R10", "R1"))).number),
     "IR_min_old": lambda i: insulation.lowest_before_1970(i["kV"] * 1e3) / 1e6,

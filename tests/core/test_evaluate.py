@@ -216,7 +216,7 @@ WIDENED = [  # context, half width of 1 % + 3 counts at 60.00 ohm (0.63)
     (Context(ambient_k=306.15), 0.63 + 5 * 0.1 * 0.63),  # 33 °C is 5 K above 28
     (Context(ambient_k=283.15), 0.63 + 8 * 0.1 * 0.63),  # 10 °C is 8 K below 18
     (Context(calibration_age_s=86400.0), 0.63),
-    (Context(calibration_age_s=2 * 365.25 * 86400), 2 * 0.63),
+    (Context(calibration_age_s=2 * 365 * 86400.0 + 5000), 2 * 0.63),
 ]
 
 

@@ -1,0 +1,225 @@
+"""Methods on captures at hand: shared errors, leads, bounds, limits that a method gives, runs."""
+
+import pytest
+
+from meterlog.case import Answer, Case, conclude
+from meterlog.errors import WrongValue
+from meterlog.evaluate import parse_accuracy
+from meterlog.evaluate.methods import check_inputs
+from meterlog.evaluate.postprocess import METHODS, AtHand, Taken, judge_step, post_process
+from meterlog.procedure.steps import Limit, Procedure, Step, StepKind
+from meterlog.readings import Bound, Capture, Form, Reading
+from meterlog.units import QUANTITIES
+
+ONE_PERCENT = parse_accuracy("1 %+ 3 counts")
+
+
+def capture(counts, *, decimals=2, how="settled", **form):
+    form = Form(**{"quantity": "resistance", "unit": "ohm", "scale": 1.0, "decimals": decimals, **form})
+    return Capture(form=form, counts=counts, count=12, spread=0.0, deviation=0.0, started=0.0, ended=3.0, first=3,
+                   last=14, how=how)  # fmt: skip
+
+
+def taken(counts, instrument="meter", **more):
+    return Taken(capture=capture(counts, **more), accuracy=ONE_PERCENT, instrument=instrument)
+
+
+RISE = {"cold": "cold", "start": "21.0 degC ± 0.6 degC", "ambient": "24.5 degC ± 0.6 degC"}
+
+
+def rise(**at_hand):
+    return post_process("winding rise", RISE, AtHand(**at_hand), own="hot")
+
+
+def test_the_gain_of_one_meter_cancels_in_a_rise():
+    one = rise(taken={"hot": taken(571), "cold": taken(462)})
+    two = rise(taken={"hot": taken(571), "cold": taken(462, instrument="other")})
+    assert one.value == pytest.approx(56.7803, abs=1e-4), "E06"
+    # counts 0.03/√3 ohm each; temperatures 0.6/√3 K; the shared 1 % multiplies (R2 − R1)/R1's ratio: nothing is left
+    counts, kelvin = 0.03 / 3**0.5, 0.6 / 3**0.5
+    expected = ((55.303 * counts) ** 2 + (68.351 * counts) ** 2 + (1.2359 * kelvin) ** 2 + kelvin**2) ** 0.5
+    assert one.u == pytest.approx(expected, rel=1e-3)
+    assert two.u > 1.2 * one.u
+
+
+def test_the_leads_are_one_error_for_all():
+    leads = taken(15)
+    with_null = rise(taken={"hot": taken(571 + 15), "cold": taken(462 + 15)}, nulls=(leads,))
+    assert with_null.value == pytest.approx(56.7803, abs=1e-4)
+    hot, cold = (taken(counts).capture for counts in (586, 477))
+    without = rise(taken={"hot": Taken(capture=hot, instrument="m"), "cold": Taken(capture=cold, instrument="m")})
+    assert without.value == pytest.approx(54.88, abs=0.01), "0.15 ohm un-nulled: 54.88 K, outside arithmetic"
+
+
+def test_leads_before_and_after_differ():
+    same = rise(taken={"hot": taken(571), "cold": taken(462)}, nulls=(taken(15), taken(15)))
+    moved = rise(taken={"hot": taken(571), "cold": taken(462)}, nulls=(taken(15), taken(19)))
+    assert moved.u > same.u
+    assert "leads before 150 mΩ, after 190 mΩ: moved by 40 mΩ" in moved.trail
+
+
+def test_an_excess_of_unnulled_leads_stays_with_what_is_worked_out():
+    found = post_process("element power", {"voltage": "230 V"}, AtHand(taken={"own": taken(2645)}), own="own")
+    assert found.excess == pytest.approx(230**2 / 26.45 - 230**2 / 25.95)
+
+
+def step(method, *limits, how=StepKind.DERIVED, quantity="resistance", **inputs):
+    return Step(key="own", title="it", kind=how, quantity=quantity, method=method, inputs=inputs, limits=limits)
+
+
+def limit(low=None, high=None, quantity="resistance"):
+    return Limit(low=low, high=high, unit=QUANTITIES[quantity].si, text="", source="a test")
+
+
+def test_a_method_gives_its_own_limit():
+    at_hand = AtHand(taken={"own": taken(22)}, nulls=(taken(0),), entries={"cord": "10 m"})
+    verdict = judge_step(step("protective conductor", how=StepKind.MEASURE, length="cord"), at_hand)
+    assert verdict.outcome == "pass"
+    assert verdict.limit.high == pytest.approx(0.36667, abs=1e-5)
+    strict = judge_step(step("protective conductor", limit(high=0.2), how=StepKind.MEASURE, length="cord"), at_hand)
+    assert (strict.outcome, strict.limit.high) == ("undecided", 0.2)
+
+
+def test_what_cannot_be_worked_out_is_not_judged_and_said():
+    verdict = judge_step(step("ratio", above="hot", below="gone"), AtHand(taken={"hot": taken(100)}))
+    assert (verdict.outcome, verdict.why) == (
+        "not judged",
+        "write a number and its unit, such as \"0.42 ohm\", not 'gone'.",
+    )
+
+
+def insulation(counts, bound=None):
+    return taken(
+        counts, quantity="insulation_resistance", unit="Mohm", scale=1e6, decimals=0, bound=bound, how="one minute"
+    )
+
+
+RATIOS = [  # above, below (negative: a bound above it), value, bound: the table of censored readings
+    (2500, 3000, 0.8333, ""),
+    (-4500, 900, 5.0, "above"),
+    (1500, -4500, 0.3333, "below"),
+    (-4500, -4500, None, ""),
+]
+
+
+@pytest.mark.parametrize(("above", "below", "value", "bound"), RATIOS)
+def test_bounds_go_through_a_ratio(above, below, value, bound):
+    at_hand = {name: insulation(abs(n), Bound.ABOVE if n < 0 else None) for name, n in (("a", above), ("b", below))}
+    found = post_process("polarisation index", {"ten": "a", "minute": "b"}, AtHand(taken=at_hand))
+    assert (found.value if not bound else found.edge) == (pytest.approx(value, abs=1e-4) if value else None)
+    assert found.bound == bound
+    if value is None:
+        assert found.reason == "The bounds push both ways: nothing is known."
+
+
+def run_of(pairs, **form):
+    form = Form(**{"quantity": "insulation_resistance", "unit": "Mohm", "scale": 1e6, **form})
+    return tuple((100.0 + t, Reading(form, counts)) for t, counts in pairs)
+
+
+def logged(rows):
+    own = capture(rows[-1][1].counts, quantity="insulation_resistance", unit="Mohm", scale=1e6, decimals=0)
+    return Taken(capture=own, accuracy=ONE_PERCENT, instrument="tester", log=lambda: rows)
+
+
+def test_ratios_in_time_come_from_a_logged_run():
+    rows = run_of([(t, 8797 if t < 45 else 14245 if t < 300 else 37994) for t in range(601)])
+    at_hand = AtHand(taken={"own": logged(rows)})
+    index = post_process("polarisation index", {}, at_hand, own="own")
+    assert index.value == pytest.approx(2.67, abs=0.005), "the row of 50 Gohm: 14245, 37994, PI 2.67"
+    assert index.doubts == (
+        "The one-minute value is above 5 GΩ, where the ratio means nothing: the resistance itself decides.",
+    )
+    ratio = post_process("absorption ratio", {}, at_hand, own="own")
+    assert ratio.value == pytest.approx(1.62, abs=0.005), "the same row: DAR 1.62"
+    counts = 3 / 14245 / 3**0.5  # the gain of 1 % is shared and cancels
+    assert index.u / index.value == pytest.approx((counts**2 + (3 / 37994) ** 2 / 3) ** 0.5, rel=1e-6)
+
+
+def test_a_run_that_ends_early_has_no_index():
+    at_hand = AtHand(taken={"own": logged(run_of([(t, 100) for t in range(300)]))})
+    found = post_process("polarisation index", {}, at_hand, own="own")
+    assert (found.number, found.reason) == (None, "There is no reading at 600 s.")
+
+
+def junction(counts, bound=None, top=3.0):
+    return taken(counts, quantity="junction_voltage", unit="V", decimals=3, bound=bound, range_top=top)
+
+
+BLOCKS = junction(None, Bound.OVERLOAD)
+DIODES = [  # forward, reverse, junctions, kind, outcome
+    (junction(582), BLOCKS, "1", "silicon", "pass"),
+    (junction(2), junction(3), "1", "silicon", "fail"),
+    (junction(582), junction(600), "1", "silicon", "fail"),
+    (BLOCKS, BLOCKS, "1", "silicon", "fail"),
+    (BLOCKS, BLOCKS, "12", "stack", "not judged"),
+    (junction(1250), BLOCKS, "2", "silicon", "pass"),
+    (junction(301), BLOCKS, "1", "schottky", "pass"),
+]
+
+
+@pytest.mark.parametrize(("forward", "reverse", "junctions", "kind", "outcome"), DIODES)
+def test_diodes_both_ways(forward, reverse, junctions, kind, outcome):
+    at_hand = AtHand(taken={"own": forward, "back": reverse})
+    own = step("diode both ways", quantity="junction_voltage", reverse="back", junctions=junctions, kind=kind)
+    assert judge_step(own, at_hand).outcome == outcome
+
+
+def test_a_stack_that_reads_open_says_what_would_decide():
+    own = step("diode both ways", quantity="junction_voltage", reverse="back", junctions="12", kind="stack")
+    verdict = judge_step(own, AtHand(taken={"own": BLOCKS, "back": BLOCKS}))
+    assert verdict.why == (
+        "Both directions read open, but the meter supplies only 3 V and sound junctions may drop 12 V."
+    )
+    assert verdict.advice == (
+        "Use a meter or a bench supply that gives more volts than the junctions drop, through a resistor."
+    )
+
+
+def test_windings_that_differ():
+    at_hand = AtHand(taken={"a": taken(600), "b": taken(612), "c": taken(606)})
+    found = post_process("symmetry", {"windings": "a, b, c"}, at_hand)
+    assert found.value == pytest.approx(12 / 606)
+    assert found.u == pytest.approx((2 * 0.03**2 / 3) ** 0.5 / 6.06, rel=0.02), "only counts are left"
+    other = post_process("symmetry", {"windings": "c, a, b"}, at_hand)
+    assert (other.value, other.u) == pytest.approx((found.value, found.u)), "their order does not matter"
+
+
+def test_a_repeat_that_is_a_bound_is_not_averaged():
+    over = Taken(capture=capture(None, bound=Bound.OVERLOAD, range_top=600.0), instrument="meter")
+    found = post_process("mean of repeats", {"repeats": "a, b"}, AtHand(taken={"a": taken(600), "b": over}))
+    assert (found.number, found.reason) == (None, "A repeat gave no value: bounds are not averaged.")
+
+
+def test_a_case_concludes_a_derived_step():
+    steps = (
+        Step(key="leads", title="leads", kind=StepKind.LEADS, quantity="resistance"),
+        Step(key="cold", title="cold", kind=StepKind.MEASURE, quantity="resistance"),
+        step("element band", how=StepKind.MEASURE, power="rated power", voltage="rated voltage"),
+    )
+    procedure = Procedure(key="k", title="t", appliance="kettle", source="s", cautions=(), steps=steps,
+                          plate={"rated power": "power", "rated voltage": "voltage"})  # fmt: skip
+    answer = Answer(capture=capture(2660), accuracy=ONE_PERCENT, instrument="meter")
+    case = Case(
+        procedure=procedure,
+        entries={"rated power": "2 kW", "rated voltage": "230 V"},
+        answers={"leads": Answer(capture=capture(15), accuracy=ONE_PERCENT, instrument="meter"), "own": answer},
+    )
+    verdict = conclude(case, steps[2])
+    assert verdict.why == "26.45 Ω ± 290 mΩ lies within the limits of 25.19 Ω to 29.39 Ω."
+    assert verdict.limit.mark == "memory"
+
+
+def test_inputs_are_checked_by_name():
+    method = METHODS["leakage"]
+    assert check_inputs(method, {}, own_capture=True) == {"path": "earth", "heating": "0 W"}
+    with pytest.raises(WrongValue, match="path is one of earth, touch, not 'wire'"):
+        check_inputs(method, {"path": "wire"}, own_capture=True)
+
+
+@pytest.mark.parametrize("method", METHODS.values(), ids=lambda method: method.name)
+def test_every_method_is_described(method):
+    assert method.title.endswith(".")
+    assert all(wanted.doc and (wanted.quantity in QUANTITIES or wanted.words) for wanted in method.inputs.values())
+    assert not method.gives or method.gives in QUANTITIES
+    assert METHODS[method.name] is method
