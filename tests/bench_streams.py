@@ -8,10 +8,13 @@ Habits and durations are invented; real hands will differ.
 from __future__ import annotations
 
 import math
-import random
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 from meterlog.readings import Bound, Form, Reading
+
+if TYPE_CHECKING:
+    import random
 
 OHMS = [(6e2, 1.0, "ohm", 1), (6e3, 1e3, "kohm", 3), (6e4, 1e3, "kohm", 2), (6e5, 1e3, "kohm", 1),
         (6e6, 1e6, "Mohm", 3), (6e7, 1e6, "Mohm", 2)]  # fmt: skip

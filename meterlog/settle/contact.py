@@ -101,11 +101,11 @@ class Stream:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Want:
-    """The quantity that a step looks for, and below what (SI) it takes a reading for the air."""
+    """The quantity that a step looks for, and the smallest it expects (SI, 0 where that is not known)."""
 
     quantity: str
     mode: str = ""
-    stray: float = 0.0
+    least: float = 0.0
 
     @property
     def open_leads(self) -> OpenLeads:
@@ -127,12 +127,9 @@ class Want:
 
 
 def want_of(step: Step) -> Want:
-    """What a step looks for. A voltage step with a limit takes the air for up to 5 % of it."""
-    stray = 0.0
-    if step.quantity == "voltage":
-        edges = [abs(edge) for limit in step.limits for edge in (limit.low, limit.high) if edge and not limit.of]
-        stray = STRAY_PART * min(edges) if edges else STRAY_VOLTS[step.mode]
-    return Want(quantity=step.quantity, mode=step.mode, stray=stray)
+    """What a step looks for; the smallest it expects is the smallest edge of its limits."""
+    edges = [abs(edge) for limit in step.limits for edge in (limit.low, limit.high) if edge and not limit.of]
+    return Want(quantity=step.quantity, mode=step.mode, least=min(edges, default=0.0))
 
 
 def departure(quantity: str, resolution: float) -> float:
@@ -154,8 +151,10 @@ def _by_stray(want: Want, reading: Reading, stream: Stream) -> Sort:
     if reading.value is None:
         return Sort.BLANK
     counts = STRAY_COUNTS.get(want.quantity, STRAY_COUNTS_ELSE)
-    finest = stream.finest.get(want.quantity, reading.form.resolution)
-    return Sort.APART if abs(reading.value) <= max(want.stray, counts * finest) * (1 + 1e-9) else Sort.NUMBER
+    stray = counts * stream.finest.get(want.quantity, reading.form.resolution)
+    if want.quantity == "voltage":
+        stray = max(stray, STRAY_PART * want.least or STRAY_VOLTS[reading.form.mode])
+    return Sort.APART if abs(reading.value) <= stray * (1 + 1e-9) else Sort.NUMBER
 
 
 def _by_idle(want: Want, reading: Reading, stream: Stream) -> Sort:

@@ -30,6 +30,8 @@ READINGS = 5
 """A window holds at least so many readings; matters below two a second."""
 COVERAGE = 0.6
 """A window holds at least this part of the readings its length should have: a pause is no evidence."""
+LONGER = 2.0
+"""Windows up to so many times the shortest are tried too."""
 GAP_PERIODS = 3.0
 GAP_S = 2.0
 """A silence longer than both ends a run."""
@@ -125,7 +127,12 @@ def same_range(form: Form) -> tuple[object, ...]:
 
 
 class Window:
-    """The last readings of one range, no more of them than the criterion needs."""
+    """The last readings of one range: the shortest run that may be settled, and up to `LONGER` of that.
+
+    Any of the last readings that satisfy the criterion are a settled run. Two runs are tried, the
+    shortest and the longest kept: at few readings a second a few counts of noise can look like a slope
+    over a short run, never over a long one.
+    """
 
     def __init__(self, criterion: Criterion) -> None:
         self.criterion = criterion
@@ -136,38 +143,44 @@ class Window:
         self._samples.clear()
         self._range = None
 
-    def __len__(self) -> int:
-        return len(self._samples)
-
     def add(self, sample: Sample, period: float) -> Capture | None:
         """Take a reading that is a number; the settled run that ends with it, or None."""
         now = same_range(sample.reading.form)
         if now != self._range:
             self._samples.clear()
             self._range = now
-        self._samples.append(sample)
+        samples = self._samples
+        samples.append(sample)
         needed = max(self.criterion.length_s, PERIODS * period)
-        self._forget(needed)
-        return self._settled(needed, period)
-
-    def _forget(self, needed: float) -> None:
-        """Drop the oldest readings that the criterion can do without."""
-        samples, end = self._samples, self._samples[-1].at
-        while len(samples) > self.criterion.readings and end - samples[1].at >= needed:
+        while sample.at - samples[0].at > LONGER * needed:
             samples.popleft()
+        if sample.at - samples[0].at < needed:
+            return None
+        shortest = self._shortest(needed)
+        if self._is_settled(shortest, period):
+            return capture_of(shortest, "settled")
+        every = list(samples)
+        return capture_of(every, "settled") if self._is_settled(every, period) else None
 
-    def _settled(self, needed: float, period: float) -> Capture | None:
-        samples, criterion = self._samples, self.criterion
-        length = samples[-1].at - samples[0].at
-        if length < needed or len(samples) < max(criterion.readings, COVERAGE * length / period if period else 0):
-            return None
-        ordered = sorted(_counts(sample) for sample in samples)
-        middle = abs(_in_counts(samples[0].reading.form, ordered[(len(ordered) - 1) // 2]))
+    def _shortest(self, needed: float) -> list[Sample]:
+        """The fewest last readings that are long enough, and enough."""
+        run: list[Sample] = []
+        for sample in reversed(self._samples):
+            run.append(sample)
+            if run[0].at - sample.at >= needed and len(run) >= self.criterion.readings:
+                break
+        run.reverse()
+        return run
+
+    def _is_settled(self, run: list[Sample], period: float) -> bool:
+        criterion, length = self.criterion, run[-1].at - run[0].at
+        if len(run) < max(criterion.readings, COVERAGE * length / period if period else 0):
+            return False
+        ordered = sorted(_counts(sample) for sample in run)
+        middle = abs(_in_counts(run[0].reading.form, ordered[(len(ordered) - 1) // 2]))
         if ordered[-1] - ordered[0] > criterion.spread_counts + criterion.spread_part * middle:
-            return None
-        if abs(_slope(samples)) * length > criterion.slope_counts + criterion.slope_part * middle:
-            return None
-        return capture_of(samples, "settled")
+            return False
+        return abs(_slope(run)) * length <= criterion.slope_counts + criterion.slope_part * middle
 
 
 def _counts(sample: Sample) -> int:
@@ -180,7 +193,7 @@ def _in_counts(form: Form, counts: int) -> float:
     return counts + form.offset / form.resolution
 
 
-def _slope(samples: deque[Sample]) -> float:
+def _slope(samples: list[Sample]) -> float:
     """Least-squares slope, counts a second."""
     n = len(samples)
     middle = sum(sample.at for sample in samples) / n
@@ -190,7 +203,7 @@ def _slope(samples: deque[Sample]) -> float:
     return above / below if below else 0.0
 
 
-def capture_of(samples: deque[Sample] | list[Sample], how: str, proof: tuple[tuple[int, int], ...] = ()) -> Capture:
+def capture_of(samples: list[Sample], how: str, proof: tuple[tuple[int, int], ...] = ()) -> Capture:
     """The capture of a run of numbers of one range: its (lower) median reading, as it was shown."""
     ordered = sorted(samples, key=_counts)
     chosen = ordered[(len(ordered) - 1) // 2].reading
@@ -217,9 +230,10 @@ def _same_edge(one: Reading, other: Reading) -> bool:
 
 
 class Held:
-    """An unbroken run of one bound: the same edge, of the same range."""
+    """An unbroken run of one bound: the same edge, of the same range; `any_range` while a meter hunts through them."""
 
-    def __init__(self) -> None:
+    def __init__(self, *, any_range: bool = False) -> None:
+        self._any_range = any_range
         self.clear()
 
     def clear(self) -> None:
@@ -229,7 +243,7 @@ class Held:
 
     def add(self, sample: Sample) -> float:
         """Take a bound; for how long this one has been held, s."""
-        if self._last is None or not _same_edge(self._last.reading, sample.reading):
+        if self._last is None or not (self._any_range or _same_edge(self._last.reading, sample.reading)):
             self._first, self._count = sample, 0
         self._last, self._count = sample, self._count + 1
         assert self._first is not None

@@ -36,6 +36,8 @@ SHORT_READINGS = 2
 SHORT_OHMS = 1.0
 SHORT_VOLTS = 0.03
 """Leads held together read below this on ohms, and on the junction function."""
+COARSE_COUNTS = 3
+"""A range hunt passes coarse ranges, whose first counts a short may show: it takes a fine one to prove it."""
 FLICKER_S = 1.0
 """Numbers between an open that was long enough and the second short: bounce and range hunting."""
 SHORTED_POINTS = 2
@@ -93,7 +95,7 @@ class _Proof:
             self._lift.take(sort, sample.at)
             return [Froze()] if sort is Sort.FROZEN and was is not State.FROZEN else []
         if self._stream.after_silence:
-            self._break_run()
+            self._break_run(sample.at)
         apart = self._lift.take(self._as_apart(sample, sort), sample.at)
         if self.state in (State.LIFT_FIRST, State.FROZEN, State.OTHER):
             if not apart:
@@ -110,7 +112,7 @@ class _Proof:
     def _start_again(self) -> None:
         raise NotImplementedError
 
-    def _break_run(self) -> None:
+    def _break_run(self, at: float) -> None:
         raise NotImplementedError
 
     def _step(self, sample: Sample, sort: Sort) -> list[Signal]:
@@ -141,43 +143,50 @@ class OpenProof(_Proof):
         self._first: tuple[int, int] | None = None
         self._shorted = Spell(SHORT_S, SHORT_READINGS)
         self._left = False
-        self._break_run()
+        self._open, self._proved = Held(any_range=True), False
+        self._flickered: tuple[Held, float] | None = None
+        self._clear_numbers()
 
-    def _break_run(self) -> None:
+    def _break_run(self, at: float) -> None:
+        self._leave_open(at)
+        self._clear_numbers()
+
+    def _clear_numbers(self) -> None:
         self._shorted.clear()
-        self._forget_open()
         self._leak.clear()
         self._bridged.clear()
 
-    def _forget_open(self) -> None:
-        self._open, self._proved = Held(), False
-        self._flickered: tuple[Held, float] | None = None
+    def _leave_open(self, at: float) -> None:
+        """The open run ends here; one that was long enough is kept for the second short, if that comes soon."""
+        if self._proved:
+            self._flickered = (self._open, at)
+        self._open, self._proved = Held(any_range=True), False
 
     def confirm(self) -> Capture | None:
         """The open as a foot switch confirms it, if open is what shows at this moment."""
         return self._open.capture("switch") if self.state is State.APART and self._open.length > 0 else None
 
+    def may_be_short(self, reading: Reading) -> bool:
+        """A reading that shorted leads may show; on a coarse range other things do too."""
+        limit = max(self._short, COARSE_COUNTS * reading.form.resolution)
+        return reading.value is not None and abs(reading.value) <= limit
+
     def is_short(self, reading: Reading) -> bool:
-        """A reading of shorted leads; a coarse range's zero is none."""
-        value = reading.value
-        return value is not None and abs(value) <= self._short and reading.form.resolution <= self._short
+        """A reading that only shorted leads show."""
+        return self.may_be_short(reading) and COARSE_COUNTS * reading.form.resolution <= self._short
 
     def _step(self, sample: Sample, sort: Sort) -> list[Signal]:
         if sort is Sort.APART:
             return self._opened(sample)
         self.state = State.CONTACT
-        if self._proved:
-            self._flickered = (self._open, sample.at)
-        self._open, self._proved = Held(), False
-        if sort is Sort.NUMBER and self.is_short(sample.reading):
+        self._leave_open(sample.at)
+        if sort is Sort.NUMBER and self.may_be_short(sample.reading):
             return self._is_shorted(sample)
         return self._number(sample, sort)
 
     def _opened(self, sample: Sample) -> list[Signal]:
         self.state = State.APART
-        self._shorted.clear()
-        self._leak.clear()
-        self._bridged.clear()
+        self._clear_numbers()
         held_s = self._open.add(sample)
         self._left = self._left or (self._first is not None and held_s >= LIFT_S)
         if self._first is None or held_s < self._hold_s or self._proved:
@@ -190,14 +199,13 @@ class OpenProof(_Proof):
         bridged = self._bridged.add(sample, self._stream.pace.period)
         if bridged is not None and self._left:
             return self._captured(bridged)
-        if not self._shorted.add(sample):
+        if not self._shorted.add(sample) or not self.is_short(sample.reading):
             return []
         proved = self._proved_open()
         if self._first is not None and proved is not None:
             return self._captured(proved.capture("open proved", (self._first, self._shorted.span)))
         fresh = self._first is None
-        self._first = self._shorted.span
-        self._forget_open()
+        self._first, self._flickered = self._shorted.span, None
         return [Stage("open")] if fresh else []
 
     def _proved_open(self) -> Held | None:
@@ -233,7 +241,7 @@ class DeadProof(_Proof):
         self._lowest: Capture | None = None
         self._window.clear()
 
-    def _break_run(self) -> None:
+    def _break_run(self, at: float) -> None:
         self._at_source.clear()
         self._window.clear()
 
