@@ -69,9 +69,9 @@ class Instrument(Protocol):
 
 
 class Judge(Protocol):
-    """Concludes a step from what the walk has; None where there is nothing to conclude yet."""
+    """Concludes a step from what the walk has."""
 
-    def __call__(self, step: Step, ledger: Ledger) -> Verdict | None: ...
+    def __call__(self, step: Step, ledger: Ledger) -> Verdict: ...
     def remember(self, source: str, ordinal: int, reading: Reading, at: float) -> None:
         """Hear of a reading: some steps are concluded from a whole run."""
 
@@ -90,7 +90,9 @@ class Session:
         judge: Judge | None = None,
         pedals: Mapping[str, str] = PEDALS,
     ) -> None:
-        self.walk = Walk(procedure, at=at, begin=begin, assume=assume)
+        self.walk = Walk(procedure, at=at, begin=begin, assume=assume, conclude=self._conclude)
+        self._now = at
+        self._concluded: list[Verdict] = []
         self._talks: dict[str, Talk] = {source: profile.talk() for source, profile in profiles.items()}
         self._counts = dict.fromkeys(profiles, 0)
         self._judge = judge or ByCase(procedure, answers_by(profiles))
@@ -98,7 +100,7 @@ class Session:
 
     def start(self, at: float) -> list[Event]:
         """Begin the walk."""
-        return self._judged(self.walk.start(at), at)
+        return self._judged(self.walk.start(at))
 
     def received(self, source: str, data: bytes, at: float) -> list[Event]:
         """Bytes came from an instrument."""
@@ -107,7 +109,7 @@ class Session:
     def reading(self, source: str, ordinal: int, reading: Reading, at: float) -> list[Event]:
         """A reading that the caller decoded itself; `ordinal` numbers each source's from 0."""
         self._judge.remember(source, ordinal, reading, at)
-        return self._judged(self.walk.reading(source, ordinal, reading, at), at)
+        return self._judged(self.walk.reading(source, ordinal, reading, at))
 
     def sent(self, source: str, data: bytes, at: float) -> None:
         """Bytes were written to an instrument."""
@@ -122,14 +124,14 @@ class Session:
 
     def act(self, act: Act, at: float) -> list[Event]:
         """The person did something."""
-        return self.tick(at) + self._judged(self.walk.act(act, at), at)
+        return self.tick(at) + self._judged(self.walk.act(act, at))
 
     def tick(self, at: float) -> list[Event]:
         """Time passed: pedals come to rest, instruments are asked, silences end messages."""
         out: list[Event] = []
         for word, pressed in self._pedals.pressed(at):
             act = Act(word=word, who="pedal", uncertainty_s=PEDAL_UNCERTAINTY_S)
-            out += self._judged(self.walk.act(act, pressed), pressed)
+            out += self._judged(self.walk.act(act, pressed))
         for source, talk in self._talks.items():
             if talk.wake_at is None or talk.wake_at > at:
                 continue
@@ -157,23 +159,26 @@ class Session:
             first = self._counts[source]
             out.append(Heard(source=source, outcome=outcome, first=first))
             if isinstance(outcome, Frame):
+                self._now = max(self._now, outcome.at)  # a stream's end tells no time
                 for ordinal, reading in enumerate(outcome.readings, start=first):
-                    out += self.reading(source, ordinal, reading, outcome.at)
+                    out += self.reading(source, ordinal, reading, self._now)
                 self._counts[source] = first + len(outcome.readings)
         return out
 
-    def _judged(self, happenings: list[Happening], at: float) -> list[Event]:
-        """The happenings, each followed by the verdict it brings."""
+    def _conclude(self, step: Step) -> str:
+        """The walk asks what a step came to; the verdict follows the happening that brought it."""
+        verdict = self._judge(step, self.walk.ledger)
+        self._concluded.append(verdict)
+        return verdict.outcome
+
+    def _judged(self, happenings: list[Happening]) -> list[Event]:
+        """The happenings, each followed by the verdict it brought."""
         out: list[Event] = []
         for happening in happenings:
             out.append(happening)
-            computed = isinstance(happening, Passed) and happening.how == "computed"
-            if not (computed or isinstance(happening, Captured)):
-                continue
-            verdict = self._judge(self.walk.procedure.step(happening.step), self.walk.ledger)
-            if verdict is not None:
-                self.walk.judged(happening.step, verdict.outcome)
-                out.append(Judged(step=happening.step, at=at, verdict=verdict))
+            if isinstance(happening, Captured) or (isinstance(happening, Passed) and happening.how == "computed"):
+                verdict = self._concluded.pop(0)
+                out.append(Judged(step=happening.step, at=happening.at, verdict=verdict))
         return out
 
 
@@ -195,7 +200,7 @@ class ByCase:
     def remember(self, source: str, ordinal: int, reading: Reading, at: float) -> None:
         self._logs.setdefault(source, deque(maxlen=LOG_READINGS)).append((ordinal, at, reading))
 
-    def __call__(self, step: Step, ledger: Ledger) -> Verdict | None:
+    def __call__(self, step: Step, ledger: Ledger) -> Verdict:
         return conclude(self.case(ledger), step)
 
     def case(self, ledger: Ledger) -> Case:

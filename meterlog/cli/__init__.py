@@ -30,6 +30,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "procedure": ("meterlog.cli.procedure", "Check, show and begin the steps for a type of appliance."),
     "judge": ("meterlog.cli.judge", "Judge one value against limits, with its uncertainty."),
     "evaluate": ("meterlog.cli.evaluate", "Work out a value from others: windings, insulation, discharge and more."),
+    "replay": ("meterlog.cli.replay", "Walk a procedure through recordings, and print the captures."),
     "decode": ("meterlog.cli.decode", "Decode a recording, or raw bytes, by a profile."),
 }
 """Name of each command: its module and the sentence that `--help` lists, so that help imports none."""

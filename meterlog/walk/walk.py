@@ -63,7 +63,11 @@ ASSUMED = "assumed in a replay"
 
 
 class Walk:
-    """A job's way through a procedure. `begin` is the step to start with, `gives` as in `Watch`."""
+    """A job's way through a procedure.
+
+    `begin` is the step to start with, `gives` as in `Watch`. `conclude` answers the outcome of a step
+    that was just captured or is to be computed: it is known before the next step's gate is looked at.
+    """
 
     def __init__(
         self,
@@ -73,7 +77,9 @@ class Walk:
         begin: str = "",
         assume: Assume = NOTHING,
         gives: Mapping[str, frozenset[str]] | None = None,
+        conclude: Callable[[Step], str] | None = None,
     ) -> None:
+        self._conclude = conclude
         self.procedure, self.ledger = procedure, Ledger(procedure)
         self._assume = assume
         self._watch = Watch(at, gives or {})
@@ -150,6 +156,8 @@ class Walk:
         step = self._step
         assert step is not None
         self.ledger.take(step, key[0], capture)
+        if self._conclude:
+            self.ledger.judge(step.key, self._conclude(step))
         self._watch.remember(key, capture)
         self._last_captured, self._started, self._stage = step, None, ""
         captured = told.Captured(step=step.key, at=at, source=key[0], capture=capture)
@@ -203,7 +211,9 @@ class Walk:
     def _open(self, step: Step, at: float, *, again: bool = False) -> list[Happening]:
         """Watch for the step's answer; a computed step answers itself."""
         if step.kind is StepKind.DERIVED:
-            return self._leave(step, "computed", at)
+            passed = told.Passed(step=step.key, at=at, how="computed")
+            self.ledger.judge(step.key, self._conclude(step) if self._conclude else "not judged")
+            return [passed, *self._advance(self._unanswered_after(step), at)]
         self._phase = Phase.LOOK if step.kind is StepKind.LOOK else Phase.WATCH
         self._watch.aim(self._target_of(step), again=again)
         return []

@@ -1,0 +1,93 @@
+"""Recordings of one session through the walk, exactly as the bench would take them.
+
+Several recordings are links of one session: laid on one clock by when each was started, and played in
+order of time. What was recorded as sent, as a line change or as an act is played as such.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING
+
+from meterlog.errors import WrongValue
+from meterlog.walk import parse_act
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Sequence
+
+    from meterlog.recording import Event as Recorded
+    from meterlog.recording import Recording
+    from meterlog.session import Event, Session
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Part:
+    """The recording of one link; `source` is the instrument's name on the bench."""
+
+    source: str
+    recording: Recording
+    offset_s: float = 0.0
+
+
+def aligned(recordings: Sequence[tuple[str, Recording]]) -> list[Part]:
+    """The links on one clock, zero when the first was started; all at zero unless every one tells `started`.
+
+    Raises: WrongValue, when `started` is no date and time, or one has a time zone and another has not.
+    """
+    starts = [_started(recording) for _, recording in recordings]
+    known = [start for start in starts if start is not None]
+    if len(known) < len(starts):
+        return [Part(source=source, recording=recording) for source, recording in recordings]
+    zero = min(known)
+    return [
+        Part(source=source, recording=recording, offset_s=(start - zero).total_seconds())
+        for (source, recording), start in zip(recordings, known, strict=True)
+    ]
+
+
+def _started(recording: Recording) -> datetime | None:
+    text = recording.head.get("started")
+    if not text:
+        return None
+    try:
+        when = datetime.fromisoformat(text)
+    except ValueError:
+        raise WrongValue(f"started: expected a date and time such as 2026-03-01T09:30:00Z, saw {text!r}") from None
+    return when.replace(tzinfo=UTC) if when.tzinfo is None else when
+
+
+def play(session: Session, parts: Sequence[Part]) -> Iterator[Event]:
+    """Everything that a session makes of the recordings, in order of time."""
+    yield from session.start(0.0)
+    for at, source, recorded in _in_order(parts):
+        yield from _wait(session, at)
+        yield from _one(session, source, recorded, at)
+    yield from session.end()
+
+
+def _in_order(parts: Sequence[Part]) -> Iterable[tuple[float, str, Recorded]]:
+    """All recorded events with their times on the session's clock; ties in the order of the parts."""
+    every = [(event.at + part.offset_s, part.source, event) for part in parts for event in part.recording.events]
+    return sorted(every, key=lambda entry: entry[0])
+
+
+def _wait(session: Session, until: float) -> Iterator[Event]:
+    """Let time pass, as a bench does: everything that is due is done when it is due."""
+    last: float | None = None
+    while (due := session.wake_at) is not None and due <= until and due != last:
+        last = due
+        yield from session.tick(due)
+
+
+def _one(session: Session, source: str, recorded: Recorded, at: float) -> Iterable[Event]:
+    match recorded.kind:
+        case "in":
+            return session.received(source, recorded.data, at)
+        case "out":
+            session.sent(source, recorded.data, at)
+            return []
+        case "line":
+            return session.line(source, recorded.word, at)
+        case "act":
+            return session.act(parse_act(recorded.word), at)

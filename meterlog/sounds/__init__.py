@@ -1,0 +1,1 @@
+"""Tones and speech: what the bench says to someone whose hands and eyes are busy."""

@@ -1,0 +1,103 @@
+"""`meterlog replay`: whole recordings through the command, frames and all."""
+
+import json
+import random
+
+import pytest
+from bench_streams import Meter, Piece
+from click.testing import CliRunner
+from segment_frames import recording as recorded
+
+from meterlog.cli.replay import replay
+from meterlog.recording import Event, Recording, write
+
+PROCEDURE = """\
+procedure: small
+title: Small
+appliance: any
+source: invented
+cautions: [isolate]
+points: {outside: {a: one end, b: other end}}
+steps:
+  - {step: look, kind: look, title: Looked over}
+  - step: leads
+    kind: leads
+    title: Leads
+  - step: element
+    kind: measure
+    title: Element
+    points: [a, b]
+    quantity: resistance
+    needs: [look]
+    limits: [{is: 40 .. 60 ohm, source: "common practice, no source", mark: common practice}]
+  - step: switch
+    kind: open
+    title: Switch open
+    points: [a, b]
+    quantity: resistance
+"""
+SCRIPT = [Piece(2), Piece(4, 0.2), Piece(2), Piece(6, 47.0), Piece(2), Piece(3, 0.2), Piece(6), Piece(3, 0.2), Piece(2)]
+
+
+@pytest.fixture
+def files(tmp_path):
+    stream = Meter(rate=4, noise=1, drop=0).watch(SCRIPT, random.Random(1), "resistance")
+    (tmp_path / "small.yaml").write_text(PROCEDURE)
+    (tmp_path / "session.txt").write_text(write(recorded(stream)))
+    return tmp_path
+
+
+def run(folder, *args: str):
+    return CliRunner().invoke(replay, ["--procedure", str(folder / "small.yaml"), *args, str(folder / "session.txt")])
+
+
+def test_a_line_for_each_capture(files):
+    rows = [json.loads(line) for line in run(files, "--json").stdout.splitlines()]
+    kept = [(row["step"], row["value"], row["unit"], row["bound"], row["verdict"], row["how"]) for row in rows]
+    assert kept == [
+        ("leads", "000.3", "ohm", None, "not judged", "settled"),
+        ("element", "047.1", "ohm", None, "pass", "settled"),
+        ("switch", None, "Mohm", "overload", "not judged", "open proved"),
+    ]
+    assert all(row["t_start"] < row["t_end"] for row in rows)
+
+
+def test_what_else_happened_is_told_in_words(files):
+    assert run(files).stderr.splitlines()[:4] == [
+        "      0.0 s  Looked over.",
+        "      3.3 s  Left: nobody said.",
+        "      3.3 s  Leads.",
+        "      6.5 s  Element. a and b.",
+    ]
+
+
+def test_strict_waits_for_the_cautions(files):
+    result = run(files, "--strict", "--json")
+    assert (result.stdout, result.exit_code) == ("", 0)
+
+
+def test_beginning_with_a_later_step(files):
+    rows = [json.loads(line) for line in run(files, "--json", "--step", "element").stdout.splitlines()]
+    assert rows[0]["step"] == "element"
+
+
+def test_acts_in_a_recording_are_played(files):
+    path = files / "session.txt"
+    path.write_text(path.read_text().replace("\n\n", "\n\n0.000 act acknowledge\n0.000 act confirm\n", 1))
+    rows = [json.loads(line) for line in run(files, "--strict", "--json").stdout.splitlines()]
+    assert [row["step"] for row in rows] == ["leads", "element", "switch"]
+
+
+def test_links_of_one_session_are_aligned_by_when_they_started(tmp_path):
+    from meterlog.replay import aligned
+
+    late = Recording(head={"started": "2026-03-01T09:30:02.5Z"}, events=(Event(0.0, "in", b""),))
+    early = Recording(head={"started": "2026-03-01T10:30:00+01:00"})
+    unknown = Recording()
+    assert [part.offset_s for part in aligned([("a", late), ("b", early)])] == [2.5, 0.0]
+    assert [part.offset_s for part in aligned([("a", late), ("b", unknown)])] == [0.0, 0.0]
+
+
+def test_a_source_that_is_not_there_is_told(files):
+    result = run(files, "--profile", "scale=handheld-segments")
+    assert str(result.exception) == "no recording comes from 'scale'; there are: session"
