@@ -76,7 +76,8 @@ class Scalar:
 
     def read(self, node: yaml.Node, path: str, problems: Problems) -> Any:
         if not isinstance(node, yaml.ScalarNode):
-            return _tell(self, node, path, problems)
+            is_mapping = isinstance(node, yaml.MappingNode)
+            return _tell(self, node, path, problems, 'a text that holds ": " stands in quotes' if is_mapping else "")
         try:
             return self.parse(node.value)
         except ValueError as error:

@@ -113,7 +113,11 @@ def compose(text: str, name: str) -> yaml.Node:
         mark = error.problem_mark or error.context_mark
         place = Place(name=name, line=mark.line + 1, column=mark.column + 1) if mark else start
         saw = " ".join(part for part in (error.context, error.problem) if part)
-        problems.add(place, "", expected="YAML", saw=saw, hint="check the indentation and the quotes around here")
+        colon = error.problem is not None and error.problem.startswith("mapping values are not allowed")
+        hint = (
+            'a text that holds ": " stands in quotes' if colon else "check the indentation and the quotes around here"
+        )
+        problems.add(place, "", expected="YAML", saw=saw, hint=hint)
     except yaml.YAMLError as error:
         problems.add(start, "", expected="YAML in UTF-8", saw=str(error).splitlines()[0])
     problems.raise_if_any()

@@ -10,6 +10,7 @@ import re
 from typing import TYPE_CHECKING
 
 from meterlog.errors import WrongValue
+from meterlog.procedure.arithmetic import Known, check_method
 from meterlog.procedure.limits import parse_limit
 from meterlog.procedure.steps import Limit, Point, Procedure, Rule, Settling, Step, StepKind
 from meterlog.source import Problems, near_miss
@@ -53,6 +54,7 @@ def procedure(written: Written, name: str, *, text: str, sha256: str) -> Procedu
     points = _points(written, problems)
     steps = tuple(_step(step, written, points, problems) for step in written.steps)
     _check_names(written, problems)
+    _check_methods(written, problems)
     _check_scope(written, problems)
     _check_order(written.steps, steps, problems)
     problems.raise_if_any()
@@ -280,7 +282,7 @@ def _limit(
 
 
 def _check_names(written: Written, problems: Problems) -> None:
-    """Steps and entries have one name each; needs and inputs name what stands before them."""
+    """Steps and entries have one name each; needs names what stands before it."""
     entries = {**written.plate, **written.asked}
     for name in sorted(set(written.plate) & set(written.asked)):
         written.where.tell(problems, "asked", expected="each entry once", saw=f"{name!r} under plate: and asked:")
@@ -293,26 +295,29 @@ def _check_names(written: Written, problems: Problems) -> None:
             step.where.tell(problems, "step", expected="a name that is no entry of plate: or asked:", saw=step.step)
         for name in step.needs:
             if name not in before:
-                _tell_unknown_step(step, "needs", name, before, every, problems)
-        for key, value in step.with_.items():
-            if value in before or value in entries or any(letter.isdigit() or letter == " " for letter in value):
-                continue
-            if value in every or near_miss(value, [*before, *entries]).startswith("did you mean"):
-                _tell_unknown_step(step, "with", value, [*before, *entries], every, problems, of=key)
+                _tell_unknown_step(step, name, before, every, problems)
         before.append(step.step)
 
 
-def _tell_unknown_step(
-    step: Written, key: str, name: str, known: list[str], every: list[str], problems: Problems, of: str = ""
-) -> None:
+def _check_methods(written: Written, problems: Problems) -> None:
+    before: dict[str, str] = {}
+    every = [step.step for step in written.steps]
+    entries = {**written.plate, **written.asked}
+    for step in written.steps:
+        kind = StepKind(step.kind)
+        quantity = step.quantity or _QUANTITY.get(kind, "")
+        check_method(step, kind, quantity, Known(before, entries, every), problems)
+        before[step.step] = quantity
+
+
+def _tell_unknown_step(step: Written, name: str, before: list[str], every: list[str], problems: Problems) -> None:
     if name == step.step:
         saw, hint = f"{name}, which is this step", "take it out"
     elif name in every:
         saw, hint = f"{name}, which stands later", "put that step first"
     else:
-        saw, hint = name, near_miss(name, known) or "this is the first step"
-    expected = "a step that stands before this one" + (f" for {of!r}" if of else "")
-    step.where.tell(problems, key, expected=expected, saw=saw, hint=hint)
+        saw, hint = name, near_miss(name, before) or "this is the first step"
+    step.where.tell(problems, "needs", expected="a step that stands before this one", saw=saw, hint=hint)
 
 
 def _check_scope(written: Written, problems: Problems) -> None:

@@ -101,7 +101,8 @@ def _judged(step: Step, where: str) -> Iterator[str]:
     for limit in (chosen,) if chosen else () if where else step.limits:
         yield from _entry("passes", _limit_words(limit))
     if step.limits and where and chosen is None:
-        yield from _entry("passes", f"no limit for {where}: recorded, not judged")
+        own = f"the limit that {step.method} gives" if step.method else "no limit, recorded and not judged"
+        yield from _entry("passes", f"{where}: {own}")
     if step.meaning:
         yield from _entry("fail means", step.meaning)
 

@@ -1,0 +1,134 @@
+"""Whether a step's method exists, gives what the step judges, and gets inputs that are there and of the right kind."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from meterlog.errors import WrongValue
+from meterlog.evaluate.methods import GIVEN, MEASURED, SERIES, SEVERAL, WORD, Input, Method, plain_name
+from meterlog.evaluate.postprocess import METHODS
+from meterlog.evaluate.written import given_value
+from meterlog.heating import METHODS as HEATING
+from meterlog.procedure.steps import StepKind
+from meterlog.source import near_miss
+from meterlog.units import QUANTITIES
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from meterlog.procedure.written import Written
+    from meterlog.source import Problems
+
+SWITCHED_BY = Input("", "the quantity whose coming and going starts and stops it", WORD, "", tuple(QUANTITIES))
+HEATING_INPUTS: dict[str, Input] = {
+    "mass": Input("mass", "of the water"),
+    "rated": Input("power", "from the plate", GIVEN, ""),
+    "ambient": Input("temperature", "of the room", MEASURED, ""),
+    "vessel": Input("", 'what holds the water, such as "340 g glass"', WORD, ""),
+    "switched by": SWITCHED_BY,
+}
+"""What a heating run takes beside the thermometer's trace."""
+
+_ANY_QUANTITY = ("ratio", "mean of repeats", "drift", "trend")
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """What stands before a step: quantity by step key, quantity by entry, and every step's key."""
+
+    steps: Mapping[str, str]
+    entries: Mapping[str, str]
+    every: Sequence[str]
+
+
+def check_method(step: Written, kind: StepKind, quantity: str, known: Known, problems: Problems) -> None:
+    """Tell what is wrong with a step's `method` and `with`."""
+    if kind is StepKind.HEATING:
+        _check_name(step, HEATING, problems)
+        _check_inputs(step, "a heating run", HEATING_INPUTS, "", known, problems)
+    elif kind is StepKind.TIMED and not step.method:
+        _check_inputs(step, "a timed step", {"switched by": SWITCHED_BY}, "", known, problems)
+    elif step.method and _check_name(step, METHODS, problems):
+        method = METHODS[plain_name(step.method)]
+        _check_result(step, method, quantity, problems)
+        own = "" if kind is StepKind.DERIVED else method.first
+        _check_inputs(step, method.name, method.inputs, own, known, problems)
+    elif step.with_ and not step.method:
+        step.where.tell(problems, "with", expected="inputs of a method", saw="no method", hint="write method: as well")
+
+
+def _check_name(step: Written, methods: Mapping[str, object], problems: Problems) -> bool:
+    name = step.method if step.method in methods else plain_name(step.method)
+    if step.method and name not in methods:
+        step.where.tell(
+            problems, "method", expected="a method", saw=step.method, hint=near_miss(plain_name(step.method), methods)
+        )
+    return name in methods
+
+
+def _check_result(step: Written, method: Method, quantity: str, problems: Problems) -> None:
+    if method.gives and quantity and QUANTITIES[method.gives].si != QUANTITIES[quantity].si:
+        step.where.tell(
+            problems,
+            "quantity",
+            expected=f"{method.gives}, what {method.name!r} finds",
+            saw=quantity,
+            hint=f"write quantity: {method.gives}",
+        )
+
+
+def _check_inputs(
+    step: Written, of: str, inputs: Mapping[str, Input], own: str, known: Known, problems: Problems
+) -> None:
+    for name, text in step.with_.items():
+        wanted = inputs.get(plain_name(name))
+        if wanted is None:
+            hint = near_miss(plain_name(name), inputs)
+            step.where.tell(problems, "with", expected=f"an input of {of}", saw=name, hint=hint)
+            continue
+        parts = text.split(",") if wanted.kind == SEVERAL else [text]
+        for part in parts:
+            _check_input(step, name, wanted, part.strip(), known, problems)
+    given = {plain_name(name) for name in step.with_}
+    for name, wanted in inputs.items():
+        if wanted.default is None and name not in given and name != own:
+            step.where.tell(
+                problems,
+                "with" if step.has("with") else "method",
+                expected=f"the input {name!r} of {of}: {wanted.doc}",
+                saw="no such input",
+                hint="name a step, an entry, or write a quantity with its unit",
+            )
+
+
+def _check_input(step: Written, name: str, wanted: Input, text: str, known: Known, problems: Problems) -> None:
+    if wanted.kind == WORD:
+        if wanted.words and text not in wanted.words:
+            expected = f"one of {', '.join(wanted.words)} for {name!r}"
+            step.where.tell(problems, "with", expected=expected, saw=text, hint=near_miss(text, wanted.words))
+        return
+    found = known.steps.get(text) or known.entries.get(text)
+    if found is None:
+        _check_text(step, name, wanted, text, known, problems)
+    elif plain_name(step.method) not in _ANY_QUANTITY and QUANTITIES[found].si != QUANTITIES[wanted.quantity].si:
+        title = QUANTITIES[wanted.quantity].title
+        seen = f"{text}, which is a {QUANTITIES[found].title}"
+        step.where.tell(problems, "with", expected=f"a {title} for {name!r}: {wanted.doc}", saw=seen)
+
+
+def _check_text(step: Written, name: str, wanted: Input, text: str, known: Known, problems: Problems) -> None:
+    """A text that is no step and no entry is a quantity with its unit; anything else is misspelt."""
+    if wanted.kind == SERIES and ":" in text:
+        return
+    try:
+        given_value(text.split("±")[0], wanted.quantity)
+    except WrongValue as error:
+        names = [*known.steps, *known.entries]
+        if text == step.step or text in known.every:
+            seen, hint = f"{text}, which is this step or stands later", "put that step first"
+        else:
+            hint = near_miss(text, names)
+            seen, hint = text, hint if hint.startswith("did you mean") else str(error)
+        expected = f"a step before this one, an entry or a quantity for {name!r}"
+        step.where.tell(problems, "with", expected=expected, saw=seen, hint=hint)
