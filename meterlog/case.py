@@ -14,9 +14,10 @@ from typing import TYPE_CHECKING
 from meterlog.evaluate import Context, Outcome, Verdict, judge_capture, measured
 from meterlog.evaluate.postprocess import METHODS, AtHand, Taken, judge_step
 from meterlog.evaluate.written import with_unit
+from meterlog.heating.stated import read_stated
 from meterlog.heating.step import heated
 from meterlog.procedure.steps import StepKind
-from meterlog.units import QUANTITIES, parse
+from meterlog.units import QUANTITIES
 
 if TYPE_CHECKING:
     from meterlog.evaluate import Accuracy, Result
@@ -81,9 +82,12 @@ class Case:
         return None
 
     def entries_si(self) -> dict[str, float]:
-        """The entries that the procedure knows, in SI. Raises: WrongValue, when one cannot be read."""
-        kinds = {name: QUANTITIES[kind] for name, kind in self.procedure.entries.items() if name in self.entries}
-        return {name: parse(with_unit(self.entries[name], of.si), of.si) for name, of in kinds.items()}
+        """The entries that the procedure knows, in SI; a half width behind "±" is left to who needs it.
+
+        Raises: WrongValue, when one cannot be read.
+        """
+        units = {name: QUANTITIES[kind].si for name, kind in self.procedure.entries.items() if name in self.entries}
+        return {name: read_stated(with_unit(self.entries[name], si), si).value for name, si in units.items()}
 
     def at_hand(self) -> AtHand:
         """What a step's method may name: the other steps' captures, the leads, the entries."""

@@ -7,6 +7,7 @@ import binascii
 from typing import TYPE_CHECKING, Any
 
 from meterlog import __version__
+from meterlog.case import Case
 from meterlog.errors import CannotDo
 from meterlog.procedure.language import read_procedure
 from meterlog.shipped import find, text_of
@@ -75,6 +76,7 @@ def _open_job(loop: BenchLoop, message: Message) -> Message:
     unknown = [name for name in entries if name not in procedure.entries]
     if unknown:
         raise CannotDo(f"this procedure asks for no {unknown[0]!r}", near_miss(unknown[0], procedure.entries))
+    Case(procedure=procedure, entries=entries).entries_si()
     loop.desk.open(
         procedure, ref, where=where, entries=entries, personal=_texts(message, "personal"), who=_who(message),
         whence=_whence(message),

@@ -12,7 +12,7 @@ from meterlog.heating.trace import Series, Trace
 from meterlog.heating.vessel import NO_VESSEL, read_vessel
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Iterable
 
     from meterlog.case import Answer, Case
     from meterlog.heating.result import HeatingResult
@@ -39,7 +39,7 @@ def run_of(case: Case, step: Step, answer: Answer) -> HeatingResult:
         raise MeterlogError("the mass of the water was not entered")
     timing = answer.capture.timing
     rated = told.get("rated", "")
-    limit = step.limit_for(case.where)
+    limit, entries = step.limit_for(case.where), case.entries_si()
     return run(
         trace_of(answer.log(), answer.capture.form.channel),
         read_mass(told["mass"]),
@@ -49,7 +49,7 @@ def run_of(case: Case, step: Step, answer: Answer) -> HeatingResult:
         stop=_edge(timing.stopped, timing.stop_uncertainty_s) if timing else None,
         method=step.method or "enthalpy",
         rated=read_stated(rated, "watt") if rated else None,
-        limit=limit.against(_numbers(case.entries)) if limit and (rated or not limit.of) else None,
+        limit=limit.against(entries) if limit and (not limit.of or limit.of in entries) else None,
         rule=step.rule or case.procedure.rule,
     )
 
@@ -72,14 +72,3 @@ def trace_of(log: Iterable[tuple[float, Reading]], channel: str) -> Trace:
 def _edge(at: float, uncertainty_s: float) -> Stated:
     """A moment with the half width of the rectangle that has its standard uncertainty."""
     return Stated(value=at, half_width=uncertainty_s * 3.0**0.5)
-
-
-def _numbers(entries: Mapping[str, str]) -> dict[str, float]:
-    """The entries that are powers, W: what a plate's limit may be a part of."""
-    numbers: dict[str, float] = {}
-    for name, text in entries.items():
-        try:
-            numbers[name] = read_stated(text, "watt").value
-        except MeterlogError:
-            continue
-    return numbers
