@@ -5,19 +5,23 @@ m c dT/dt = P(t) - G_v (T - T_v) - hA (T - T_room), C_v dT_v/dt = G_v (T - T_v),
 with c(T) of IAPWS-95 tabulated by the iapws package.
 """
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 
-def _specific_heats():
+def _tables():
+    """Specific heat of water, J/(kg K), and pressure of its steam, Pa, each half kelvin from 0 °C."""
     from iapws import IAPWS95
 
     grid = np.linspace(0.5, 99.5, 40)
-    return grid, np.array([IAPWS95(T=t + 273.15, P=0.101325).cp * 1000.0 for t in grid])
+    fine = np.arange(0.0, 110.0, 0.5)
+    heats = [IAPWS95(T=t + 273.15, P=0.101325).cp * 1000.0 for t in grid]
+    pressures = [IAPWS95(T=t + 273.15, x=1).P * 1e6 for t in grid]
+    return np.interp(fine, grid, heats), np.interp(fine, grid, pressures)
 
 
-GRID, HEATS = _specific_heats()
+HEATS, PRESSURES = _tables()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -29,6 +33,7 @@ class Bench:
     vessel: float = 0.0  # J/K that take part
     vessel_lag: float = 20.0  # s
     loss: float = 1.2  # W/K
+    open: float = 0.0  # m² from which it evaporates
     room: float = 21.0
     first: float = 15.0
     start: float = 60.0
@@ -45,10 +50,9 @@ class Bench:
     heater_lag: float = 0.0
     salt: float = 0.0  # relative error of c
     out: tuple = ()  # (from, to): probe in the room's air
-    mixing: tuple = (0.0, 0.0)  # what the probe misses of the mean, before and after
+    mixing: float = 0.0  # K by which the probe misses more of the mean after than before
     boils: float = 200.0
     seed: int = 0
-    extra: dict = field(default_factory=dict)
 
 
 def heater(bench, t):
@@ -70,8 +74,7 @@ def simulate(bench):
     probe = _integrate(bench, t, p, dt)
     step = max(round(bench.interval / dt), 1)
     shown = probe[::step].copy()
-    if any(bench.mixing):
-        shown += np.where(t[::step] < (bench.start + bench.stop) / 2.0, *bench.mixing)
+    shown += bench.mixing * np.clip((t[::step] - bench.start) / (bench.stop - bench.start), 0.0, 1.0)
     shown = shown + bench.offset + bench.gain * (shown - bench.first) + rng.normal(0.0, bench.noise, shown.size)
     if bench.display:
         shown = np.round(shown / bench.display) * bench.display
@@ -80,15 +83,18 @@ def simulate(bench):
 
 def _integrate(bench, t, p, dt):
     water, vessel, probe, heat = bench.first, bench.first, bench.first, 0.0
+    p = p.tolist()
     probes = [probe]
     follow = bench.vessel / bench.vessel_lag if bench.vessel else 0.0
-    heats = np.interp(np.arange(0.0, 110.0, 0.5), GRID, HEATS) * bench.mass * (1.0 + bench.salt)
+    heats = (HEATS * bench.mass * (1.0 + bench.salt)).tolist()
+    steam = (np.maximum(PRESSURES - 1170.0, 0.0) * 0.089 * bench.open).tolist()
     decay = 1.0 - np.exp(-dt / bench.probe_lag) if bench.probe_lag else 1.0
     out = bench.out or (1e9, 1e9)
     for i in range(len(p)):
         heat += (p[i] - heat) * (min(dt / bench.heater_lag, 1.0) if bench.heater_lag else 1.0)
         to_vessel = follow * (water - vessel)
-        water += dt * (heat - to_vessel - bench.loss * (water - bench.room)) / heats[int(water * 2.0)]
+        place = int(water * 2.0)
+        water += dt * (heat - to_vessel - bench.loss * (water - bench.room) - steam[place]) / heats[place]
         if bench.vessel:
             vessel += dt * to_vessel / bench.vessel
         water = min(water, bench.boils)

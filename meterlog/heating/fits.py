@@ -88,8 +88,9 @@ class Settling:
     left: float = 0.0
 
 
-_LAGS = tuple(1.35**n for n in range(17))
-"""Time constants tried, s: 1 s to 2 min."""
+_LAGS = tuple(0.7 * 1.5**n for n in range(13))
+"""Time constants tried, s: 0.7 s to 1.5 min, and about the best of them:"""
+_FINER = tuple(1.5 ** (k / 6.0) for k in (-4, -3, -2, -1, 1, 2, 3, 4))
 
 
 def fit_level(times: Sequence[float], values: Sequence[float]) -> Settling:
@@ -107,18 +108,22 @@ def _fit_settling(times: Sequence[float], values: Sequence[float], *, sloped: bo
     length = times[-1] - times[0]
     line = [[1.0] * len(times), [t - times[0] for t in times]] if sloped else [[1.0] * len(times)]
     plain = _project(line, values)
-    best = (plain, 0.0)
-    if len(times) >= 8:
-        for lag in _LAGS:
-            if not 0.7 * length / len(times) < lag < length / 3.0:
-                continue
-            fit = _project([*line, [math.exp(-(t - times[0]) / lag) for t in times]], values)
-            if fit.square < best[0].square:
-                best = (fit, lag)
-    fit, lag = best
+    possible = [lag for lag in _LAGS if 0.7 * length / len(times) < lag < length / 3.0] if len(times) >= 8 else []
+    fit, lag = plain, 0.0
+    if possible:
+        tried = [(_with_tail(line, times, values, lag), lag) for lag in possible]
+        best = min(range(len(tried)), key=lambda k: tried[k][0].square)
+        finer = [tried[best][1] * step for step in _FINER]
+        fit, lag = min(
+            [tried[best], *((_with_tail(line, times, values, x), x) for x in finer)], key=lambda f: f[0].square
+        )
     if lag and plain.square - fit.square < _CLEARLY * fit.square / max(independent(fit.rest) - 3.0, 1.0):
         fit, lag = plain, 0.0
     return _settling(fit, lag, 1 if sloped else 0, length)
+
+
+def _with_tail(line: list[list[float]], times: Sequence[float], values: Sequence[float], lag: float) -> _Projection:
+    return _project([*line, [math.exp(-(t - times[0]) / lag) for t in times]], values)
 
 
 _CLEARLY = 9.0

@@ -17,6 +17,8 @@ SHORTEST_S = 8.0
 """A still stretch must last so long, and have four readings (10 s at 1 Hz: common practice, no source)."""
 STILL_K_PER_S = 0.02
 """A stretch is still while its slope is below this, more when hot: what a hot open vessel may lose."""
+APPROACH_K = 1.0
+"""So much of the approach to a plateau is looked at with it."""
 MOVED_K = 0.6
 """A step this large between readings of a plateau, and five counts, is a moved probe."""
 
@@ -44,6 +46,11 @@ class Plateau:
     @property
     def last(self) -> float:
         return self.readings.times[-1]
+
+    def settling_lag(self) -> float:
+        """Time constant, s, with which readings still rise to the plateau; 0 where none is seen."""
+        fit = fits.fit_ramp(self.readings.times, self.readings.values)
+        return fit.lag if fit.tail < 0.0 else 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -121,7 +128,7 @@ def before_heating(series: Series, start: float, room: float) -> Plateau | Refus
     return _plateau(best)
 
 
-def after_heating(series: Series, stop: float, room: float, capacity_doubt: float = 0.0) -> Plateau | Refused:
+def after_heating(series: Series, stop: float, room: float) -> Plateau | Refused:
     """The stirred plateau after heating: the hottest long still stretch."""
     part = series.between(stop, math.inf)
     if len(part) < 4:
@@ -133,11 +140,27 @@ def after_heating(series: Series, stop: float, room: float, capacity_doubt: floa
     hottest = max(max(s.values) for s in stretches)
     hot = [s for s in stretches if max(s.values) > hottest - 1.0 or s is stretches[-1]]
     best = max(hot, key=lambda s: s.times[-1] - s.times[0])
-    moved = _moved(series, best, stop)
-    return moved or _plateau(best)
+    return _moved(series, best) or _plateau(_with_approach(part, best))
 
 
-def _moved(series: Series, plateau: Series, stop: float) -> Refused | None:
+def _with_approach(part: Series, plateau: Series) -> Series:
+    """The plateau with the last of the approach to it: the readings just before that rise or fall steadily.
+
+    They fix the time constant of a lagging probe far better than what is left of it on the plateau.
+    """
+    first = part.times.index(plateau.times[0])
+    values, noise = part.values, max(noise_of(part), 0.3 * part.resolution)
+    level = fmean(values[first : first + 3])
+    sign = 1.0 if values[max(first - 1, 0)] <= level else -1.0
+    while first > 0 and part.times[first] - part.times[first - 1] <= 3.0 * part.interval:
+        below = sign * (level - values[first - 1])
+        if not -2.0 * noise <= below <= APPROACH_K or sign * (values[first] - values[first - 1]) < -3.0 * noise:
+            break
+        first -= 1
+    return part.between(part.times[first], plateau.times[-1])
+
+
+def _moved(series: Series, plateau: Series) -> Refused | None:
     """A jump after the plateau began: the probe came out, or went elsewhere."""
     noise = max(noise_of(plateau), 0.3 * series.resolution)
     later = series.between(plateau.times[0], math.inf)

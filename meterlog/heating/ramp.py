@@ -7,7 +7,7 @@ where its line meets the levels before and after, are free of it.
 from __future__ import annotations
 
 import math
-from itertools import accumulate
+from itertools import accumulate, pairwise
 from typing import TYPE_CHECKING
 
 from meterlog.heating import balance, exchange, fits, periods, water
@@ -29,6 +29,8 @@ BOILING = 95.5 + water.ZERO_CELSIUS
 NEAR_BOILING = 90.0 + water.ZERO_CELSIUS
 """Up to here a ramp on its way to boiling is used: above, steam and bubbles take their share."""
 
+MOST_BENT = 0.05
+"""A ramp of which a lag may bend more than this part is refused."""
 VESSEL_FOLLOWS_S = 15.0
 """Doubt, s, of how far a vessel lags behind its water: it moves the corners of the ramp by its share of the heat."""
 
@@ -76,13 +78,31 @@ def _found(
             return Refused(
                 what="ramp", why="too few readings see the straight rise", advice="log faster, or heat longer"
             )
+        if max(b - a for a, b in pairwise(inside.times)) > 0.2 * (inside.times[-1] - inside.times[0]):
+            return _not_one_ramp()
         fit = _fit(inside, load, known)
+        if not fit.value > 0.0:
+            return _not_one_ramp()
         if before is not None:
             first_meet = _meet(before, load, known, inside, fit, first_meet)
         if after is not None:
             last_meet = _meet(after, load, known, inside, fit, last_meet)
         lag = fit.lag if fit.tail > 0.0 else 0.0
+        if abs(first_meet - ramp.first) + abs(last_meet - ramp.last) > 0.3 * (ramp.last - ramp.first) + 4.0 * lag:
+            return _not_one_ramp()
     return _balance(temperature, load, known, inside, fit, before, after, (first_meet, last_meet, lag), refused)
+
+
+def _not_one_ramp() -> Refused:
+    why = "the rise is no straight ramp between two levels: the probe was not in the load throughout"
+    advice = "give --start and --stop, or log the power"
+    return Refused(what="start and stop of heating", why=why, advice=advice)
+
+
+def _too_short(duration: float, lag: float) -> Refused:
+    why = f"the rise of {duration:.0f} s is too short for readings that lag by {lag:.0f} s"
+    advice = "give --start and --stop, use a faster probe, or heat longer"
+    return Refused(what="start and stop of heating", why=why, advice=advice)
 
 
 def _straight_part(temperature: Series, first: float, last: float, lag: float) -> Series:
@@ -159,9 +179,14 @@ def _balance(
     power = power + balance.exchange_error(known, _exchange_slopes(inside, known, weigh))
     power = power + known.conductance * shared.offset
     duration = last_meet - first_meet
+    lag, u_lag = _delay(temperature, first, fit.value / load.capacity(first.kelvin), first_meet)
+    lag = max(lag, after.settling_lag() if after else 0.0)
+    bend = _bend(duration, lag, load.vessel.capacity / load.capacity(first.kelvin))
+    if bend.standard_uncertainty > MOST_BENT:
+        return _too_short(duration, lag)
+    power = power * estimate(1.0, bend)
     timed = estimate(duration, _straightness(fit, duration / fit.value))
     u_time = fit.u_value / fit.value * duration / 2.0
-    lag, u_lag = _delay(temperature, first, fit.value / load.capacity(first.kelvin), first_meet)
     u_lag = math.hypot(u_lag, VESSEL_FOLLOWS_S * load.vessel.capacity / load.capacity(first.kelvin))
     u_first = math.hypot(u_time, u_lag, first.u_fit * load.capacity(first.kelvin) / fit.value)
     u_last = math.hypot(u_time, u_lag, last.u_fit * load.capacity(last.kelvin) / fit.value)
@@ -172,6 +197,18 @@ def _balance(
         heating=heating, power=power, energy=power * duration, first=first, last=last, exchange=known,
         lost=lost * duration, duration=timed, before=before, after=after, by_ramp=True, lag=lag, refused=refused,
     )  # fmt: skip
+
+
+def _bend(duration: float, lag: float, vessel_share: float) -> Error:
+    """What a lag may still bend of a ramp that is not many lags long, relative.
+
+    The factors are of simulated runs: 10 % for a ramp of three probe lags, nothing from twenty.
+    """
+    probe = 0.6 * math.exp(-duration / (2.5 * lag))
+    vessel = vessel_share * math.exp(-duration / (2.0 * VESSEL_FOLLOWS_S))
+    return Error(
+        name="lag against the length of the ramp", standard_uncertainty=math.hypot(probe, vessel), source="simulated"
+    )
 
 
 def _delay(temperature: Series, first: End, slope: float, meet: float) -> tuple[float, float]:

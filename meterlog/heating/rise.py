@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -44,6 +45,8 @@ def by_rise(
         )
     if abs(tail) > max(SETTLED * rise, 2.0 * temperature.resolution):
         return not_settled(tail)
+    inside = temperature.between(heating.start, heating.stop)
+    heating = replace(heating, in_load=stood_in_load(inside, heating, first.kelvin, last.kelvin))
     lost, slopes = exchanged(temperature, heating, known, before, after, first, last)
     shared = Shared()
     energy = balance.useful_energy(load, first, last, lost, shared) + balance.exchange_error(known, slopes)
@@ -68,32 +71,31 @@ def learned(load: Load, room: Stated | None, *stretches: Plateau | None) -> Exch
 
 
 def drift_of(stretch: Plateau) -> Drift:
-    """Mean temperature and slope of a heater-off stretch; a coarse display hides a slope of a step over its length."""
-    readings = settled_part(stretch)
-    line = fits.fit_line(readings.times, readings.values)
-    length = readings.times[-1] - readings.times[0]
-    hidden = 0.4 * readings.resolution / length
-    return Drift(kelvin=line.level, slope=line.slope, u_slope=math.hypot(line.u_slope, hidden, 0.01 / length))
+    """Mean temperature and slope of a heater-off stretch, apart from the tail of a probe that still settles.
 
-
-def settled_part(stretch: Plateau) -> Series:
-    """The readings after the tail of a lagging probe or vessel has gone, at least the later half."""
+    A coarse display hides a slope of part of a step over the stretch's length.
+    """
     readings = stretch.readings
-    fit = fits.fit_level(readings.times, readings.values)
-    wait = fit.lag * math.log(max(abs(fit.tail) / max(0.5 * readings.resolution, 0.02), 1.0)) if fit.lag else 0.0
-    middle = (stretch.first + stretch.last) / 2.0
-    return readings.between(min(stretch.first + wait, middle), math.inf)
+    fit = fits.fit_ramp(readings.times, readings.values)
+    length = stretch.last - stretch.first
+    hidden = max(0.4 * readings.resolution, 0.01) / length
+    return Drift(kelvin=stretch.line.level, slope=fit.value, u_slope=math.hypot(fit.u_value, hidden))
 
 
 def end_of(stretch: Plateau, load: Load, known: Exchange, moment: float, name: str) -> tuple[End, float]:
-    """The load's temperature at a moment, carried there along the loss to the room; and the tail left at the end."""
+    """The load's temperature at a moment, carried there along the loss to the room; and the tail left at the end.
+
+    Of a cooling load a lagging probe shows what was a lag ago.
+    """
     readings = stretch.readings
-    cooling = known.loss(stretch.line.level) / load.capacity(stretch.line.level)
+    level = stretch.line.level
+    cooling = known.loss(level) / load.capacity(level)
     carried = [v + cooling * (t - moment) for t, v in zip(readings.times, readings.values, strict=True)]
     fit = fits.fit_level(readings.times, carried)
     drift = cooling * (stretch.last - stretch.first)
     half_step = balance.display_half_step(readings.resolution, fit.scatter, drift)
-    return End(kelvin=fit.value, u_fit=fit.u_value, worth=fit.worth, half_step=half_step, name=name), fit.left
+    behind = cooling * fit.lag if fit.tail < 0.0 else 0.0
+    return End(kelvin=fit.value - behind, u_fit=fit.u_value, worth=fit.worth, half_step=half_step, name=name), fit.left
 
 
 def exchanged(
@@ -116,9 +118,9 @@ def exchanged(
 
 def _path(temperature: Series, heating: Heating, first: End, last: End) -> list[tuple[float, float]]:
     """The load's temperature while heating: of the trace where the probe saw it, else a straight rise."""
-    inside = temperature.between(heating.start, heating.stop)
     ends = [(heating.start, first.kelvin), (heating.stop, last.kelvin)]
-    if stood_in_load(inside, heating, first.kelvin, last.kelvin):
+    if heating.in_load:
+        inside = temperature.between(heating.start, heating.stop)
         return [ends[0], *zip(inside.times, inside.values, strict=True), ends[1]]
     n = 20
     rise = last.kelvin - first.kelvin

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from meterlog.errors import WrongValue
 from meterlog.heating.stated import Stated, read_stated
 from meterlog.source import near_miss
+from meterlog.units import NUMBER
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,6 +27,7 @@ class Material:
     warmed_half_width: float
 
 
+MEASURED = "measured"
 _GLASS, _PLASTIC, _METAL = (0.85, 0.15), (0.5, 0.3), (0.95, 0.05)
 MATERIALS: dict[str, Material] = {
     name: Material(specific_heat=heat, half_width=half, warmed=warmed[0], warmed_half_width=warmed[1])
@@ -46,7 +48,10 @@ MATERIALS: dict[str, Material] = {
         ("iron", 460.0, 20.0, _METAL),
     ]
 }
-_PIECE = re.compile(r"(?P<mass>.*?\d.*?)\s+(?:of\s+)?(?P<material>[A-Za-z][A-Za-z -]*[A-Za-z])")
+_AMOUNT = rf"{NUMBER}\s*[^\s\d]\S*"
+_PIECE = re.compile(
+    rf"(?P<mass>{_AMOUNT}(?:\s*(?:±|\+/-|\+-)\s*{_AMOUNT})?)\s+(?:of\s+)?(?P<material>[A-Za-z][A-Za-z -]*[A-Za-z])"
+)
 _OTHER_SPELLINGS = {
     "aluminum": "aluminium",
     "stainless": "stainless steel",
@@ -92,8 +97,8 @@ class Vessel:
 
     @property
     def mass(self) -> float:
-        """Whole mass, kg."""
-        return sum(piece.mass.value for piece in self.pieces)
+        """Mass of the pieces that were weighed, kg."""
+        return sum(piece.mass.value for piece in self.pieces if piece.title != MEASURED)
 
 
 NO_VESSEL = Vessel()
@@ -111,7 +116,7 @@ def _read_piece(text: str) -> Piece:
     if "J/" in text:
         capacity = read_stated(text, "joule / kelvin")
         one = Stated(value=1.0)
-        return Piece(title="measured", mass=one, specific_heat=capacity, warmed=one)
+        return Piece(title=MEASURED, mass=one, specific_heat=capacity, warmed=one)
     match = _PIECE.fullmatch(text)
     if not match:
         raise WrongValue(f'write a mass and a material, such as "340 g glass", or "250 J/K", not {text!r}')
