@@ -9,6 +9,7 @@ import math
 from typing import TYPE_CHECKING
 
 from meterlog.heating import water
+from meterlog.heating.fits import fit_line
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -127,6 +128,6 @@ def efficiency(useful_energy: float, electrical_energy: float) -> float:
 
 
 def first_order_lag(times: Sequence[float], readings: Sequence[float], first: float, last: float) -> float:
-    """Time constant, s, of a probe moved from first to last temperature: regression of ln through the origin."""
+    """Time constant, s, of a probe moved from first to last temperature: regression of the logarithm over time."""
     logs = [math.log((reading - last) / (first - last)) for reading in readings]
-    return -sum(t * t for t in times) / sum(t * y for t, y in zip(times, logs, strict=True))
+    return -1.0 / fit_line(times, logs).slope

@@ -63,3 +63,8 @@ def at_rated_voltage(power: float, voltage: float, rated_voltage: float) -> floa
     if not voltage > 0.0:
         raise ValueError("the voltage must be above 0 V")
     return power * (rated_voltage / voltage) ** 2
+
+
+def power_density(milliwatt_per_cm2: float) -> float:
+    """W/m² of a leakage limit printed in mW/cm². A survey meter measures it, never this program."""
+    return milliwatt_per_cm2 * 10.0

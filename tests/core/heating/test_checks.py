@@ -1,0 +1,203 @@
+"""Every check case of the heating reference: published figures, and results of public libraries, with their source."""
+
+import csv
+from pathlib import Path
+
+import pytest
+
+from meterlog.evaluate import Outcome, Result, judge
+from meterlog.heating import cycling, evaporation, exchange, methods, rating, thermometer, water
+from meterlog.procedure.steps import Limit
+from meterlog.uncertainty import Error, budget_of, effective_degrees_of_freedom, estimate, rectangle
+
+ZERO = 273.15
+FILE = Path(__file__).parents[2] / "checks" / "heating.csv"
+ROWS = list(csv.DictReader(FILE.read_text(encoding="utf-8").splitlines()))
+
+
+def numbers(text):
+    return [float(x) for x in text.split("|")]
+
+
+def iec(mw_g, mc_g, T0, T1, T2, t):  # noqa: N803
+    return methods.iec_60705_manner(water_g=mw_g, vessel_g=mc_g, rise=T2 - T1, over_room=T2 - T0, duration=t)
+
+
+def cup(V_mL, T1, T2, t):  # noqa: N803
+    mass = V_mL * 1e-6 * 1000.0
+    return mass * (water.enthalpy(T2 + ZERO) - water.enthalpy(T1 + ZERO)) / t
+
+
+def pfaundler_old(N, R, Rp, T, Tp, Tm):  # noqa: N803
+    """The handbook counts drifts as falls per interval, R before at T and R' after at T'; C is what is to be added."""
+    got = exchange.regnault_pfaundler(before=(-R, T), after=(-Rp, Tp), first=T, last=Tp, mean=Tm, duration=N)
+    return got.rise - (Tp - T)
+
+
+def synthetic(C, k, Tenv, T0, P, tb, te):  # noqa: N803
+    """The closed form of the reference: (T_b, T_e, function of time)."""
+    from math import exp
+
+    hot = Tenv + P / (C * k)
+    t_b = Tenv + (T0 - Tenv) * exp(-k * tb)
+    t_e = hot + (t_b - hot) * exp(-k * (te - tb))
+
+    def at(t):
+        if t <= tb:
+            return Tenv + (T0 - Tenv) * exp(-k * t)
+        return hot + (t_b - hot) * exp(-k * (t - tb)) if t <= te else Tenv + (t_e - Tenv) * exp(-k * (t - te))
+
+    return t_b, t_e, at
+
+
+def regnault_pfaundler_synthetic(C, k, Tenv, T0, P, tb, te, tend, dt):  # noqa: N803
+    from meterlog.heating.fits import fit_line
+
+    t_b, t_e, at = synthetic(C, k, Tenv, T0, P, tb, te)
+    grid = lambda a, b: [a + dt * i for i in range(round((b - a) / dt) + 1)]  # noqa: E731
+    fore, main, after = (grid(*ends) for ends in ((0, tb), (tb, te), (te, tend)))
+    before, behind = (fit_line(ts, [at(t) for t in ts]) for ts in (fore, after))
+    mean = sum((at(a) + at(b)) / 2 * dt for a, b in zip(main, main[1:], strict=False)) / (te - tb)
+    return exchange.regnault_pfaundler(
+        before=(before.slope, before.level), after=(behind.slope, behind.level), first=t_b, last=t_e, mean=mean,
+        duration=te - tb,
+    ).rise  # fmt: skip
+
+
+def dickinson_synthetic(C, k, Tenv, T0, P, tb, te):  # noqa: N803
+    t_b, t_e, _ = synthetic(C, k, Tenv, T0, P, tb, te)
+    return exchange.middle_drift(t_b, t_e, k * (Tenv - t_b), k * (Tenv - t_e), te - tb)
+
+
+def nine_a(offset_shared=True):
+    """Section 9A: m = 1000.0 g ± 2 g, 20.0 to 29.5 °C on a 0.1 °C display, 60.0 s ± 0.3 s, c ± 0.1 %."""
+    mass = estimate(1.000, rectangle("mass", 0.002))
+    heat = estimate(4181.6, Error(name="c", standard_uncertainty=4.1816))
+    time = estimate(60.0, rectangle("time", 0.3))
+    first, last = (estimate(t, rectangle("display", 0.05)) for t in (20.0, 29.5))
+    offset = estimate(0.0, rectangle("offset", 0.5))
+    first = first + offset
+    last = last + (offset if offset_shared else estimate(0.0, rectangle("offset", 0.5)))
+    return mass * heat * (last - first) / time
+
+
+def nine_b():
+    """Section 9B: the same readings with vessel, loss, warm-up, mixing and gain."""
+    mass = estimate(1000.0, rectangle("mass", 2.0))
+    heat = estimate(4.1816, Error(name="c", standard_uncertainty=0.0041816))
+    time = estimate(60.0, rectangle("time", 0.3)) - estimate(2.0, rectangle("warm-up", 1.0))
+    offset = estimate(0.0, rectangle("offset", 0.5))
+    mixing = [Error(name="mixing", standard_uncertainty=0.05) for _ in range(2)]
+    first = estimate(20.0, rectangle("display", 0.05), mixing[0]) + offset
+    last = estimate(29.5, rectangle("display", 0.05), mixing[1]) + offset
+    last = last + estimate(0.0, Error(name="gain", standard_uncertainty=0.002)) * 9.5
+    room = estimate(20.0, rectangle("room", 0.5))
+    vessel = estimate(500.0, Error(name="vessel mass", standard_uncertainty=1.0)) * estimate(
+        0.55, rectangle("c_v", 0.15)
+    )
+    loss = estimate(1.0, Error(name="hA", standard_uncertainty=0.3))
+    clock = estimate(60.0)
+    lost = loss * ((first + last) / 2 - room) * clock
+    return (mass * heat * (last - first) + vessel * (last - room) + lost) / time
+
+
+def cycle(V, seg):  # noqa: N803
+    parts = [[float(x) for x in part.split(":")] for part in seg.split("|")]
+    return cycling.average_power([(t, V * i * pf) for t, i, pf in parts])
+
+
+def verdict(P, U, L, H):  # noqa: N803
+    number = estimate(P, Error(name="all", standard_uncertainty=U / 2))
+    limit = Limit(low=L, high=H, unit="watt", text="", source="")
+    found = judge(Result(quantity="power", number=number), limit).outcome
+    return {Outcome.PASS: "inside", Outcome.UNDECIDED: "cannot tell", Outcome.FAIL: "outside"}[found]
+
+
+METHODS = {
+    "iec60705_power": iec,
+    "round50_rule_b": lambda P: methods.rounded_50(P),
+    "heatup_time": lambda P, m_g, c, dT: methods.heat_up_time(P, m_g / 1000, c * 1000, dT),
+    "factor_rule": lambda factor, dT: methods.two_vessels([0.0], [dT], factor),
+    "two_beaker_mean": lambda factor, T1a, T1b, T2a, T2b: methods.two_vessels([T1a, T1b], [T2a, T2b], factor),
+    "cup_boil_mean_power": cup,
+    "water_dh": lambda m_kg, T1, T2: m_kg * (water.enthalpy(T2 + ZERO) - water.enthalpy(T1 + ZERO)),
+    "water_mean_cp": lambda T1, T2: water.mean_specific_heat(T1 + ZERO, T2 + ZERO),
+    "water_cp": lambda T: water.specific_heat(T + ZERO),
+    "water_rho": lambda T: water.density(T + ZERO),
+    "boil_T": lambda p_kPa: water.boiling_point(p_kPa * 1000) - ZERO,
+    "boil_T_altitude": lambda h_m: water.boiling_point(water.pressure_at(h_m)) - ZERO,
+    "latent_heat": lambda T: water.latent_heat(T + ZERO) / 1000,
+    "pfaundler_old": pfaundler_old,
+    "regnault_pfaundler_synth": regnault_pfaundler_synthetic,
+    "dickinson_mid_synth": dickinson_synthetic,
+    "evap_exact": lambda m1, T1, m2, T2, Tv: evaporation.weighed_energy(m1, T1 + ZERO, m2, T2 + ZERO, Tv + ZERO),
+    "boiloff_power": lambda dm_kg, t, T: evaporation.boil_off_power(dm_kg, t, T + ZERO),
+    "efficiency": lambda m_kg, c, T1, T2, Pin, t: methods.efficiency(m_kg * c * (T2 - T1), Pin * t),
+    "voltage_scale": lambda P, V, Vref: rating.at_rated_voltage(P, V, Vref),
+    "duty_fraction": lambda t_on, t_w, T: cycling.part_power(1.0, t_on, t_w, T),
+    "cycle_mean_power": cycle,
+    "gum_9a_value": lambda: nine_a().nominal_value,
+    "gum_9a_u": lambda: budget_of(nine_a()).standard,
+    "gum_9a_u_offset_independent": lambda: budget_of(nine_a(offset_shared=False)).standard,
+    "gum_9b_value": lambda: nine_b().nominal_value,
+    "gum_9b_u": lambda: budget_of(nine_b()).standard,
+    "welch_satterthwaite": lambda uc, terms: effective_degrees_of_freedom(
+        uc, [tuple(float(x) for x in term.split(":")) for term in terms.split("|")]
+    ),
+    "typek_emf": lambda T: thermometer.type_k_emf(T + ZERO) * 1000,
+    "typek_T": lambda E, Tcj: thermometer.type_k_temperature(E / 1000, Tcj + ZERO) - ZERO,
+    "pt100_R": lambda T: thermometer.platinum_resistance(T + ZERO),
+    "pt100_T": lambda R: thermometer.platinum_temperature(R) - ZERO,
+    "steinhart_hart": lambda R, A, B, C: thermometer.thermistor_temperature(R, A, B, C) - ZERO,
+    "tau_regression": lambda t, T, Ti, Tf: methods.first_order_lag(numbers(t), numbers(T), Ti, Tf),
+    "leak_convert": lambda mW_cm2: rating.power_density(mW_cm2),
+    "verdict": verdict,
+}  # fmt: skip
+
+
+def inputs_of(row):
+    pairs = [part.split("=") for part in row["inputs"].split(";")]
+    texts = ("seg", "terms", "t", "T")
+    return {
+        key: text if key in texts and ("|" in text or ":" in text) else float(text)
+        for key, text in pairs
+        if key != "see"
+    }
+
+
+@pytest.mark.parametrize("row", ROWS, ids=[row["case_id"] for row in ROWS])
+def test_a_check_case_of_the_reference(row):
+    found = METHODS[row["method"]](**inputs_of(row))
+    if row["unit"] == "text":
+        assert found == row["expected"]
+    else:
+        assert found == pytest.approx(float(row["expected"]), abs=float(row["tolerance"]) or 1e-9), row["source"]
+
+
+def test_all_cases_are_here():
+    assert [row["case_id"] for row in ROWS] == [f"H{n:02d}" for n in range(1, 47)]
+
+
+TABLE = [  # °C, type K mV to the digits printed, platinum ohm: NIST Monograph 175 and IEC 60751 tables (from memory)
+    (-100, -3.554, 60.2558), (0, 0.000, 100.0000), (10, 0.397, 103.9025), (20, 0.798, 107.7935), (25, 1.000, 109.7347),
+    (37, 1.489, 114.3817), (60, 2.436, 123.2419), (80, 3.267, 130.8968), (100, 4.096, 138.5055), (200, 8.138, 175.8560),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("celsius", "millivolt", "ohm"), TABLE)
+def test_sensors_agree_with_the_printed_tables_both_ways(celsius, millivolt, ohm):
+    kelvin = celsius + ZERO
+    assert thermometer.type_k_emf(kelvin) * 1000 == pytest.approx(millivolt, abs=0.0005)
+    assert thermometer.platinum_resistance(kelvin) == pytest.approx(ohm, abs=0.0001)
+    assert thermometer.type_k_temperature(thermometer.type_k_emf(kelvin), ZERO) == pytest.approx(kelvin, abs=1e-4)
+    assert thermometer.platinum_temperature(ohm) == pytest.approx(kelvin, abs=0.0005)
+
+
+@pytest.mark.parametrize(
+    ("sense", "raw"),
+    [(lambda x: thermometer.type_k_temperature(x, ZERO), 0.2), (thermometer.platinum_temperature, 3.0),
+     (lambda x: thermometer.thermistor_temperature(x, 1e-3, 2e-4, 9e-8), 0.0)],
+)  # fmt: skip
+def test_a_sensor_outside_its_range_is_refused(sense, raw):
+    with pytest.raises(ValueError, match="is no|above 0"):
+        sense(raw)
