@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,18 +47,16 @@ class FixedLength:
         items = [_class(allowed) for allowed in classes]
         self.length = len(items)
         self._whole = re.compile(b"".join(items), re.DOTALL)
-        self._begun = re.compile(_prefix(items), re.DOTALL)
+        self._begun = _prefix(classes)
 
     def find(self, data: bytes, at: int) -> Found | int:
         match = self._whole.search(data, at)
         if match:
             return Found(match.start(), match.end())
-        begun = self._begun.search(data, max(at, len(data) - self.length + 1))
-        return begun.start() if begun else len(data)
+        return self._begun(data, max(at, len(data) - self.length + 1), len(data))
 
     def again(self, data: bytes, found: Found) -> int:
-        begun = self._begun.search(data, found.start + 1, found.end)
-        return begun.start() if begun else found.end
+        return self._begun(data, found.start + 1, found.end)
 
 
 def _class(allowed: frozenset[int] | None) -> bytes:
@@ -67,21 +65,32 @@ def _class(allowed: frozenset[int] | None) -> bytes:
     return b"[" + b"".join(b"\\x%02x" % value for value in sorted(allowed)) + b"]"
 
 
-def _prefix(items: list[bytes]) -> bytes:
-    """Matches the beginning of a frame that is cut off at the end of what is looked at."""
-    pattern = rb"\Z"
-    for item in reversed(items[:-1]):
-        pattern = b"%s(?:\\Z|%s)" % (item, pattern)
-    return pattern
+def _prefix(classes: Sequence[frozenset[int] | None]) -> Callable[[bytes, int, int], int]:
+    """Where, from a byte on, the beginning of a frame stands that is cut off at an end; else that end."""
+    told = [(place, allowed) for place, allowed in enumerate(classes) if allowed is not None]
+
+    def begun(data: bytes, at: int, end: int) -> int:
+        for start in range(at, end):
+            left = end - start
+            for place, allowed in told:
+                if place >= left:
+                    return start
+                if data[start + place] not in allowed:
+                    break
+            else:
+                return start
+        return end
+
+    return begun
 
 
 class Delimited:
-    """Frames that end with a mark; with `start`, they begin at its last place before the end."""
+    """Frames that end with a mark; with `starts`, they begin at the last place of one before the end."""
 
-    def __init__(self, start: bytes, ends: tuple[bytes, ...], longest: int) -> None:
-        self.start = start
+    def __init__(self, starts: tuple[bytes, ...], ends: tuple[bytes, ...], longest: int) -> None:
+        self.starts = starts
         self.longest = longest
-        self._end = re.compile(b"|".join(re.escape(end) for end in sorted(ends, key=len, reverse=True)))
+        self._end = re.compile(_any_of(ends), re.DOTALL)
         self._most = longest + max(map(len, ends))
 
     def find(self, data: bytes, at: int) -> Found | int:
@@ -90,10 +99,120 @@ class Delimited:
             if len(data) - at >= self._most:
                 return Found(at, at + self.longest, f"no end within {self.longest} bytes")
             return at
-        start = data.rfind(self.start, at, match.end()) if self.start else at
+        if not self.starts:
+            return Found(at, match.end())
+        start = max(data.rfind(start, at, match.end()) for start in self.starts)
         if start < 0:
-            return Found(at, match.end(), f"does not begin with {self.start.decode('latin-1')!r}")
+            words = " or ".join(repr(start.decode("latin-1")) for start in self.starts)
+            return Found(at, match.end(), f"does not begin with {words}")
         return Found(start, match.end())
+
+    def again(self, data: bytes, found: Found) -> int:
+        return found.end
+
+
+def _any_of(words: Sequence[bytes]) -> bytes:
+    return b"|".join(re.escape(word) for word in sorted(words, key=len, reverse=True))
+
+
+class SelfTelling:
+    """Frames that begin with a mark and tell their own length.
+
+    Args:
+        starts: what a frame begins with; empty: any byte may begin one.
+        length: the whole length, from a frame's first bytes: None while there are too few of them, 0
+            when they are no beginning of a frame.
+        ends: what a frame ends with; empty: anything.
+    """
+
+    def __init__(
+        self, starts: tuple[bytes, ...], length: Callable[[bytes, int], int | None], ends: tuple[bytes, ...]
+    ) -> None:
+        self._start = re.compile(_any_of(starts) or b"(?=.)", re.DOTALL)
+        self._starts = starts
+        self._ends = ends
+        self._length = length
+
+    def find(self, data: bytes, at: int) -> Found | int:
+        while True:
+            match = self._start.search(data, at)
+            if match is None:
+                return self._begun(data, at, len(data))
+            start = match.start()
+            length = self._length(data, start)
+            if length is None or start + (length or 0) > len(data):
+                return start
+            if length == 0:
+                at = start + 1
+                continue
+            end = start + length
+            if self._ends and not data[start:end].endswith(self._ends):
+                return Found(start, end, "does not end as a frame does")
+            return Found(start, end)
+
+    def again(self, data: bytes, found: Found) -> int:
+        match = self._start.search(data, found.start + 1, found.end)
+        return match.start() if match else self._begun(data, found.start + 1, found.end)
+
+    def _begun(self, data: bytes, at: int, end: int) -> int:
+        """Where a start mark may have begun that is cut off at an end; else that end."""
+        for place in range(max(at, end - max(map(len, self._starts), default=1) + 1), end):
+            if any(start.startswith(data[place:end]) for start in self._starts):
+                return place
+        return end
+
+
+class MarkedByBit:
+    """Frames of which the first byte, or the last, has a bit set that the others have not."""
+
+    def __init__(self, start_bit: int | None, end_bit: int | None, length: int | None, longest: int) -> None:
+        first = _with_bit(start_bit) if start_bit is not None else b"."
+        last = _with_bit(end_bit) if end_bit is not None else b"."
+        both = [bit for bit in (start_bit, end_bit) if bit is not None]
+        inner = _without_bits(both)
+        self._longest = longest
+        self._length = length
+        self._ends_itself = end_bit is not None
+        if end_bit is not None and start_bit is None:
+            first = inner
+        elif end_bit is None:
+            last = inner
+        count = b"{%d}" % (length - 2) if length else b"{0,%d}" % (longest - 2)
+        self._whole = re.compile(first + inner + count + last, re.DOTALL)
+        self._first = re.compile(first + inner + (b"{0,%d}" % longest) + rb"\Z", re.DOTALL)
+
+    def find(self, data: bytes, at: int) -> Found | int:
+        match = self._whole.search(data, at)
+        if match:
+            return Found(match.start(), match.end())
+        return self._begun(data, at, len(data))
+
+    def again(self, data: bytes, found: Found) -> int:
+        return self._begun(data, found.start + 1, found.end)
+
+    def _begun(self, data: bytes, at: int, end: int) -> int:
+        match = self._first.search(data, max(at, end - (self._length or self._longest) + 1), end)
+        return match.start() if match else end
+
+
+def _with_bit(bit: int) -> bytes:
+    return _class(frozenset(value for value in range(256) if value >> bit & 1))
+
+
+def _without_bits(bits: Sequence[int]) -> bytes:
+    return _class(frozenset(value for value in range(256) if not any(value >> bit & 1 for bit in bits)))
+
+
+class Silence:
+    """Frames parted by silence: nothing but time ends one. `Talk` takes what came between."""
+
+    def __init__(self, longest: int) -> None:
+        self.longest = longest
+
+    def find(self, data: bytes, at: int) -> Found | int:
+        if len(data) - at > self.longest:
+            return Found(at, at + self.longest, f"no silence within {self.longest} bytes")
+        return at
 
     def again(self, data: bytes, found: Found) -> int:
         return found.end

@@ -6,15 +6,20 @@ reads a clock or a port; live capture and replay drive it alike.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from meterlog.frames.framer import Found
+from meterlog.frames.framer import Found, Silence
 from meterlog.readings import Frame, Outcome, Reading, Rejected, Skipped
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from meterlog.frames.asking import Asking
     from meterlog.frames.framer import Framer
+    from meterlog.frames.transforms import Unwrapper
+
+Kept = dict[str, Any]
+"""What earlier frames and requests said that later ones need, by name."""
 
 MEMO_FRAMES = 4096
 """Distinct frames remembered with what they mean; when there are more, the lot is forgotten."""
@@ -23,80 +28,193 @@ SKIPPED_MOST = 1024
 
 
 class Talk:
-    """A free-running instrument: it speaks, we listen."""
+    """One conversation.
 
-    def __init__(self, framer: Framer, decode: Callable[[bytes], tuple[Reading, ...] | str]) -> None:
-        self._framer = framer
-        self._decode = decode
+    Args:
+        framer: cuts the stream.
+        decode: readings of a frame, or why it is not believed.
+        patience: s of silence after which an unfinished frame is given up, or, for frames that
+            silence parts, is whole.
+        asking: what to ask; None: the instrument speaks by itself.
+        table: transform of single bytes, for `bytes.translate`. unwrapper: opens reports.
+        steady: the same bytes always mean the same, so that meanings may be remembered.
+    """
+
+    def __init__(
+        self,
+        framer: Framer,
+        decode: Callable[[bytes, Kept], tuple[Reading, ...] | str],
+        *,
+        patience: float = 0.5,
+        asking: Asking | None = None,
+        table: bytes | None = None,
+        unwrapper: Unwrapper | None = None,
+        steady: bool = True,
+    ) -> None:
+        self._framer, self._decode, self._patience = framer, decode, patience
+        self._asking, self._table, self._unwrapper, self._steady = asking, table, unwrapper, steady
         self._memo: dict[bytes, tuple[Reading, ...] | str] = {}
-        self._rest = b""
-        self._offset = 0  # of _rest's first byte in the stream
+        self._kept: Kept = {"request": asking.only if asking else None}
+        self._rest = b""  # what is cut into frames
+        self._raw = b""  # the bytes it came from
+        self._owned: list[int] = []  # raw bytes behind each byte of _rest, where reports are opened
+        self._offset = 0  # of _raw's first byte in the stream
+        self._told = 0  # bytes of _raw that are in outcomes already
         self._looked = 0  # bytes of _rest that are known to be outside frames
+        self._last = 0.0
 
     def feed(self, data: bytes, at: float) -> list[Outcome]:
         """Take bytes that arrived at a time, s. Answers what they complete."""
-        self._rest += data
-        data, find = self._rest, self._framer.find
         out: list[Outcome] = []
-        begun, place = 0, self._looked
+        if self._rest and at - self._last > self._patience:
+            self._quiet(out, self._last + self._patience)
+        self._last = at
+        self._append(data)
+        self._scan(out, at)
+        return out
+
+    def _append(self, data: bytes) -> None:
+        self._raw += data
+        if self._unwrapper:
+            for payload, owned in self._unwrapper.feed(data):
+                self._rest += payload.translate(self._table) if self._table else payload
+                self._owned += owned
+        else:
+            self._rest += data.translate(self._table) if self._table else data
+
+    def _scan(self, out: list[Outcome], at: float) -> None:
+        """Take every whole frame from the front of the rest."""
+        find, data = self._framer.find, self._rest
+        done, place = 0, self._looked
         while True:
             found = find(data, place)
             if not isinstance(found, Found):
-                begun = self._skip(out, begun, found, at, whole=False)
-                self._looked = found - begun
                 break
-            begun = self._skip(out, begun, found.start, at, whole=True)
-            place = begun = self._take(out, found, at)
-        self._rest = data[begun:]
-        self._offset += begun
-        return out
+            if found.start > done:
+                done = self._skip(out, done, found.start, at, all_of_it=True)
+            place = done = self._take(out, found, at)
+        done = self._skip(out, done, found, at, all_of_it=False)
+        self._looked = found - done
+        if done:
+            self._rest = data[done:]
+        self._forget_told()
 
-    def _skip(self, out: list[Outcome], begun: int, end: int, at: float, *, whole: bool) -> int:
+    def _forget_told(self) -> None:
+        self._raw = self._raw[self._told :]
+        self._offset, self._told = self._offset + self._told, 0
+
+    def _piece(self, length: int) -> tuple[int, bytes]:
+        """The raw bytes behind the next bytes of the rest, and where in the stream they stand."""
+        if self._unwrapper:
+            length, self._owned = sum(self._owned[:length]), self._owned[length:]
+        begun, self._told = self._told, self._told + length
+        return self._offset + begun, self._raw[begun : self._told]
+
+    def _skip(self, out: list[Outcome], done: int, end: int, at: float, *, all_of_it: bool) -> int:
         """Tell of skipped bytes in pieces of a fixed size; the last piece only when a frame follows."""
-        while end - begun >= SKIPPED_MOST or (whole and end > begun):
-            piece = min(end, begun + SKIPPED_MOST)
-            out.append(Skipped(self._offset + begun, self._rest[begun:piece], at))
-            begun = piece
-        return begun
+        while end - done >= SKIPPED_MOST or (all_of_it and end > done):
+            length = min(end - done, SKIPPED_MOST)
+            out.append(Skipped(*self._piece(length), at))
+            done += length
+        return done
 
     def _take(self, out: list[Outcome], found: Found, at: float) -> int:
         """One candidate, believed or not. Answers where to look on."""
-        raw = self._rest[found.start : found.end]
-        said = found.reason or self._memo.get(raw)
-        if said is None:
-            said = self._decode(raw)
-            if len(self._memo) >= MEMO_FRAMES:
-                self._memo.clear()
-            self._memo[raw] = said
-        start = self._offset + found.start
+        frame = self._rest[found.start : found.end]
+        said = found.reason or self._meaning(frame)
         if isinstance(said, tuple):
-            out.append(Frame(start, raw, at, said))
+            out.append(Frame(*self._piece(found.end - found.start), at, said))
+            if self._asking:
+                self._asking.answered(at)
             return found.end
         end = self._framer.again(self._rest, found)
-        out.append(Rejected(start, self._rest[found.start : end], at, said))
+        out.append(Rejected(*self._piece(end - found.start), at, said))
         return end
+
+    def _meaning(self, frame: bytes) -> tuple[Reading, ...] | str:
+        if not self._steady:
+            return self._decode(frame, self._kept)
+        said = self._memo.get(frame)
+        if said is None:
+            said = self._decode(frame, self._kept)
+            if len(self._memo) >= MEMO_FRAMES:
+                self._memo.clear()
+            self._memo[frame] = said
+        return said
+
+    # -- time ------------------------------------------------------------------
 
     def poll(self, at: float) -> tuple[list[bytes], list[Outcome]]:
         """Bytes to write now, and outcomes that time alone completes."""
-        return [], []
+        out: list[Outcome] = []
+        if self._rest and at - self._last >= self._patience:
+            self._quiet(out, at)
+        if not self._asking:
+            return [], out
+        late = self._asking.late(at)
+        if late is not None:
+            reason = f"no answer to {_words(late.data)}"
+            before = len(out)
+            self._give_up(out, reason, at)
+            if len(out) == before:
+                out.append(Rejected(self._offset, b"", at, reason))
+        data = self._asking.next(at)
+        return [] if data is None else [data], out
 
     @property
     def wake_at(self) -> float | None:
         """When `poll` must be called next, s; None: only bytes matter."""
-        return None
+        quiet = self._last + self._patience if self._rest else None
+        if not self._asking:
+            return quiet
+        return self._asking.wake_at if quiet is None else min(quiet, self._asking.wake_at)
 
     def sent(self, data: bytes, at: float) -> None:
         """Bytes were written to the instrument."""
+        if self._asking:
+            self._asking.sent(data, at)
+            self._kept["request"] = self._asking.pending
 
     def end(self) -> list[Outcome]:
-        """The stream is over: what is left of it was no frame."""
-        rest, self._rest = self._rest, b""
-        if not rest:
-            return []
-        start, self._offset, looked, self._looked = self._offset, self._offset + len(rest), self._looked, 0
+        """The stream is over: what is left of it is no frame, unless silence ends one."""
         out: list[Outcome] = []
-        if looked:
-            out.append(Skipped(start, rest[:looked], 0.0))
-        if rest[looked:]:
-            out.append(Rejected(start + looked, rest[looked:], 0.0, "cut short: the stream ended"))
+        if isinstance(self._framer, Silence):
+            self._quiet(out, self._last)
+        self._give_up(out, "cut short: the stream ended", self._last)
+        if self._raw:
+            out.append(Rejected(self._offset, self._raw, self._last, "cut short: the stream ended"))
+            self._told = len(self._raw)
+            self._forget_told()
         return out
+
+    def _quiet(self, out: list[Outcome], at: float) -> None:
+        """Silence has lasted: what waits is a whole frame, or never will be."""
+        if isinstance(self._framer, Silence) and self._rest:
+            self._take(out, Found(0, len(self._rest)), self._last)
+            self._rest = b""
+            self._forget_told()
+        self._give_up(out, f"cut short: silence for {self._patience:g} s", at)
+
+    def _give_up(self, out: list[Outcome], reason: str, at: float) -> None:
+        """Nothing more will come of what waits; whole frames behind a false beginning are still taken."""
+        while self._rest:
+            begun, end = self._looked, len(self._rest)
+            if begun:
+                self._skip(out, 0, begun, at, all_of_it=True)
+            place = begun
+            found: Found | int = begun
+            while begun < end and isinstance(found, int) and place < end:
+                place = self._framer.again(self._rest, Found(place, end))
+                found = self._framer.find(self._rest, place) if place < end else end
+                place = found if isinstance(found, int) else place
+            kept_from = found.start if isinstance(found, Found) else end
+            if kept_from > begun:
+                out.append(Rejected(*self._piece(kept_from - begun), at, reason))
+            self._rest, self._looked = self._rest[kept_from:], 0
+            self._scan(out, at)
+
+
+def _words(data: bytes) -> str:
+    """Bytes in the words of a message: text where they are text, else hex."""
+    text = data.strip().decode("latin-1")
+    return text if text.isascii() and text.isprintable() and text else data.hex(" ")

@@ -1,12 +1,18 @@
 """Python text in the making: lines, and the objects that they name.
 
-Nothing that a profile says goes into the text but numbers; words, patterns and tables are objects
-that the text reaches by names of ours.
+Nothing that a profile says goes into the text but numbers and names of fields; words, patterns and
+tables are objects that the text reaches by names of ours.
 """
 
 from __future__ import annotations
 
-from typing import Any
+import re
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+_RETURN = re.compile(r"\breturn (.+)$", re.MULTILINE)
 
 
 class Code:
@@ -14,11 +20,19 @@ class Code:
 
     def __init__(self) -> None:
         self.lines: list[str] = []
-        self.names: dict[str, Any] = {}
+        self.names: dict[str, Any] = {"int": int, "len": len, "tuple": tuple}
         self._depth = 1
+
+    @property
+    def text(self) -> str:
+        return "\n".join(self.lines)
 
     def add(self, line: str) -> None:
         self.lines.append("    " * self._depth + line)
+
+    def first(self, line: str) -> None:
+        """A line before all others."""
+        self.lines.insert(0, "    " + line)
 
     def indent(self) -> None:
         self._depth += 1
@@ -28,14 +42,16 @@ class Code:
 
     def constant(self, value: Any, hint: str = "c") -> str:
         """A name for an object, new each time."""
-        name = f"{hint}{len(self.names)}"
+        name = f"{hint}_{len(self.names)}"
         self.names[name] = value
         return name
 
-    def function(self, signature: str) -> Any:
-        """The function of these lines, with its source as `.source`."""
-        name = signature.partition("(")[0]
-        source = f"def {signature}:\n" + "\n".join(self.lines) + "\n"
-        space = {"__builtins__": {"int": int, "len": len, "float": float, "tuple": tuple}, **self.names}
+    def functions(self, name: str) -> tuple[Callable[..., Any], Callable[..., Any], str]:
+        """The function of a frame and what is kept, the same answering its variables too, and the text."""
+        source = f"def {name}(f, kept):\n{self.text}\n"
+        tracing = _RETURN.sub(r"return (\1), locals()", source)
+        space = {"__builtins__": {"locals": locals}, **self.names}
         exec(compile(source, f"<profile {name}>", "exec"), space)
-        return space[name], source
+        plain = space[name]
+        exec(compile(tracing, f"<trace {name}>", "exec"), space)
+        return plain, space[name], source

@@ -4,20 +4,32 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from meterlog.frames.framer import Delimited, FixedLength, Framer
+from meterlog.frames.asking import Asking, Question
 from meterlog.frames.talk import Talk
+from meterlog.frames.transforms import Unwrapper, table_of
 from meterlog.profile import examples
-from meterlog.profile.fields import Layout
-from meterlog.profile.language import PROFILE, FrameText, LineText, ProfileText
-from meterlog.profile.messages import Message, MessageCompiler
-from meterlog.schema import Where
-from meterlog.source import Place, Problems, compose, text_sha256
+from meterlog.profile.accuracy import Stated, stated
+from meterlog.profile.choosing import Chooser
+from meterlog.profile.cutting import framer_of, layout_of
+from meterlog.profile.facts import NO_FACTS, Facts
+from meterlog.profile.language import PROFILE, Line, Reports, Said, Says
+from meterlog.profile.messages import Around, Message, MessageCompiler
+from meterlog.profile.modbus import written_out
+from meterlog.profile.proof import appended
+from meterlog.source import Problems, compose, near_miss, text_sha256
 
 if TYPE_CHECKING:
-    from meterlog.evaluate import Accuracy
-    from meterlog.readings import Form
+    from collections.abc import Callable, Mapping
+
+    from meterlog.evaluate.accuracy import Accuracy
+    from meterlog.frames.framer import Framer
+    from meterlog.profile.values import Value
+    from meterlog.readings import Form, Reading
+
+ONLY = "reading"
+"""The name of the message of a profile that has but one."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -28,25 +40,61 @@ class Profile:
         key, title: as the profile says.
         text, sha256: what it was compiled from, and the name of that in the store.
         line: how the serial line is set; None where the profile says nothing.
-        said: the profile as it was read, for what explains and documents it.
+        said: the profile as it was read, shorthands written out, for what explains and documents it.
+        messages: its messages in the order in which they are tried.
+        decode: readings of a frame, or why it is not believed, given what earlier frames kept.
+        steady: the same bytes always mean the same.
     """
 
     key: str
     title: str
     text: str
     sha256: str
-    line: LineText | None
-    said: ProfileText
-    message: Message
+    line: Line | None
+    said: Said
+    messages: tuple[Message, ...]
     framer: Framer
+    decode: Callable[[bytes, dict[str, Any]], tuple[Reading, ...] | str]
+    steady: bool
+    questions: tuple[tuple[Question, ...], tuple[Question, ...]]
+    stated: tuple[Stated, ...]
+
+    @property
+    def polled(self) -> bool:
+        """Whether the instrument must be asked."""
+        return bool(self.questions[1])
 
     def talk(self) -> Talk:
         """A new conversation with one instrument of this family."""
-        return Talk(self.framer, self.message.decode)
+        said = self.said
+        assert said.frame
+        first, rounds = self.questions
+        asking = Asking(first, rounds, said.ask.every, said.ask.wait) if said.ask and rounds else None
+        words = [step for step in said.stream if isinstance(step, str)]
+        reports = next((step for step in said.stream if isinstance(step, Reports)), None)
+        return Talk(
+            self.framer,
+            self.decode,
+            patience=said.frame.silence if said.frame.silence is not None else said.frame.gap,
+            asking=asking,
+            table=table_of(words) if words else None,
+            unwrapper=Unwrapper(reports.reports, *reports.count) if reports else None,
+            steady=self.steady,
+        )
 
     def accuracy(self, form: Form) -> Accuracy | None:
         """The accuracy stated for readings of a form; None where the profile says nothing."""
-        return None
+        return next((entry.accuracy for entry in self.stated if entry.covers(form)), None)
+
+
+def read_profile(text: str, name: str) -> Said:
+    """The profile as its text says it. Raises: WrongText with every problem, in file order."""
+    node = compose(text, name)
+    problems = Problems(name)
+    said = PROFILE.read(node, "", problems)
+    problems.raise_if_any()
+    assert isinstance(said, Said)
+    return said
 
 
 @lru_cache(maxsize=64)
@@ -55,57 +103,103 @@ def compile_profile(text: str, name: str) -> Profile:
 
     Raises: WrongText with every problem, in file order; an example that does not decode is one.
     """
-    node = compose(text, name)
     problems = Problems(name)
-    said = PROFILE.read(node, "", problems)
+    profile = _compiled(read_profile(text, name), text, problems)
     problems.raise_if_any()
-    assert isinstance(said, ProfileText)
-    layout = Layout(base=said.first_byte, tail=_tail(said.frame), length=said.frame.length)
-    framer = _framer(said.frame, problems)
-    message = MessageCompiler(said, layout, said.frame.end if said.text else (), problems).compile()
-    problems.raise_if_any()
-    assert message is not None
-    assert framer is not None
-    profile = Profile(
-        key=said.profile, title=said.title, text=text, sha256=text_sha256(text), line=said.line, said=said,
-        message=message, framer=framer,
-    )  # fmt: skip
-    for example in said.examples:
-        talk = profile.talk()
-        examples.run(example, lambda frame, talk=talk: talk.feed(frame, 0.0) + talk.end(), problems)  # type: ignore[misc]
+    assert profile
+    for example in profile.said.examples:
+        examples.run(example, profile.talk(), problems)
     problems.raise_if_any()
     return profile
 
 
-def _tail(frame: FrameText) -> int:
-    return 0 if frame.length or not frame.end else len(frame.end[0])
+def _compiled(said: Said, text: str, problems: Problems) -> Profile | None:
+    if said.modbus:
+        said = written_out(said, problems)
+    _sound(said, problems)
+    if len(problems):
+        return None
+    assert said.frame
+    layout = layout_of(said.frame, said.first_byte)
+    framer = framer_of(said.frame, layout, problems)
+    around = Around(
+        layout=layout, checks=said.check, starts=said.frame.start, ends=said.frame.end if not layout.length else ()
+    )
+    questions, requests = _questions(said, problems)
+    messages = _messages(said, around, requests, problems)
+    accuracy = stated(said.accuracy, problems)
+    if len(problems) or framer is None:
+        return None
+    chooser = Chooser(messages, layout, asks=bool(requests or _restricts(questions)), problems=problems)
+    steady = all(message.steady for message in messages) and not _restricts(questions)
+    return Profile(
+        key=said.profile,
+        title=said.title,
+        text=text,
+        sha256=text_sha256(text),
+        line=said.line,
+        said=said,
+        messages=messages,
+        framer=framer,
+        decode=chooser.decode,
+        steady=steady,
+        questions=questions,
+        stated=accuracy,
+    )
 
 
-def _framer(frame: FrameText, problems: Problems) -> Framer | None:
-    if frame.length:
-        return FixedLength(_classes(frame))
-    if frame.end:
-        return Delimited(frame.start, frame.end, frame.longest)
-    frame.where.tell(problems, expected="how a frame ends: `length` or `end`", saw="neither")
-    return None
+def _sound(said: Said, problems: Problems) -> None:
+    """What is missing or doubled at the top of a profile."""
+    if said.frame is None:
+        said.where.tell(problems, expected="the key 'frame': how the stream is cut into frames", saw="no such key")
+    single = [key for key in ("text", "pattern", "split", "fields", "bits", "readings") if getattr(said, key)]
+    if said.messages and single:
+        said.where.tell(problems, single[0], expected="it within one of `messages`", saw=f"{single[0]} beside messages")
+    if not said.messages and not said.readings:
+        said.where.tell(problems, expected="the key 'readings': the values that a frame shows", saw="no such key")
 
 
-def _classes(frame: FrameText) -> list[frozenset[int] | None]:
-    """What each byte of a frame of fixed length may be."""
-    assert frame.length
-    classes: list[frozenset[int] | None] = [None] * frame.length
-    if frame.numbered:
-        high, low = frame.numbered.bits
-        for place in range(frame.length):
-            number = frame.numbered.first + place
-            classes[place] = frozenset(v for v in range(256) if v >> low & (1 << high - low + 1) - 1 == number)
-    for place, value in enumerate(frame.start):
-        classes[place] = frozenset({value})
-    for place, value in enumerate(
-        frame.end[0] if frame.end else b"", start=frame.length - len(frame.end[0] if frame.end else b"")
-    ):
-        classes[place] = frozenset({value})
-    return classes
+def _questions(
+    said: Said, problems: Problems
+) -> tuple[tuple[tuple[Question, ...], tuple[Question, ...]], dict[int, Facts]]:
+    """The requests, start-up first, and what their answers mean; nothing where no request says a thing."""
+    if said.ask is None:
+        return ((), ()), {}
+    names = list(said.messages) or [ONLY]
+    made: list[Question] = []
+    for index, request in enumerate([*said.ask.first, *said.ask.requests]):
+        data = request.send
+        if request.with_check and not said.check:
+            request.where.tell(problems, "with check", expected="the key 'check' in the profile", saw="no such key")
+        elif request.with_check:
+            data = appended(data, said.check[0], problems)
+        for name in request.answer:
+            if name not in names:
+                request.where.tell(
+                    problems, "answer", expected="a message of this profile", saw=name, hint=near_miss(name, names)
+                )
+        pause = said.ask.pause if request.pause is None else request.pause
+        made.append(Question(index=index, data=data, answers=request.answer, pause=pause))
+    facts = {i: r.means for i, r in enumerate([*said.ask.first, *said.ask.requests])}
+    count = len(said.ask.first)
+    return (tuple(made[:count]), tuple(made[count:])), facts if any(f != NO_FACTS for f in facts.values()) else {}
 
 
-__all__ = ["Place", "Profile", "Where", "compile_profile"]
+def _restricts(questions: tuple[tuple[Question, ...], tuple[Question, ...]]) -> bool:
+    return any(question.answers for part in questions for question in part)
+
+
+def _messages(said: Said, around: Around, requests: Mapping[int, Facts], problems: Problems) -> tuple[Message, ...]:
+    """Every message; those that keep fields are compiled first, so that the others know them."""
+    from dataclasses import replace
+
+    said_messages: Mapping[str, Says] = said.messages or {ONLY: said}
+    kept: dict[str, Value] = {}
+    made: dict[str, Message] = {}
+    for name in sorted(said_messages, key=lambda name: not said_messages[name].keep):
+        message_around = replace(around, kept=dict(kept), requests=requests if said_messages[name].readings else {})
+        message = MessageCompiler(name, said_messages[name], message_around, problems).compile()
+        if message is not None:
+            made[name] = message
+            kept |= {field: message.values[field] for field in message.says.keep}
+    return tuple(made[name] for name in said_messages if name in made)

@@ -15,9 +15,8 @@ from meterlog.profile.facts import MODES
 from meterlog.readings import Bound, Frame, Outcome, Reading, Rejected
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    from meterlog.profile.language import ExampleText
+    from meterlog.frames.talk import Talk
+    from meterlog.profile.language import Example
     from meterlog.source import Problems
 
 _SHOWN = re.compile(
@@ -70,10 +69,14 @@ def said_well(said: str) -> bool:
     return said.strip() == "nothing" or bool(match and match["digits"] and (match["mode"] in (None, *MODES)))
 
 
-def run(example: ExampleText, outcomes: Callable[[bytes], list[Outcome]], problems: Problems) -> None:
+def run(example: Example, talk: Talk, problems: Problems) -> None:
     """Decode one example and tell where it differs."""
     where = example.where
-    found = outcomes(example.frame)
+    for before in example.after:
+        talk.feed(before, 0.0)
+    if example.request:
+        talk.sent(example.request, 0.0)
+    found = talk.feed(example.frame, 0.0) + talk.end()
     rejected = [o for o in found if isinstance(o, Rejected)]
     readings = [r for o in found if isinstance(o, Frame) for r in o.readings]
     framed = any(isinstance(o, Frame) for o in found)

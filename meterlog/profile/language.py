@@ -1,302 +1,414 @@
-"""The keys of the profile language: shapes that read a YAML text into records, as it stands.
+"""The keys of the profile language: records that a YAML text is read into, as it stands.
 
-What the records mean is the compiler's matter; here stands only what may be written where. The
-sentence beside each key is what editors show and what the manual is held to.
+What they mean is the compiler's matter; here stands only what may be written where. The sentence
+beside each key is what editors show and what the manual is held to.
 """
 
 from __future__ import annotations
 
-import re
-from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
-from meterlog import units
-from meterlog.profile.facts import MODES, Facts, parse_facts, step
-from meterlog.profile.places import (
-    Bits,
-    Span,
-    characters,
-    parse_bit_range,
-    parse_bits,
-    parse_bytes,
-    parse_span,
-)
-from meterlog.schema import ByKind, Key, ListOf, MapOf, Record, Scalar, Shape, Where, choice, text, whole, yes_no
+from meterlog.profile import words as w
+from meterlog.profile.facts import MODES, Facts
+from meterlog.profile.words import key, one_or_more, record
+from meterlog.schema import ByKind, ListOf, MapOf, Scalar, Where, choice, number, quantity, text, whole, yes_no
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Mapping
 
-NAME = r"[a-z][a-z0-9_]{0,40}"
+    from meterlog.profile.places import Bits, Span
+
+NOWHERE = Where(place=None, path="")  # type: ignore[arg-type]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class LineText:
-    baud: int
-    data_bits: int
-    parity: str
-    stop_bits: str
-    dtr: bool
-    rts: bool
+class Line:
+    """How the serial line is set."""
+
+    baud: int = key("bits a second", whole(50, 4_000_000), 9600)
+    data_bits: int = key("data bits of a character", whole(5, 8), 8)
+    parity: str = key("parity bit", choice("none", "even", "odd", "mark", "space"), "none")
+    stop_bits: str = key("stop bits", choice("1", "1.5", "2"), "1")
+    dtr: bool = key("level of the DTR wire; many optical cables are powered from it", yes_no(), True)
+    rts: bool = key("level of the RTS wire", yes_no(), True)
+    wake: bytes = key("bytes written once when the line is opened", w.BYTES, b"")
+    wait: float = key("time to wait after opening, before anything is asked", quantity("s", "0.5 s"), 0.0)
     where: Where
 
 
+LINE = record("line", Line, "How the serial line is set.")
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
-class NumberedText:
-    bits: tuple[int, int]
-    first: int
+class Request:
+    """One thing that is asked."""
+
+    send: bytes = key("the bytes to send", w.BYTES)
+    with_check: bool = key("append the profile's check to them", yes_no(), False)
+    answer: tuple[str, ...] = key("the messages that may answer; any, where not said", one_or_more(w.FIELD_NAME), ())
+    means: Facts = key("what an answer to it means, such as channel probe 2", w.FACTS, Facts())
+    pause: float | None = key("time to wait after its answer", quantity("s", "50 ms"), None)
+    where: Where = NOWHERE
+
+
+REQUEST_MAPPING = record("request", Request, "Something to ask, and what its answer means.")
+
+
+def _plain_request(value: str) -> Request:
+    return Request(send=w.BYTES.parse(value), with_check=False, answer=(), means=Facts(), pause=None)
+
+
+REQUEST = ByKind(scalar=Scalar(w.BYTES.expected, _plain_request), mapping=REQUEST_MAPPING)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ask:
+    """What is asked of an instrument that does not speak by itself."""
+
+    requests: tuple[Request, ...] = key("what is asked, in turn, again and again", ListOf(REQUEST, least=1))
+    first: tuple[Request, ...] = key("what is asked once, before: identity, mode", ListOf(REQUEST, least=1), ())
+    every: float = key("time from one round to the next", quantity("s", "0.5 s"), 0.5)
+    wait: float = key("time after which a request counts as not answered", quantity("s", "1 s"), 1.0)
+    pause: float = key("time between an answer and the next request", quantity("s", "20 ms"), 0.0)
+    where: Where = NOWHERE
+
+
+ASK = record("ask", Ask, "What is asked of an instrument that does not speak by itself.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reports:
+    """A stream wrapped in reports of a fixed size."""
+
+    reports: int = key("bytes of each report", whole(2, 1024))
+    count: tuple[int, int] = key("bits of its first byte that say how many bytes follow", w.BIT_RANGE, (7, 0))
     where: Where
 
 
+REPORTS = record(
+    "stream", Reports, "The stream comes in reports of a fixed size whose first byte tells how many count."
+)
+TRANSFORM = text(
+    "xor 0x5B, swap halves, reverse bits or mask 0x7F",
+    r"(xor|mask) (0x[0-9A-Fa-f]{1,2}|\d{1,3})|swap halves|reverse bits",
+)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
-class FrameText:
-    start: bytes
-    end: tuple[bytes, ...]
-    length: int | None
-    numbered: NumberedText | None
-    longest: int
+class Numbered:
+    """Each byte of a frame carries its own number."""
+
+    bits: tuple[int, int] = key("where each byte says its number", w.BIT_RANGE)
+    first: int = key("the number of the first byte", whole(0, 255), 0)
     where: Where
 
 
+NUMBERED = record("numbered", Numbered, "Each byte carries its own number in the frame.")
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
-class FieldText:
-    byte: Span | None
-    bytes: Span | None
-    bits: tuple[Bits, ...] | tuple[int, int] | None
-    kind: str
-    value: tuple[str, ...]
-    means: Mapping[str, Facts | Mapping[str, Facts]]
-    under: str
-    special: Mapping[str, Facts]
-    segments: str
-    digits: tuple[tuple[Bits, ...], ...]
-    points: tuple[tuple[Bits, ...], ...]
-    minus: tuple[Bits, ...] | None
+class Length:
+    """A length that the frame itself tells."""
+
+    byte: Span | None = key("the byte that tells it", w.SPAN, None)
+    bytes: Span | None = key("the bytes that tell it", w.SPAN, None)
+    kind: str = key("how they are read, such as u16 big", text("such as u16 big"), "", name="as")
+    times: int = key("what the number is multiplied by", whole(1, 64), 1)
+    plus: int = key("what is added, to make the bytes of the whole frame", whole(-64, 4096), 0)
+    codes: Mapping[str, Length | int] = key(
+        "the length for each code of a type byte",
+        MapOf(w.CODE, ByKind(scalar=whole(1, 4096), mapping=None), least=1),
+        {},
+    )
     where: Where
 
 
+_LENGTH_PLAIN = record("length", Length, "A length that the frame itself tells.")
+_BY_CODE = MapOf(w.CODE, ByKind(scalar=whole(1, 4096), mapping=_LENGTH_PLAIN), least=1)
+LENGTH = replace(
+    _LENGTH_PLAIN, keys={**_LENGTH_PLAIN.keys, "codes": replace(_LENGTH_PLAIN.keys["codes"], shape=_BY_CODE)}
+)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ReadingText:
-    value: str
-    channel: str
-    quantity: str | None
-    unit: str | None
-    mode: str | None
-    decimals: int | None
-    step: Facts | None
-    flags: tuple[str, ...]
-    by: tuple[str, ...]
+class Cut:
+    """How the stream of bytes is cut into frames."""
+
+    start: tuple[bytes, ...] = key(
+        "bytes that a frame begins with, counted as its first; a list where several can", one_or_more(w.BYTES), ()
+    )
+    end: tuple[bytes, ...] = key("bytes that end a frame; a list where several can", one_or_more(w.BYTES), ())
+    length: int | Length | None = key(
+        "bytes in a frame, start and end included; or which byte tells it",
+        ByKind(scalar=whole(1, 4096), mapping=LENGTH),
+        None,
+    )
+    numbered: Numbered | None = key("each byte carries its own number", NUMBERED, None)
+    start_bit: int | None = key("a bit that is set in the first byte of a frame only", whole(0, 7), None)
+    end_bit: int | None = key("a bit that is set in the last byte of a frame only", whole(0, 7), None)
+    silence: float | None = key("silence that ends a frame", quantity("s", "20 ms"), None)
+    longest: int = key("bytes after which a frame without end is given up", whole(2, 4096), 512)
+    gap: float = key("silence within a frame after which it is given up", quantity("s", "0.5 s"), 0.5)
+    where: Where = NOWHERE
+
+
+FRAME = record("frame", Cut, "How the stream of bytes is cut into frames.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Check:
+    """Bytes that prove the others."""
+
+    kind: str = key(
+        "sum-8, negated sum-8, inverted sum-8, sum-16, xor-8, a catalogue name such as CRC-16/MODBUS, or crc",
+        text("a kind of check"),
+    )
+    at: Span = key("the bytes that hold it", w.SPAN)
+    over: Span | None = key("the bytes that it proves; where not said, all before it", w.SPAN, None)
+    order: str = key("which of its bytes comes first", choice("big", "little"), "big")
+    kind_of_text: str = key("bytes, or hex digits as text", choice("bytes", "hex"), "bytes", name="as")
+    init: int | None = key("what it starts from", whole(0), None)
+    plus: int = key("what is added to it at the end", whole(0, 0xFFFFFFFF), 0)
+    mask: int | None = key("the bits of it that are kept", whole(1), None)
+    width: int | None = key("crc: its bits", whole(3, 64), None)
+    poly: int | None = key("crc: its polynomial", whole(1), None)
+    reflect_in: bool = key("crc: the smallest bit of each byte goes first", yes_no(), False)
+    reflect_out: bool = key("crc: its bits are reversed at the end", yes_no(), False)
+    xor_out: int = key("crc: what it is xored with at the end", whole(0), 0)
+    where: Where = NOWHERE
+
+
+CHECK = record("check", Check, "Bytes of the frame that prove the others.")
+
+MEANS = MapOf(w.CODE, ByKind(scalar=w.FACTS, mapping=MapOf(w.CODE, w.FACTS, least=1)), least=1)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Field:
+    """A named part of a frame: where it is, how it is read, what its codes mean."""
+
+    byte: Span | None = key("the byte where it stands", w.SPAN, None)
+    bytes: Span | None = key("the bytes where it stands, such as 3..6", w.SPAN, None)
+    bits: tuple[Bits, ...] | tuple[int, int] | None = key(
+        "bits of that number (7..4), or bits of several bytes (2.2..0 3.3..0)", w.BITS_ANYWHERE, None
+    )
+    part: str = key("of a split frame: which part, counted from 1, or its name in the header", text("a part"), "")
+    item: int | None = key("of a repeated group: which part of the group, counted from 1", whole(1, 100), None)
+    kind: str = key(
+        "how it is read: u16 big, i32 CDAB, f32 big, bcd, decimal, digits, hex, text, …", text("a kind"), "", name="as"
+    )
+    value: tuple[str, ...] = key("the code or codes that must stand here", one_or_more(w.CODE), (), name="is")
+    means: Mapping[str, Facts | Mapping[str, Facts]] = key(
+        "what each code means; any other rejects the frame", MEANS, {}
+    )
+    under: str = key("the field whose code chooses the table in `means`", w.FIELD_NAME, "")
+    special: Mapping[str, Facts] = key(
+        "values that are no number, such as OL: overload", MapOf(w.CODE, w.FACTS, least=1), {}
+    )
+    segments: str = key(
+        "seven-segment digits: the segment that each bit lights, a to g, highest bit first",
+        text("letters a to g, - for none", "[abcdefg-]{7,16}"),
+        "",
+    )
+    digits: tuple[tuple[Bits, ...], ...] = key(
+        "bits of each seven-segment digit, left to right", ListOf(w.BITS, least=1, most=12), ()
+    )
+    points: tuple[tuple[Bits, ...], ...] = key(
+        "bit of the point after each digit, left to right", ListOf(w.BITS, least=1, most=12), ()
+    )
+    minus: tuple[Bits, ...] | None = key("bit of the minus sign", w.BITS, None)
+    where: Where = NOWHERE
+
+
+FIELD = record("field", Field, "A named part of the frame.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shows:
+    """A value that a frame shows. It may say its place itself, as a field does."""
+
+    value: str = key(
+        "the field that holds the number, or arithmetic over fields such as hi * 256 + lo", text("a field or a sum"), ""
+    )
+    byte: Span | None = key("the byte where the number stands", w.SPAN, None)
+    bytes: Span | None = key("the bytes where the number stands", w.SPAN, None)
+    part: str = key("of a split frame: the part that holds the number", text("a part"), "")
+    item: int | None = key("of a repeated group: the part that holds the number", whole(1, 100), None)
+    register: int | None = key("modbus: the register where the number begins", whole(0, 65535), None)
+    kind: str = key("how the number is read, as in a field", text("a kind"), "", name="as")
+    special: Mapping[str, Facts] = key("values that are no number", MapOf(w.CODE, w.FACTS, least=1), {})
+    channel: str = key("which display or input it is; {name} takes it from a field", text("a name"), "")
+    quantity: str | None = key("what is measured", w.QUANTITY, None)
+    unit: str | None = key("the unit of the digits", w.UNIT, None)
+    mode: str | None = key("ac, dc or ac+dc", choice(*MODES), None)
+    decimals: str = key(
+        "digits after the point, where the number has none itself; arithmetic over fields may stand here",
+        text("a number"),
+        "",
+    )
+    step: Facts | None = key("what one count is worth", w.STEP, None)
+    flags: tuple[str, ...] = key("flags that always hold", one_or_more(text("a flag in words")), ())
+    by: tuple[str, ...] = key("fields whose meaning belongs to this reading alone", one_or_more(w.FIELD_NAME), ())
+    where: Where = NOWHERE
+
+
+READING = record("reading", Shows, "A value that the frame shows.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class When:
+    """What a message is known by."""
+
+    starts: bytes = key("bytes that it begins with", w.BYTES, b"")
+    length: int | None = key("bytes of the whole frame", whole(1, 4096), None)
+    byte: Span | None = key("a byte that tells it", w.SPAN, None)
+    bytes: Span | None = key("bytes that tell it", w.SPAN, None)
+    bits: tuple[Bits, ...] | tuple[int, int] | None = key("bits that tell it", w.BITS_ANYWHERE, None)
+    kind: str = key("how they are read", text("a kind"), "", name="as")
+    value: tuple[str, ...] = key("the code or codes that stand there", one_or_more(w.CODE), (), name="is")
+    where: Where = NOWHERE
+
+
+WHEN = record("when", When, "What a message is known by.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Split:
+    """A text in parts between separators."""
+
+    by: bytes = key("what stands between the parts", w.BYTES)
+    parts: int | None = key("how many parts a frame has; not needed where a header names them", whole(1, 200), None)
     where: Where
 
 
+SPLIT = record("split", Split, "The frame is a text in parts between separators.")
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ExampleText:
-    frame: bytes
-    shows: tuple[str, ...] | None
-    rejected: str | None
+class Repeat:
+    """Parts that come in groups, each group with the same readings."""
+
+    from_part: int = key("the first part of the first group", whole(1, 100))
+    every: int = key("parts of a group", whole(1, 100))
     where: Where
 
 
+REPEAT = record("repeat", Repeat, "Parts come in groups, each group with the same readings.")
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ProfileText:
-    profile: str
-    title: str
-    licence: str
-    source: str
-    note: str
-    line: LineText | None
-    first_byte: int
-    frame: FrameText
-    text: str
-    fields: Mapping[str, FieldText]
-    bits: Mapping[tuple[Bits, ...], Facts]
-    readings: tuple[ReadingText, ...]
-    examples: tuple[ExampleText, ...]
-    where: Where = field(default_factory=lambda: Where(place=None, path=""))  # type: ignore[arg-type]
+class Says:
+    """What one kind of frame says."""
+
+    when: When | None = key("what it is known by; messages are tried in the order written", WHEN, None)
+    text: str = key("the frame as a text with {fields}, without its end", w.TEMPLATE, "")
+    pattern: str = key("the frame as a regular expression (RE2) with named groups, without its end", w.EXPRESSION, "")
+    split: Split | None = key("the frame as parts between separators", SPLIT, None)
+    repeat: Repeat | None = key("parts that come in groups", REPEAT, None)
+    fields: Mapping[str, Field] = key("the named parts of the frame", MapOf(w.FIELD_NAME, FIELD), {})
+    bits: Mapping[tuple[Bits, ...], Facts] = key("what each single bit means when it is 1", MapOf(w.BITS, w.FACTS), {})
+    readings: tuple[Shows, ...] = key("the values that the frame shows", ListOf(READING, least=1), ())
+    keep: tuple[str, ...] = key("fields that later messages may use", one_or_more(w.FIELD_NAME), ())
+    reject: str = key("words: this frame says that there is no measurement", w.WORDS, "")
+    where: Where = NOWHERE
 
 
-def _called(make: Callable[..., Any], **names: str) -> Callable[..., Any]:
-    """`make` for a record whose keys are words that Python keeps to itself."""
-
-    def made(**said: Any) -> Any:
-        return make(**{names.get(key, key): value for key, value in said.items()})
-
-    return made
+MESSAGE = record("message", Says, "What one kind of frame says.")
 
 
-def _parsed(expected: str, parse: Callable[[str], Any], pattern: str = "") -> Scalar:
-    schema: dict[str, Any] = {"type": ["string", "number", "boolean"]}
-    return Scalar(expected, parse, {"type": "string", "pattern": pattern} if pattern else schema)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Modbus:
+    """Registers of a Modbus RTU device."""
+
+    address: int = key("the device's address", whole(1, 247), 1)
+    function: int = key("3 reads holding registers, 4 reads input registers", whole(3, 4), 4)
+    ask: str = key(
+        "registers that touch are asked for together, or each reading on its own",
+        choice("together", "each"),
+        "together",
+    )
+    where: Where
 
 
-def _one(shape: Scalar) -> Shape:
-    """A list, of which a single item may stand alone; read as a tuple."""
-    alone = Scalar(shape.expected, lambda value: (shape.parse(value),), shape.schema)
-    return ByKind(scalar=alone, sequence=ListOf(shape, least=1))
+MODBUS = record("modbus", Modbus, "The instrument answers Modbus RTU; the readings say their registers.")
 
 
-def _quantity(value: str) -> str:
-    name = value.replace(" ", "_")
-    if name not in units.QUANTITIES:
-        from meterlog.source import near_miss
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Accurate:
+    """What the maker says of the error."""
 
-        raise ValueError(near_miss(name, units.QUANTITIES))
-    return name
-
-
-def _unit(value: str) -> str:
-    from meterlog.profile.facts import known_unit
-
-    return known_unit(value, value)
-
-
-def _bits_anywhere(value: str) -> tuple[Bits, ...] | tuple[int, int]:
-    return parse_bits(value) if re.search(r"\d\.\d", value.replace("..", " ")) else parse_bit_range(value)
-
-
-def _template(value: str) -> str:
-    return characters(value)
+    of: Facts = key("the readings that it is said of, such as dc voltage or 6.000 V", w.FACTS)
+    within: str = key("the error as printed, such as 0.5 % + 3 counts", text("such as 0.5 % + 3 counts"))
+    ranges: tuple[str, ...] = key(
+        "only in these ranges, as `means` names them (6.000 V)", one_or_more(text("a range")), ()
+    )
+    temperature: str = key(
+        "ambient span where it holds, such as 18 degC to 28 degC", text("such as 18 degC to 28 degC"), ""
+    )
+    per_kelvin: float = key("part of itself added for each kelvin outside that span", number(), 0.0)
+    coverage: str = key(
+        "rectangular, or the k of an expanded uncertainty", text("rectangular or a number"), "rectangular"
+    )
+    source: str = key("manual and page", w.WORDS, "")
+    where: Where
 
 
-BYTES = _parsed("bytes: a text such as <STX>OK<CR>, or hex 55 AA", parse_bytes)
-SPAN = _parsed("bytes such as 3 or 3..6 (-1 is the last)", parse_span, r"^-?\d+(\.\.-?\d+)?$")
-BITS = _parsed("bits such as 2.3, or 2.2..0 3.3..0", parse_bits)
-FACTS = _parsed('what it means, such as "dc voltage", "6.000 V", "flag hold", "overload"', parse_facts)
-CODE = text("a code: a number, 0x3B, or the text itself")
-FIELD_NAME = text("a field's name (small letters, digits, _)", NAME)
+ACCURACY = record("accuracy", Accurate, "What the maker says of the error.")
 
-LINE = Record(
-    "line",
-    LineText,
-    {
-        "baud": Key(shape=whole(50, 4_000_000), doc="bits a second", default=9600),
-        "data bits": Key(shape=whole(5, 8), doc="data bits of a character", default=8),
-        "parity": Key(shape=choice("none", "even", "odd", "mark", "space"), doc="parity bit", default="none"),
-        "stop bits": Key(shape=choice("1", "1.5", "2"), doc="stop bits", default="1"),
-        "dtr": Key(shape=yes_no(), doc="level of the DTR wire; optical cables are powered from it", default=True),
-        "rts": Key(shape=yes_no(), doc="level of the RTS wire", default=True),
-    },
-    doc="How the serial line is set.",
-)
 
-NUMBERED = Record(
-    "numbered",
-    NumberedText,
-    {
-        "bits": Key(
-            shape=_parsed("bits such as 7..4", parse_bit_range), doc="where each byte says its number", required=True
-        ),
-        "first": Key(shape=whole(0, 255), doc="the number of the first byte", default=0),
-    },
-    doc="Each byte carries its own number in the frame.",
-)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Example:
+    """Bytes and what the display showed."""
 
-FRAME = Record(
-    "frame",
-    FrameText,
-    {
-        "start": Key(
-            shape=BYTES, doc="bytes that every frame begins with; they count as bytes of the frame", default=b""
-        ),
-        "end": Key(shape=_one(BYTES), doc="bytes that end a frame; a list where several can", default=()),
-        "length": Key(shape=whole(1, 4096), doc="bytes in a frame, start and end included"),
-        "numbered": Key(shape=NUMBERED, doc="each byte carries its own number"),
-        "longest": Key(shape=whole(2, 65536), doc="bytes after which a frame without end is given up", default=512),
-    },
-    doc="How the stream of bytes is cut into frames.",
-)
+    frame: bytes = key("bytes as they came, from a manual or a recording", w.BYTES)
+    shows: tuple[str, ...] | None = key(
+        "what the display showed, such as 0.420 kohm", one_or_more(text("what was shown")), None
+    )
+    rejected: str | None = key("words of the reason why it is rejected", w.WORDS, None)
+    after: tuple[bytes, ...] = key("frames that came before it", one_or_more(w.BYTES), ())
+    request: bytes = key("the request that it answers", w.BYTES, b"")
+    where: Where = NOWHERE
 
-MEANS = MapOf(CODE, ByKind(scalar=FACTS, mapping=MapOf(CODE, FACTS, least=1)), least=1)
 
-FIELD = Record(
-    "field",
-    _called(FieldText, as_="kind", is_="value"),
-    {
-        "byte": Key(shape=SPAN, doc="the byte where it stands"),
-        "bytes": Key(shape=SPAN, doc="the bytes where it stands, such as 3..6"),
-        "bits": Key(
-            shape=_parsed("bits such as 7..4, or 2.2..0 3.3..0", _bits_anywhere),
-            doc="bits of that number (7..4), or bits of several bytes (2.2..0 3.3..0)",
-        ),
-        "as": Key(
-            shape=text("how the bytes are read, such as u16 big, decimal, text"),
-            doc="how the bytes are read",
-            default="",
-        ),
-        "is": Key(shape=_one(CODE), doc="the code or codes that must stand here", default=()),
-        "means": Key(shape=MEANS, doc="what each code means; a code that is not listed rejects the frame", default={}),
-        "under": Key(shape=FIELD_NAME, doc="the field whose code chooses the table in `means`", default=""),
-        "special": Key(
-            shape=MapOf(CODE, FACTS, least=1), doc="values that are no number, such as OL: overload", default={}
-        ),
-        "segments": Key(
-            shape=text("letters a to g in the order of the bits, - for none", "[abcdefg-]{7,16}"),
-            doc="seven-segment digits: which bit lights which segment",
-            default="",
-        ),
-        "digits": Key(
-            shape=ListOf(BITS, least=1, most=12), doc="bits of each seven-segment digit, left to right", default=()
-        ),
-        "points": Key(
-            shape=ListOf(BITS, least=1, most=12), doc="bit of the point after each digit, left to right", default=()
-        ),
-        "minus": Key(shape=BITS, doc="bit of the minus sign"),
-    },
-    doc="A named part of the frame.",
-)
+EXAMPLE = record("example", Example, "Bytes and what the display showed; checked whenever the profile is loaded.")
 
-READING = Record(
-    "reading",
-    ReadingText,
-    {
-        "value": Key(shape=text("a field's name"), doc="the field that holds the number", required=True),
-        "channel": Key(shape=text("a name"), doc="which display or input it is", default="main"),
-        "quantity": Key(shape=_parsed("a quantity, such as voltage", _quantity), doc="what is measured"),
-        "unit": Key(shape=_parsed("a unit, such as kohm", _unit), doc="the unit of the digits"),
-        "mode": Key(shape=choice(*MODES), doc="ac, dc or ac+dc"),
-        "decimals": Key(shape=whole(-9, 15), doc="digits after the point of a number that has none itself"),
-        "step": Key(shape=_parsed("what one count is worth, such as 0.1 degC", step), doc="what one count is worth"),
-        "flags": Key(shape=_one(text("a flag in words")), doc="flags that always hold", default=()),
-        "by": Key(shape=_one(FIELD_NAME), doc="fields whose meaning belongs to this reading alone", default=()),
-    },
-    doc="A value that the frame shows.",
-)
 
-EXAMPLE = Record(
-    "example",
-    ExampleText,
-    {
-        "frame": Key(shape=BYTES, doc="bytes as they came, from a manual or a recording", required=True),
-        "shows": Key(shape=_one(text("what the display showed")), doc="what the display showed, such as 0.420 kohm"),
-        "rejected": Key(shape=text("words of the reason"), doc="words of the reason why it is rejected"),
-    },
-    doc="Bytes and what the display showed; checked whenever the profile is loaded.",
-)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Said(Says):
+    """A whole profile as its text says it."""
 
-PROFILE = Record(
-    "profile",
-    ProfileText,
-    {
-        "profile": Key(
-            shape=text("a key such as bench-meter-a", r"[a-z0-9][a-z0-9-]{0,60}"),
-            doc="the profile's key",
-            required=True,
-        ),
-        "title": Key(shape=text(), doc="what it is for, in a line", required=True),
-        "licence": Key(shape=text(), doc="licence of this file", default=""),
-        "source": Key(shape=text(), doc="the manual page that it was written from", default=""),
-        "note": Key(shape=text(), doc="anything else a user should know", default=""),
-        "line": Key(shape=LINE, doc="how the serial line is set"),
-        "first byte": Key(shape=whole(0, 1), doc="the number that the manual gives to the first byte", default=0),
-        "frame": Key(shape=FRAME, doc="how the stream is cut into frames", required=True),
-        "text": Key(
-            shape=_parsed("a line with {fields} in it", _template),
-            doc="the frame as a text with {fields}, without its end",
-            default="",
-        ),
-        "fields": Key(shape=MapOf(FIELD_NAME, FIELD), doc="the named parts of the frame", default={}),
-        "bits": Key(shape=MapOf(BITS, FACTS), doc="what each single bit means when it is 1", default={}),
-        "readings": Key(shape=ListOf(READING, least=1), doc="the values that the frame shows", default=()),
-        "examples": Key(shape=ListOf(EXAMPLE, least=1), doc="frames and what the display showed", default=()),
-    },
-    doc="How to talk to one family of instruments and what their bytes mean.",
-)
+    profile: str = key("the profile's key", text("a key such as bench-meter-a", r"[a-z0-9][a-z0-9-]{0,60}"))
+    title: str = key("what it is for, in a line", text())
+    licence: str = key("licence of this file", text(), "")
+    source: str = key("the manual page that it was written from", text(), "")
+    note: str = key("anything else that its user should know", text(), "")
+    line: Line | None = key("how the serial line is set", LINE, None)
+    ask: Ask | None = key("what is asked, where the instrument does not speak by itself", ASK, None)
+    modbus: Modbus | None = key(
+        "registers of a Modbus RTU device: makes `ask`, `frame` and `check` itself", MODBUS, None
+    )
+    first_byte: int = key("the number that the manual gives to the first byte", whole(0, 1), 0)
+    stream: tuple[str | Reports, ...] = key(
+        "what is done to the bytes before they are cut into frames",
+        ListOf(ByKind(scalar=TRANSFORM, mapping=REPORTS), least=1),
+        (),
+    )
+    frame: Cut | None = key("how the stream is cut into frames", FRAME, None)
+    check: tuple[Check, ...] = key(
+        "what proves a frame; a list where there are several",
+        ByKind(mapping=CHECK, sequence=ListOf(CHECK, least=1)),
+        (),
+    )
+    messages: Mapping[str, Says] = key(
+        "what each kind of frame says, where there are several", MapOf(w.FIELD_NAME, MESSAGE, least=1), {}
+    )
+    accuracy: tuple[Accurate, ...] = key("what the maker says of the error", ListOf(ACCURACY, least=1), ())
+    examples: tuple[Example, ...] = key("frames and what the display showed", ListOf(EXAMPLE, least=1), ())
+
+    @property
+    def checks(self) -> tuple[Check, ...]:
+        return self.check if isinstance(self.check, tuple) else (self.check,)
+
+
+PROFILE = record("profile", Said, "How to talk to one family of instruments and what their bytes mean.")

@@ -2,294 +2,445 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Callable
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any
 
 from meterlog.profile.code import Code
+from meterlog.profile.display import Display
 from meterlog.profile.facts import NO_FACTS, Facts
-from meterlog.profile.fields import (
-    Fields,
-    Layout,
-    Value,
-    code_key,
-    fixed_width,
-    number_parts,
-    number_pattern,
-    word_code,
-)
-from meterlog.profile.meaning import Fixed, Former, Lamps, Source, Table
-from meterlog.readings import COUNTS_LIMIT, Reading
+from meterlog.profile.kinds import Kind
+from meterlog.profile.language import Check, Field, Says, Shows
+from meterlog.profile.lines import Parts, Pattern, Template, holes, late_values
+from meterlog.profile.meaning import ChannelText, Former, Lamps, Source, Table, fixed_facts
+from meterlog.profile.numbers import Numbers
+from meterlog.profile.proof import write_check
+from meterlog.profile.values import Value, Values, code_key
+from meterlog.profile.words import bare
+from meterlog.readings import Reading
 from meterlog.source import near_miss
 
 if TYPE_CHECKING:
-    from meterlog.profile.language import FieldText, ProfileText, ReadingText
+    from collections.abc import Hashable
+
+    from meterlog.profile.layout import Layout
     from meterlog.source import Problems
 
-Decode = Callable[[bytes], "tuple[Reading, ...] | str"]
+Decode = Callable[[bytes, dict[str, Any]], "tuple[Reading, ...] | str"]
+Sources = dict[str, tuple[str, Source]]
+"""Of each field that has meanings: the expression of its code, and what looks it up."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Around:
+    """What a message needs to know of the rest of its profile.
+
+    Attributes:
+        starts, ends: the marks of a frame.
+        requests: what each request's answers mean, by its number; empty where no request says a thing.
+        kept: the fields that other messages keep: what they were read as, and their declaration.
+    """
+
+    layout: Layout
+    checks: tuple[Check, ...] = ()
+    starts: tuple[bytes, ...] = ()
+    ends: tuple[bytes, ...] = ()
+    requests: Mapping[int, Facts] = field(default_factory=dict)
+    kept: Mapping[str, Value] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Message:
-    """A compiled message: its function, the text of it, and what chose the forms of each reading."""
+    """A compiled message.
 
+    Attributes:
+        decode: the function; source: its text. trace: the same, answering its variables as well.
+        formers: what chose the form of each reading.
+        values: the fields as they were read, by name.
+        steady: the same bytes always mean the same.
+    """
+
+    name: str
+    says: Says
     decode: Decode
+    trace: Callable[[bytes, dict[str, Any]], tuple[Any, dict[str, Any]]]
     source: str
     formers: tuple[Former, ...]
+    values: Mapping[str, Value]
+    steady: bool
 
 
 class MessageCompiler:
     """Writes one message."""
 
-    def __init__(self, said: ProfileText, layout: Layout, ends: tuple[bytes, ...], problems: Problems) -> None:
-        self.said = said
-        self.layout = layout
-        self.ends = ends
-        self.problems = problems
+    def __init__(self, name: str, says: Says, around: Around, problems: Problems) -> None:
+        self.name, self.says, self.around, self.problems = name, says, around, problems
         self.code = Code()
-        self.fields = Fields(self.code, layout, problems)
-        self.values: dict[str, Value] = {}
+        self.values = Values(self.code, around.layout, problems)
+        self.parts: Parts | None = None
+        self.steady = True
 
     def compile(self) -> Message | None:
-        if self.said.text:
-            self._template()
-        for name, field in self.said.fields.items():
-            if name in self.values:
-                continue
-            value = self.fields.placed(name, field)
-            if value is None:
-                field.where.tell(
-                    self.problems, expected="where it stands: byte, bytes, bits, digits, or {" + name + "} in `text`",
-                    saw="no place",
-                )  # fmt: skip
-                continue
-            self.values[name] = self._held(value)
-        self._constants()
+        """The message; None when something is wrong, which is told."""
+        before = len(self.problems)
+        for check in self.around.checks:
+            write_check(check, self.values)
+        self._text()
+        self._place([name for name, said in self.says.fields.items() if said.item is None])
+        if self.says.repeat:
+            self._begin_group()
+            self._place([name for name, said in self.says.fields.items() if said.item is not None])
         sources = self._sources()
-        formers = [self._reading(number, reading, sources) for number, reading in enumerate(self.said.readings)]
-        if len(self.problems) or None in formers:
+        formers = [self._reading(place, said, sources) for place, said in enumerate(self.says.readings)]
+        self._keep()
+        if len(self.problems) > before or None in formers:
             return None
-        items = "".join(f"Reading(form{i}, counts{i}), " for i in range(len(formers)))
-        if any(self._dynamic):
-            self.code.add(f"return tuple([r for r in ({items}) if r.form is not None])")
+        self._finish([former for former in formers if former])
+        if self.values.needs and self.around.layout.length is None:
+            reason = self.code.constant(f"too short: at least {self.values.needs} bytes are looked at", "why")
+            self.code.first(f"if len(f) < {self.values.needs}: return {reason}")
+        decode, trace, source = self.code.functions(f"decode_{self.name}")
+        return Message(
+            name=self.name,
+            says=self.says,
+            decode=decode,
+            trace=trace,
+            source=source,
+            steady=self.steady,
+            formers=tuple(former for former in formers if former),
+            values=dict(self.values.known),
+        )
+
+    # -- where the fields are ---------------------------------------------------
+
+    def _text(self) -> None:
+        says, values, ends = self.says, self.values, self.around.ends
+        ways = [way for way, said in (("text", says.text), ("pattern", says.pattern), ("split", says.split)) if said]
+        if len(ways) > 1:
+            says.where.tell(self.problems, ways[1], expected="one of text, pattern and split", saw=" and ".join(ways))
+        numbers = {said.value for said in says.readings}
+        if says.text:
+            Template(says, values, ends, numbers).write()
+            late_values(says, values, holes(says.text))
+        elif says.pattern:
+            Pattern(says, values, ends, numbers).write()
+        elif says.split:
+            self.parts = Parts(says, values, self.around.starts[0] if self.around.starts else b"", ends)
+            self.parts.write()
+            self.steady = not self.parts.has_header
+        if says.repeat and not says.split:
+            says.where.tell(self.problems, "repeat", expected="`split` beside it", saw="no such key")
+
+    def _begin_group(self) -> None:
+        """Readings of a repeated group are gathered in a loop."""
+        assert self.says.repeat
+        first = self.says.repeat.from_part - 1
+        self.code.add("out = []")
+        self.code.names["range"] = range
+        self.code.add(f"for g in range({first}, len(parts), {self.says.repeat.every}):")
+        self.code.indent()
+
+    def _place(self, names: list[str]) -> None:
+        """Code of fields, and that those which must be a code are."""
+        for name in names:
+            said = self.says.fields[name]
+            if name not in self.values.known:
+                self._field(name, said)
+            value = self.values.known.get(name)
+            if said.value and value is not None:
+                codes = self.code.constant(frozenset(self._codes(said, value, said.value)), "codes")
+                reason = f"{name}: expected {' or '.join(said.value)}, saw another code"
+                self.values.fail(f"{value.expr} not in {codes}", reason)
+
+    def _field(self, name: str, said: Field) -> None:
+        if said.digits:
+            if Display(self.values, said).sound():
+                self.values.hold(Value(kind="display", name=name, field=said))
+            return
+        value = self._part(name, said) if said.part or said.item else self._placed(name, said)
+        if value is not None:
+            self.values.hold(value)
+
+    def _placed(self, name: str, said: Field) -> Value | None:
+        if said.byte or said.bytes or said.bits:
+            return self.values.placed(name, said)
+        hint = f"or write {{{name}}} in `text`" if self.says.text else ""
+        said.where.tell(
+            self.problems, expected="where it stands: byte, bytes, bits, part or digits", saw="no place", hint=hint
+        )
+        return None
+
+    def _part(self, name: str, said: Field) -> Value | None:
+        if self.parts is None:
+            said.where.tell(self.problems, expected="`split` in the message, for its parts", saw="no such key")
+            return None
+        if said.item:
+            if not self.says.repeat or said.item > self.says.repeat.every:
+                said.where.tell(
+                    self.problems, "item", expected="an item of the group that `repeat` says", saw=str(said.item)
+                )
+                return None
+            text = f"parts[g + {said.item - 1}]"
         else:
-            self.code.add(f"return ({items})")
-        self.code.names |= {"Reading": Reading, "LIMIT": COUNTS_LIMIT}
-        function, source = self.code.function("decode(f)")
-        return Message(decode=function, source=source, formers=tuple(f for f in formers if f))
+            if not self.parts.sound(said.part, said.where):
+                return None
+            text = self.parts.expression(said.part)
+        used = any(reading.value == name for reading in self.says.readings) or name.startswith("r_")
+        kind = self.values.kind_of(said, None) if said.kind else Kind(name="decimal" if used else "text")
+        if kind is None:
+            return None
+        if kind.size is not None or kind.name == "bcd":
+            said.where.tell(self.problems, "as", expected="a kind of text: decimal, digits, hex, text", saw=said.kind)
+            return None
+        return self.values.of_bytes(name, said, text, kind, f"part {said.part or said.item}")
 
-    _dynamic: list[bool]
-
-    def _held(self, value: Value) -> Value:
-        """A value kept in a variable of its own, so that it is worked out once."""
-        if value.kind not in ("int", "bytes") or value.expr.isidentifier():
-            return value
-        self.code.add(f"v_{value.name} = {value.expr}")
-        return replace(value, expr=f"v_{value.name}")
-
-    # -- the text template ---------------------------------------------------
-
-    def _template(self) -> None:
-        pieces = re.split(r"\{([a-z0-9_]*)\}", self.said.text)
-        pattern = b""
-        groups: list[str] = []
-        for place, piece in enumerate(pieces):
-            if place % 2 == 0:
-                pattern += re.sub(rb"(?:\\ )+", b" +", re.escape(piece.encode("latin-1")))
-                continue
-            following = pieces[place + 1][:1].encode("latin-1")
-            pattern += self._hole(piece, following, groups)
-        if self.ends:
-            pattern += b"(?:" + b"|".join(map(re.escape, self.ends)) + b")"
-        match = self.code.constant(re.compile(pattern, re.DOTALL).fullmatch, "match")
-        self.code.add(f"m = {match}(f)")
-        self.code.add("if m is None:")
-        self.code.add(f"    return {self.code.constant(f'does not look like {self.said.text!r}')}")
-        if len(groups) == 1:
-            self.code.add(f"{groups[0]} = m[1]")
-        elif groups:
-            self.code.add(f"{', '.join(groups)} = m.groups()")
-
-    def _hole(self, name: str, following: bytes, groups: list[str]) -> bytes:
-        anything = b"[^" + re.escape(following) + b"]*" if following else b".*"
-        if not name or name == "_":
-            return anything
-        field = self.said.fields.get(name)
-        used_as_number = any(reading.value == name for reading in self.said.readings)
-        kind = field.kind if field else ""
-        if kind.startswith("decimal") or (not kind and used_as_number):
-            assert field is not None or used_as_number
-            parts = number_parts(name, bool(field and field.special))
-            self.values[name] = Value(kind="number", name=name, parts=parts, width=fixed_width(field))
-            groups.extend(parts)
-            return number_pattern(field) if field else _PLAIN_NUMBER
-        groups.append(f"v_{name}")
-        self.values[name] = Value(kind="bytes", name=name, expr=f"v_{name}")
-        if field and field.means and not field.under:
-            words = sorted((word_code(word) for word in field.means), key=len, reverse=True)
-            return b" *(" + b"|".join(map(re.escape, words)) + b") *"
-        return b"(" + anything + b")"
-
-    # -- what must hold -------------------------------------------------------
-
-    def _constants(self) -> None:
-        for name, field in self.said.fields.items():
-            value = self.values.get(name)
-            if not field.value or value is None:
-                continue
-            codes = frozenset(self._codes(field, value, field.value))
-            self.code.add(f"if {value.expr} not in {self.code.constant(codes)}:")
-            words = " or ".join(field.value)
-            self.code.add(f"    return {self.code.constant(f'{name}: expected {words}, saw another code')}")
-
-    def _codes(self, field: FieldText, value: Value, codes: tuple[str, ...]) -> list[object]:
-        read = []
+    def _codes(self, said: Field, value: Value, codes: tuple[str, ...]) -> list[Hashable]:
+        read: list[Hashable] = []
         for code in codes:
             try:
-                read.append(code_key(value.kind, code))
+                key = code_key(value, code)
             except ValueError as error:
-                field.where.tell(self.problems, expected="codes of this field", saw=code, hint=str(error))
+                said.where.tell(self.problems, expected="a code as this field is read", saw=code, hint=str(error))
+                continue
+            if value.kind == "int" and isinstance(key, int) and key >> value.bits:
+                said.where.tell(self.problems, expected=f"a code of {value.bits} bits", saw=code)
+            read.append(key)
         return read
 
-    # -- meaning ----------------------------------------------------------------
+    # -- meaning -------------------------------------------------------------------
 
-    def _sources(self) -> dict[str, tuple[str, Source]]:
-        """Every source of facts by its field: the expression of its code, and what looks it up."""
-        found: dict[str, tuple[str, Source]] = {}
-        for name, field in self.said.fields.items():
-            value = self.values.get(name)
-            if not field.means or value is None:
+    def _known(self, name: str) -> Value | None:
+        """A field of this message, or one that another keeps."""
+        value = self.values.known.get(name)
+        if value is None and name in self.around.kept:
+            kept = self.around.kept[name]
+            self.steady = False
+            return Value(
+                kind=kept.kind,
+                name=name,
+                expr=f"kept.get({self.code.constant(name, 'word')})",
+                bits=kept.bits,
+                field=kept.field,
+            )
+        return value
+
+    def _sources(self) -> Sources:
+        found: Sources = {}
+        kept = {
+            name: value.field
+            for name, value in self.around.kept.items()
+            if name not in self.says.fields and value.field
+        }
+        for name, said in {**self.says.fields, **(kept if self.says.readings else {})}.items():
+            if not said.means:
                 continue
-            rows: dict[object, Facts] = {}
-            expr = value.expr
-            if field.under:
-                upper = self.values.get(field.under)
-                if upper is None:
-                    field.where.tell(self.problems, "under", expected="a field of this message", saw=field.under,
-                                     hint=near_miss(field.under, self.values))  # fmt: skip
-                    continue
-                expr = f"({upper.expr}, {value.expr})"
-            for code, facts in field.means.items():
-                if isinstance(facts, Facts):
-                    rows |= dict.fromkeys(self._codes(field, value, (code,)), facts)
-                elif field.under:
-                    for inner, inner_facts in facts.items():
-                        for outer in self._codes(self.said.fields[field.under], self.values[field.under], (code,)):
-                            rows |= {(outer, k): inner_facts for k in self._codes(field, value, (inner,))}
-            found[name] = (expr, Table(name, rows))
-        if self.said.bits:
+            value = self._known(name)
+            if value is not None:
+                self._table(found, name, said, value)
+        if self.says.bits:
             found["bits"] = self._lamps()
+        if self.around.requests:
+            self.steady = False
+            rows: dict[Hashable, Facts] = dict(self.around.requests.items())
+            found["request"] = ("kept['request'] and kept['request'].index", Table("the request", rows))
         return found
+
+    def _table(self, found: Sources, name: str, said: Field, value: Value) -> None:
+        rows: dict[Hashable, Facts] = {}
+        expr = value.expr
+        upper = None
+        if said.under:
+            upper = self._known(said.under)
+            if upper is None:
+                allowed = [*self.values.known, *self.around.kept]
+                said.where.tell(
+                    self.problems,
+                    "under",
+                    expected="a field of this message",
+                    saw=said.under,
+                    hint=near_miss(said.under, allowed),
+                )
+                return
+            expr = f"({upper.expr}, {value.expr})"
+        for code, facts in said.means.items():
+            if isinstance(facts, Facts):
+                if upper is not None:
+                    said.where.tell(
+                        self.problems, "means", expected=f"for each code of {said.under}, a table of codes", saw=code
+                    )
+                    continue
+                rows |= dict.fromkeys(self._codes(said, value, (code,)), facts)
+            elif upper is None or upper.field is None:
+                said.where.tell(
+                    self.problems,
+                    "means",
+                    expected=f"what {code} means, in words",
+                    saw="a table of codes",
+                    hint="a table below each code needs `under: FIELD`",
+                )
+            else:
+                for outer in self._codes(upper.field, upper, (code,)):
+                    rows |= {(outer, k): f for inner, f in facts.items() for k in self._codes(said, value, (inner,))}
+        found[name] = (expr, Table(name, rows))
 
     def _lamps(self) -> tuple[str, Source]:
         """All single bits as one number: the bytes that hold them, masked."""
-        places = {place[0]: facts for place, facts in self.said.bits.items()}
-        first = min(self.layout.index(place.byte) for place in places)
-        last = max(self.layout.index(place.byte) for place in places)
-        rows = []
-        for place, facts in places.items():
-            mask = 1 << (8 * (last - self.layout.index(place.byte)) + place.high)
-            rows.append((f"bit {place}", mask, facts))
-        mask = sum(mask for _, mask, _ in rows)
-        return f"int.from_bytes(f[{first}:{last + 1}], 'big') & {mask}", Lamps(tuple(rows))
-
-    def _reading(self, number: int, said: ReadingText, sources: dict[str, tuple[str, Source]]) -> Former | None:
-        value = self.values.get(said.value)
-        if value is None:
-            said.where.tell(self.problems, "value", expected="a field of this message", saw=said.value,
-                            hint=near_miss(said.value, self.values))  # fmt: skip
-            return None
-        named = {name for reading in self.said.readings for name in reading.by}
-        mine = {k: v for k, v in sources.items() if k in said.by or k not in named}
-        field = self.said.fields.get(said.value)
-        special = None
-        if field and field.special:
-            rows = {code_key(value.kind, word): facts for word, facts in field.special.items()}
-            special = Table(said.value, rows)
-        fixed = Facts(quantity=said.quantity, unit=said.unit, mode=said.mode, decimals=said.decimals,
-                      channel=said.channel, flags=frozenset(said.flags))  # fmt: skip
-        former = Former(
-            (Fixed("the profile", fixed), Fixed("the step", said.step or NO_FACTS)),
-            special,
-            tuple(source for _, source in mine.values()),
+        layout = self.around.layout
+        places = {bits[0]: facts for bits, facts in self.says.bits.items()}
+        for bits in self.says.bits:
+            if len(bits) != 1 or bits[0].width != 1:
+                self.says.where.tell(
+                    self.problems, "bits", expected="one bit for each meaning", saw=" ".join(map(str, bits))
+                )
+            self.values.reach(self.says.where, [bit.byte for bit in bits])
+        indexes = [layout.index(place.byte) for place in places]
+        first, last = min(indexes), max(indexes)
+        rows = tuple(
+            (f"bit {place}", 1 << (8 * (last - layout.index(place.byte)) + place.high), facts)
+            for place, facts in places.items()
         )
-        key = self._digits(number, value, special)
-        codes = "".join(f", {expr}" for expr, _ in mine.values())
-        self._form(number, former, f"({key}{codes})")
+        mask = sum(bit for _, bit, _ in rows)
+        if first == last:
+            return f"f[{first}] & {mask}", Lamps(rows)
+        end = "" if last == -1 else str(last + 1)
+        return f"int.from_bytes(f[{first}:{end}], 'big') & {mask}", Lamps(rows)
+
+    def _reading(self, place: int, said: Shows, sources: Sources) -> Former | None:
+        """Code of one reading; answers what finds its form."""
+        name, said_field = said.value, None
+        if not said.value:
+            name = f"r_{place}"
+            said_field = replace(
+                bare(Field, said.where),
+                byte=said.byte,
+                bytes=said.bytes,
+                part=said.part,
+                item=said.item,
+                kind=said.kind,
+                special=said.special,
+            )
+            self._field(name, said_field)
+            if name not in self.values.known:
+                return None
+        mine = self._mine(said, sources)
+        if said.channel.startswith("{"):
+            mine |= self._channel(said)
+        special = self._special(name)
+        channel = None if said.channel.startswith("{") else said.channel or None
+        fixed = (
+            (
+                "the reading",
+                fixed_facts(
+                    quantity=said.quantity, unit=said.unit, mode=said.mode, channel=channel, flags=frozenset(said.flags)
+                ),
+            ),
+            ("the step", said.step or NO_FACTS),
+        )
+        former = Former(fixed, special, tuple(source for _, source in mine.values()))
+        key = Numbers(self.values, self._known, self.problems).write(place, name, said, special)
+        if key is None:
+            return None
+        self._form(place, former, "(" + ", ".join([key, *(expr for expr, _ in mine.values())]) + ")")
         return former
 
-    def _digits(self, number: int, value: Value, special: Table | None) -> str:
-        """Code that sets counts; answers the key's first four parts."""
-        add, counts = self.code.add, f"counts{number}"
-        if value.kind == "int":
-            add(f"{counts} = {value.expr}")
-            if special is None:
-                return "None, 1, False, None"
-            words = self.code.constant(frozenset(special.rows), "special")
-            return f"None, 1, False, {counts} if {counts} in {words} else None"
-        if value.kind == "display":
-            read = self.code.constant(_display_reader(special), "read")
-            add(f"{counts}, d{number}, w{number}, z{number}, s{number} = {read}({value.expr})")
-            add(f"if {counts} is None:")
-            add(f"    return {self.code.constant(f'{value.name}: the figures make no number')}")
-            return f"d{number}, w{number}, z{number}, s{number}"
-        sign, before, after, exponent = value.parts[:4]
-        word = value.parts[4] if special else None
-        if word:
-            add(f"if {word} is not None:")
-            add(f"    {counts} = d{number} = 0; w{number} = 1; z{number} = False")
-            add("else:")
-            self.code.indent()
-        add(f"{counts} = int({before} + {after})")
-        add(f"if {counts} >= LIMIT:")
-        add(f"    return {self.code.constant(f'{value.name}: more digits than can be kept exactly')}")
-        add(f"d{number} = len({after})")
-        width = f"len({before}) if {before}[:1] == b'0' or not {before} else 1" if value.width is None else value.width
-        add(f"w{number} = {width}")
-        add(f"if {exponent}: d{number} -= int({exponent})")
-        add(f"z{number} = {sign} == b'-' and not {counts}")
-        add(f"if {sign} == b'-': {counts} = -{counts}")
-        if word:
-            self.code.dedent()
-        return f"d{number}, w{number}, z{number}, {word}"
+    def _mine(self, said: Shows, sources: Sources) -> Sources:
+        """The sources whose meaning belongs to a reading: those it names, and those nobody names."""
+        for name in said.by:
+            if name not in sources:
+                said.where.tell(
+                    self.problems, "by", expected="fields with `means`", saw=name, hint=near_miss(name, sources)
+                )
+        named = {name for reading in self.says.readings for name in reading.by}
+        return {name: source for name, source in sources.items() if name in said.by or name not in named}
 
-    def _form(self, number: int, former: Former, key: str) -> None:
-        kept = self.code.constant(former.kept, "kept")
-        make = self.code.constant(former.make, "make")
-        add = self.code.add
+    def _channel(self, said: Shows) -> Sources:
+        name = said.channel.strip("{}")
+        value = self._known(name)
+        if value is None or value.kind not in ("bytes", "int"):
+            said.where.tell(
+                self.problems,
+                "channel",
+                expected="a field in braces, or a name",
+                saw=said.channel,
+                hint=near_miss(name, self.values.known),
+            )
+            return {}
+        return {f"channel {name}": (value.expr, ChannelText(name))}
+
+    def _special(self, name: str) -> Table | None:
+        value = self.values.known.get(name)
+        if value is None or value.field is None or not value.field.special:
+            return None
+        rows: dict[Hashable, Facts] = {}
+        for word, facts in value.field.special.items():
+            for key in self._codes(value.field, value, (word,)):
+                rows[key] = facts
+        return Table(name, rows)
+
+    def _form(self, place: int, former: Former, key: str) -> None:
+        kept, make, add = (
+            self.code.constant(former.kept, "kept"),
+            self.code.constant(former.make, "make"),
+            self.code.add,
+        )
+        self.code.names |= {"STR": str, "Reading": Reading}
         add(f"key = {key}")
-        add(f"entry = {kept}.get(key) or {make}(key)")
-        add("if entry.__class__ is STR: return entry")
-        self.code.names["STR"] = str
-        add(f"form{number}, factor, zero = entry")
-        add(f"if factor is None: counts{number} = None")
-        add("elif factor != 1:")
-        add(f"    counts{number} *= factor")
-        add(f"    if not counts{number}: form{number} = zero")
-        self._dynamic = [True]
+        if former.plain:
+            add(f"form{place} = {kept}.get(key) or {make}(key)")
+            add(f"if form{place}.__class__ is STR: return form{place}")
+        else:
+            add(f"entry = {kept}.get(key) or {make}(key)")
+            add("if entry.__class__ is STR: return entry")
+            add(f"form{place}, factor, zero = entry")
+            add(f"if factor is None: counts{place} = None")
+            add("elif factor != 1:")
+            add(f"    counts{place} *= factor")
+            add(f"    if not counts{place}: form{place} = zero")
 
+    # -- the end of the function ------------------------------------------------------
 
-_PLAIN_NUMBER = rb" *([-+]?) *(?=\.?\d)(\d{0,15}+)\.?+(\d{0,15}+)(?:[eE]([-+]?\d{1,2}))? *"
+    def _keep(self) -> None:
+        for name in self.says.keep:
+            value = self.values.known.get(name)
+            if value is None or value.kind not in ("int", "bytes"):
+                self.says.where.tell(
+                    self.problems,
+                    "keep",
+                    expected="a field of this message",
+                    saw=name,
+                    hint=near_miss(name, self.values.known),
+                )
+                continue
+            self.steady = False
+            self.code.add(f"kept[{self.code.constant(name, 'word')}] = {value.expr}")
 
+    def _finish(self, formers: list[Former]) -> None:
+        add = self.code.add
+        if self.says.reject:
+            self._reject()
+            return
+        made = [f"Reading(form{place}, counts{place})" for place in range(len(formers))]
+        if self.says.repeat:
+            for place, reading in enumerate(made):
+                add(f"if form{place} is not None: out.append({reading})")
+            self.code.dedent()
+            add("return tuple(out)")
+        elif any(former.may_be_nothing for former in formers):
+            add(f"return tuple([r for r in ({', '.join(made)},) if r.form is not None])")
+        else:
+            add(f"return ({', '.join(made)}{',' if made else ''})")
 
-def _display_reader(special: Table | None) -> Callable[[str], tuple[int | None, int, int, bool, bytes | None]]:
-    words = special.rows if special else {}
-
-    def read(text: str) -> tuple[int | None, int, int, bool, bytes | None]:
-        """(counts, decimals, width, zero with a minus, special word) of a display's figures."""
-        word = text.replace(".", "").replace("-", "").strip().encode("latin-1")
-        if word in words:
-            return 0, 0, 1, False, word
-        match = _FIGURES.fullmatch(text)
-        if not match:
-            return None, 0, 1, False, None
-        sign, before, after = match.groups(default="")
-        counts = int(before + after)
-        width = len(before) if before[:1] == "0" or not before else 1
-        return -counts if sign else counts, len(after), width, bool(sign) and not counts, None
-
-    return read
-
-
-_FIGURES = re.compile(r"(-?) *(?=\.?\d)(\d*)(?:\.(\d*))?")
+    def _reject(self) -> None:
+        """A frame that says that there is no measurement, with the words of its codes."""
+        words = self.code.constant(self.says.reject, "why")
+        for name, said in self.says.fields.items():
+            value = self.values.known.get(name)
+            if said.means and value is not None:
+                rows = {
+                    k: f"{self.says.reject}: {facts.reject}"
+                    for code, facts in said.means.items()
+                    if isinstance(facts, Facts)
+                    for k in self._codes(said, value, (code,))
+                }
+                words = f"{self.code.constant(rows, 'rows')}.get({value.expr}, {words})"
+        self.code.add(f"return {words}")

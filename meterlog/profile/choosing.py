@@ -1,0 +1,110 @@
+"""Which message a frame is: by what it is known by, and by what was asked."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+from meterlog.profile.code import Code
+from meterlog.profile.language import Field
+from meterlog.profile.values import Values, code_key
+from meterlog.profile.words import bare
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from meterlog.profile.language import When
+    from meterlog.profile.layout import Layout
+    from meterlog.profile.messages import Message
+    from meterlog.readings import Reading
+    from meterlog.source import Problems
+
+Kept = dict[str, Any]
+UNASKED = "more than one request could have asked for this, and what was asked is not known"
+
+
+class Chooser:
+    """Tries messages in the order written; the first that a frame is known by decides.
+
+    Args:
+        asks: what a frame means depends on the request that it answers.
+    """
+
+    def __init__(self, messages: tuple[Message, ...], layout: Layout, *, asks: bool, problems: Problems) -> None:
+        self.messages = messages
+        self.asks = asks
+        self.known = {message.name: _known_by(message, layout, problems) for message in messages}
+        only = messages[0] if len(messages) == 1 else None
+        alone = only is not None and self.known[only.name] is None and not asks
+        self.decode: Callable[[bytes, Kept], tuple[Reading, ...] | str] = (
+            only.decode if only is not None and alone else self._decode
+        )
+
+    def candidates(self, frame: bytes, kept: Kept) -> list[Message]:
+        """The messages that a frame may be, given what was asked."""
+        asked = kept.get("request")
+        names = asked.answers if asked is not None else ()
+        return [
+            message for message in self.messages if (not names or message.name in names) and self._is(message, frame)
+        ]
+
+    def _is(self, message: Message, frame: bytes) -> bool:
+        known = self.known[message.name]
+        return known is None or bool(known(frame))
+
+    def _decode(self, frame: bytes, kept: Kept) -> tuple[Reading, ...] | str:
+        found = self.candidates(frame, kept)
+        if not found:
+            return "no message of the profile is known by these bytes"
+        if self.asks and kept.get("request") is None and len([m for m in found if m.says.readings]) > 1:
+            return UNASKED
+        said: tuple[Reading, ...] | str = ""
+        for message in found:
+            said = message.decode(frame, kept)
+            if not isinstance(said, str) or not _unlike(said) or self.known[message.name]:
+                return said
+        return said if len(found) == 1 else "looks like no message of the profile"
+
+
+def _unlike(reason: str) -> bool:
+    """Whether a text was no such message at all, so that the next may be tried."""
+    return reason.startswith("does not look like")
+
+
+def _known_by(message: Message, layout: Layout, problems: Problems) -> Callable[[bytes], bool] | None:
+    """A predicate of a frame, from `when`; None where the message has none."""
+    when = message.says.when
+    if when is None:
+        return None
+    code = Code()
+    values = Values(code, layout, problems)
+    conditions = []
+    if when.starts:
+        conditions.append(f"f[:{len(when.starts)}] == {code.constant(when.starts)}")
+    if when.length:
+        conditions.append(f"len(f) == {when.length}")
+    if when.byte or when.bytes or when.bits:
+        conditions += _placed(when, values)
+    if values.needs:
+        conditions.insert(0, f"len(f) >= {values.needs}")
+    code.add(f"return {' and '.join(conditions) or 'True'}")
+    decode, _, _ = code.functions("known")
+    return lambda frame: bool(decode(frame, {}))
+
+
+def _placed(when: When, values: Values) -> list[str]:
+    field = replace(bare(Field, when.where), byte=when.byte, bytes=when.bytes, bits=when.bits, kind=when.kind)
+    value = values.placed("told", field)
+    if value is None or value.kind not in ("int", "bytes"):
+        when.where.tell(values.problems, expected="a place with a code", saw=when.kind or "no such place")
+        return []
+    try:
+        codes = frozenset(code_key(value, code) for code in when.value)
+    except ValueError as error:
+        when.where.tell(
+            values.problems, "is", expected="codes as they are read", saw=" ".join(when.value), hint=str(error)
+        )
+        return []
+    if not codes:
+        when.where.tell(values.problems, expected="the key 'is': the codes that stand there", saw="no such key")
+    return [f"{value.expr} in {values.code.constant(codes)}"]

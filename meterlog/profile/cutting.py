@@ -1,0 +1,134 @@
+"""What a profile says of its frames, to the framer that cuts them."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from meterlog.frames.framer import Delimited, FixedLength, Framer, MarkedByBit, SelfTelling, Silence
+from meterlog.profile.kinds import parse_kind
+from meterlog.profile.layout import Layout
+from meterlog.profile.places import characters, parse_code
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from meterlog.profile.language import Cut, Length
+    from meterlog.source import Problems
+
+
+def layout_of(cut: Cut, base: int) -> Layout:
+    """How places in these frames are counted."""
+    length = cut.length if isinstance(cut.length, int) else None
+    tail = len(cut.end[0]) if cut.end and length is None and not cut.length else 0
+    allowed = tuple(classes(cut)) if length else ()
+    return Layout(base=base, tail=tail, length=length, allowed=allowed)
+
+
+def framer_of(cut: Cut, layout: Layout, problems: Problems) -> Framer | None:
+    """The framer; None when the keys do not say how a frame ends, which is told."""
+    if cut.start_bit is not None or cut.end_bit is not None:
+        if cut.end_bit is None and not isinstance(cut.length, int):
+            cut.where.tell(problems, "start bit", expected="`length` or `end bit` beside it", saw="no end of the frame")
+            return None
+        return MarkedByBit(cut.start_bit, cut.end_bit, layout.length, cut.longest)
+    if isinstance(cut.length, int):
+        if sum(len(mark[0]) for mark in (cut.start, cut.end) if mark) > cut.length:
+            cut.where.tell(problems, "length", expected="more bytes than start and end have", saw=str(cut.length))
+            return None
+        if any(len(set(map(len, marks))) > 1 for marks in (cut.start, cut.end)):
+            cut.where.tell(problems, "length", expected="marks that are equally long", saw="marks of several lengths")
+            return None
+        return FixedLength(classes(cut))
+    if cut.length is not None:
+        tells = _length(cut.length, layout, cut.longest, problems)
+        return SelfTelling(cut.start, tells, cut.end) if tells else None
+    if cut.end:
+        return Delimited(cut.start, cut.end, cut.longest)
+    if cut.silence is not None:
+        return Silence(cut.longest)
+    cut.where.tell(problems, expected="how a frame ends: length, end, end bit or silence", saw="none of them")
+    return None
+
+
+def classes(cut: Cut) -> list[frozenset[int] | None]:
+    """What each byte of a frame of fixed length may be, where its marks and numbers say."""
+    assert isinstance(cut.length, int)
+    found: list[frozenset[int] | None] = [None] * cut.length
+    if cut.numbered:
+        high, low = cut.numbered.bits
+        mask = (1 << high - low + 1) - 1
+        for place in range(cut.length):
+            number = cut.numbered.first + place & mask
+            found[place] = frozenset(v for v in range(256) if v >> low & mask == number)
+    for marks, at in ((cut.start, 0), (cut.end, -1)):
+        for place in range(len(marks[0]) if marks else 0):
+            index = place if at == 0 else cut.length - len(marks[0]) + place
+            if 0 <= index < cut.length:
+                found[index] = frozenset(mark[place] for mark in marks if place < len(mark))
+    return found
+
+
+def _length(
+    said: Length, layout: Layout, longest: int, problems: Problems
+) -> Callable[[bytes, int], int | None] | None:
+    """A function of the bytes and a frame's beginning: its length, 0 for none, None for too few bytes."""
+    span = said.byte or said.bytes
+    if span is None:
+        said.where.tell(problems, expected="the key 'byte' or 'bytes': where the length stands", saw="no such key")
+        return None
+    first, end = layout.index(span.first), layout.index(span.last) + 1
+    if span.first < layout.base or end <= first:
+        said.where.tell(problems, expected="bytes counted from the front", saw=str(span))
+        return None
+    if said.codes:
+        return _by_code(said, layout, first, longest, problems)
+    try:
+        kind = parse_kind(said.kind, end - first)
+    except ValueError as error:
+        said.where.tell(
+            problems, "as", expected="how it is read, such as u16 big", saw=said.kind or "nothing", hint=str(error)
+        )
+        return None
+    least = max(end, 1)
+
+    def length(data: bytes, start: int) -> int | None:
+        told = data[start + first : start + end]
+        if len(told) < end - first:
+            return None
+        if kind.name == "hex" or kind.name == "digits":
+            number = int(told, 16 if kind.name == "hex" else 10) if told.isalnum() and _figures(told, kind.name) else -1
+        else:
+            number = int.from_bytes(told, "little" if kind.order == "little" else "big")
+        whole = number * said.times + said.plus
+        return whole if number >= 0 and least <= whole <= longest else 0
+
+    return length
+
+
+def _figures(text: bytes, kind: str) -> bool:
+    return all(chr(c) in ("0123456789abcdefABCDEF" if kind == "hex" else "0123456789") for c in text)
+
+
+def _by_code(
+    said: Length, layout: Layout, first: int, longest: int, problems: Problems
+) -> Callable[[bytes, int], int | None] | None:
+    """The length from a type byte."""
+    rows: dict[int, int | Callable[[bytes, int], int | None]] = {}
+    for code, row in said.codes.items():
+        try:
+            number = parse_code(code) if len(code) > 1 or code.isdigit() else ord(characters(code))
+        except ValueError as error:
+            said.where.tell(problems, "codes", expected="codes of one byte", saw=code, hint=str(error))
+            return None
+        told = row if isinstance(row, int) else _length(row, layout, longest, problems)
+        if told is None:
+            return None
+        rows[number] = told
+
+    def length(data: bytes, start: int) -> int | None:
+        if start + first >= len(data):
+            return None
+        row = rows.get(data[start + first], 0)
+        return row if isinstance(row, int) else row(data, start)
+
+    return length

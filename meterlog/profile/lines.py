@@ -1,0 +1,265 @@
+"""Frames that are text: a line with {fields}, an expression, or parts between separators."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING, Any
+
+import re2
+
+from meterlog.profile.kinds import Kind, parse_kind
+from meterlog.profile.language import Field, Says, Shows
+from meterlog.profile.values import Value, number_parts, number_pattern, word_code
+from meterlog.profile.words import bare
+
+if TYPE_CHECKING:
+    from meterlog.profile.values import Values
+    from meterlog.schema import Where
+
+_HOLE = re.compile(r"\{([a-z0-9_]*)\}")
+_PLAIN = Kind(name="decimal")
+
+
+class Template:
+    """Writes a `text:` line: literal text, one blank for any blanks, and {fields}."""
+
+    def __init__(self, says: Says, values: Values, ends: tuple[bytes, ...], numbers: set[str]) -> None:
+        self.says, self.values, self.ends, self.numbers = says, values, ends, numbers
+        self.groups: list[str] = []
+
+    def write(self) -> None:
+        pieces = _HOLE.split(self.says.text)
+        pattern = b""
+        before: Kind | None = None
+        for place, piece in enumerate(pieces):
+            if place % 2 == 0:
+                pattern += re.sub(rb"(?:\\ )+", b" +", re.escape(piece.encode("latin-1")))
+                before = None if piece else before
+                continue
+            following = pieces[place + 1][:1].encode("latin-1")
+            hole, before = self._hole(piece, following, before)
+            pattern += hole
+        pattern += _end(self.ends)
+        code = self.values.code
+        code.add(f"m = {code.constant(re.compile(pattern, re.DOTALL).fullmatch, 'match')}(f)")
+        self.values.fail("m is None", f"does not look like {self.says.text!r}")
+        if len(self.groups) == 1:
+            code.add(f"{self.groups[0]} = m[1]")
+        elif self.groups:
+            code.add(f"{', '.join(self.groups)} = m.groups()")
+
+    def _hole(self, name: str, following: bytes, before: Kind | None) -> tuple[bytes, Kind | None]:
+        anything = b"[^" + re.escape(following) + b"]*" if following else b".*"
+        if name in ("", "_"):
+            return anything, None
+        field = self.says.fields.get(name)
+        kind = self._kind(name, field)
+        if kind is None:
+            return anything, None
+        if kind.is_number_text and before is not None and before.is_number_text and not kind.signed:
+            where = field.where if field else self.says.where
+            where.tell(
+                self.values.problems,
+                "text",
+                expected=f"something between two numbers, or a sign before {name!r}",
+                saw=self.says.text,
+                hint="where the sign parts them, say `as: signed decimal`",
+            )
+        return self._group(name, field, kind, anything), kind
+
+    def _kind(self, name: str, field: Field | None) -> Kind | None:
+        if field is None or not field.kind:
+            return _PLAIN if name in self.numbers else Kind(name="text")
+        try:
+            return parse_kind(field.kind)
+        except ValueError as error:
+            field.where.tell(
+                self.values.problems,
+                "as",
+                expected="a kind of text: decimal, digits, hex, text",
+                saw=field.kind,
+                hint=str(error),
+            )
+            return None
+
+    def _group(self, name: str, field: Field | None, kind: Kind, anything: bytes) -> bytes:
+        """The pattern of a field, its groups noted."""
+        values = self.values
+        if kind.is_number_text:
+            parts = number_parts(name, bool(field and field.special))
+            values.known[name] = Value(kind="number", name=name, parts=parts, width=kind.before, field=field)
+            self.groups.extend(parts)
+            return number_pattern(field, kind)
+        variable = f"g_{name}" if kind.name in ("digits", "hex") else f"v_{name}"
+        self.groups.append(variable)
+        if kind.name in ("digits", "hex"):
+            return b" *([0-9A-Fa-f]{1,16}) *" if kind.name == "hex" else b" *([0-9]{1,18}) *"
+        values.known[name] = Value(kind="bytes", name=name, expr=variable, field=field)
+        words = _words_of(field)
+        if words:
+            return b" *(" + b"|".join(map(re.escape, words)) + b") *"
+        return b"(" + anything + b")"
+
+
+def _words_of(field: Field | None) -> list[bytes]:
+    """The codes that a text field can be, the longest first."""
+    if field is None or field.under or not (field.means or field.value):
+        return []
+    words = {word_code(word) for word in [*field.means, *field.value]}
+    return sorted(words, key=len, reverse=True)
+
+
+def _end(ends: tuple[bytes, ...]) -> bytes:
+    return b"(?:" + b"|".join(map(re.escape, ends)) + b")" if ends else b""
+
+
+def late_values(says: Says, values: Values, names: list[str]) -> None:
+    """Fields of a template that are figures: their groups become whole numbers."""
+    for name in names:
+        field = says.fields.get(name)
+        if name not in values.known and field is not None and field.kind in ("digits", "hex"):
+            base = ", 16" if field.kind == "hex" else ""
+            values.hold(Value(kind="int", name=name, expr=f"int(g_{name}{base})", bits=64, field=field))
+
+
+def holes(text: str) -> list[str]:
+    """The names between braces, in order."""
+    return [name for name in _HOLE.findall(text) if name not in ("", "_")]
+
+
+class Pattern:
+    """Writes a `pattern:`: the user's expression in RE2, which takes time in proportion to the text."""
+
+    def __init__(self, says: Says, values: Values, ends: tuple[bytes, ...], numbers: set[str]) -> None:
+        self.says, self.values, self.ends, self.numbers = says, values, ends, numbers
+
+    def write(self) -> None:
+        compiled = self._compiled()
+        if compiled is None:
+            return
+        code, values = self.values.code, self.values
+        code.add(f"m = {code.constant(compiled.fullmatch, 'match')}({body(code, b'', self.ends)})")
+        values.fail("m is None", "does not look like the pattern")
+        for name in compiled.groupindex:
+            field = self.says.fields.get(name)
+            kind = Kind(name="text")
+            if field is not None and field.kind:
+                kind = values.kind_of(field, None) or kind
+            elif name in self.numbers:
+                kind = _PLAIN
+            code.add(f"g_{name} = m[{code.constant(name, 'group')}] or b''")
+            values.hold(values.of_bytes(name, field or bare(Field, self.says.where), f"g_{name}", kind, "the text"))
+
+    def _compiled(self) -> Any:
+        options = re2.Options()
+        options.log_errors = False
+        options.encoding = re2.Options.Encoding.LATIN1
+        options.max_mem = 1 << 20
+        try:
+            return re2.compile(self.says.pattern.encode("latin-1"), options)
+        except (re2.error, UnicodeEncodeError) as error:
+            said = error.args[0] if error.args else ""
+            said = said.decode("latin-1") if isinstance(said, bytes) else str(said)
+            self.says.where.tell(
+                self.values.problems,
+                "pattern",
+                expected="an expression in RE2 with groups (?P<name>…)",
+                saw=self.says.pattern,
+                hint=said,
+            )
+            return None
+
+
+def body(code: Any, start: bytes, ends: tuple[bytes, ...]) -> str:
+    """The expression of a frame without its start and end marks."""
+    first = len(start) if start else 0
+    if not ends:
+        return f"f[{first}:]" if first else "f"
+    if len(ends) == 1:
+        return f"f[{first}:-{len(ends[0])}]"
+
+    longest_first = sorted(ends, key=len, reverse=True)
+
+    def strip(frame: bytes) -> bytes:
+        for end in longest_first:
+            if frame.endswith(end):
+                return frame[first : -len(end)]
+        return frame[first:]
+
+    return f"{code.constant(strip, 'strip')}(f)"
+
+
+class Parts:
+    """Writes a `split:`: parts by number, or by the names of a header line that came before."""
+
+    def __init__(self, says: Says, values: Values, start: bytes, ends: tuple[bytes, ...]) -> None:
+        self.says, self.values, self.start, self.ends = says, values, start, ends
+
+    def write(self) -> None:
+        says, values, code = self.says, self.values, self.values.code
+        assert says.split
+        by = code.constant(says.split.by, "by")
+        text = body(code, self.start, self.ends)
+        code.add(
+            f"parts = [p.strip() for p in {text}.split({by})]" if says.split.by != b" " else f"parts = {text}.split()"
+        )
+        names = self._header_names()
+        if says.repeat:
+            first, every = says.repeat.from_part - 1, says.repeat.every
+            values.fail(
+                f"len(parts) <= {first} or (len(parts) - {first}) % {every}", f"parts do not come in groups of {every}"
+            )
+        elif not names:
+            self._count()
+        if names:
+            self._header(names)
+
+    def _count(self) -> None:
+        says = self.says
+        assert says.split
+        if says.split.parts is None:
+            says.where.tell(
+                self.values.problems,
+                "split",
+                expected="the key 'parts': how many parts a frame has",
+                saw="no such key",
+                hint="a line that is cut short has fewer, and is rejected",
+            )
+            return
+        self.values.fail(f"len(parts) != {says.split.parts}", f"expected {says.split.parts} parts")
+
+    @property
+    def has_header(self) -> bool:
+        """Whether parts go by the names of a header line."""
+        return bool(self._header_names())
+
+    def _header_names(self) -> list[bytes]:
+        placed: list[Field | Shows] = [*self.says.fields.values(), *self.says.readings]
+        return [word_code(p.part) for p in placed if p.part and not p.part.isdigit()]
+
+    def _header(self, names: list[bytes]) -> None:
+        """A line that has all the names is the header; what it says is kept."""
+        code = self.values.code
+        wanted = code.constant(frozenset(names), "names")
+        code.add(f"if {wanted}.issubset(parts):")
+        code.add("    kept['header'] = dict([(name, k) for k, name in enumerate(parts)] + [(0, len(parts))])")
+        code.add("    return ()")
+        code.names["enumerate"], code.names["dict"] = enumerate, dict
+        code.add("header = kept.get('header')")
+        self.values.fail("header is None", "the line that names the columns has not come yet")
+        self.values.fail("len(parts) != header[0]", "not as many parts as the line that names them")
+
+    def expression(self, part: str) -> str:
+        """The expression of a part by its number or name."""
+        if part.isdigit():
+            return f"parts[{int(part) - 1}]"
+        return f"parts[header[{self.values.code.constant(word_code(part), 'name')}]]"
+
+    def sound(self, part: str, where: Where) -> bool:
+        """Whether a part's number is one that every frame has."""
+        assert self.says.split
+        count = self.says.split.parts
+        if part.isdigit() and not (1 <= int(part) <= (count or 200)):
+            where.tell(self.values.problems, "part", expected=f"a part from 1 to {count}", saw=part)
+            return False
+        return True

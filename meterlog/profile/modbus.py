@@ -1,0 +1,139 @@
+"""A map of Modbus RTU registers, written out in the language's own terms.
+
+Source of the frame: MODBUS over Serial Line V1.02 and MODBUS Application Protocol V1.1b3: address, function,
+count of bytes, registers with the high byte first, CRC-16 with the low byte first; an exception answer has
+the function's top bit set and one code. [from memory; the CRC is the catalogue's CRC-16/MODBUS]
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from meterlog.profile.facts import NO_FACTS, Facts
+from meterlog.profile.kinds import parse_kind
+from meterlog.profile.language import Ask, Check, Cut, Field, Length, Request, Said, Says, Shows, When
+from meterlog.profile.places import Span
+from meterlog.profile.words import bare
+
+if TYPE_CHECKING:
+    from meterlog.source import Problems
+
+EXCEPTIONS = {
+    1: "illegal function",
+    2: "illegal data address",
+    3: "illegal data value",
+    4: "device failure",
+    5: "accepted, not done yet",
+    6: "device busy",
+    8: "memory parity error",
+    10: "gateway path unavailable",
+    11: "gateway target failed to answer",
+}
+MOST_REGISTERS = 125
+
+
+def written_out(said: Said, problems: Problems) -> Said:
+    """The profile with `ask`, `frame`, `check` and `messages` made from its registers."""
+    modbus = said.modbus
+    assert modbus
+    for key in ("frame", "check", "messages", "text"):
+        if getattr(said, key):
+            said.where.tell(problems, key, expected="nothing beside `modbus`, which makes it", saw=key)
+    first = 1 - said.first_byte  # places below count from 1; a profile may count from 0
+    blocks = _blocks(said, problems)
+    where = modbus.where
+    address, function = modbus.address, modbus.function
+    messages: dict[str, Says] = {}
+    requests = []
+    for block in blocks:
+        start, count = block[0][0], block[-1][0] + block[-1][1] - block[0][0]
+        name = f"registers_{start}"
+        requests.append(
+            bare(
+                Request,
+                where,
+                send=bytes([address, function, start >> 8, start & 255, count >> 8, count & 255]),
+                with_check=True,
+                answer=(name, "exception"),
+                means=NO_FACTS,
+            )
+        )
+        readings = tuple(
+            replace(shows, register=None, bytes=_span(4 + 2 * (at - start), 2 * size, first))
+            for at, size, shows in block
+        )
+        messages[name] = bare(
+            Says,
+            where,
+            readings=readings,
+            when=replace(bare(When, where), length=5 + 2 * count, byte=_span(2, 1, first), value=(str(function),)),
+        )
+    code = replace(
+        bare(Field, where),
+        byte=_span(3, 1, first),
+        means={str(k): Facts(reject=text) for k, text in EXCEPTIONS.items()},
+    )
+    messages["exception"] = bare(
+        Says,
+        where,
+        fields={"code": code},
+        reject="the device answers with an exception",
+        when=replace(bare(When, where), byte=_span(2, 1, first), value=(str(function | 128),)),
+    )
+    ask = said.ask or bare(Ask, where, requests=())
+    length = bare(
+        Length,
+        where,
+        byte=_span(2, 1, first),
+        codes={
+            str(function): bare(Length, where, byte=_span(3, 1, first), plus=5),
+            str(function | 128): 5,
+        },
+    )
+    return replace(
+        said,
+        ask=replace(ask, requests=tuple(requests)),
+        frame=bare(Cut, where, start=(bytes([address]),), length=length, longest=260),
+        check=(bare(Check, where, kind="crc-16/modbus", at=Span(-2, -1), order="little"),),
+        messages=messages,
+        readings=(),
+    )
+
+
+def _blocks(said: Said, problems: Problems) -> list[list[tuple[int, int, Shows]]]:
+    """Runs of (register, registers, reading) that are asked for together."""
+    assert said.modbus
+    found = []
+    for shows in said.readings:
+        if shows.register is None:
+            shows.where.tell(problems, expected="the key 'register'", saw="no such key")
+            continue
+        try:
+            size = parse_kind(shows.kind or "u16 big").size
+        except ValueError as error:
+            shows.where.tell(
+                problems, "as", expected="how it is read, such as i16 big or f32 CDAB", saw=shows.kind, hint=str(error)
+            )
+            continue
+        if size is None or size % 2:
+            shows.where.tell(problems, "as", expected="a number of whole registers, such as i16 big", saw=shows.kind)
+            continue
+        found.append((shows.register, size // 2, replace(shows, kind=shows.kind or "u16 big")))
+    if not found and not len(problems):
+        said.modbus.where.tell(problems, expected="readings with their registers", saw="none")
+    blocks: list[list[tuple[int, int, Shows]]] = []
+    for item in sorted(found, key=lambda item: item[0]):
+        last = blocks[-1] if blocks else None
+        touches = last is not None and last[-1][0] + last[-1][1] == item[0]
+        fits = last is not None and item[0] + item[1] - last[0][0] <= MOST_REGISTERS
+        if last is not None and touches and fits and said.modbus.ask == "together":
+            last.append(item)
+        else:
+            blocks.append([item])
+    return blocks
+
+
+def _span(place: int, size: int, first: int) -> Span:
+    """Bytes counted from 1 in the frame, as the profile counts them."""
+    return Span(place - first, place - first + size - 1)

@@ -1,0 +1,231 @@
+"""The number of a reading to generated code: counts, and what its digits say of the form."""
+
+from __future__ import annotations
+
+import struct
+from typing import TYPE_CHECKING
+
+from meterlog.profile import arithmetic
+from meterlog.profile.arithmetic import Exact, rounded
+from meterlog.profile.display import Display
+from meterlog.readings import COUNTS_LIMIT
+from meterlog.source import near_miss
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from meterlog.profile.language import Shows
+    from meterlog.profile.meaning import Table
+    from meterlog.profile.values import Value, Values
+    from meterlog.source import Problems
+
+TOO_MANY = "more digits than can be kept exactly"
+
+
+class Numbers:
+    """Writes the number of one reading; `known` gives a field by its name."""
+
+    def __init__(self, values: Values, known: Callable[[str], Value | None], problems: Problems) -> None:
+        self.values, self.known, self.problems = values, known, problems
+        self.code = values.code
+
+    def write(self, place: int, name: str, said: Shows, special: Table | None) -> str | None:
+        """Code that sets `counts`; answers the key's first four parts, or None when it is wrong."""
+        value = self.known(name)
+        decimals = self._decimals(place, said)
+        if decimals is None:
+            return None
+        if value is None:
+            return self._sum(place, said, decimals)
+        if value.kind == "int":
+            return self._whole(place, value, special, decimals)
+        if value.kind == "float":
+            return self._float(place, value, special, said, decimals)
+        if value.kind == "display":
+            assert value.field
+            Display(self.values, value.field).write(f"counts{place}", place, special is not None)
+            return f"d{place}, w{place}, z{place}, s{place}"
+        if value.kind == "number":
+            return self._text(place, value, special, decimals)
+        said.where.tell(
+            self.problems,
+            "value",
+            expected="a field that holds a number",
+            saw=name,
+            hint="say `as: decimal` or `as: digits` in the field",
+        )
+        return None
+
+    def _decimals(self, place: int, said: Shows) -> str | None:
+        """The expression of the digits after the point that the reading itself says; "None" where it does not."""
+        text = said.decimals
+        if not text:
+            return "None"
+        if text.lstrip("-").isdigit():
+            if not -9 <= int(text) <= 15:
+                said.where.tell(self.problems, "decimals", expected="from -9 to 15", saw=text)
+                return None
+            return text
+        found = self._exact(said, "decimals", text)
+        if found is None or found.d != "1" or found.k:
+            if found is not None:
+                said.where.tell(self.problems, "decimals", expected="arithmetic that gives whole numbers", saw=text)
+            return None
+        self.code.add(f"d{place} = {found.n}")
+        self.values.fail(f"not -9 <= d{place} <= 15", "the decimal point stands nowhere on the display")
+        return f"d{place}"
+
+    def _exact(self, said: Shows, key: str, text: str) -> Exact | None:
+        try:
+            tree = arithmetic.parse(text)
+            unknown = [name for name in arithmetic.names(tree) if self.known(name) is None]
+            if unknown:
+                said.where.tell(
+                    self.problems,
+                    key,
+                    expected="fields of this message",
+                    saw=unknown[0],
+                    hint=near_miss(unknown[0], self.values.known),
+                )
+                return None
+            return arithmetic.exact(tree, self._operand)
+        except ValueError as error:
+            said.where.tell(
+                self.problems, key, expected="a field, or arithmetic over fields", saw=text, hint=str(error)
+            )
+            return None
+
+    def _operand(self, name: str) -> Exact:
+        """A field as an operand."""
+        value = self.known(name)
+        assert value
+        if value.kind == "int":
+            return Exact(n=value.expr)
+        if value.kind == "number":
+            sign, before, after, exponent = value.parts[:4]
+            self.code.add(f"n_{name} = int({before} + {after})")
+            self.code.add(f"if {sign} == b'-': n_{name} = -n_{name}")
+            self.code.add(f"e_{name} = len({after}) - int({exponent} or 0)")
+            self.values.fail(f"not 0 <= e_{name} <= 18", f"{name}: {TOO_MANY}")
+            return Exact(n=f"n_{name}", d=f"10 ** e_{name}")
+        if value.kind == "float":
+            self.values.fail(f"not -1e15 < {value.expr} < 1e15", f"{name}: no number")
+            self.code.add(f"n_{name}, m_{name} = {value.expr}.as_integer_ratio()")
+            return Exact(n=f"n_{name}", d=f"m_{name}")
+        raise ValueError(f"{name} is no number: say `as: decimal` or `as: digits`")
+
+    def _sum(self, place: int, said: Shows, decimals: str) -> str | None:
+        """Arithmetic: exact, or rounded to the decimals that the reading says."""
+        found = self._exact(said, "value", said.value)
+        if found is None:
+            return None
+        counts, n, d, k = f"counts{place}", found.n, found.d, found.k
+        if d == "1" and decimals == "None":
+            self.code.add(f"{counts} = {n}")
+            decimals = str(k) if k else "None"
+        elif decimals == "None":
+            said.where.tell(
+                self.problems, expected="the key 'decimals': this arithmetic does not end", saw="no such key"
+            )
+            return None
+        else:
+            if d != "1":
+                self.code.add(f"bottom = {d}")
+                self.values.fail("not bottom", "a division by zero")
+                d = "bottom"
+            self.code.names["rounded"] = rounded
+            shift = f"{decimals} - {k}" if k else decimals
+            self.code.add(f"shift = {shift}")
+            self.code.add(f"{counts} = rounded({n} * 10 ** max(shift, 0), {d} * 10 ** max(-shift, 0))")
+            self.code.names["max"] = max
+        self._limit(counts, said.value)
+        return f"{decimals}, 1, False, None"
+
+    def _limit(self, counts: str, name: str) -> None:
+        self.code.names["LIMIT"] = COUNTS_LIMIT
+        self.values.fail(f"not -LIMIT < {counts} < LIMIT", f"{name}: {TOO_MANY}")
+
+    def _whole(self, place: int, value: Value, special: Table | None, decimals: str) -> str:
+        counts = f"counts{place}"
+        self.code.add(f"{counts} = {value.expr}")
+        word = "None"
+        if special is not None:
+            words = self.code.constant(frozenset(special.rows), "special")
+            word = f"s{place}"
+            self.code.add(f"{word} = {counts} if {counts} in {words} else None")
+            self.code.add(f"if {word} is not None: {counts} = 0")
+        if value.bits > 53:
+            self._limit(counts, value.name)
+        return f"{decimals}, 1, False, {word}"
+
+    def _float(self, place: int, value: Value, special: Table | None, said: Shows, decimals: str) -> str | None:
+        """A binary float: its shortest digits, or those that the reading says."""
+        counts = f"counts{place}"
+        if special is not None:
+            said.where.tell(
+                self.problems,
+                "special",
+                expected="a whole number or a text",
+                saw="a float",
+                hint="a float that is no number, or infinite, rejects the frame",
+            )
+            return None
+        self.values.fail(f"not -1e15 < {value.expr} < 1e15", f"{value.name}: no number")
+        if decimals == "None":
+            single = value.bits == 32
+            self.code.add(f"{counts}, d{place} = {self.code.constant(_shortest(single), 'shortest')}({value.expr})")
+            decimals = f"d{place}"
+        else:
+            self.code.names["rounded"], self.code.names["max"] = rounded, max
+            self.code.add(f"n, m = {value.expr}.as_integer_ratio()")
+            self.code.add(f"{counts} = rounded(n * 10 ** max({decimals}, 0), m * 10 ** max(-{decimals}, 0))")
+        self._limit(counts, value.name)
+        return f"{decimals}, 1, False, None"
+
+    def _text(self, place: int, value: Value, special: Table | None, decimals: str) -> str:
+        """A decimal text; its own point counts, the reading's decimals only where it has none."""
+        add, counts = self.code.add, f"counts{place}"
+        sign, before, after, exponent = value.parts[:4]
+        word = value.parts[4] if len(value.parts) > 4 else None
+        if word:
+            add(f"if {word} is not None:")
+            add(f"    {counts} = d{place} = 0; w{place} = 1; z{place} = False")
+            add("else:")
+            self.code.indent()
+        add(f"{counts} = int({before} + {after})")
+        kind = value.field.kind if value.field else ""
+        fixed = value.width is not None
+        if not fixed:
+            self._limit(counts, value.name)
+        add(f"d{place} = len({after})")
+        width = str(value.width) if fixed else f"len({before}) if {before}[:1] == b'0' or not {before} else 1"
+        add(f"w{place} = {width}")
+        if not fixed:
+            add(f"if {exponent}: d{place} -= int({exponent})")
+        if decimals != "None":
+            add(f"if not d{place}: d{place} = {decimals}")
+        add(f"z{place} = False")
+        add(f"if {sign} == b'-': z{place} = not {counts}; {counts} = -{counts}")
+        if word:
+            self.code.dedent()
+        del kind
+        return f"d{place}, w{place}, z{place}, {word}"
+
+
+def _shortest(single: bool) -> Callable[[float], tuple[int, int]]:
+    """(counts, decimals) of the shortest decimal that is the same binary float."""
+
+    def shortest(value: float) -> tuple[int, int]:
+        text = repr(value)
+        if single:
+            for digits in range(6, 10):
+                text = f"{value:.{digits}g}"
+                if struct.unpack("f", struct.pack("f", float(text)))[0] == value:
+                    break
+        mantissa, _, exponent = text.partition("e")
+        whole, _, part = mantissa.partition(".")
+        decimals = len(part) - int(exponent or 0)
+        counts = int(whole + part)
+        return (counts, decimals) if decimals >= 0 else (counts * 10**-decimals, 0)
+
+    return shortest

@@ -1,0 +1,150 @@
+"""A profile's checks: to generated code, to a function of bytes, and onto requests."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING
+
+from meterlog.frames.checks import PLAIN, Sum, by_place, calculation, catalogue
+from meterlog.profile.layout import Layout, integer
+from meterlog.source import near_miss
+
+if TYPE_CHECKING:
+    from meterlog.profile.language import Check
+    from meterlog.profile.values import Values
+    from meterlog.source import Problems
+
+INLINE_LENGTH = 32
+
+
+def sum_of(check: Check, problems: Problems) -> Sum | None:
+    """The calculation that a check names; None when there is no such, which is told."""
+    turn, kind = "", check.kind.lower()
+    for word in ("negated", "inverted"):
+        if kind.startswith(word + " "):
+            turn, kind = word, kind.removeprefix(word + " ")
+    if kind == "crc":
+        missing = [name for name in ("width", "poly") if getattr(check, name) is None]
+        if missing:
+            check.where.tell(
+                problems,
+                expected=f"the key {missing[0]!r}: a crc by its parameters",
+                saw="no such key",
+                hint="or name it from the catalogue, such as CRC-16/MODBUS",
+            )
+            return None
+    elif kind not in PLAIN and kind not in catalogue():
+        hint = near_miss(kind, [*PLAIN, *catalogue(), "crc"])
+        hint = (
+            hint.upper().replace("DID YOU MEAN", "did you mean")
+            if hint.startswith("did")
+            else f"{', '.join(PLAIN)}, or a name of the CRC catalogue"
+        )
+        check.where.tell(problems, "kind", expected="a kind of check", saw=check.kind, hint=hint)
+        return None
+    return Sum(
+        kind=kind,
+        turn=turn,
+        init=check.init,
+        plus=check.plus,
+        mask=check.mask,
+        width=check.width,
+        poly=check.poly,
+        reflect_in=check.reflect_in,
+        reflect_out=check.reflect_out,
+        xor_out=check.xor_out,
+    )
+
+
+def write_check(check: Check, values: Values) -> None:
+    """Code that rejects a frame whose check differs."""
+    made = sum_of(check, values.problems)
+    if made is None:
+        return
+    layout, code = values.layout, values.code
+    values.reach(
+        check.where, [check.at.first, check.at.last, *([check.over.first, check.over.last] if check.over else [])]
+    )
+    held = _held(check, made, values)
+    if held is None:
+        return
+    first, end = over(check, layout)
+    if layout.length is not None and end is not None and end - first <= INLINE_LENGTH:
+        proved = _inline(made, first, end, values)
+    else:
+        text = f"f[{first}:{'' if end is None else end}]"
+        proved = f"{code.constant(calculation(made), 'check')}({text})"
+    code.add(f"want = {proved}")
+    code.add(f"if want != {held}: return {code.constant(_why(check), 'wrong')}(want, {held})")
+
+
+def _why(check: Check) -> object:
+    return lambda want, saw: f"check in byte {check.at}: expected 0x{want:02X}, saw 0x{saw:02X}"
+
+
+def over(check: Check, layout: Layout) -> tuple[int, int | None]:
+    """The bytes that a check proves, as a Python slice."""
+    if check.over is not None:
+        return layout.bounds(check.over)
+    return 0, layout.index(check.at.first)
+
+
+def _held(check: Check, made: Sum, values: Values) -> str | None:
+    """The expression of the check that the frame holds."""
+    layout, code = values.layout, values.code
+    size = layout.size(check.at)
+    figures = size if check.kind_of_text == "bytes" else (size or 0) / 2
+    if size is None or ((figures or 0) * 8 < made.bits and made.mask is None):
+        check.where.tell(
+            values.problems,
+            "at",
+            expected=f"{-(-made.bits // 8)} bytes, or twice as many hex digits",
+            saw=f"bytes {check.at}",
+        )
+        return None
+    if check.kind_of_text == "bytes":
+        code.add(f"saw = {integer(layout, check.at, signed=False, order=check.order)}")
+        return "saw"
+    digits = code.constant(re.compile(rb"[0-9A-Fa-f]+").fullmatch, "hex")
+    text = layout.slice(check.at)
+    values.fail(f"not {digits}({text})", f"check in bytes {check.at}: no hex digits")
+    if check.order == "little":
+        code.names["bytes"] = bytes
+        code.add(f"saw = int.from_bytes(bytes.fromhex({text}.decode()), 'little')")
+    else:
+        code.add(f"saw = int({text}, 16)")
+    return "saw"
+
+
+def _inline(made: Sum, first: int, end: int, values: Values) -> str:
+    """The check of a frame of known length, a look-up for each byte."""
+    code, whole = values.code, (1 << made.bits) - 1
+    if made.kind in PLAIN and made.kind != "xor-8":
+        code.names["sum"] = sum
+        text = f"(sum(f[{first}:{end}]) + {made.init or 0})"
+    elif made.kind == "xor-8":
+        text = "(" + " ^ ".join([*(f"f[{place}]" for place in range(first, end)), str(made.init or 0)]) + ")"
+    else:
+        constant, rows = by_place(made, end - first)
+        looked = [f"{code.constant(row, 'row')}[f[{first + place}]]" for place, row in enumerate(rows)]
+        text = "(" + " ^ ".join([*looked, str(constant)]) + ")"
+    text = {"negated": f"-{text}", "inverted": f"~{text}", "": text}[made.turn]
+    if made.plus:
+        text = f"({text} + {made.plus})"
+    mask = whole if made.mask is None else whole & made.mask
+    is_clean = made.kind not in ("sum-8", "sum-16", "sum-32") and not made.turn and not made.plus and made.mask is None
+    return text if is_clean else f"({text} & {mask})"
+
+
+def appended(data: bytes, check: Check, problems: Problems) -> bytes:
+    """A request with its check behind it."""
+    made = sum_of(check, problems)
+    if made is None:
+        return data
+    first = 0 if check.over is None else max(check.over.first, 0)
+    size = abs(check.at.last - check.at.first) + 1
+    value = calculation(made)(data[first:])
+    if check.kind_of_text == "bytes":
+        return data + value.to_bytes(size, "big" if check.order == "big" else "little")
+    packed = value.to_bytes(size // 2, "big" if check.order == "big" else "little")
+    return data + packed.hex().upper().encode()

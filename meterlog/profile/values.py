@@ -1,0 +1,241 @@
+"""A field of a profile to generated code: the number or word that its bytes make."""
+
+from __future__ import annotations
+
+import re
+import struct
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from meterlog.profile.kinds import Kind, parse_kind
+from meterlog.profile.layout import Layout, gathered, integer, ordered
+from meterlog.profile.places import Bits, Span, characters, parse_code
+
+if TYPE_CHECKING:
+    from meterlog.profile.code import Code
+    from meterlog.profile.language import Field
+    from meterlog.schema import Where
+    from meterlog.source import Problems
+
+NUMBER = rb" *([-+]?) *(?=\.?\d)(\d{0,15}+)\.?+(\d{0,15}+)(?:[eE]([-+]?\d{1,2}))? *"
+"""A decimal text in four groups: sign, digits before the point, after it, exponent."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Value:
+    """A field's value in generated code.
+
+    Attributes:
+        kind: "int", "bytes" and "float" are one expression; "number" is a decimal text in parts;
+            "display" is seven-segment digits, see `profile.display`.
+        expr: the expression, a variable once it is held.
+        parts: of a number, names of variables: sign, before, after, exponent, special word.
+        width: digits before the point, where the profile fixes them.
+        bits: the most bits of an int.
+    """
+
+    kind: str
+    name: str
+    expr: str = ""
+    parts: tuple[str, ...] = ()
+    width: int | None = None
+    bits: int = 64
+    field: Field | None = None
+
+
+class Values:
+    """Writes the fields of one message into code, each once, and knows them by name."""
+
+    def __init__(self, code: Code, layout: Layout, problems: Problems) -> None:
+        self.code = code
+        self.layout = layout
+        self.problems = problems
+        self.known: dict[str, Value] = {}
+        self.needs = 0  # the shortest frame that has every byte that is looked at
+
+    def hold(self, value: Value) -> Value:
+        """Remember a value; an expression is put into a variable, so that it is worked out once."""
+        if value.kind in ("int", "bytes", "float") and not value.expr.isidentifier():
+            self.code.add(f"v_{value.name} = {value.expr}")
+            value = replace(value, expr=f"v_{value.name}")
+        self.known[value.name] = value
+        return value
+
+    def fail(self, condition: str, reason: str) -> None:
+        """Code that rejects the frame when a condition holds."""
+        self.code.add(f"if {condition}: return {self.code.constant(reason, 'why')}")
+
+    def kind_of(self, field: Field, size: int | None) -> Kind | None:
+        try:
+            return parse_kind(field.kind, size)
+        except ValueError as error:
+            field.where.tell(
+                self.problems,
+                "as",
+                expected="how it is read, such as u16 big, decimal, text",
+                saw=field.kind or "nothing",
+                hint=str(error),
+            )
+            return None
+
+    def placed(self, name: str, field: Field) -> Value | None:
+        """The value of a field that says its bytes or bits; None where it does not, or is wrong."""
+        span = field.byte or field.bytes
+        if span is None:
+            assert field.bits
+            places = tuple(place for place in field.bits if isinstance(place, Bits))
+            if len(places) != len(field.bits):
+                field.where.tell(
+                    self.problems,
+                    "bits",
+                    expected="bits with their bytes, such as 2.3..0",
+                    saw="bits alone",
+                    hint="or add `byte`",
+                )
+                return None
+            self.reach(field.where, [place.byte for place in places])
+            return Value(
+                kind="int",
+                name=name,
+                expr=gathered(self.layout, places),
+                bits=sum(p.width for p in places),
+                field=field,
+            )
+        self.reach(field.where, [span.first, span.last])
+        size = self.layout.size(span)
+        kind = self.kind_of(field, size)
+        if kind is None:
+            return None
+        if size is None and kind.size is not None:
+            field.where.tell(self.problems, "bytes", expected="bytes that are as many in every frame", saw=str(span))
+            return None
+        value = self._read(name, field, span, kind)
+        return self._bits_of(field, value) if field.bits else value
+
+    def reach(self, where: Where, places: list[int]) -> None:
+        """Tell when a place lies outside a frame of fixed length, or before its first byte."""
+        for place in places:
+            index = self.layout.index(place)
+            self.needs = max(self.needs, index + 1 + self.layout.tail if index >= 0 else -index)
+            if place >= 0 and index < 0:
+                where.tell(
+                    self.problems,
+                    expected=f"bytes from {self.layout.base} up",
+                    saw=f"byte {place}",
+                    hint="`first byte` says what the manual calls the first",
+                )
+            elif self.layout.length is not None and not 0 <= index < self.layout.length:
+                last = self.layout.length - 1 + self.layout.base
+                where.tell(
+                    self.problems, expected=f"bytes {self.layout.base}..{last} of the frame", saw=f"byte {place}"
+                )
+
+    def _bits_of(self, field: Field, value: Value) -> Value | None:
+        high, low = field.bits  # type: ignore[misc]
+        if value.kind != "int" or not isinstance(high, int) or not isinstance(low, int):
+            field.where.tell(
+                self.problems, "bits", expected="bits such as 7..4 of a whole number", saw=f"as {field.kind}"
+            )
+            return None
+        mask = (1 << high - low + 1) - 1
+        return replace(value, expr=f"({value.expr} >> {low} & {mask})", bits=high - low + 1)
+
+    def _read(self, name: str, field: Field, span: Span, kind: Kind) -> Value:
+        """The value of bytes of a kind."""
+        text = self.layout.slice(span)
+        if kind.name in ("u", "i"):
+            expr = integer(self.layout, span, signed=kind.name == "i", order=kind.order)
+            return Value(kind="int", name=name, expr=expr, bits=8 * (kind.size or 1), field=field)
+        if kind.name == "sm":
+            whole = self.hold(
+                Value(kind="int", name=f"{name}_raw", expr=integer(self.layout, span, signed=False, order=kind.order))
+            )
+            top = 1 << 8 * (kind.size or 1) - 1
+            expr = f"(-({whole.expr} & {top - 1}) if {whole.expr} & {top} else {whole.expr})"
+            return Value(kind="int", name=name, expr=expr, bits=8 * (kind.size or 1), field=field)
+        if kind.name == "f":
+            unpack = self.code.constant(struct.Struct(">f" if kind.size == 4 else ">d").unpack, "unpack")
+            return Value(
+                kind="float",
+                name=name,
+                expr=f"{unpack}({ordered(self.layout, span, kind.order)})[0]",
+                field=field,
+                bits=8 * (kind.size or 4),
+            )
+        if kind.name == "bcd":
+            digits = f"{text}[::-1].hex()" if kind.order == "little" else f"{text}.hex()"
+            return self._figures(name, field, digits, "isdecimal", f"bytes {span}: a figure that is no decimal", 10)
+        return self.of_bytes(name, field, text, kind, f"bytes {span}")
+
+    def of_bytes(self, name: str, field: Field, expr: str, kind: Kind, where: str) -> Value:
+        """The value of bytes that hold a text."""
+        if kind.name == "text":
+            return Value(kind="bytes", name=name, expr=f"{expr}.strip()", field=field)
+        if kind.name == "digits":
+            return self._figures(name, field, f"{expr}.strip()", "isdigit", f"{where}: a figure that is no digit", 10)
+        if kind.name == "hex":
+            pattern = self.code.constant(re.compile(rb"[0-9A-Fa-f]{1,16}").fullmatch, "hex")
+            return self._figures(name, field, f"{expr}.strip()", pattern, f"{where}: no hex digits", 16)
+        pattern = self.code.constant(re.compile(number_pattern(field, kind)).fullmatch, "number")
+        self.code.add(f"m = {pattern}({expr})")
+        self.fail("m is None", f"{name}: {where} hold no such number")
+        parts = number_parts(name, bool(field.special))
+        self.code.add(f"{', '.join(parts)} = m.groups()")
+        return Value(kind="number", name=name, parts=parts, width=kind.before, field=field)
+
+    def _figures(self, name: str, field: Field, text: str, test: str, reason: str, base: int) -> Value:
+        """A whole number written in figures."""
+        self.code.add(f"t_{name} = {text}")
+        proved = f"{test}(t_{name})" if base == 16 else f"t_{name}.{test}()"
+        if field.special and base == 10:
+            special = self.code.constant(frozenset(word_code(word) for word in field.special), "special")
+            plain = f"t_{name} if t_{name}.__class__ is BYTES else t_{name}.encode()"
+            self.code.names["BYTES"] = bytes
+            self.code.add(f"x_{name} = {plain}")
+            self.fail(f"not ({proved} or x_{name} in {special}) or len(t_{name}) > 18", f"{name}: {reason}")
+            self.code.add(f"if x_{name} in {special}: v_{name} = x_{name}")
+            self.code.add(f"else: v_{name} = int(t_{name})")
+            return Value(kind="int", name=name, expr=f"v_{name}", bits=60, field=field)
+        self.fail(f"not {proved} or len(t_{name}) > 18", f"{name}: {reason}")
+        return Value(
+            kind="int",
+            name=name,
+            expr=f"int(t_{name}, {base})" if base == 16 else f"int(t_{name})",
+            bits=60,
+            field=field,
+        )
+
+
+def number_parts(name: str, special: bool) -> tuple[str, ...]:
+    parts = tuple(f"{name}_{part}" for part in ("sign", "before", "after", "exponent"))
+    return (*parts, f"{name}_special") if special else parts
+
+
+def number_pattern(field: Field | None, kind: Kind) -> bytes:
+    """The pattern of a decimal text, with its special words as a fifth group."""
+    number = NUMBER
+    if kind.before is not None:
+        number = rb" *([-+]?) *(\d{%d})\.(\d{%d})()" % (kind.before, kind.after or 0)
+        if not kind.after:
+            number = rb" *([-+]?) *(\d{%d})()()" % kind.before
+    if kind.signed:
+        number = number.replace(b"([-+]?)", b"([-+])")
+    words = b"|".join(re.escape(word_code(word)) for word in field.special) if field else b""
+    return rb"(?:%s| *(%s) *)" % (number, words) if words else number
+
+
+def code_key(value: Value, text: str) -> object:
+    """A code of a table as the generated decoder sees it. Raises: ValueError with a hint."""
+    if value.kind == "int":
+        field = value.field
+        if field is not None and field.kind in ("digits", "bcd", "bcd little") and not re.fullmatch(r"-?\d+", text):
+            return word_code(text)
+        if re.fullmatch(r"[0-9A-Fa-f]+", text) and field is not None and field.kind == "hex":
+            return int(text, 16)
+        return parse_code(text)
+    return word_code(text)
+
+
+def word_code(text: str) -> bytes:
+    """A code that is a text, as the bytes of it without blanks around."""
+    return characters(text).strip().encode("latin-1")
