@@ -13,11 +13,9 @@ from typing import TYPE_CHECKING
 
 from meterlog.evaluate import Context, Outcome, Verdict, judge_capture, measured
 from meterlog.evaluate.postprocess import METHODS, AtHand, Taken, judge_step
-from meterlog.evaluate.written import with_unit
-from meterlog.heating.stated import read_stated
 from meterlog.heating.step import heated
+from meterlog.procedure.entries import entry_values
 from meterlog.procedure.steps import StepKind
-from meterlog.units import QUANTITIES
 
 if TYPE_CHECKING:
     from meterlog.evaluate import Accuracy, Result
@@ -82,12 +80,8 @@ class Case:
         return None
 
     def entries_si(self) -> dict[str, float]:
-        """The entries that the procedure knows, in SI; a half width behind "±" is left to who needs it.
-
-        Raises: WrongValue, when one cannot be read.
-        """
-        units = {name: QUANTITIES[kind].si for name, kind in self.procedure.entries.items() if name in self.entries}
-        return {name: read_stated(with_unit(self.entries[name], si), si).value for name, si in units.items()}
+        """The entries that the procedure knows, in SI; one that cannot be read counts as not entered."""
+        return entry_values(self.procedure.entries, self.entries)
 
     def at_hand(self) -> AtHand:
         """What a step's method may name: the other steps' captures, the leads, the entries."""

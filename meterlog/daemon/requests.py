@@ -7,8 +7,8 @@ import binascii
 from typing import TYPE_CHECKING, Any
 
 from meterlog import __version__
-from meterlog.case import Case
 from meterlog.errors import CannotDo
+from meterlog.procedure.entries import check_entries
 from meterlog.procedure.language import read_procedure
 from meterlog.shipped import find, text_of
 from meterlog.source import near_miss
@@ -73,10 +73,7 @@ def _open_job(loop: BenchLoop, message: Message) -> Message:
     if where and where not in procedure.where:
         raise CannotDo(f"this procedure has no limits for {where!r}", near_miss(where, procedure.where))
     entries = _texts(message, "plate")
-    unknown = [name for name in entries if name not in procedure.entries]
-    if unknown:
-        raise CannotDo(f"this procedure asks for no {unknown[0]!r}", near_miss(unknown[0], procedure.entries))
-    Case(procedure=procedure, entries=entries).entries_si()
+    check_entries(procedure, entries)
     loop.desk.open(
         procedure, ref, where=where, entries=entries, personal=_texts(message, "personal"), who=_who(message),
         whence=_whence(message),

@@ -10,6 +10,7 @@ from meterlog.evaluate.methods import GIVEN, MEASURED, SERIES, SEVERAL, WORD, In
 from meterlog.evaluate.postprocess import METHODS
 from meterlog.evaluate.written import given_value
 from meterlog.heating import METHODS as HEATING
+from meterlog.procedure.entries import title_of
 from meterlog.procedure.steps import StepKind
 from meterlog.source import near_miss
 from meterlog.units import QUANTITIES
@@ -111,10 +112,14 @@ def _check_input(step: Written, name: str, wanted: Input, text: str, known: Know
     found = known.steps.get(text) or known.entries.get(text)
     if found is None:
         _check_text(step, name, wanted, text, known, problems)
-    elif plain_name(step.method) not in _ANY_QUANTITY and QUANTITIES[found].si != QUANTITIES[wanted.quantity].si:
-        title = QUANTITIES[wanted.quantity].title
-        seen = f"{text}, which is a {QUANTITIES[found].title}"
+    elif plain_name(step.method) not in _ANY_QUANTITY and _unit(found) != _unit(wanted.quantity):
+        title = title_of(wanted.quantity)
+        seen = f"{text}, which is a {title_of(found)}"
         step.where.tell(problems, "with", expected=f"a {title} for {name!r}: {wanted.doc}", saw=seen)
+
+
+def _unit(kind: str) -> str:
+    return QUANTITIES[kind].si if kind in QUANTITIES else ""
 
 
 def _check_text(step: Written, name: str, wanted: Input, text: str, known: Known, problems: Problems) -> None:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from meterlog.procedure import meaning
 from meterlog.procedure.cautions import caution_text
+from meterlog.procedure.entries import WORDS
 from meterlog.procedure.steps import MARKS, Rule, StepKind
 from meterlog.procedure.written import Written
 from meterlog.schema import Key, ListOf, MapOf, Record, Scalar, choice, number, quantity, read_text, text, yes_no
@@ -28,6 +29,7 @@ NAME = text('a name of small letters, digits and hyphens, such as "hv-diode"', r
 ENTRY = text('a name in plain words, such as "rated output"', r"[A-Za-z][A-Za-z0-9_]*([ -][A-Za-z0-9_]+)*")
 SENTENCE = _one_line("a sentence")
 QUANTITY = choice(*QUANTITIES)
+ENTRY_KIND = choice(*QUANTITIES, WORDS)
 CAUTION = Scalar("a name from the catalogue of cautions, or a sentence", caution_text, {"type": "string"})
 INPUT = _one_line('the step, the entry or the quantity, such as "winding-cold", "rated voltage" or "234.5 K"')
 
@@ -111,8 +113,8 @@ PROCEDURE = Record(
         "where": Key(
             shape=MapOf(NAME, SENTENCE), doc="Jurisdictions to choose from: edition and standing.", default={}
         ),
-        "plate": Key(shape=MapOf(ENTRY, QUANTITY), doc="What is copied from the rating plate.", default={}),
-        "asked": Key(shape=MapOf(ENTRY, QUANTITY), doc="What the person is asked for.", default={}),
+        "plate": Key(shape=MapOf(ENTRY, ENTRY_KIND), doc="What is copied from the rating plate.", default={}),
+        "asked": Key(shape=MapOf(ENTRY, ENTRY_KIND), doc="What the person is asked for.", default={}),
         "points": Key(shape=POINTS, doc="Every probe point, and how it is recognised."),
         "steps": Key(shape=ListOf(STEP, least=1), doc="The steps, in order.", required=True),
     },

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from meterlog.errors import WrongValue
 from meterlog.procedure.arithmetic import Known, check_method
+from meterlog.procedure.entries import title_of
 from meterlog.procedure.limits import parse_limit
 from meterlog.procedure.steps import Limit, Point, Procedure, Rule, Settling, Step, StepKind
 from meterlog.source import Problems, near_miss
@@ -259,7 +260,7 @@ def _limit(
         hint = "open is for " + ", ".join(sorted(_CAN_BE_OPEN))
         limit.where.tell(problems, "is", expected=f"a limit for {title}", saw="open", hint=hint)
     if bounds.of and entries.get(bounds.of) != quantity:
-        seen = f"{bounds.of!r}, a {QUANTITIES[entries[bounds.of]].title}" if bounds.of in entries else repr(bounds.of)
+        seen = f"{bounds.of!r}, a {title_of(entries[bounds.of])}" if bounds.of in entries else repr(bounds.of)
         same = [name for name, kind in entries.items() if kind == quantity]
         limit.where.tell(
             problems,

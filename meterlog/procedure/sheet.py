@@ -56,7 +56,11 @@ def _head(procedure: Procedure, where: str, standing: str) -> Iterator[str]:
             yield ""
             yield heading
             for name, quantity in entries.items():
-                yield from _entry("", f"{name} ({symbol(QUANTITIES[quantity].si) or 'a number'}) ________")
+                yield from _entry("", f"{name} ({_unit(quantity)}) ________")
+
+
+def _unit(kind: str) -> str:
+    return kind if kind not in QUANTITIES else symbol(QUANTITIES[kind].si) or "a number"
 
 
 def _steps(procedure: Procedure, where: str) -> Iterator[str]:

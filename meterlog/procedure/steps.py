@@ -176,7 +176,7 @@ class Procedure:
     Attributes:
         cautions: said, shown and acknowledged before the first step.
         plate, asked: quantity by name of what is copied from the rating plate, and of what the
-            person is asked for (cord length, water mass). Steps use both by name.
+            person is asked for (cord length, water mass), or "words". Steps use both by name.
         where: jurisdictions whose limits can be chosen, with edition and standing of each.
     """
 
