@@ -11,6 +11,7 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 from meterlog.errors import WrongValue
+from meterlog.readings import Frame
 from meterlog.walk import parse_act
 
 if TYPE_CHECKING:
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
 
     from meterlog.recording import Event as Recorded
     from meterlog.recording import Recording
-    from meterlog.session import Event, Session
+    from meterlog.session import Event, Instrument, Session
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,6 +56,20 @@ def _started(recording: Recording) -> datetime | None:
     except ValueError:
         raise WrongValue(f"started: expected a date and time such as 2026-03-01T09:30:00Z, saw {text!r}") from None
     return when.replace(tzinfo=UTC) if when.tzinfo is None else when
+
+
+def given(part: Part, profile: Instrument) -> frozenset[str]:
+    """The quantities that an instrument shows anywhere in its recording."""
+    talk = profile.talk()
+    seen: set[str] = set()
+    for event in part.recording.events:
+        outcomes = talk.poll(event.at)[1] if talk.wake_at is not None and talk.wake_at <= event.at else []
+        if event.kind == "in":
+            outcomes += talk.feed(event.data, event.at)
+        elif event.kind == "out":
+            talk.sent(event.data, event.at)
+        seen.update(r.form.quantity for outcome in outcomes if isinstance(outcome, Frame) for r in outcome.readings)
+    return frozenset(seen)
 
 
 def play(session: Session, parts: Sequence[Part]) -> Iterator[Event]:

@@ -89,8 +89,9 @@ class Session:
         assume: Assume = NOTHING,
         judge: Judge | None = None,
         pedals: Mapping[str, str] = PEDALS,
+        gives: Mapping[str, frozenset[str]] | None = None,
     ) -> None:
-        self.walk = Walk(procedure, at=at, begin=begin, assume=assume, conclude=self._conclude)
+        self.walk = Walk(procedure, at=at, begin=begin, assume=assume, gives=gives, conclude=self._conclude)
         self._now = at
         self._concluded: list[Verdict] = []
         self._talks: dict[str, Talk] = {source: profile.talk() for source, profile in profiles.items()}

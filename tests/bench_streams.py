@@ -152,7 +152,8 @@ def _level(piece: Piece, into: float, came_from: float | None, rng: random.Rando
     if piece.power:
         return value * max(into, 0.2) ** piece.power
     if piece.wander:
-        return value * (1 + piece.wander * (math.sin(1.7 * into + phase) + rng.uniform(-1, 1)) * min(into, 1.0))
+        swing = math.sin(0.8 * into + phase) / 0.8 + 0.3 * math.sin(2.9 * into + 2 * phase)
+        return value * (1 + piece.wander * (swing + 0.1 * rng.uniform(-1, 1)))
     if piece.tau:
         start = came_from if came_from not in (None, OPEN) else 0.0
         value += (start - value) * math.exp(-into / piece.tau)

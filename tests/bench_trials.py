@@ -81,7 +81,7 @@ class Job:
         }.get(kind, kind)
         self.turn(quantity)
         if self.rng.random() < FINGERS and quantity in ("resistance", "junction_voltage"):
-            self.add(self.rng.uniform(1.5, 4), 1.2e6 if quantity == "resistance" else 1.5, wander=0.03, bounce=0.2)
+            self.add(self.rng.uniform(1.5, 4), 1.2e6 if quantity == "resistance" else 1.5, wander=self.rng.uniform(0.01, 0.06), bounce=0.2)
             self.add(self.rng.uniform(1.0, 2.0))
         {"open": self.prove_open, "leak": self.leak, "dead": self.prove_dead, "bound": self.bound}.get(
             kind, lambda key: self.contact(key, quantity)
@@ -96,7 +96,7 @@ class Job:
         comfortable = max(own.length_s, 4.2 / self.meter.rate) + 1.2 + self.hunting
         began, tau = self.at, 0.0
         if quantity == "capacitance":
-            tau = self.rng.choice((0.0, 0.4, 0.8))
+            tau = self.rng.choice((0.0, 0.4, 0.8, 2.0))
             comfortable += 1.0 + 5.5 * tau
         elif quantity == "insulation_resistance":
             tau = self.rng.choice((0.3, 1.0, 2.0))
@@ -211,23 +211,26 @@ RULES = {
     "A = 3": Settling(spread_counts=3),
     "A = 12": Settling(spread_counts=12),
     "B = 3 %": Settling(spread_part=0.03),
+    "A = 8": Settling(spread_counts=8),
     "C = 1": Settling(slope_counts=1),
+    "C = 3": Settling(slope_counts=3),
     "C = 5": Settling(slope_counts=5),
     "D = 1 %": Settling(slope_part=0.01),
+    "B = 2 %, no slope": Settling(spread_part=0.02, slope_counts=1e9),
     "no slope test": Settling(slope_counts=1e9),
 }
 
 
 def main() -> None:
     jobs = int(sys.argv[1]) if len(sys.argv) > 1 else 20
-    print(f"{'':16}{'in order':^36}{'known':^36}")
-    print(f"{'rule':16}" + 2 * f"{'right':>9}{'wrong':>9}{'missed':>9}{'false':>9}" + "   per cent")
+    print(f"{'':18}{'in order':^36}{'known':^36}")
+    print(f"{'rule':18}" + 2 * f"{'right':>9}{'wrong':>9}{'missed':>9}{'false':>9}" + "   per cent")
     for name, settling in RULES.items():
         cells = []
         for known in (False, True):
             total = trial(jobs, known=known, settling=settling)
             cells += [100 * total[word] / total["measurements"] for word in ("right", "wrong", "missed", "false")]
-        print(f"{name:16}" + "".join(f"{cell:9.1f}" for cell in cells), flush=True)
+        print(f"{name:18}" + "".join(f"{cell:9.1f}" for cell in cells), flush=True)
 
 
 if __name__ == "__main__":

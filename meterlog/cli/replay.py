@@ -12,7 +12,7 @@ from meterlog import recording, shipped
 from meterlog.errors import CannotDo, WrongValue
 from meterlog.procedure.language import read_procedure
 from meterlog.profile import compile_profile
-from meterlog.replay import aligned, play
+from meterlog.replay import aligned, given, play
 from meterlog.session import ByCase, Judged, Session, answers_by
 from meterlog.sounds.sentences import catalogue
 from meterlog.walk import NOTHING, REPLAY, Happening
@@ -43,9 +43,9 @@ def replay(
 ) -> None:  # fmt: skip
     """Print every capture that recordings give, with its verdict. Several are links of one session.
 
-    Nobody is there to answer, so cautions count as read, a step that only an act answers is left once
-    the points of a later one are touched, and a gate that would have held is passed and told. Recorded
-    acts are played. What else happened goes to stderr.
+    Nobody is there to answer, so cautions count as read, a step that only an act or no recorded
+    instrument answers is left once the points of a later one are touched, and a gate that would have
+    held is passed and told. Recorded acts are played. What else happened goes to stderr.
 
     Example: meterlog replay --procedure kettle session.txt --json
     """
@@ -55,8 +55,10 @@ def replay(
     read = named([(path, _recording(path)) for path in recordings])
     known = _profiles(read, profiles)
     case = ByCase(procedure, answers_by(known), where=where, entries=_entries(plate))
-    session = Session(procedure, known, begin=begin, assume=NOTHING if strict else REPLAY, judge=case)
     links = aligned([(source, each) for source, (_, each) in read.items()])
+    gives = {link.source: given(link, known[link.source]) for link in links}
+    assume = NOTHING if strict else REPLAY
+    session = Session(procedure, known, begin=begin, assume=assume, judge=case, gives=gives)
     for capture, verdict in captures(_telling(play(session, links), procedure)):
         row = capture_row(capture, verdict)
         click.echo(json.dumps(row, ensure_ascii=False) if as_json else capture_line(row))

@@ -49,7 +49,8 @@ class Assume:
     Attributes:
         acknowledged: cautions were read.
         gates: a step is reached only when it was allowed; what did not pass is kept as an override.
-        hands_free: a step that only an act answers is left once a later step's points are touched.
+        hands_free: a step that only an act answers, or that wants what no instrument gives, is left
+            once a later step's points are touched.
     """
 
     acknowledged: bool = False
@@ -251,14 +252,13 @@ class Walk:
     def _target_of(self, step: Step) -> Step | None:
         """The step whose points are watched for while `step` is at hand.
 
-        Itself; in a hands-free walk, where only an act could answer it, the first that readings answer.
+        Itself; in a hands-free walk, where only an act could answer it or no instrument there gives
+        what it wants, the first that readings can answer.
         """
-        if wanted_by(step):
-            return step
         if not self._assume.hands_free:
-            return None
-        later = self._steps[self._steps.index(step) + 1 :]
-        return next((s for s in later if wanted_by(s) and not self.ledger.is_answered(s)), None)
+            return step if wanted_by(step) else None
+        later = (s for s in self._steps[self._steps.index(step) + 1 :] if not self.ledger.is_answered(s))
+        return next((s for s in (step, *later) if self._watch.could_answer(s)), None)
 
     # Acts -------------------------------------------------------------------------------------
 

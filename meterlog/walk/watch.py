@@ -108,6 +108,14 @@ class Watch:
             if isinstance(answer, HeatingLog):
                 answer.heated(timing)
 
+    def could_answer(self, step: Step) -> bool:
+        """Whether readings can answer a step: not where every instrument is known not to give its quantity."""
+        want = wanted_by(step)
+        if want is None:
+            return False
+        sources = [step.instrument] if step.instrument in self._gives else list(self._gives)
+        return not sources or any(want.quantity in self._gives[source] for source in sources)
+
     def has(self, key: Key) -> bool:
         return key in self._streams
 

@@ -1,0 +1,167 @@
+"""Open and dead circuits are believed only between two readings of something known."""
+
+from walking import JUNCTION, KOHM, OHM, OPEN_JUNCTION, VOLT, Bench, names, step
+
+from meterlog.procedure.steps import Limit, StepKind
+from meterlog.walk.happenings import Captured, NotTaken, Proof
+
+SHORT, POINTS_SHORTED, FIVE_OHM = 2, 3, 50
+
+
+def open_step(**more):
+    bench = Bench(step("o", kind=StepKind.OPEN, hold_s=3.0, **more))
+    bench.open()
+    return bench
+
+
+def test_open_is_proved_by_shorted_leads_before_and_after():
+    bench = open_step()
+    bench.show(OHM, SHORT, 1.25)
+    bench.open(4.0)
+    told = bench.show(OHM, SHORT, 1.25)
+    assert [h.wants for h in bench.told if isinstance(h, Proof)] == ["open", "short"]
+    capture = next(h.capture for h in told if isinstance(h, Captured))
+    assert (capture.how, capture.form.bound, capture.count) == ("open proved", "overload", 16)
+    assert capture.proof == ((6, 10), (27, 30))
+    assert (capture.started, capture.ended) == (3.0, 6.75)
+
+
+def test_leads_in_the_air_are_no_open_circuit():
+    bench = open_step()
+    bench.open(60.0)
+    assert bench.captured() == []
+
+
+def test_an_open_shorter_than_the_hold_leaves_nothing_and_its_short_begins_anew():
+    bench = open_step()
+    bench.show(OHM, SHORT, 1.25)
+    bench.open(2.0)
+    bench.show(OHM, SHORT, 1.25)
+    assert bench.captured() == []
+    bench.open(4.0)
+    bench.show(OHM, SHORT, 1.25)
+    assert [h.capture.how for h in bench.told if isinstance(h, Captured)] == ["open proved"]
+
+
+def test_a_number_in_between_restarts_the_open_part():
+    bench = open_step()
+    bench.show(OHM, SHORT, 1.25)
+    bench.open(2.5)
+    bench.show(KOHM, 3000, 0.5)
+    bench.open(2.5)
+    bench.show(OHM, SHORT, 1.25)
+    assert bench.captured() == []
+
+
+def test_bounce_at_the_second_short_keeps_the_open():
+    bench = open_step()
+    bench.show(OHM, SHORT, 1.25)
+    bench.open(4.0)
+    bench.show(KOHM, 3000, 0.25)
+    bench.open(0.25)
+    bench.show(OHM, SHORT, 1.25)
+    assert [h.capture.how for h in bench.told if isinstance(h, Captured)] == ["open proved"]
+
+
+def test_a_number_that_settles_at_the_points_is_a_leak():
+    bench = open_step()
+    bench.show(OHM, SHORT, 1.25)
+    bench.open(1.0)
+    bench.show(KOHM, 3000, 4.0)
+    assert bench.captured() == [("o", "3.000")]
+
+
+def test_points_that_are_shorted_are_believed_when_held():
+    bench = open_step()
+    bench.show(OHM, SHORT, 1.25)
+    bench.open(1.0)
+    bench.show(OHM, POINTS_SHORTED, 5.0)
+    assert bench.captured() == []
+    bench.show(OHM, POINTS_SHORTED, 2.0)
+    assert bench.captured() == [("o", "0.3")]
+
+
+def test_a_coarse_zero_proves_no_short():
+    bench = open_step()
+    bench.show(KOHM, 0, 1.25)
+    bench.open(4.0)
+    bench.show(KOHM, 0, 1.25)
+    assert bench.captured() == []
+
+
+def test_no_proof_survives_another_function():
+    bench = open_step()
+    bench.show(OHM, SHORT, 1.25)
+    bench.show(VOLT, 0, 1.0)
+    bench.open(4.0)
+    bench.show(OHM, SHORT, 1.25)
+    assert bench.captured() == []
+
+
+def test_an_open_junction_is_proved_in_volts():
+    bench = Bench(step("o", "junction_voltage", kind=StepKind.OPEN))
+    for form, counts, seconds in (
+        (OPEN_JUNCTION, None, 2),
+        (JUNCTION, 1, 1.25),
+        (OPEN_JUNCTION, None, 4),
+        (JUNCTION, 1, 1.25),
+    ):
+        bench.show(form, counts, seconds)
+    assert [h.capture.how for h in bench.told if isinstance(h, Captured)] == ["open proved"]
+
+
+def test_a_foot_switch_confirms_an_open_that_shows_now():
+    bench = open_step()
+    told = bench.act("confirm")
+    assert [(h.capture.how, h.capture.form.bound) for h in told if isinstance(h, Captured)] == [("switch", "overload")]
+
+
+def dead_step(top=1.0):
+    limit = Limit(low=None, high=top, unit="V", text="", source="")
+    bench = Bench(step("d", "voltage", kind=StepKind.DEAD, mode="dc", source_voltage=9.0, limits=(limit,)))
+    bench.show(VOLT, 3, 1.0)
+    return bench
+
+
+def test_dead_is_proved_by_the_source_before_and_after():
+    bench = dead_step()
+    bench.show(VOLT, 9050, 1.75)
+    bench.show(VOLT, 0, 4.0)
+    told = bench.show(VOLT, 9050, 1.75)
+    assert [h.wants for h in bench.told if isinstance(h, Proof)] == ["points", "source"]
+    capture = told[0].capture
+    assert (capture.how, capture.reading.digits, len(capture.proof)) == ("dead proved", "0.000", 2)
+
+
+def test_without_the_second_source_nothing_is_dead():
+    bench = dead_step()
+    bench.show(VOLT, 9050, 1.75)
+    bench.show(VOLT, 0, 30.0)
+    assert bench.captured() == []
+
+
+def test_a_charge_that_falls_never_settles():
+    bench = dead_step()
+    bench.show(VOLT, 9050, 1.75)
+    bench.show(VOLT, range(6000, 3600, -30), 20.0)
+    told = bench.show(VOLT, 9050, 1.75)
+    assert names(told) == []
+
+
+def test_the_lowest_steady_reading_is_the_points_not_the_air():
+    bench = dead_step()
+    bench.show(VOLT, 9050, 1.75)
+    bench.show(VOLT, 400, 4.0)
+    bench.show(VOLT, 2, 4.0)
+    bench.show(VOLT, 400, 4.0)
+    bench.show(VOLT, 9050, 1.75)
+    assert bench.captured() == [("d", "0.002")]
+
+
+def test_a_steady_voltage_is_not_proved_dead():
+    bench = dead_step()
+    bench.show(VOLT, 9050, 1.75)
+    bench.show(VOLT, 5000, 4.0)
+    told = bench.show(VOLT, 9050, 1.75)
+    why = "not proved dead: the lowest steady reading was 5.000 V"
+    assert told == [NotTaken(step="d", at=told[0].at, source="meter", lasted_s=3.0, why=why)]

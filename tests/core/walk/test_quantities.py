@@ -1,0 +1,165 @@
+"""What open leads read differs by quantity, and so does what counts as an answer."""
+
+from walking import ABOVE, AMPERE, CELSIUS, FARAD, INSULATION, OHM, OVER, OVER_FARAD, VOLT, Bench, names, step
+
+from meterlog.procedure.steps import Limit, StepKind
+from meterlog.walk.happenings import Captured, NotTaken
+
+PER_SECOND = {"gap": 1.0}
+
+
+def how(bench):
+    return [(h.step, h.capture.reading.digits, h.capture.how) for h in bench.told if isinstance(h, Captured)]
+
+
+def test_a_stray_capacitance_is_the_air():
+    bench = Bench(step("c", "capacitance"))
+    bench.show(FARAD, 4, 20.0)
+    bench.show(FARAD, 10230, 5.0)
+    assert how(bench) == [("c", "102.30", "settled")]
+
+
+def test_overload_is_an_answer_for_capacitance_when_it_stays():
+    bench = Bench(step("c", "capacitance"))
+    bench.show(FARAD, 4, 2.0)
+    bench.show(OVER_FARAD, None, 4.0)
+    assert how(bench) == []
+    bench.show(OVER_FARAD, None, 1.5)
+    assert how(bench) == [("c", "", "bound held")]
+
+
+def test_overload_is_no_answer_for_ohms_but_a_foot_switch_may_take_it():
+    bench = Bench(step("r"))
+    bench.open(30.0)
+    assert how(bench) == []
+    bench.act("press")
+    assert how(bench) == [("r", "", "switch")]
+
+
+def test_near_zero_volts_are_the_air():
+    bench = Bench(step("v", "voltage", mode="dc"))
+    bench.show(VOLT, [2, 5, 3], 10.0)
+    bench.show(VOLT, 1500, 4.0)
+    assert how(bench) == [("v", "1.500", "settled")]
+
+
+def test_a_voltage_step_with_a_limit_takes_more_for_the_air():
+    mains = Limit(low=207.0, high=253.0, unit="V", text="", source="")
+    bench = Bench(step("v", "voltage", mode="dc", limits=(mains,)))
+    bench.show(VOLT, [6000, 6010], 20.0)
+    assert how(bench) == []
+
+
+def test_insulation_is_measured_while_the_test_runs():
+    bench = Bench(step("i", "insulation_resistance"), **PER_SECOND)
+    bench.show(INSULATION, None, 5.0)
+    bench.show(INSULATION, [9500, 9520, 9510], 12.0)
+    assert how(bench) == [("i", "95.10", "settled")]
+
+
+def test_an_insulation_tester_that_shows_volts_at_rest_is_idle():
+    bench = Bench(step("i", "insulation_resistance"), **PER_SECOND)
+    told = bench.show(VOLT, 0, 5.0)
+    bench.show(ABOVE, 22, 7.0)
+    assert names(told) == []
+    assert how(bench) == [("i", "2.2", "bound held")]
+
+
+def test_a_tester_that_is_silent_at_rest_was_idle():
+    bench = Bench(step("i", "insulation_resistance"), **PER_SECOND)
+    bench.at = 10.0
+    bench.show(ABOVE, 22, 7.0)
+    assert how(bench) == [("i", "2.2", "bound held")]
+
+
+def minute(count, **more):
+    bench = Bench(step("m", "insulation_resistance", kind=StepKind.AT_TIME, at_s=60.0), **PER_SECOND, **more)
+    bench.show(INSULATION, None, 3.0)
+    bench.show(INSULATION, range(1000, 1000 + count), float(count))
+    return bench
+
+
+def test_one_minute_is_counted_from_the_first_value():
+    bench = minute(70)
+    capture = next(h.capture for h in bench.told if isinstance(h, Captured))
+    assert (capture.reading.digits, capture.how, capture.count, capture.started) == ("10.60", "at time", 1, 64.0)
+
+
+def test_a_test_that_times_itself_ends_within_a_period_of_the_minute():
+    bench = minute(60)
+    bench.show(INSULATION, None, 2.0)
+    assert how(bench) == [("m", "10.59", "at time")]
+
+
+def test_a_test_that_ends_sooner_leaves_nothing():
+    bench = minute(50)
+    told = bench.show(INSULATION, None, 2.0)
+    assert told == [NotTaken(step="m", at=54.0, source="meter", lasted_s=49.0, why="the test ended after 49 s")]
+    assert how(bench) == []
+
+
+def test_a_bound_at_one_minute_is_the_answer():
+    bench = Bench(step("m", "insulation_resistance", kind=StepKind.AT_TIME, at_s=60.0), **PER_SECOND)
+    bench.show(INSULATION, None, 3.0)
+    bench.show(ABOVE, 22, 62.0)
+    assert how(bench) == [("m", "2.2", "at time")]
+
+
+def thermometer(*keys):
+    return Bench(*(step(key, "temperature") for key in keys), **PER_SECOND)
+
+
+def test_temperature_leaves_the_air_and_finds_a_plateau():
+    bench = thermometer("cold", "hot")
+    bench.show(CELSIUS, 215, 30.0)
+    bench.show(CELSIUS, range(210, 150, -3), 20.0)
+    bench.show(CELSIUS, [150, 151, 150], 25.0)
+    bench.show(CELSIUS, range(160, 700, 27), 20.0)
+    bench.show(CELSIUS, [700, 701, 700], 25.0)
+    assert how(bench) == [("cold", "15.0", "settled"), ("hot", "70.0", "settled")]
+
+
+def test_back_in_the_air_is_no_second_plateau():
+    bench = thermometer("cold", "hot")
+    bench.show(CELSIUS, 215, 30.0)
+    bench.show(CELSIUS, 150, 25.0)
+    bench.show(CELSIUS, 215, 60.0)
+    assert how(bench) == [("cold", "15.0", "settled")]
+
+
+def test_the_room_may_drift():
+    bench = thermometer("cold")
+    for tenths in range(200, 225):
+        bench.show(CELSIUS, tenths, 120.0)
+    assert how(bench) == []
+
+
+def test_a_thermometer_that_stays_put_holds_nothing_up():
+    bench = Bench(step("t", "temperature"), step("r"), gap=1.0)
+    bench.show(CELSIUS, 215, 5.0, source="thermometer")
+    bench.show(CELSIUS, 600, 20.0, source="thermometer")
+    for _ in range(3):
+        bench.show(OVER, None, 1.0)
+        bench.show(CELSIUS, 600, 1.0, source="thermometer")
+    for _ in range(6):
+        bench.show(OHM, 470, 1.0)
+        bench.show(CELSIUS, 600, 1.0, source="thermometer")
+    assert how(bench) == [("t", "60.0", "settled"), ("r", "47.0", "settled")]
+
+
+def test_a_step_that_names_an_instrument_hears_no_other():
+    bench = Bench(step("r", instrument="bench-meter"))
+    bench.open()
+    bench.show(OHM, 470, 5.0)
+    assert how(bench) == []
+
+
+def test_a_timed_step_is_switched_by_a_current():
+    bench = Bench(step("t", "time", kind=StepKind.TIMED, inputs={"switched by": "current"}), gap=0.5)
+    bench.show(AMPERE, 0, 3.0)
+    bench.show(AMPERE, 1300, 60.0)
+    told = bench.show(AMPERE, 0, 2.0)
+    assert names(told) == ["Timed", "Captured", "JobDone"]
+    assert (told[0].started, told[0].stopped) == (3.25, 63.25)
+    assert round(told[0].start_uncertainty_s, 4) == 0.1443  # half a second, rectangular: 0.5 / sqrt(12)
+    assert how(bench) == [("t", "60.0", "timed")]
