@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from meterlog.evaluate import Context, Outcome, Verdict, judge_capture, measured
-from meterlog.evaluate.postprocess import METHODS, AtHand, Taken, judge_step
+from meterlog.evaluate.postprocess import AtHand, Taken, judge_step
 from meterlog.heating.step import heated
 from meterlog.procedure.entries import entry_values
 from meterlog.procedure.steps import StepKind
@@ -92,10 +92,13 @@ class Case:
 
 
 def conclude(case: Case, step: Step) -> Verdict:
-    """The verdict on a step of a case, from its counting capture and, where it is derived, from others'."""
+    """The verdict on a step of a case, from its counting capture and, where it is derived, from others'.
+
+    To judge again under a newer procedure or rule, conclude a case that has it.
+    """
     answer = case.answers.get(step.key)
     rule = step.rule or case.procedure.rule
-    if step.method in METHODS:
+    if step.kind is StepKind.DERIVED or (step.method and step.kind is not StepKind.HEATING):
         return judge_step(step, case.at_hand(), rule=rule, context=_context(case, answer))
     if answer is None:
         return Verdict(outcome=Outcome.NOT_JUDGED, why="nothing was captured for this step")

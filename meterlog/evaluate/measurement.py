@@ -211,7 +211,7 @@ def _instrument_errors(
     error = _specified("accuracy of the meter", half_width, accuracy)
     divisor = "√3" if accuracy.coverage == "rectangular" else f"{accuracy.coverage}"
     lines.append(f"  u = {half_width:.5g} / {divisor} = {error.standard_uncertainty:.4g}")
-    if accuracy.counts or accuracy.floor >= resolution / 2.0:
+    if accuracy.counts or accuracy.floor:
         return [error], lines
     lines.append(f"  resolution: a = {resolution / 2:.4g}, u = a/√3 = {step.standard_uncertainty:.4g}")
     return [error, step], lines

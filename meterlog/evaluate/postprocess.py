@@ -169,10 +169,11 @@ class _Found:
     def one(self, wanted: Input, text: str, name: str) -> Result:
         if text in self.at_hand.taken:
             return self.capture(text)
-        entry = self.at_hand.entries.get(text)
-        if entry is not None or wanted.kind == GIVEN:
-            return given_value(text if entry is None else entry, wanted.quantity)
-        return measured_value(text, wanted.quantity, of=name)
+        written = self.at_hand.entries.get(text, text)
+        is_given = wanted.kind == GIVEN or text in self.at_hand.entries
+        if is_given and "±" not in written:
+            return given_value(written, wanted.quantity)
+        return measured_value(written, wanted.quantity, of=name)
 
     def series(self, wanted: Input, text: str) -> Series:
         if text not in self.at_hand.taken:

@@ -1,30 +1,15 @@
 """Methods on captures at hand: shared errors, leads, bounds, limits that a method gives, runs."""
 
 import pytest
+from captures import ONE_PERCENT, RISE, capture, taken
 
 from meterlog.case import Answer, Case, conclude
 from meterlog.errors import WrongValue
-from meterlog.evaluate import parse_accuracy
 from meterlog.evaluate.methods import check_inputs
 from meterlog.evaluate.postprocess import METHODS, AtHand, Taken, judge_step, post_process
 from meterlog.procedure.steps import Limit, Procedure, Step, StepKind
-from meterlog.readings import Bound, Capture, Form, Reading
+from meterlog.readings import Bound, Form, Reading
 from meterlog.units import QUANTITIES
-
-ONE_PERCENT = parse_accuracy("1 %+ 3 counts")
-
-
-def capture(counts, *, decimals=2, how="settled", **form):
-    form = Form(**{"quantity": "resistance", "unit": "ohm", "scale": 1.0, "decimals": decimals, **form})
-    return Capture(form=form, counts=counts, count=12, spread=0.0, deviation=0.0, started=0.0, ended=3.0, first=3,
-                   last=14, how=how)  # fmt: skip
-
-
-def taken(counts, instrument="meter", **more):
-    return Taken(capture=capture(counts, **more), accuracy=ONE_PERCENT, instrument=instrument)
-
-
-RISE = {"cold": "cold", "start": "21.0 degC ± 0.6 degC", "ambient": "24.5 degC ± 0.6 degC"}
 
 
 def rise(**at_hand):
