@@ -81,7 +81,12 @@ class Job:
         }.get(kind, kind)
         self.turn(quantity)
         if self.rng.random() < FINGERS and quantity in ("resistance", "junction_voltage"):
-            self.add(self.rng.uniform(1.5, 4), 1.2e6 if quantity == "resistance" else 1.5, wander=self.rng.uniform(0.01, 0.06), bounce=0.2)
+            self.add(
+                self.rng.uniform(1.5, 4),
+                1.2e6 if quantity == "resistance" else 1.5,
+                wander=self.rng.uniform(0.01, 0.06),
+                bounce=0.2,
+            )
             self.add(self.rng.uniform(1.0, 2.0))
         {"open": self.prove_open, "leak": self.leak, "dead": self.prove_dead, "bound": self.bound}.get(
             kind, lambda key: self.contact(key, quantity)

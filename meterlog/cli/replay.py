@@ -56,7 +56,7 @@ def replay(
     known = _profiles(read, profiles)
     case = ByCase(procedure, answers_by(known), where=where, entries=_entries(plate))
     links = aligned([(source, each) for source, (_, each) in read.items()])
-    gives = {link.source: given(link, known[link.source]) for link in links}
+    gives = {link.source: given(link, known[link.source]) for link in links if link.source in known}
     assume = NOTHING if strict else REPLAY
     session = Session(procedure, known, begin=begin, assume=assume, judge=case, gives=gives)
     for capture, verdict in captures(_telling(play(session, links), procedure)):
@@ -130,6 +130,8 @@ def _profiles(read: dict[str, tuple[str, Recording]], stated: tuple[str, ...]) -
             raise WrongValue(f"no recording comes from {source!r}; there are: {', '.join(read)}")
     out: dict[str, Profile] = {}
     for source, (path, each) in read.items():
+        if not each.received:
+            continue  # acts and line changes alone need no profile
         names = (source, path, Path(path).stem)
         reference = next((by_source[name] for name in names if name in by_source), for_all)
         reference = reference or each.head.get("profile", "")

@@ -5,6 +5,7 @@
     kohm                           a unit; its quantity follows where nobody names another
     prefix k                       the prefix lamp of a display with separate unit lamps
     step 0.1 degC                  what one count is worth
+    up to 40 Mohm                  where the highest range ends: beyond it the display shows overload
     flag hold                      a flag, in the user's own words
     negative                       the sign, where it is told apart from the digits
     overload, open sensor, above, below    the reading is an edge, not a number
@@ -82,7 +83,17 @@ def _item(words: str) -> Facts:
         return Facts(prefix=_PREFIXES[rest])
     if rest and head == "step":
         return step(rest)
+    if head == "up" and rest.startswith("to "):
+        return _up_to(rest.removeprefix("to ").strip())
     return _measure(words)
+
+
+def _up_to(text: str) -> Facts:
+    """The end of the highest range, for a meter that ranges by itself and does not tell on which it stands."""
+    try:
+        return Facts(range_top=units.parse(text, units.split_measure(text)[1]))
+    except WrongValue as error:
+        raise ValueError(str(error)) from None
 
 
 _PREFIXES = {"p": "p", "n": "n", "u": "u", "µ": "u", "μ": "u", "m": "m", "k": "k", "K": "k", "M": "M", "G": "G"}

@@ -1,6 +1,7 @@
 """Every check case of the heating reference: published figures, and results of public libraries, with their source."""
 
 import csv
+import itertools
 from pathlib import Path
 
 import pytest
@@ -19,22 +20,22 @@ def numbers(text):
     return [float(x) for x in text.split("|")]
 
 
-def iec(mw_g, mc_g, T0, T1, T2, t):  # noqa: N803
+def iec(mw_g, mc_g, T0, T1, T2, t):
     return methods.iec_60705_manner(water_g=mw_g, vessel_g=mc_g, rise=T2 - T1, over_room=T2 - T0, duration=t)
 
 
-def cup(V_mL, T1, T2, t):  # noqa: N803
+def cup(V_mL, T1, T2, t):
     mass = V_mL * 1e-6 * 1000.0
     return mass * (water.enthalpy(T2 + ZERO) - water.enthalpy(T1 + ZERO)) / t
 
 
-def pfaundler_old(N, R, Rp, T, Tp, Tm):  # noqa: N803
+def pfaundler_old(N, R, Rp, T, Tp, Tm):
     """The handbook counts drifts as falls per interval, R before at T and R' after at T'; C is what is to be added."""
     got = exchange.regnault_pfaundler(before=(-R, T), after=(-Rp, Tp), first=T, last=Tp, mean=Tm, duration=N)
     return got.rise - (Tp - T)
 
 
-def synthetic(C, k, Tenv, T0, P, tb, te):  # noqa: N803
+def synthetic(C, k, Tenv, T0, P, tb, te):
     """The closed form of the reference: (T_b, T_e, function of time)."""
     from math import exp
 
@@ -50,21 +51,21 @@ def synthetic(C, k, Tenv, T0, P, tb, te):  # noqa: N803
     return t_b, t_e, at
 
 
-def regnault_pfaundler_synthetic(C, k, Tenv, T0, P, tb, te, tend, dt):  # noqa: N803
+def regnault_pfaundler_synthetic(C, k, Tenv, T0, P, tb, te, tend, dt):
     from meterlog.heating.fits import fit_line
 
     t_b, t_e, at = synthetic(C, k, Tenv, T0, P, tb, te)
     grid = lambda a, b: [a + dt * i for i in range(round((b - a) / dt) + 1)]  # noqa: E731
     fore, main, after = (grid(*ends) for ends in ((0, tb), (tb, te), (te, tend)))
     before, behind = (fit_line(ts, [at(t) for t in ts]) for ts in (fore, after))
-    mean = sum((at(a) + at(b)) / 2 * dt for a, b in zip(main, main[1:], strict=False)) / (te - tb)
+    mean = sum((at(a) + at(b)) / 2 * dt for a, b in itertools.pairwise(main)) / (te - tb)
     return exchange.regnault_pfaundler(
         before=(before.slope, before.level), after=(behind.slope, behind.level), first=t_b, last=t_e, mean=mean,
         duration=te - tb,
     ).rise  # fmt: skip
 
 
-def dickinson_synthetic(C, k, Tenv, T0, P, tb, te):  # noqa: N803
+def dickinson_synthetic(C, k, Tenv, T0, P, tb, te):
     t_b, t_e, _ = synthetic(C, k, Tenv, T0, P, tb, te)
     return exchange.middle_drift(t_b, t_e, k * (Tenv - t_b), k * (Tenv - t_e), te - tb)
 
@@ -101,12 +102,12 @@ def nine_b():
     return (mass * heat * (last - first) + vessel * (last - room) + lost) / time
 
 
-def cycle(V, seg):  # noqa: N803
+def cycle(V, seg):
     parts = [[float(x) for x in part.split(":")] for part in seg.split("|")]
     return cycling.average_power([(t, V * i * pf) for t, i, pf in parts])
 
 
-def verdict(P, U, L, H):  # noqa: N803
+def verdict(P, U, L, H):
     number = estimate(P, Error(name="all", standard_uncertainty=U / 2))
     limit = Limit(low=L, high=H, unit="watt", text="", source="")
     found = judge(Result(quantity="power", number=number), limit).outcome
@@ -199,5 +200,5 @@ def test_sensors_agree_with_the_printed_tables_both_ways(celsius, millivolt, ohm
      (lambda x: thermometer.thermistor_temperature(x, 1e-3, 2e-4, 9e-8), 0.0)],
 )  # fmt: skip
 def test_a_sensor_outside_its_range_is_refused(sense, raw):
-    with pytest.raises(ValueError, match="is no|above 0"):
+    with pytest.raises(ValueError, match=r"is no|above 0"):
         sense(raw)
