@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from math import isfinite
 
 import click
 
@@ -36,7 +37,13 @@ PROOF = "overload is believed as an open circuit only when the leads were proved
 )
 @click.option("--rule", type=click.Choice(list(RULES)), default="guard-band", show_default=True, help="Decision rule.")
 @click.option("--guard", type=float, default=1.0, show_default=True, help="Guard band over expanded uncertainty.")
-@click.option("--required", type=float, default=0.95, show_default=True, help="Probability that its rule asks for.")
+@click.option(
+    "--required",
+    type=click.FloatRange(0.5, 1.0, max_open=True),
+    default=0.95,
+    show_default=True,
+    help="Probability that its rule asks for.",
+)
 @click.option("--json", "as_json", is_flag=True, help="The verdict as one JSON object, values in SI.")
 def judge(
     value: str,
@@ -56,6 +63,8 @@ def judge(
 
     Example: meterlog judge "0.42 ohm" --limits "..1.0 ohm" --accuracy "0.5 % + 3 counts"
     """
+    if not isfinite(guard):
+        raise WrongValue(f"a guard band is a plain number, not {guard}")
     kind = quantity or _quantity_of(value, range_top, limits)
     si = QUANTITIES[kind].si
     context = Context(guard=guard, required=required, in_circuit=parallel)
@@ -85,9 +94,7 @@ def limit_of(text: str | None, si: str) -> Limit | None:
     bounds = parse_limit(text, si)
     if bounds.of:
         raise WrongValue(f"{text!r} is a part of {bounds.of!r}: write the limit itself here")
-    return Limit(
-        low=bounds.low, high=bounds.high, unit=bounds.unit, text=text, source="command line", is_open=bounds.is_open
-    )
+    return Limit(low=bounds.low, high=bounds.high, unit=bounds.unit, text=text, source="", is_open=bounds.is_open)
 
 
 def _quantity_of(*texts: str | None) -> str:

@@ -1,12 +1,10 @@
-"""Capacitance: against its marking, and what a meter shows when the part leaks or has series resistance."""
+"""Capacitance: what a meter shows when the part leaks or has series resistance."""
 
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from meterlog.evaluate.bands import band
 from meterlog.evaluate.formula import derive
 from meterlog.evaluate.methods import GIVEN, Input, Method
 from meterlog.uncertainty import log, nominal
@@ -47,14 +45,6 @@ def charging_capacitance(capacitance: Any, leak: Any, current: Any, start: Any, 
     return -(leak * capacitance * current / (end - start)) * log((drive - end) / (drive - start))
 
 
-def against_marking(capacitance: Result, marked: Result, below: Result, above: Result) -> Result:
-    """A capacitance with the band that its marking allows: marked (1 − below) .. marked (1 + above)."""
-    value, low, high = nominal(marked.number), nominal(below.number), nominal(above.number)
-    limit = band("capacitance", value * (1 - low), value * (1 + high), "marking and tolerance letter", "read")
-    line = f"marked {marked} −{100 * low:g} % +{100 * high:g} %: {limit.text}"
-    return replace(capacitance, limit=limit, trail=(*capacitance.trail, line))
-
-
 def leaky(shown: Result, leak: Result, frequency: Result) -> Result:
     """The capacitance behind what a meter in series mode shows of a part with a leak or bleeder in parallel.
 
@@ -72,18 +62,6 @@ def _behind_leak(shown: Any, leak: Any, frequency: Any) -> Any:
 
 
 METHODS = (
-    Method(
-        name="capacitance against marking",
-        title="Capacitance against its marking and tolerance.",
-        gives="capacitance",
-        inputs={
-            "capacitance": Input("capacitance", "of the part, isolated and discharged"),
-            "marked": Input("capacitance", "as marked", GIVEN),
-            "below": Input("ratio", "tolerance below", GIVEN, "10 %"),
-            "above": Input("ratio", "tolerance above", GIVEN, "10 %"),
-        },
-        find=against_marking,
-    ),
     Method(
         name="capacitance behind a leak",
         title="Capacitance behind the reading of a series-mode meter, with a leak or bleeder in parallel.",

@@ -176,7 +176,7 @@ def _value_verdict(case: _Case, result: Result) -> Verdict:
     unit = result.unit
     limits = interval(case.limit.low, case.limit.high, unit)
     low, high = case.acceptance()
-    lines = [f"limits {limits}; rule: {case.rule}"]
+    lines = [f"limits {limits}{_origin(case.limit)}; rule: {case.rule}"]
     if case.rule is Rule.GUARD:
         lines.append(
             f"guard band w = {case.context.guard:g} × U = {case.guard:.4g}: passes {interval(low, high, unit)}"
@@ -270,7 +270,7 @@ def _bound_verdict(result: Result, limit: Limit, rule: Rule, budget: Budget) -> 
         trail=(
             *result.trail,
             f"a bound: all that lies {word} {safe:.6g} ({edge:.6g} made safe by U = {budget.expanded:.4g})"
-            f" against {limits}",
+            f" against {limits}{_origin(limit)}",
         ),
         advice=(result.advice or advice) if outcome is Outcome.UNDECIDED else "",
     )
@@ -281,6 +281,8 @@ def advise(value: float, budget: Budget, limit: Limit, result: Result) -> str:
     if limit.low is not None and limit.high is not None and limit.high - limit.low < 2.0 * budget.expanded:
         room = width((limit.high - limit.low) / 2.0, result.unit, 3)
         return f"No value could pass: U must be below {room}. Use a better instrument or range."
+    if value in (limit.low, limit.high):
+        return "It lies on the limit: no measurement of this value decides it."
     gaps = [abs(value - mark) for mark in (limit.low, limit.high) if mark is not None]
     wanted = width(min(gaps), result.unit, 3)
     kind = budget.lines[0].name if budget.lines else ""
@@ -299,6 +301,12 @@ def _remedy(largest: str, result: Result) -> str:
     if result.quantity in ("resistance", "continuity"):
         return "use a lower range or a better instrument, or measure with four wires."
     return "use a lower range or a better instrument."
+
+
+def _origin(limit: Limit) -> str:
+    """Where a limit comes from and how that was seen, for the trail."""
+    told = "; ".join(part for part in (limit.source, limit.mark) if part)
+    return f" ({told})" if told else ""
 
 
 def the_limit(limit: Limit, unit: str) -> str:

@@ -68,7 +68,7 @@ def measured(
     own = 0.0 if gain is not None else scale_value
     step = 0.0 if counts is None else resolution or form.resolution  # overload shows no digits
     errors, lines = _instrument_errors(own, step, accuracy, context)
-    lines.insert(0, f"shown: {_as_shown(capture, step)}")
+    lines.insert(0, f"{of or 'shown'}: {_as_shown(capture, step)}")
     if not bound:
         errors += _spread(capture, context, lines)
     number = estimate(shown, *(replace(error, name=f"{error.name}, {of}") if of else error for error in errors))
@@ -204,6 +204,8 @@ def _instrument_errors(
             f"  temperature: {context_kelvins(accuracy, context):.3g} K outside the span adds {warmth:.4g}:"
             f" {half_width:.5g}"
         )
+    if context.calibration_age_s is None:
+        lines.append("  calibration: its age is not known, the accuracy is taken as stated")
     factor = _calibration_factor(context)
     if factor > 1:
         half_width *= factor

@@ -19,6 +19,7 @@ from meterlog.evaluate import (
     junctions,
     leakage,
     loading,
+    marking,
     protective_conductor,
     ratio,
     resistance,
@@ -45,7 +46,7 @@ if TYPE_CHECKING:
     from meterlog.readings import Capture, Reading
 
 _SUBJECTS = (
-    resistance, protective_conductor, insulation, junctions, capacitance, discharge, loading, winding, element,
+    resistance, protective_conductor, insulation, junctions, capacitance, marking, discharge, loading, winding, element,
     thermistor, symmetry, leakage, ratio, course, risk,
 )  # fmt: skip
 METHODS: dict[str, Method] = {method.name: method for subject in _SUBJECTS for method in subject.METHODS}
@@ -159,7 +160,7 @@ class _Found:
 
     def input(self, name: str, wanted: Input, text: str) -> Result | Series | tuple[Result, ...] | str:
         if wanted.kind == WORD:
-            return text
+            return self.at_hand.entries.get(text, text)
         if wanted.kind == SEVERAL:
             return tuple(self.one(wanted, part.strip(), part.strip()) for part in text.split(","))
         if wanted.kind == SERIES:

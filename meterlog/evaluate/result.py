@@ -106,8 +106,15 @@ def nothing(quantity: str, reason: str, *parts: Result, advice: str = "") -> Res
 
 
 def trails(parts: Sequence[Result]) -> tuple[str, ...]:
-    """The arithmetic of several results, in order, each line once."""
-    return tuple(dict.fromkeys(line for part in parts for line in part.trail))
+    """The arithmetic of several results, in order; a step (a line and those indented below it) stands once."""
+    steps: list[list[str]] = []
+    for part in parts:
+        for line in part.trail:
+            if line.startswith(" ") and steps:
+                steps[-1].append(line)
+            else:
+                steps.append([line])
+    return tuple(line for step in dict.fromkeys(map(tuple, steps)) for line in step)
 
 
 def doubts(parts: Sequence[Result]) -> tuple[str, ...]:

@@ -14,12 +14,13 @@ from meterlog.evaluate.accuracy import Accuracy, parse_accuracy
 from meterlog.evaluate.formula import exactly
 from meterlog.evaluate.measurement import measured
 from meterlog.evaluate.series import Series, series_of
-from meterlog.readings import Bound, Capture, Form, Reading
+from meterlog.readings import COUNTS_LIMIT, Bound, Capture, Form, Reading
 from meterlog.units import NUMBER, QUANTITIES, counts_of, parse, plain, same_kind, scaled, si_factor, split_measure
 
 if TYPE_CHECKING:
     from meterlog.evaluate.result import Context, Result
 
+MOST_DECIMALS = 30
 _BOUNDS = {">": Bound.ABOVE, "<": Bound.BELOW}
 _STEP = re.compile(rf"\s*({NUMBER}\s*\S*)\s*[:=]\s*(.+)")
 
@@ -89,6 +90,8 @@ def _reading(text: str, quantity: str, range_top: str = "") -> Reading:
         raise WrongValue(f"expected a unit like {si}, saw {unit!r} in {text!r}")
     scale, offset = si_factor(unit)
     counts, decimals = counts_of(digits)
+    if abs(counts) >= COUNTS_LIMIT or abs(decimals) > MOST_DECIMALS:
+        raise WrongValue(f"no display shows {digits}")
     form = Form(
         quantity=quantity, unit=plain(unit), scale=scale, offset=offset, decimals=decimals, bound=bound, range_top=top
     )
@@ -101,7 +104,7 @@ def _step_of(resolution: str, quantity: str) -> float:
     if not same_kind(unit, QUANTITIES[quantity].si):
         raise WrongValue(f"expected a unit like {QUANTITIES[quantity].si}, saw {unit!r} in {resolution!r}")
     counts, decimals = counts_of(digits)
-    if counts <= 0:
+    if counts <= 0 or abs(decimals) > MOST_DECIMALS:
         raise WrongValue(f"a resolution is more than nothing, not {resolution!r}")
     return scaled(counts, decimals, si_factor(unit)[0])
 

@@ -87,7 +87,7 @@ def test_a_wrong_accuracy_says_what_to_write(text, message):
 
 
 ACCURACY = parse_accuracy("1 % + 3 counts")
-NULL = measured(capture(12), accuracy=ACCURACY)
+NULL = measured(capture(12), accuracy=ACCURACY, of="leads")
 
 
 def test_a_pass_shows_its_arithmetic():
@@ -97,14 +97,16 @@ def test_a_pass_shows_its_arithmetic():
     assert verdict.trail == (
         "shown: 0.46 Ω, last digit 0.01 in SI",
         "  accuracy: 0.01 × 0.46 + 3 × 0.01 + 0 = 0.0346",
+        "  calibration: its age is not known, the accuracy is taken as stated",
         "  u = 0.0346 / √3 = 0.01998",
         "  spread: s = 0.005 of 12 readings, worth 1 independent ones (correlation 1): u = 0.005",
-        "shown: 0.12 Ω, last digit 0.01 in SI",
+        "leads: 0.12 Ω, last digit 0.01 in SI",
         "  accuracy: 0.01 × 0.12 + 3 × 0.01 + 0 = 0.0312",
+        "  calibration: its age is not known, the accuracy is taken as stated",
         "  u = 0.0312 / √3 = 0.01801",
         "leads: 120 mΩ, u = 18.01 mΩ; 460 mΩ − leads = 340 mΩ",
         "result 340 mΩ: u = 0.02736, k = 1.936 (the sum of 2 rectangles and a normal), U = 0.05296, 95.45 %",
-        "limits at most 400 mΩ; rule: guard band",
+        "limits at most 400 mΩ (a test); rule: guard band",
         "guard band w = 1 × U = 0.05296: passes at most 347 mΩ",
         "probability of conformity 0.9927, as far as the meter can say",
     )

@@ -57,6 +57,7 @@ FORMULAS = [  # method, inputs, the formula on arrays of its uncertain inputs in
     ("junctions", {"forward": "2.4 V ± 0.03 V", "junctions": "4"}, lambda v: v / 4),
     ("diode both ways", {"forward": "0.582 V ± 0.008 V", "reverse": "> 2.5 V"}, lambda v: v),
     ("capacitance against marking", {"capacitance": "0.95 uF ± 0.02 uF", "marked": "1 uF"}, lambda c: c),
+    ("resistance against marking", {"resistance": "4.68 kohm ± 40 ohm", "marking": "4K7J"}, lambda r: r),
     ("capacitance behind a leak", {"shown": "10.25 uF ± 0.2 uF", "leak": "1 kohm ± 20 ohm"},
      lambda c, r: (c + np.sqrt(c**2 - 4 / (2 * np.pi * 100 * r) ** 2)) / 2),
     ("discharge time",

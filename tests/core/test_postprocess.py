@@ -205,6 +205,8 @@ def test_inputs_are_checked_by_name():
 @pytest.mark.parametrize("method", METHODS.values(), ids=lambda method: method.name)
 def test_every_method_is_described(method):
     assert method.title.endswith(".")
-    assert all(wanted.doc and (wanted.quantity in QUANTITIES or wanted.words) for wanted in method.inputs.values())
+    assert all(
+        wanted.doc and (wanted.quantity in QUANTITIES or wanted.kind == "word") for wanted in method.inputs.values()
+    )
     assert not method.gives or method.gives in QUANTITIES
     assert METHODS[method.name] is method

@@ -26,6 +26,7 @@ def test_a_value_is_judged():
         "",
         "  shown: 0.42 Ω, last digit 0.01 in SI",
         "    accuracy: 0.005 × 0.42 + 3 × 0.01 + 0 = 0.0321",
+        "    calibration: its age is not known, the accuracy is taken as stated",
         "    u = 0.0321 / √3 = 0.01853",
         "  result 420 mΩ: u = 0.01853, k = 1.653 (the sum of one rectangle), U = 0.03064, 95.45 %",
         "  limits at most 1 Ω; rule: guard band",
@@ -67,6 +68,18 @@ def test_outcomes(args, code, first):
     assert (done.exit_code, done.stdout.splitlines()[0]) == (code, first)
 
 
+MARKINGS = [  # marking, measured, exit, first lines
+    ("474K 275V~ X2", "0.46 uF ± 5 nF", 0, "460 nF ± 4.8 nF lies within the limits of 423 nF to 517 nF."),
+    ("474K 275V~ X2", "0.38 uF ± 5 nF", 1, "380 nF ± 4.8 nF lies outside the limits of 423 nF to 517 nF."),
+]
+
+
+@pytest.mark.parametrize(("marking", "value", "code", "why"), MARKINGS)
+def test_a_part_against_its_marking(marking, value, code, why):
+    done = run("evaluate", "capacitance-against-marking", f"capacitance={value}", f"marking={marking}")
+    assert (done.exit_code, done.stdout.splitlines()[1]) == (code, why)
+
+
 @pytest.mark.parametrize("other", ["420 mohm", "420 mΩ", "0.00042 kohm"])
 def test_units_do_not_matter(other):
     same = json.loads(run("judge", other, *JUDGED[2:], "--json").stdout)
@@ -82,6 +95,9 @@ def test_an_overload_reminds_of_its_proof():
 
 
 WRONG = [
+    (["judge", "1e400 ohm"], "no display shows 1e400"),
+    (["judge", "1e-400 ohm"], "no display shows 1e-400"),
+    (["judge", "1 ohm", "--guard", "nan"], "a guard band is a plain number, not nan"),
     (["judge", "0.42"], "write a number and its unit, such as \"0.42 ohm\", not '0.42'"),
     (["judge", "overload"], "write a number and its unit, such as \"0.42 ohm\", not 'overload'"),
     (["judge", "0.42 ohm", "--limits", "..1 V"], "expected a unit like ohm, saw 'V' in '1 V'"),
