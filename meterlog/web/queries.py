@@ -9,9 +9,11 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING, Any
 
-from meterlog.readings import Bound, Form
+from meterlog.store.revisit import form_of
+from meterlog.units import symbol
 
 if TYPE_CHECKING:
+    from meterlog.readings import Form
     from meterlog.store.sqlite import Connection
 
     Row = dict[str, Any]
@@ -146,7 +148,7 @@ _CAPTURE = """
     SELECT c.*, j.ref AS job_ref, j.appliance, s.key AS step_key, s.title, s.points, s.limits, i.name AS instrument,
         l.opened_utc_ms, l.url, i.profile AS profile_sha
     FROM capture c JOIN job j ON j.id = c.job JOIN step s ON s.id = c.step
-    JOIN link l ON l.id = c.link JOIN instrument i ON i.id = l.instrument
+    LEFT JOIN link l ON l.id = c.link LEFT JOIN instrument i ON i.id = l.instrument
 """
 
 
@@ -163,22 +165,7 @@ def capture(db: Connection, number: int) -> Row | None:
 
 def form(db: Connection, number: int) -> Form:
     """A form by its id."""
-    row = db.execute("SELECT * FROM form WHERE id = ?", [number]).fetchone()
-    return Form(
-        quantity=row["quantity"],
-        unit=row["unit"],
-        scale=row["scale"],
-        offset=row["offset"],
-        decimals=row["decimals"],
-        width=row["width"],
-        channel=row["channel"],
-        mode=row["mode"],
-        negative_zero=bool(row["negative_zero"]),
-        bound=Bound(row["bound"]) if row["bound"] else None,
-        flags=tuple(row["flags"].split(", ")) if row["flags"] else (),
-        range=row["range"],
-        range_top=row["range_top"],
-    )
+    return form_of(_all(db, "SELECT * FROM form WHERE id = ?", number)[0])
 
 
 def _with_form(db: Connection, row: Row) -> Row:
@@ -251,6 +238,72 @@ def seal_of(db: Connection, job: int, kind: str, subject: int) -> int | None:
         db, "SELECT seal FROM leaf WHERE job = ? AND kind = ? AND subject = ? LIMIT 1", job, kind, subject
     )  # leaf_of_job: a job's leaves only
     return row["seal"] if row else None
+
+
+def last_verdict(db: Connection, job: int) -> Row | None:
+    """The newest verdict of a job with its step's title."""
+    return _one(
+        db,
+        """
+        SELECT v.id, v.outcome, v.why, v.capture, s.title, s.key AS step_key FROM verdict v JOIN step s ON s.id = v.step
+        WHERE v.job = ? ORDER BY v.id DESC LIMIT 1
+        """,
+        job,
+    )
+
+
+def verdict_of_step(db: Connection, job: int, key: str) -> Row | None:
+    """The newest verdict on a step of a job."""
+    return _one(
+        db,
+        "SELECT v.id, v.outcome, v.why FROM verdict v JOIN step s ON s.id = v.step "
+        "WHERE v.job = ? AND s.key = ? ORDER BY v.id DESC LIMIT 1",
+        job,
+        key,
+    )
+
+
+def where_of(db: Connection, job: int) -> str:
+    """The jurisdiction whose limits were chosen when a job was opened."""
+    row = _one(db, "SELECT facts FROM event WHERE job = ? AND kind = 'job opened' LIMIT 1", job)
+    where: str = json.loads(row["facts"]).get("where", "") if row else ""
+    return where
+
+
+# ---- the bench ----
+
+MINUTE_MS = 60_000
+MINUTE_READINGS = 2_400
+"""Readings of all links among which the last minute is looked for."""
+
+
+def last_minute(db: Connection) -> list[Row]:
+    """The last minute's readings of each display that are numbers: link's name, channel, age in s, SI value."""
+    rows = _all(
+        db,
+        """
+        SELECT i.name AS link, f.channel, l.opened_utc_ms + r.at AS utc_ms, r.counts, r.form
+        FROM reading r JOIN chunk c ON c.id = r.chunk JOIN form f ON f.id = r.form
+        JOIN link l ON l.id = c.link JOIN instrument i ON i.id = l.instrument
+        WHERE r.id > (SELECT max(id) FROM reading) - ? AND f.bound = '' ORDER BY r.id
+        """,
+        MINUTE_READINGS,
+    )
+    newest = max((row["utc_ms"] for row in rows), default=0)
+    forms = {number: form(db, number) for number in {row["form"] for row in rows}}
+    return [
+        {
+            "link": row["link"],
+            "channel": row["channel"],
+            "quantity": forms[row["form"]].quantity,
+            "utc_ms": row["utc_ms"],
+            "value": forms[row["form"]].value(row["counts"]),
+            "digits": forms[row["form"]].digits(row["counts"]),
+            "unit": symbol(forms[row["form"]].unit),
+        }
+        for row in rows
+        if row["utc_ms"] > newest - MINUTE_MS
+    ]
 
 
 # ---- history ----

@@ -4,10 +4,17 @@ from __future__ import annotations
 
 from typing import Any
 
-from meterlog.web import capture, job, jobs, verdict
+from meterlog.web import bench, capture, job, jobs, stream, verdict
 
 ROUTES: list[tuple[str, Any]] = [
     (r"^/$", jobs.page),
+    (r"^/bench$", bench.page),
+    (r"^/bench/at-hand$", bench.fragment),
+    (r"^/bench/stream$", stream.stream),
+    (r"^/bench/minute$", bench.minute),
+    (r"^/bench/act$", bench.act),
+    (r"^/bench/open$", bench.open_job),
+    (r"^/bench/close$", bench.close_job),
     (r"^/jobs$", jobs.page),
     (r"^/job/(?P<ref>[^/]+)$", job.page),
     (r"^/photo/(?P<digest>[0-9a-f]{64})$", job.photo),
@@ -16,5 +23,5 @@ ROUTES: list[tuple[str, Any]] = [
     (r"^/verdict/(?P<number>[^/]+)$", verdict.page),
 ]
 
-MENU = [("/jobs", "Jobs")]
+MENU = [("/bench", "Bench"), ("/jobs", "Jobs")]
 """Links in the head of every page: path and words."""

@@ -1,0 +1,135 @@
+"""The bench page: the step at hand, every instrument live, and the acts. The daemon does what is asked."""
+
+from __future__ import annotations
+
+import asyncio
+from typing import TYPE_CHECKING, Any
+
+from datasette.utils.asgi import Forbidden, Response
+
+from meterlog.daemon import client
+from meterlog.errors import CannotDo
+from meterlog.web import at_hand, queries, trades
+from meterlog.web.sheet import database_path, read, sheet
+
+if TYPE_CHECKING:
+    from meterlog.procedure.steps import Step
+
+STATUS_WITHIN_S = 2.0
+ANSWER_WITHIN_S = 20.0
+WORDS = (
+    "next",
+    "back",
+    "again",
+    "skip",
+    "note",
+    "confirm",
+    "wanting",
+    "go to",
+    "start",
+    "stop",
+    "acknowledge",
+    "override",
+)
+"""The acts that the page may pass on."""
+
+
+async def page(datasette: Any, request: Any) -> Any:
+    return await sheet(datasette, request, "bench.html", **await moment(datasette), trades=trades.shipped())
+
+
+async def fragment(datasette: Any, request: Any) -> Any:
+    """The part of the page that changes with the walk, for the script to put in place."""
+    return await sheet(datasette, request, "_at_hand.html", **await moment(datasette), trades=trades.shipped())
+
+
+async def moment(datasette: Any) -> dict[str, Any]:
+    """The bench as it stands: links with their readings in words, and the step at hand."""
+    try:
+        status = (await ask(datasette, "status", STATUS_WITHIN_S))["status"]
+    except CannotDo as lost:
+        return {"lost": str(lost).splitlines()[0], "links": [], "hand": None, "store": None}
+    for link in status["links"]:
+        link["readings"] = [at_hand.reading_words(reading) for reading in link["readings"]]
+    hand = await read(datasette, at_hand.at_hand, status["walk"]) if status["walk"] else None
+    links = sorted(status["links"], key=lambda link: not _is_wanted(link, hand["step"] if hand else None))
+    return {"lost": "", "links": links, "hand": hand, "store": status["store"]}
+
+
+def _is_wanted(link: dict[str, Any], step: Step | None) -> bool:
+    """Whether an instrument is the one that the step at hand waits for: it is shown first."""
+    if step is None or step.instrument:
+        return step is not None and step.instrument == link["link"]
+    return any(reading["quantity"] == step.quantity for reading in link["readings"])
+
+
+async def ask(datasette: Any, do: str, within_s: float = ANSWER_WITHIN_S, **more: Any) -> dict[str, Any]:
+    """The daemon's answer. Raises: CannotDo."""
+    return await asyncio.to_thread(client.ask, database_path(datasette), do, within_s, **more)
+
+
+def who(request: Any) -> dict[str, str]:
+    """Who asks and from where, for the record. Raises: Forbidden for whom the door did not name."""
+    if not request.actor:
+        raise Forbidden("Acts are taken through meterlog browse only.")
+    return {"who": f"page, {request.actor['id']}", "whence": request.actor["whence"]}
+
+
+async def act(datasette: Any, request: Any) -> Any:
+    """Pass one act on; a script gets an answer, a plain form is led back to the page."""
+    asked_by = who(request)
+    if request.method != "POST":
+        return Response.redirect("/bench")
+    form = await request.post_vars()
+    word = form.get("word", "")
+    if word not in WORDS:
+        return await _answer(datasette, request, f"There is no act {word!r}.")
+    more = {name: form[name].strip() for name in ("text", "step") if form.get(name)}
+    return await pass_on(datasette, request, "act", word=word, **more, **asked_by)
+
+
+async def pass_on(datasette: Any, request: Any, do: str, **more: Any) -> Any:
+    """Ask the daemon and answer with its words."""
+    try:
+        await ask(datasette, do, **more)
+    except CannotDo as refused:
+        return await _answer(datasette, request, str(refused))
+    return await _answer(datasette, request, "")
+
+
+async def _answer(datasette: Any, request: Any, refused: str) -> Any:
+    if "application/json" in request.headers.get("accept", ""):
+        return Response.json({"ok": not refused, "error": refused}, status=409 if refused else 200)
+    if not refused:
+        return Response.redirect("/bench")
+    return await sheet(datasette, request, "refused.html", status=409, words=refused)
+
+
+async def open_job(datasette: Any, request: Any) -> Any:
+    """The form for a new job of one procedure; posted, the job is opened."""
+    asked_by = who(request)
+    key = request.args.get("procedure", "")
+    procedure = trades.procedure(key)
+    if procedure is None:
+        return Response.redirect("/bench")
+    if request.method != "POST":
+        return await sheet(datasette, request, "open_job.html", key=key, procedure=procedure)
+    form = {name: value.strip() for name, value in (await request.post_vars()).items() if value.strip()}
+    plate = {name: form[f"plate {name}"] for name in procedure.entries if f"plate {name}" in form}
+    personal = {name: form[name] for name in ("owner", "complaint", "serial number") if name in form}
+    more = {name: form[name] for name in ("ref", "where") if name in form}
+    return await pass_on(
+        datasette, request, "open job", procedure=key, plate=plate, personal=personal, **more, **asked_by
+    )
+
+
+async def close_job(datasette: Any, request: Any) -> Any:
+    asked_by = who(request)
+    if request.method != "POST":
+        return Response.redirect("/bench")
+    return await pass_on(datasette, request, "close job", **asked_by)
+
+
+async def minute(datasette: Any, request: Any) -> Any:
+    """The last minute of each display, for the trends: age in s and value, SI."""
+    return Response.json(await read(datasette, queries.last_minute))

@@ -1,0 +1,106 @@
+"""The live stream of the bench page: the daemon's announcements as server-sent events.
+
+Every stream is one watch on the control socket. `beat` each second is the heartbeat; when nothing
+comes for `SILENCE_S`, or the socket ends, `lost` is sent and the daemon is sought again. A browser
+that comes back asks for the page's moment anew, so events need no memory.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import json
+from typing import TYPE_CHECKING, Any
+
+from datasette.utils.asgi import Response
+
+from meterlog.store.sqlite import lock_facts
+from meterlog.web.at_hand import reading_words
+from meterlog.web.sheet import database_path
+
+if TYPE_CHECKING:
+    from collections.abc import AsyncIterator
+    from pathlib import Path
+
+SILENCE_S = 1.7
+"""Beats come each second: after this long the daemon is lost, and the page says so within two."""
+SEEK_AGAIN_S = 0.5
+MOST_STREAMS = 16
+LONGEST_LINE = 4 * 1024 * 1024
+PASSED_ON = ("reading", "link", "walk", "capture", "verdict", "said", "job", "store", "beat")
+
+_open = 0
+
+
+async def stream(datasette: Any, scope: Any, receive: Any, send: Any) -> None:
+    """Send events until the browser leaves."""
+    global _open
+    if _open >= MOST_STREAMS:
+        await Response.text("Too many pages of this bench are open.", status=503).asgi_send(send)
+        return
+    _open += 1
+    try:
+        await _serve(database_path(datasette), receive, send)
+    finally:
+        _open -= 1
+
+
+async def _serve(database: Path, receive: Any, send: Any) -> None:
+    headers = [(b"content-type", b"text/event-stream; charset=utf-8"), (b"cache-control", b"no-store")]
+    await send({"type": "http.response.start", "status": 200, "headers": headers})
+    telling = asyncio.create_task(_tell(database, send))
+    try:
+        while (await receive())["type"] != "http.disconnect":
+            pass
+    finally:
+        telling.cancel()
+        with contextlib.suppress(asyncio.CancelledError, OSError):
+            await telling
+
+
+async def _tell(database: Path, send: Any) -> None:
+    async for event, data in events(database):
+        body = f"event: {event}\ndata: {json.dumps(data, ensure_ascii=False)}\n\n".encode()
+        await send({"type": "http.response.body", "body": body, "more_body": True})
+
+
+async def events(database: Path) -> AsyncIterator[tuple[str, dict[str, Any]]]:
+    """Events without end: `here` when the daemon answers, what it announces, `lost` when it does not."""
+    told_lost = False
+    while True:
+        try:
+            async for line in _watch(database):
+                told_lost = False
+                yield _event(line)
+            why = "The daemon has ended."
+        except TimeoutError:
+            why = "The daemon does not answer."
+        except (OSError, ValueError):
+            why = "No daemon listens to the bench. Start it with: meterlog listen"
+        if not told_lost:
+            told_lost = True
+            yield "lost", {"why": why}
+        else:
+            yield "still lost", {}
+        await asyncio.sleep(SEEK_AGAIN_S)
+
+
+async def _watch(database: Path) -> AsyncIterator[dict[str, Any]]:
+    """The lines of one watch. Raises: TimeoutError, OSError, ValueError."""
+    path = lock_facts(database).get("socket", "")
+    reader, writer = await asyncio.open_unix_connection(path, limit=LONGEST_LINE)
+    try:
+        writer.write(b'{"do": "watch", "who": "page"}\n')
+        while line := await asyncio.wait_for(reader.readline(), SILENCE_S):
+            yield json.loads(line)
+    finally:
+        writer.close()
+
+
+def _event(line: dict[str, Any]) -> tuple[str, dict[str, Any]]:
+    kind = line.get("event")
+    if kind == "reading":
+        return "reading", {"link": line["link"], "readings": [reading_words(r) for r in line["readings"]]}
+    if kind in PASSED_ON:
+        return str(kind), {} if kind == "walk" else {name: value for name, value in line.items() if name != "event"}
+    return "here", {}

@@ -1,0 +1,218 @@
+"""The bench page in a real browser over the real daemon, its instruments played on pseudo-terminals."""
+
+import threading
+import time
+from pathlib import Path
+
+import pytest
+from players.segments import showing
+from playwright.sync_api import expect
+
+PROCEDURE = """\
+procedure: kettle-cord
+title: Cord of a kettle
+appliance: kettle with a cord
+source: invented for the tests
+cautions: [isolate]
+points:
+  outside:
+    plug earth pin: the earth pin of the plug
+    bare metal: unpainted metal of the body
+    plug line pin: the line pin of the plug
+    plug neutral pin: the neutral pin of the plug
+steps:
+  - step: look
+    kind: look
+    title: Cord looked over
+    cautions: [look-first]
+  - step: leads
+    kind: leads
+    title: Probe tips pressed together
+    limits: [{is: at most 0.5 ohm, source: "common practice, no source", mark: common practice}]
+  - step: earth
+    kind: measure
+    title: Protective conductor
+    points: [plug earth pin, bare metal]
+    quantity: resistance
+    limits: [{is: at most 5 ohm, source: "common practice, no source", mark: common practice}]
+    fail means: a broken conductor
+  - step: element
+    kind: measure
+    title: Heating element
+    points: [plug line pin, plug neutral pin]
+    quantity: resistance
+    limits: [{is: 15 .. 30 ohm, source: "common practice, no source", mark: common practice}]
+"""
+
+
+class Player:
+    """Plays a meter at ten readings a second until told to end; `ohms` None is open leads."""
+
+    def __init__(self, wire):
+        self.ohms = None
+        self._wire, self._ended = wire, threading.Event()
+        self._thread = threading.Thread(target=self._play, daemon=True)
+        self._thread.start()
+
+    def _play(self):
+        while not self._ended.wait(0.1):
+            self._wire.write(showing("ohm", self.ohms))
+
+    def end(self):
+        self._ended.set()
+        self._thread.join()
+
+
+@pytest.fixture
+def player(meter):
+    made = Player(meter[1])
+    yield made
+    made.end()
+
+
+@pytest.fixture
+def kettle(tmp_path):
+    path = tmp_path / "kettle-cord.yaml"
+    path.write_text(PROCEDURE)
+    return str(path)
+
+
+def task(page, title):
+    expect(page.get_by_role("heading", name=title, exact=True)).to_be_visible()
+
+
+def press(page, name):
+    page.get_by_role("button", name=name, exact=True).click()
+
+
+def measure(page, player, title, ohms, outcome):
+    """Hold the probes until it is taken, then lift them."""
+    task(page, title)
+    expect(page.locator(".digits-number").first).to_have_text("OVER")
+    player.ohms = ohms
+    expect(page.locator(".found .stamp").first).to_contain_text(outcome)
+    player.ohms = None
+
+
+def test_a_whole_job_is_driven_from_the_page(meter, player, kettle, browse, page_of):
+    daemon, _, celsius = meter
+    daemon.ask("open job", procedure=kettle, ref="B-1", plate={}, personal={"complaint": "Trips <b>at once</b>"})
+    page = page_of("phone")
+    page.goto(browse(daemon.db) + "/bench")
+    celsius.write(b"T=+023.5C\r\n")
+    expect(page.get_by_role("article").filter(has_text="thermometer").locator(".digits-number")).to_have_text("023.5")
+    task(page, "Cord of a kettle")
+    press(page, "I have read them")
+    task(page, "Cord looked over")
+    press(page, "I have read them")
+    press(page, "Looked: it is well")
+    measure(page, player, "Probe tips pressed together", 0.2, "pass")
+    measure(page, player, "Protective conductor", 8.1, "fail")
+    task(page, "Heating element")
+    page.get_by_text("Note", exact=True).click()
+    page.get_by_label("Note on this check").fill("Element <i>looks</i> scaled")
+    press(page, "Keep the note")
+    player.ohms = 19.6
+    task(page, "Cord of a kettle")
+    expect(page.get_by_text("Every check is answered.")).to_be_visible()
+    press(page, "Close the job")
+    task(page, "No job is at hand")
+    page.goto(page.url.replace("/bench", "/job/B-1"))
+    for words in ("19.6 Ω", "8.1 Ω", "Trips <b>at once</b>", "Element <i>looks</i> scaled"):
+        expect(page.get_by_text(words).first).to_be_visible()
+    assert daemon.rows("SELECT step, outcome FROM verdicts WHERE counts ORDER BY id") == [
+        ("leads", "pass"),
+        ("earth", "fail"),
+        ("element", "pass"),
+    ]
+    whos = daemon.rows("SELECT DISTINCT who, whence FROM event WHERE kind LIKE 'act %'")
+    assert whos == [("page, owner", "127.0.0.1")]
+
+
+def test_the_limit_is_a_band_with_the_reading_on_it(meter, player, kettle, browse, page_of):
+    daemon = meter[0]
+    daemon.ask("open job", procedure=kettle, ref="B-1", plate={}, personal={})
+    for word in ("acknowledge", "acknowledge", "confirm"):
+        daemon.ask("act", word=word)
+    daemon.ask("act", word="go to", step="element")
+    page = page_of("desktop")
+    page.goto(browse(daemon.db) + "/bench")
+    expect(page.get_by_role("img", name="Accepted: 15 .. 30 ohm")).to_be_visible()
+    player.ohms = 40.0
+    expect(page.locator(".scale-words")).to_have_text("now above the limit")
+    player.ohms = 20.0
+    expect(page.locator(".scale-words")).to_have_text("now inside the limit")
+
+
+def test_a_skip_needs_its_reason(meter, kettle, browse, page_of):
+    daemon = meter[0]
+    daemon.ask("open job", procedure=kettle, ref="B-1", plate={}, personal={})
+    daemon.ask("act", word="acknowledge")
+    daemon.ask("act", word="acknowledge")
+    page = page_of("phone")
+    page.goto(browse(daemon.db) + "/bench")
+    page.get_by_text("Skip", exact=True).click()
+    press(page, "Skip this check")
+    task(page, "Cord looked over")
+    page.get_by_label("Why it is skipped").fill("no daylight")
+    press(page, "Skip this check")
+    task(page, "Probe tips pressed together")
+
+
+def test_a_lost_daemon_is_told_within_two_seconds_and_found_again(meter, browse, page_of):
+    daemon = meter[0]
+    page = page_of("phone")
+    page.goto(browse(daemon.db) + "/bench")
+    lost = page.get_by_role("alert")
+    expect(page.get_by_role("heading", name="No job is at hand")).to_be_visible()
+    expect(lost).to_be_hidden()
+    page.wait_for_function("document.querySelectorAll('.display').length === 2")
+    daemon.kill()
+    began = time.monotonic()
+    expect(lost).to_contain_text("Nothing is heard.", timeout=2000)
+    assert time.monotonic() - began < 2.0
+    daemon.start()
+    expect(lost).to_be_hidden()
+
+
+def test_a_daemon_that_only_stands_still_is_told_too(meter, browse, page_of):
+    import os
+    import signal
+
+    daemon = meter[0]
+    page = page_of("phone")
+    page.goto(browse(daemon.db) + "/bench")
+    expect(page.get_by_role("heading", name="No job is at hand")).to_be_visible()
+    os.kill(daemon.process.pid, signal.SIGSTOP)
+    expect(page.get_by_role("alert")).to_contain_text("Nothing is heard.", timeout=2500)
+    os.kill(daemon.process.pid, signal.SIGCONT)
+    expect(page.get_by_role("alert")).to_be_hidden()
+
+
+def test_a_job_is_opened_on_the_page(meter, browse, page_of):
+    daemon = meter[0]
+    page = page_of("phone")
+    page.goto(browse(daemon.db) + "/bench")
+    page.get_by_label("Open a job for").select_option(label="Microwave oven")
+    press(page, "Open")
+    page.get_by_label("Job number").fill("B-2")
+    page.get_by_label("rated output").fill("900 W")
+    press(page, "Open the job")
+    task(page, "Microwave oven")
+    assert daemon.rows("SELECT ref, plate FROM job") == [("B-2", '{"rated output":"900 W"}')]
+
+
+def test_without_a_daemon_the_record_is_still_read(tmp_path, browse, page_of):
+    import records
+
+    page = page_of("phone")
+    page.goto(browse(records.make(tmp_path / "old.db")) + "/bench")
+    expect(page.get_by_role("alert")).to_contain_text("No daemon listens to the bench. Start it with: meterlog listen")
+    page.get_by_role("link", name="Jobs").click()
+    expect(page.get_by_text("K-7")).to_be_visible()
+
+
+def test_the_procedure_of_these_tests_is_sound():
+    from meterlog.procedure.language import read_procedure
+
+    assert len(read_procedure(PROCEDURE, str(Path("kettle-cord.yaml"))).steps) == 4

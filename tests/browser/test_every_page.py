@@ -1,0 +1,79 @@
+"""Every page at both sizes and in both colour schemes: accessible by axe, no sideways scrolling, no outside request."""
+
+import pytest
+import records
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import expect
+
+RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
+PAGES = ["/", "/jobs?words=none", "/job/K-7", "/capture/5", "/capture/4", "/verdict/6", "/bench", "/record/verdicts"]
+LEAST_TARGET = 44
+CONTROLS = "main button, main input:not([type=hidden]), main select, main textarea, main summary, .head a, .acts a"
+
+
+@pytest.fixture(scope="module")
+def database(tmp_path_factory):
+    return records.make(tmp_path_factory.mktemp("record") / "record.db")
+
+
+@pytest.fixture
+def home(database, browse):
+    return browse(database)
+
+
+@pytest.mark.parametrize(("size", "scheme"), [("phone", "light"), ("desktop", "dark")])
+def test_pages_pass_axe_and_fit(home, page_of, size, scheme):
+    page = page_of(size, color_scheme=scheme)
+    found = []
+    for path in PAGES:
+        page.goto(home + path)
+        expect(page.get_by_role("main")).to_be_visible()
+        answer = Axe().run(page, options={"runOnly": RULES}).response
+        found += [(path, wrong["id"], wrong["nodes"][0]["html"]) for wrong in answer["violations"]]
+        if path.startswith("/record"):
+            continue
+        width = page.evaluate("document.documentElement.scrollWidth")
+        if width > page.viewport_size["width"]:
+            found.append((path, "wider than the screen", width))
+        found += [(path, "small target", name) for name in page.evaluate(SMALL, CONTROLS)]
+    assert found == []
+
+
+SMALL = """controls => [...document.querySelectorAll(controls)].filter(el => {
+  const box = el.getBoundingClientRect();
+  return box.width > 0 && (box.height < 43.5 || box.width < 43.5);
+}).map(el => el.outerHTML.slice(0, 90))"""
+
+
+def test_a_page_is_walked_by_keyboard(home, page_of):
+    page = page_of("desktop")
+    page.goto(home + "/jobs")
+    page.keyboard.press("Tab")
+    expect(page.get_by_role("link", name="To the page itself")).to_be_focused()
+    page.get_by_label("Appliance, plate or job number").fill("K-8")
+    page.keyboard.press("Enter")
+    page.get_by_role("link", name="K-8").focus()
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("heading", name="K-8")).to_be_visible()
+
+
+def test_what_people_wrote_runs_nowhere(home, page_of):
+    page = page_of("phone")
+    asked = []
+    page.on("dialog", lambda dialog: (asked.append(dialog.message), dialog.dismiss()))
+    for path in ("/", "/job/K-8", "/job/K-7"):
+        page.goto(home + path)
+    expect(page.get_by_text("Hums <loudly> & smells of warm varnish.")).to_be_visible()
+    assert asked == []
+
+
+def test_the_way_from_a_verdict_down_to_the_bytes(home, page_of):
+    page = page_of("phone")
+    page.goto(home + "/job/K-7")
+    page.get_by_role("link", name="verdict on Transformer primary").click()
+    for heading in ("The question", "The limit and its source", "The capture", "The uncertainty", "The arithmetic",
+                    "The verdict", "Down to the bytes"):  # fmt: skip
+        expect(page.get_by_role("heading", name=heading)).to_be_visible()
+    expect(page.get_by_text("55 AB 00 00 00").first).to_be_visible()
+    page.get_by_role("link", name="1.71 Ω").click()
+    expect(page.get_by_role("img", name="Readings around capture 5: settled for 2.75 s at 1.71 Ω.")).to_be_visible()
