@@ -15,12 +15,17 @@ if TYPE_CHECKING:
 _RETURN = re.compile(r"\breturn (.+)$", re.MULTILINE)
 
 
+WORDS = {"int": int, "len": len, "tuple": tuple, "bytes": bytes, "sum": sum, "max": max, "range": range,
+         "enumerate": enumerate, "dict": dict, "KeyError": KeyError, "str": str}  # fmt: skip
+"""All of Python's own names that generated code may use."""
+
+
 class Code:
     """Lines of one function and the constants that they use."""
 
     def __init__(self) -> None:
         self.lines: list[str] = []
-        self.names: dict[str, Any] = {"int": int, "len": len, "tuple": tuple}
+        self.names: dict[str, Any] = dict(WORDS)
         self._depth = 1
 
     @property

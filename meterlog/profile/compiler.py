@@ -123,7 +123,7 @@ def _compiled(said: Said, text: str, problems: Problems) -> Profile | None:
     layout = layout_of(said.frame, said.first_byte)
     framer = framer_of(said.frame, layout, problems)
     around = Around(
-        layout=layout, checks=said.check, starts=said.frame.start, ends=said.frame.end if not layout.length else ()
+        layout=layout, checks=said.checks, starts=said.frame.start, ends=said.frame.end if not layout.length else ()
     )
     questions, requests = _questions(said, problems)
     messages = _messages(said, around, requests, problems)
@@ -155,6 +155,8 @@ def _sound(said: Said, problems: Problems) -> None:
     single = [key for key in ("text", "pattern", "split", "fields", "bits", "readings") if getattr(said, key)]
     if said.messages and single:
         said.where.tell(problems, single[0], expected="it within one of `messages`", saw=f"{single[0]} beside messages")
+    if said.ask and not said.ask.requests:
+        said.ask.where.tell(problems, expected="the key 'requests': what is asked", saw="no such key")
     if not said.messages and not said.readings:
         said.where.tell(problems, expected="the key 'readings': the values that a frame shows", saw="no such key")
 
@@ -172,7 +174,7 @@ def _questions(
         if request.with_check and not said.check:
             request.where.tell(problems, "with check", expected="the key 'check' in the profile", saw="no such key")
         elif request.with_check:
-            data = appended(data, said.check[0], problems)
+            data = appended(data, said.checks[0], problems)
         for name in request.answer:
             if name not in names:
                 request.where.tell(

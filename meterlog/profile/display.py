@@ -92,8 +92,7 @@ class Display:
         if minus:
             add(f"if {minus}: {z} = not {counts}; {counts} = -{counts}")
         code.dedent()
-        add("except KEYERROR:")
-        code.names["KEYERROR"] = KeyError
+        add("except KeyError:")
         code.indent()
         text = ", ".join(gathered(self.values.layout, bits) for bits in field.digits)
         add(f"{counts}, {d}, {w}, {z}, {s} = {slow}(({text},), {points or 0}, {minus or 0})")

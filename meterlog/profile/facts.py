@@ -10,6 +10,7 @@
     negative                       the sign, where it is told apart from the digits
     overload, open sensor, above, below    the reading is an edge, not a number
     nothing                        no reading here (an unused input)
+    normal                         a code that is known and adds nothing
     reject sensor fault            the instrument says that it cannot measure
 
 Items are parted by `;`. Facts of several sources are merged; two that contradict reject the frame.
@@ -65,6 +66,8 @@ def parse_facts(text: str) -> Facts:
 
 
 def _item(words: str) -> Facts:
+    if words == "normal":
+        return NO_FACTS
     if words == "nothing":
         return Facts(nothing=True)
     if words == "negative":

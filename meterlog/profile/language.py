@@ -66,7 +66,7 @@ REQUEST = ByKind(scalar=Scalar(w.BYTES.expected, _plain_request), mapping=REQUES
 class Ask:
     """What is asked of an instrument that does not speak by itself."""
 
-    requests: tuple[Request, ...] = key("what is asked, in turn, again and again", ListOf(REQUEST, least=1))
+    requests: tuple[Request, ...] = key("what is asked, in turn, again and again", ListOf(REQUEST, least=1), ())
     first: tuple[Request, ...] = key("what is asked once, before: identity, mode", ListOf(REQUEST, least=1), ())
     every: float = key("time from one round to the next", quantity("s", "0.5 s"), 0.5)
     wait: float = key("time after which a request counts as not answered", quantity("s", "1 s"), 1.0)
@@ -278,6 +278,7 @@ class Split:
     """A text in parts between separators."""
 
     by: bytes = key("what stands between the parts", w.BYTES)
+    over: Span | None = key("the bytes that are split; where not said, all but start and end", w.SPAN, None)
     parts: int | None = key("how many parts a frame has; not needed where a header names them", whole(1, 200), None)
     where: Where
 
@@ -395,7 +396,7 @@ class Said(Says):
         (),
     )
     frame: Cut | None = key("how the stream is cut into frames", FRAME, None)
-    check: tuple[Check, ...] = key(
+    check: Check | tuple[Check, ...] = key(
         "what proves a frame; a list where there are several",
         ByKind(mapping=CHECK, sequence=ListOf(CHECK, least=1)),
         (),
@@ -408,6 +409,7 @@ class Said(Says):
 
     @property
     def checks(self) -> tuple[Check, ...]:
+        """The checks, a single one too as a list."""
         return self.check if isinstance(self.check, tuple) else (self.check,)
 
 

@@ -86,7 +86,7 @@ class Template:
         """The pattern of a field, its groups noted."""
         values = self.values
         if kind.is_number_text:
-            parts = number_parts(name, bool(field and field.special))
+            parts = number_parts(name, field)
             values.known[name] = Value(kind="number", name=name, parts=parts, width=kind.before, field=field)
             self.groups.extend(parts)
             return number_pattern(field, kind)
@@ -200,6 +200,9 @@ class Parts:
         assert says.split
         by = code.constant(says.split.by, "by")
         text = body(code, self.start, self.ends)
+        if says.split.over:
+            values.reach(says.where, [says.split.over.first, says.split.over.last])
+            text = values.layout.slice(says.split.over)
         code.add(
             f"parts = [p.strip() for p in {text}.split({by})]" if says.split.by != b" " else f"parts = {text}.split()"
         )
@@ -244,7 +247,6 @@ class Parts:
         code.add(f"if {wanted}.issubset(parts):")
         code.add("    kept['header'] = dict([(name, k) for k, name in enumerate(parts)] + [(0, len(parts))])")
         code.add("    return ()")
-        code.names["enumerate"], code.names["dict"] = enumerate, dict
         code.add("header = kept.get('header')")
         self.values.fail("header is None", "the line that names the columns has not come yet")
         self.values.fail("len(parts) != header[0]", "not as many parts as the line that names them")

@@ -136,7 +136,6 @@ class MessageCompiler:
         assert self.says.repeat
         first = self.says.repeat.from_part - 1
         self.code.add("out = []")
-        self.code.names["range"] = range
         self.code.add(f"for g in range({first}, len(parts), {self.says.repeat.every}):")
         self.code.indent()
 
@@ -202,7 +201,7 @@ class MessageCompiler:
             except ValueError as error:
                 said.where.tell(self.problems, expected="a code as this field is read", saw=code, hint=str(error))
                 continue
-            if value.kind == "int" and isinstance(key, int) and key >> value.bits:
+            if value.kind == "int" and isinstance(key, int) and not -(1 << value.bits - 1) <= key < 1 << value.bits:
                 said.where.tell(self.problems, expected=f"a code of {value.bits} bits", saw=code)
             read.append(key)
         return read
@@ -383,14 +382,14 @@ class MessageCompiler:
             self.code.constant(former.make, "make"),
             self.code.add,
         )
-        self.code.names |= {"STR": str, "Reading": Reading}
+        self.code.names["Reading"] = Reading
         add(f"key = {key}")
         if former.plain:
             add(f"form{place} = {kept}.get(key) or {make}(key)")
-            add(f"if form{place}.__class__ is STR: return form{place}")
+            add(f"if form{place}.__class__ is str: return form{place}")
         else:
             add(f"entry = {kept}.get(key) or {make}(key)")
-            add("if entry.__class__ is STR: return entry")
+            add("if entry.__class__ is str: return entry")
             add(f"form{place}, factor, zero = entry")
             add(f"if factor is None: counts{place} = None")
             add("elif factor != 1:")

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from meterlog.profile import arithmetic
 from meterlog.profile.arithmetic import Exact, rounded
 from meterlog.profile.display import Display
+from meterlog.profile.values import special_numbers, trimmed
 from meterlog.readings import COUNTS_LIMIT
 from meterlog.source import near_miss
 
@@ -137,7 +138,6 @@ class Numbers:
             shift = f"{decimals} - {k}" if k else decimals
             self.code.add(f"shift = {shift}")
             self.code.add(f"{counts} = rounded({n} * 10 ** max(shift, 0), {d} * 10 ** max(-shift, 0))")
-            self.code.names["max"] = max
         self._limit(counts, said.value)
         return f"{decimals}, 1, False, None"
 
@@ -176,7 +176,7 @@ class Numbers:
             self.code.add(f"{counts}, d{place} = {self.code.constant(_shortest(single), 'shortest')}({value.expr})")
             decimals = f"d{place}"
         else:
-            self.code.names["rounded"], self.code.names["max"] = rounded, max
+            self.code.names["rounded"] = rounded
             self.code.add(f"n, m = {value.expr}.as_integer_ratio()")
             self.code.add(f"{counts} = rounded(n * 10 ** max({decimals}, 0), m * 10 ** max(-{decimals}, 0))")
         self._limit(counts, value.name)
@@ -193,7 +193,6 @@ class Numbers:
             add("else:")
             self.code.indent()
         add(f"{counts} = int({before} + {after})")
-        kind = value.field.kind if value.field else ""
         fixed = value.width is not None
         if not fixed:
             self._limit(counts, value.name)
@@ -206,9 +205,17 @@ class Numbers:
             add(f"if not d{place}: d{place} = {decimals}")
         add(f"z{place} = False")
         add(f"if {sign} == b'-': z{place} = not {counts}; {counts} = -{counts}")
+        numbers = special_numbers(value.field) if value.field else {}
+        if numbers:
+            self.code.names["trimmed"] = trimmed
+            known = self.code.constant(numbers, "special")
+            add(f"s{place} = {known}.get(trimmed({counts}, d{place}))")
+            add(f"if s{place} is not None: {counts} = d{place} = 0; w{place} = 1; z{place} = False")
         if word:
             self.code.dedent()
-        del kind
+            if numbers:
+                add(f"if {word} is not None: s{place} = {word}")
+        word = f"s{place}" if numbers else word
         return f"d{place}, w{place}, z{place}, {word}"
 
 

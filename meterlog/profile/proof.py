@@ -109,7 +109,6 @@ def _held(check: Check, made: Sum, values: Values) -> str | None:
     text = layout.slice(check.at)
     values.fail(f"not {digits}({text})", f"check in bytes {check.at}: no hex digits")
     if check.order == "little":
-        code.names["bytes"] = bytes
         code.add(f"saw = int.from_bytes(bytes.fromhex({text}.decode()), 'little')")
     else:
         code.add(f"saw = int({text}, 16)")
@@ -120,7 +119,6 @@ def _inline(made: Sum, first: int, end: int, values: Values) -> str:
     """The check of a frame of known length, a look-up for each byte."""
     code, whole = values.code, (1 << made.bits) - 1
     if made.kind in PLAIN and made.kind != "xor-8":
-        code.names["sum"] = sum
         text = f"(sum(f[{first}:{end}]) + {made.init or 0})"
     elif made.kind == "xor-8":
         text = "(" + " ^ ".join([*(f"f[{place}]" for place in range(first, end)), str(made.init or 0)]) + ")"

@@ -179,7 +179,7 @@ class Values:
         pattern = self.code.constant(re.compile(number_pattern(field, kind)).fullmatch, "number")
         self.code.add(f"m = {pattern}({expr})")
         self.fail("m is None", f"{name}: {where} hold no such number")
-        parts = number_parts(name, bool(field.special))
+        parts = number_parts(name, field)
         self.code.add(f"{', '.join(parts)} = m.groups()")
         return Value(kind="number", name=name, parts=parts, width=kind.before, field=field)
 
@@ -189,8 +189,7 @@ class Values:
         proved = f"{test}(t_{name})" if base == 16 else f"t_{name}.{test}()"
         if field.special and base == 10:
             special = self.code.constant(frozenset(word_code(word) for word in field.special), "special")
-            plain = f"t_{name} if t_{name}.__class__ is BYTES else t_{name}.encode()"
-            self.code.names["BYTES"] = bytes
+            plain = f"t_{name} if t_{name}.__class__ is bytes else t_{name}.encode()"
             self.code.add(f"x_{name} = {plain}")
             self.fail(f"not ({proved} or x_{name} in {special}) or len(t_{name}) > 18", f"{name}: {reason}")
             self.code.add(f"if x_{name} in {special}: v_{name} = x_{name}")
@@ -206,9 +205,42 @@ class Values:
         )
 
 
-def number_parts(name: str, special: bool) -> tuple[str, ...]:
+def number_parts(name: str, field: Field | None) -> tuple[str, ...]:
+    """The variables of a decimal text; the fifth is a special word, where there can be one."""
     parts = tuple(f"{name}_{part}" for part in ("sign", "before", "after", "exponent"))
-    return (*parts, f"{name}_special") if special else parts
+    return (*parts, f"{name}_special") if field is not None and _special_words(field) else parts
+
+
+_NUMERIC = re.compile(NUMBER.decode())
+
+
+def _special_words(field: Field) -> list[str]:
+    return [word for word in field.special if not _NUMERIC.fullmatch(word)]
+
+
+def special_numbers(field: Field) -> dict[tuple[int, int], bytes]:
+    """Special values that are written as numbers, such as 9.9E37, by their trimmed (counts, decimals)."""
+    found = {}
+    for word in field.special:
+        match = _NUMERIC.fullmatch(word)
+        if match:
+            sign, before, after, exponent = match.groups()
+            counts = int(before + after) * (-1 if sign == "-" else 1)
+            found[trimmed(counts, len(after) - int(exponent or 0))] = word_code(word)
+    return found
+
+
+def trimmed(counts: int, decimals: int) -> tuple[int, int]:
+    """The same number without zeros at its end.
+
+    >>> trimmed(99000, 3), trimmed(0, 5)
+    ((99, 0), (0, 0))
+    """
+    if not counts:
+        return 0, 0
+    while counts % 10 == 0:
+        counts, decimals = counts // 10, decimals - 1
+    return counts, decimals
 
 
 def number_pattern(field: Field | None, kind: Kind) -> bytes:
@@ -220,7 +252,7 @@ def number_pattern(field: Field | None, kind: Kind) -> bytes:
             number = rb" *([-+]?) *(\d{%d})()()" % kind.before
     if kind.signed:
         number = number.replace(b"([-+]?)", b"([-+])")
-    words = b"|".join(re.escape(word_code(word)) for word in field.special) if field else b""
+    words = b"|".join(re.escape(word_code(word)) for word in _special_words(field)) if field else b""
     return rb"(?:%s| *(%s) *)" % (number, words) if words else number
 
 
