@@ -45,7 +45,7 @@ class Piece:
     tau: float = 0.0
     wander: float = 0.0  # part a second, of fingers
     beat: float = 0.0  # part, of an alternating voltage against the meter's rate
-    power: float = 0.0  # exponent of a slow rise, of insulation
+    creep: float = 0.0  # part by which it is off at first, fading with `tau`: a thermistor in a warm hand
     bounce: float = 0.0  # s at the beginning
     quantity: str = ""  # the dial is turned to it
     hold: bool = False
@@ -149,8 +149,8 @@ def _level(piece: Piece, into: float, came_from: float | None, rng: random.Rando
     value = piece.value
     if value is None or value in (OPEN, 0.0):
         return value
-    if piece.power:
-        return value * max(into, 0.2) ** piece.power
+    if piece.creep:
+        return value * (1 + piece.creep * math.exp(-into / piece.tau))
     if piece.wander:
         swing = math.sin(0.8 * into + phase) / 0.8 + 0.3 * math.sin(2.9 * into + 2 * phase)
         return value * (1 + piece.wander * (swing + 0.1 * rng.uniform(-1, 1)))

@@ -13,6 +13,7 @@ import random
 import sys
 from collections import Counter
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from bench_streams import IDLE, OPEN, STRAY_FARAD, Meter, Piece, Truth
 
@@ -20,6 +21,9 @@ from meterlog.procedure.steps import Procedure, Settling, Step, StepKind
 from meterlog.settle import BOUND_HELD_S, criterion_for
 from meterlog.walk import REPLAY, Act, Walk
 from meterlog.walk.happenings import Captured
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
 
 RATES = (1.0, 2.0, 3.0, 5.0, 10.0)
 SLIP, FINGERS, HOLDS, WRONG_FUNCTION, BLIP = 0.2, 0.12, 0.08, 0.15, 0.1
@@ -44,7 +48,7 @@ class Job:
         for number in range(count):
             kind = rng.choices(
                 ("resistance", "junction_voltage", "capacitance", "voltage", "insulation_resistance", "open", "dead",
-                 "bound", "leak"), (40, 10, 14, 8, 8, 12, 5, 3, 4))[0]  # fmt: skip
+                 "bound", "leak", "creep"), (36, 10, 14, 8, 8, 12, 5, 3, 4, 4))[0]  # fmt: skip
             self.measure(f"s{number}", kind)
         self.add(4.0)
 
@@ -60,7 +64,7 @@ class Job:
     def hunting(self) -> float:
         """Time a meter needs to find its range, with a reading or two to see it, s."""
         rate = self.meter.rate
-        return (math.ceil(5 / max(1, round(3 / rate))) + 1.5) / rate
+        return (math.ceil(5 / max(1, round(3 / rate))) + 2.5) / rate
 
     def turn(self, quantity: str) -> None:
         """Turn the dial, now and then only after a contact on the wrong function."""
@@ -73,25 +77,25 @@ class Job:
         self.add(self.rng.uniform(1.5, 3.0) + self.hunting, quantity=quantity)
 
     def measure(self, key: str, kind: str) -> None:
-        quantity = {
-            "open": "resistance",
-            "leak": "resistance",
-            "dead": "voltage",
-            "bound": "insulation_resistance",
-        }.get(kind, kind)
+        quantity, do = self.kinds.get(kind, (kind, lambda key: self.contact(key, kind)))
         self.turn(quantity)
         if self.rng.random() < FINGERS and quantity in ("resistance", "junction_voltage"):
-            self.add(
-                self.rng.uniform(1.5, 4),
-                1.2e6 if quantity == "resistance" else 1.5,
-                wander=self.rng.uniform(0.01, 0.06),
-                bounce=0.2,
-            )
+            level, wander = 1.2e6 if quantity == "resistance" else 1.5, self.rng.uniform(0.01, 0.06)
+            self.add(self.rng.uniform(1.5, 4), level, wander=wander, bounce=0.2)
             self.add(self.rng.uniform(1.0, 2.0))
-        {"open": self.prove_open, "leak": self.leak, "dead": self.prove_dead, "bound": self.bound}.get(
-            kind, lambda key: self.contact(key, quantity)
-        )(key)
+        do(key)
         self.add(self.rng.uniform(1.5, 4.0))
+
+    @property
+    def kinds(self) -> dict[str, tuple[str, Callable[[str], None]]]:
+        """Measurements that are more than a contact: on what the dial stands, and what is done."""
+        return {
+            "creep": ("resistance", self.creep),
+            "open": ("resistance", self.prove_open),
+            "leak": ("resistance", self.leak),
+            "dead": ("voltage", self.prove_dead),
+            "bound": ("insulation_resistance", self.bound),
+        }
 
     def contact(self, key: str, quantity: str) -> None:
         low, high = VALUES[quantity]
@@ -121,6 +125,15 @@ class Job:
             self.add(1.0, value, hold=True)
             self.add(self.rng.uniform(3, 5), hold=True)
             self.add(self.rng.uniform(1.0, 2.0), value * 1.5, hold=True)
+
+    def creep(self, key: str) -> None:
+        """A thermistor that warms in the hand, with a settling of its own."""
+        value, tau = self.rng.uniform(800, 5e4), self.rng.uniform(2.0, 5.0)
+        own = Settling(length_s=3.0)
+        self.steps.append(Step(key=key, title=key, kind=StepKind.MEASURE, quantity="resistance", settling=own))
+        began, comfortable = self.at, 3.0 + self.hunting + 1.0 + 2.6 * tau
+        self.add(self.hurried(comfortable), value, tau=tau, creep=self.rng.choice((-0.03, 0.03)), bounce=0.2)
+        self.truth.append(Truth(key, began, self.at, value, 0.004))
 
     def prove_open(self, key: str) -> None:
         hold = 3.0
@@ -160,7 +173,7 @@ class Job:
 
 def outcomes(job: Job, *, known: bool, settling: Settling | None = None) -> Counter[str]:
     """What became of each measurement; `known`: the step is set for each contact, else they advance in order."""
-    steps = tuple(replace(step, settling=settling) if settling else step for step in job.steps)
+    steps = tuple(replace(step, settling=_merged(step.settling, settling)) for step in job.steps)
     walk = Walk(Procedure(key="p", title="p", appliance="a", source="s", cautions=(), steps=steps), assume=REPLAY)
     told, turn = walk.start(0.0), 0
     for ordinal, (at, reading) in enumerate(job.meter.watch(job.script, job.rng, "resistance")):
@@ -171,6 +184,13 @@ def outcomes(job: Job, *, known: bool, settling: Settling | None = None) -> Coun
         told += walk.reading("meter", ordinal, reading, at)
     captures = [happening for happening in told if isinstance(happening, Captured)]
     return score(job, captures)
+
+
+def _merged(own: Settling, other: Settling | None) -> Settling:
+    """A step's own settling, with what a trial changes where the step says nothing."""
+    stated = {name: getattr(own, name) for name in own.__slots__ if getattr(own, name) is not None}
+    tried = {name: getattr(other, name) for name in own.__slots__ if other and getattr(other, name) is not None}
+    return Settling(**{**tried, **stated})
 
 
 def score(job: Job, captures: list[Captured]) -> Counter[str]:
@@ -218,7 +238,6 @@ RULES = {
     "B = 3 %": Settling(spread_part=0.03),
     "A = 8": Settling(spread_counts=8),
     "C = 1": Settling(slope_counts=1),
-    "C = 3": Settling(slope_counts=3),
     "C = 5": Settling(slope_counts=5),
     "D = 1 %": Settling(slope_part=0.01),
     "B = 2 %, no slope": Settling(spread_part=0.02, slope_counts=1e9),

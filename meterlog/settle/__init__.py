@@ -14,7 +14,17 @@ from meterlog.settle.settler import (
     State,
     Touched,
 )
-from meterlog.settle.window import CRITERIA, Criterion, Held, Pace, Sample, Window, capture_of, criterion_for
+from meterlog.settle.window import (
+    CRITERIA,
+    Criterion,
+    Held,
+    Pace,
+    Sample,
+    Window,
+    capture_of,
+    criterion_for,
+    same_range,
+)
 
 __all__ = [
     "BOUND_HELD_S",
@@ -42,5 +52,6 @@ __all__ = [
     "Window",
     "capture_of",
     "criterion_for",
+    "same_range",
     "want_of",
 ]

@@ -22,6 +22,8 @@ from typing import TYPE_CHECKING, NamedTuple
 from meterlog.readings import Capture, Form, Reading
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from meterlog.procedure.steps import Settling
 
 PERIODS = 4
@@ -30,8 +32,8 @@ READINGS = 5
 """A window holds at least so many readings; matters below two a second."""
 COVERAGE = 0.6
 """A window holds at least this part of the readings its length should have: a pause is no evidence."""
-LONGER = 2.0
-"""Windows up to so many times the shortest are tried too."""
+TRIED = (1.0, 1.25, 1.5, 2.0)
+"""Runs of so many times the shortest length are tried."""
 GAP_PERIODS = 3.0
 GAP_S = 2.0
 """A silence longer than both ends a run."""
@@ -127,11 +129,11 @@ def same_range(form: Form) -> tuple[object, ...]:
 
 
 class Window:
-    """The last readings of one range: the shortest run that may be settled, and up to `LONGER` of that.
+    """The last readings of one range, as many as the longest run that is tried needs.
 
-    Any of the last readings that satisfy the criterion are a settled run. Two runs are tried, the
-    shortest and the longest kept: at few readings a second a few counts of noise can look like a slope
-    over a short run, never over a long one.
+    Any of the last readings that satisfy the criterion are a settled run. The shortest is tried first,
+    then longer ones: at few readings a second a few counts of noise can look like a slope over a short
+    run, less over a longer one.
     """
 
     def __init__(self, criterion: Criterion) -> None:
@@ -152,25 +154,27 @@ class Window:
         samples = self._samples
         samples.append(sample)
         needed = max(self.criterion.length_s, PERIODS * period)
-        while sample.at - samples[0].at > LONGER * needed:
+        while sample.at - samples[0].at > TRIED[-1] * needed:
             samples.popleft()
         if sample.at - samples[0].at < needed:
             return None
-        shortest = self._shortest(needed)
-        if self._is_settled(shortest, period):
-            return capture_of(shortest, "settled")
-        every = list(samples)
-        return capture_of(every, "settled") if self._is_settled(every, period) else None
+        for run in self._runs(needed):
+            if self._is_settled(run, period):
+                return capture_of(run, "settled")
+        return None
 
-    def _shortest(self, needed: float) -> list[Sample]:
-        """The fewest last readings that are long enough, and enough."""
+    def _runs(self, needed: float) -> Iterator[list[Sample]]:
+        """Last readings that are long enough, and enough: the fewest for each length that is tried."""
+        end, lengths = self._samples[-1].at, [needed * times for times in TRIED]
         run: list[Sample] = []
         for sample in reversed(self._samples):
             run.append(sample)
-            if run[0].at - sample.at >= needed and len(run) >= self.criterion.readings:
-                break
-        run.reverse()
-        return run
+            if end - sample.at >= lengths[0] and len(run) >= self.criterion.readings:
+                yield run[::-1]
+                while lengths and end - sample.at >= lengths[0]:
+                    del lengths[0]
+                if not lengths:
+                    return
 
     def _is_settled(self, run: list[Sample], period: float) -> bool:
         criterion, length = self.criterion, run[-1].at - run[0].at

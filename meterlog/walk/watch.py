@@ -137,8 +137,9 @@ class Watch:
             lifted = sort is Sort.APART or key == self._lifted
             answer = answer_for(step, want, stream, again=self._again, lifted=lifted)
             self._answers[key] = answer
-            if not lifted and sort is not Sort.FROZEN and not stream.after_silence:
-                answer.take(stream.last, sort)  # the leads lie on something: see them leave it
+            is_on = sort not in (Sort.APART, Sort.FROZEN)
+            if is_on and (key == self._lifted or not stream.after_silence):
+                answer.take(stream.last, sort)  # the leads lie on something: see them leave it, or a test that began
 
     def _watch(self, key: Key, stream: Stream, sample: Sample) -> list[tuple[Key, Heard]]:
         step, want, form = self.target, self.want, sample.reading.form
@@ -163,6 +164,8 @@ class Watch:
         if key != waits_for:
             return []
         lifted = lift.take(self._sort_after(capture, sample, stream), sample.at)
+        if self.want and self.want.open_leads is OpenLeads.IDLE and stream.after_silence:
+            lifted = True  # a tester that is silent at rest: another test has begun
         if not lifted and not lift.function_changed:
             return []
         self._lift, self._lifted = None, key if lifted else None

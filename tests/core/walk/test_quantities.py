@@ -72,6 +72,14 @@ def test_a_tester_that_is_silent_at_rest_was_idle():
     assert how(bench) == [("i", "2.2", "bound held")]
 
 
+def test_silence_between_two_tests_is_a_lift():
+    bench = Bench(step("i", "insulation_resistance"), step("j", "insulation_resistance"), **PER_SECOND)
+    for _ in range(2):
+        bench.at += 10.0
+        bench.show(ABOVE, 22, 7.0)
+    assert how(bench) == [("i", "2.2", "bound held"), ("j", "2.2", "bound held")]
+
+
 def minute(count, **more):
     bench = Bench(step("m", "insulation_resistance", kind=StepKind.AT_TIME, at_s=60.0), **PER_SECOND, **more)
     bench.show(INSULATION, None, 3.0)
