@@ -10,7 +10,7 @@ from meterlog.evaluate.methods import GIVEN, MEASURED, SERIES, SEVERAL, WORD, In
 from meterlog.evaluate.postprocess import METHODS
 from meterlog.evaluate.written import given_value
 from meterlog.heating import METHODS as HEATING
-from meterlog.procedure.entries import title_of
+from meterlog.procedure.entries import WORDS, title_of
 from meterlog.procedure.steps import StepKind
 from meterlog.source import near_miss
 from meterlog.units import QUANTITIES
@@ -105,7 +105,7 @@ def _check_inputs(
 
 def _check_input(step: Written, name: str, wanted: Input, text: str, known: Known, problems: Problems) -> None:
     if wanted.kind == WORD:
-        if wanted.words and text not in wanted.words:
+        if wanted.words and text not in wanted.words and known.entries.get(text) != WORDS:
             expected = f"one of {', '.join(wanted.words)} for {name!r}"
             step.where.tell(problems, "with", expected=expected, saw=text, hint=near_miss(text, wanted.words))
         return

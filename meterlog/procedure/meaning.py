@@ -7,6 +7,7 @@ alone, do its names exist, are its limits of the right kind, is the order of the
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from meterlog.errors import WrongValue
@@ -65,7 +66,7 @@ def procedure(written: Written, name: str, *, text: str, sha256: str) -> Procedu
         appliance=written.appliance,
         source=written.source,
         cautions=written.cautions,
-        steps=steps,
+        steps=_waiting_for_dead(steps),
         rule=Rule(written.rule),
         plate=written.plate,
         asked=written.asked,
@@ -334,6 +335,20 @@ def _check_scope(written: Written, problems: Problems) -> None:
                 saw=match[0],
                 hint="medical equipment has stricter limits and its own test equipment: it is not judged here",
             )
+
+
+def _waiting_for_dead(steps: Iterable[Step]) -> tuple[Step, ...]:
+    """The steps, where one that needs the appliance dead waits for every proof since mains was last on."""
+    found: list[Step] = []
+    proofs: list[str] = []
+    for step in steps:
+        if step.energised:
+            proofs = []
+        waits = (key for key in proofs if step.needs_dead and key not in step.needs)
+        found.append(replace(step, needs=(*waits, *step.needs)))
+        if step.kind is StepKind.DEAD:
+            proofs.append(step.key)
+    return tuple(found)
 
 
 def _check_order(written: Iterable[Written], steps: Iterable[Step], problems: Problems) -> None:
