@@ -112,6 +112,10 @@ class Session:
         self._judge.remember(source, ordinal, reading, at)
         return self._judged(self.walk.reading(source, ordinal, reading, at))
 
+    def nothing(self, source: str, at: float) -> list[Event]:
+        """A message without a reading, for a caller that decodes itself."""
+        return self._judged(self.walk.nothing(source, at))
+
     def sent(self, source: str, data: bytes, at: float) -> None:
         """Bytes were written to an instrument."""
         self._talks[source].sent(data, at)
@@ -133,6 +137,7 @@ class Session:
         for word, pressed in self._pedals.pressed(at):
             act = Act(word=word, who="pedal", uncertainty_s=PEDAL_UNCERTAINTY_S)
             out += self._judged(self.walk.act(act, pressed))
+        out += self._judged(self.walk.tick(at))
         for source, talk in self._talks.items():
             if talk.wake_at is None or talk.wake_at > at:
                 continue
@@ -144,7 +149,7 @@ class Session:
     @property
     def wake_at(self) -> float | None:
         """When `tick` must be called next; None: only what comes in matters."""
-        times = [self._pedals.wake_at, *(talk.wake_at for talk in self._talks.values())]
+        times = [self._pedals.wake_at, self.walk.wake_at, *(talk.wake_at for talk in self._talks.values())]
         return min((at for at in times if at is not None), default=None)
 
     def end(self) -> list[Event]:
@@ -161,6 +166,8 @@ class Session:
             out.append(Heard(source=source, outcome=outcome, first=first))
             if isinstance(outcome, Frame):
                 self._now = max(self._now, outcome.at)  # a stream's end tells no time
+                if not outcome.readings:
+                    out += self.nothing(source, self._now)
                 for ordinal, reading in enumerate(outcome.readings, start=first):
                     out += self.reading(source, ordinal, reading, self._now)
                 self._counts[source] = first + len(outcome.readings)

@@ -11,7 +11,7 @@ What open leads read differs by quantity, and an open circuit reads as leads in 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 FROZEN_FLAGS = frozenset({"hold", "auto hold", "data hold"})
 LIFT_S = 0.5
 """Leads that read apart for a shorter time have bounced, not been lifted."""
+IDLE_PERIODS = 1.5
+"""An instrument that says it has no value, for so long since its last, has ended its test."""
 STRAY_COUNTS = {"capacitance": 20, "voltage": 20, "current": 10, "leakage_current": 5}
 STRAY_COUNTS_ELSE = 20
 """Open leads read up to so many steps of the finest range seen."""
@@ -84,6 +86,7 @@ class Stream:
         self.pace = Pace(since)
         self.last: Sample | None = None
         self.after_silence = False
+        self.is_idle = False
         self.finest: dict[str, float] = {}
         self.resting: dict[str, float] = {}
         self.plateau: dict[str, float] = {}
@@ -91,12 +94,24 @@ class Stream:
     def hear(self, sample: Sample) -> None:
         """Take the next reading, before anyone sorts it."""
         self.after_silence = self.pace.take(sample.at)
-        self.last = sample
+        self.last, self.is_idle = sample, False
         form = sample.reading.form
         if sample.reading.value is not None:
             resolution = form.resolution
             if resolution < self.finest.get(form.quantity, float("inf")):
                 self.finest[form.quantity] = resolution
+
+    def idle_from(self, *, told: bool) -> float | None:
+        """When it is certain that no value comes any more, s; `told`: the instrument says that it has none."""
+        if self.last is None or self.is_idle:
+            return None
+        return self.last.at + (IDLE_PERIODS * self.pace.period if told else self.pace.longest_gap)
+
+    def rest(self, at: float) -> Sample:
+        """The display shows no value, as a reading that says so."""
+        assert self.last is not None
+        self.is_idle = True
+        return Sample(self.last.ordinal, at, Reading(replace(self.last.reading.form, bound=None, flags=()), None))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

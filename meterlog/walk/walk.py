@@ -115,10 +115,23 @@ class Walk:
 
     def reading(self, source: str, ordinal: int, reading: Reading, at: float) -> list[Happening]:
         """Take a link's next reading; `ordinal` numbers them from 0."""
-        out: list[Happening] = []
-        for key, heard in self._watch.hear(source, ordinal, reading, at):
-            out += self._hear(key, heard, at)
-        return out
+        return self._hear_all(self._watch.hear(source, ordinal, reading, at), at)
+
+    def nothing(self, source: str, at: float) -> list[Happening]:
+        """A link's message held no reading."""
+        return self._hear_all(self._watch.nothing(source, at), at)
+
+    def tick(self, at: float) -> list[Happening]:
+        """Time passed; `wake_at` says when that matters."""
+        return self._hear_all(self._watch.tick(at), at)
+
+    @property
+    def wake_at(self) -> float | None:
+        """When `tick` must be called next, None when only readings and acts matter."""
+        return self._watch.wake_at
+
+    def _hear_all(self, heard: list[tuple[Key, Heard]], at: float) -> list[Happening]:
+        return [happening for key, each in heard for happening in self._hear(key, each, at)]
 
     def _hear(self, key: Key, heard: Heard, at: float) -> list[Happening]:
         """What a watcher's signal means for the walk."""

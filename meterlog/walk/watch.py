@@ -48,6 +48,7 @@ class Watch:
     def __init__(self, at: float, gives: Mapping[str, frozenset[str]]) -> None:
         self._at, self._gives = at, gives
         self._streams: dict[Key, Stream] = {}
+        self._said_nothing: set[str] = set()
         self._answers: dict[Key, Answer | Switched] = {}
         self._functions: FunctionWatch | None = None
         self._lift: tuple[Key, Lift, Capture] | None = None
@@ -85,9 +86,43 @@ class Watch:
         key = (source, reading.form.channel)
         stream = self._streams.get(key)
         if stream is None:
-            stream = self._streams[key] = Stream(*key, since=self._at)
+            since = float("-inf") if source in self._said_nothing else self._at
+            stream = self._streams[key] = Stream(*key, since=since)
         sample = Sample(ordinal, at, reading)
         stream.hear(sample)
+        return self._take(key, stream, sample)
+
+    def nothing(self, source: str, at: float) -> list[tuple[Key, Heard]]:
+        """A link says that it has no value: an insulation tester between tests."""
+        self._said_nothing.add(source)
+        return self._rest([entry for entry in self._idling() if entry[0][0] == source], at, told=True)
+
+    def tick(self, at: float) -> list[tuple[Key, Heard]]:
+        """Time passed: a tester that is silent at rest rests."""
+        return self._rest(self._idling(), at, told=False)
+
+    @property
+    def wake_at(self) -> float | None:
+        """When `tick` has something to find, None when only readings do."""
+        times = [stream.idle_from(told=False) for _, stream in self._idling()]
+        return min((at for at in times if at is not None), default=None)
+
+    def _idling(self) -> list[tuple[Key, Stream]]:
+        """Displays whose silence says that no test runs."""
+        if self.want is None or self.want.open_leads is not OpenLeads.IDLE:
+            return []
+        shown = [(key, stream) for key, stream in self._streams.items() if stream.last is not None]
+        return [(key, each) for key, each in shown if each.last and self.want.matches(each.last.reading.form)]
+
+    def _rest(self, streams: list[tuple[Key, Stream]], at: float, *, told: bool) -> list[tuple[Key, Heard]]:
+        out: list[tuple[Key, Heard]] = []
+        for key, stream in streams:
+            begins = stream.idle_from(told=told)
+            if begins is not None and at >= begins:
+                out += self._take(key, stream, stream.rest(at))
+        return out
+
+    def _take(self, key: Key, stream: Stream, sample: Sample) -> list[tuple[Key, Heard]]:
         if self._lift is not None:
             return self._lifting(key, stream, sample)
         if self.target is None or self.want is None:
@@ -137,9 +172,8 @@ class Watch:
             lifted = sort is Sort.APART or key == self._lifted
             answer = answer_for(step, want, stream, again=self._again, lifted=lifted)
             self._answers[key] = answer
-            is_on = sort not in (Sort.APART, Sort.FROZEN)
-            if is_on and (key == self._lifted or not stream.after_silence):
-                answer.take(stream.last, sort)  # the leads lie on something: see them leave it, or a test that began
+            if not lifted and sort is not Sort.FROZEN and not stream.after_silence:
+                answer.take(stream.last, sort)  # the leads lie on something: see them leave it
 
     def _watch(self, key: Key, stream: Stream, sample: Sample) -> list[tuple[Key, Heard]]:
         step, want, form = self.target, self.want, sample.reading.form
@@ -164,8 +198,6 @@ class Watch:
         if key != waits_for:
             return []
         lifted = lift.take(self._sort_after(capture, sample, stream), sample.at)
-        if self.want and self.want.open_leads is OpenLeads.IDLE and stream.after_silence:
-            lifted = True  # a tester that is silent at rest: another test has begun
         if not lifted and not lift.function_changed:
             return []
         self._lift, self._lifted = None, key if lifted else None

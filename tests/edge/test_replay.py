@@ -7,9 +7,16 @@ import pytest
 from bench_streams import Meter, Piece
 from click.testing import CliRunner
 from segment_frames import recording as recorded
+from walking import procedure, step
 
+from meterlog import shipped
+from meterlog.cli.decode import outcomes
 from meterlog.cli.replay import replay
-from meterlog.recording import Event, Recording, write
+from meterlog.profile import compile_profile
+from meterlog.recording import Event, Recording, parse, write
+from meterlog.replay import Part, aligned, play
+from meterlog.session import Heard, Session
+from meterlog.walk import REPLAY
 
 PROCEDURE = """\
 procedure: small
@@ -89,13 +96,24 @@ def test_acts_in_a_recording_are_played(files):
 
 
 def test_links_of_one_session_are_aligned_by_when_they_started(tmp_path):
-    from meterlog.replay import aligned
-
     late = Recording(head={"started": "2026-03-01T09:30:02.5Z"}, events=(Event(0.0, "in", b""),))
     early = Recording(head={"started": "2026-03-01T10:30:00+01:00"})
     unknown = Recording()
     assert [part.offset_s for part in aligned([("a", late), ("b", early)])] == [2.5, 0.0]
     assert [part.offset_s for part in aligned([("a", late), ("b", unknown)])] == [0.0, 0.0]
+
+
+@pytest.mark.parametrize("name", sorted(path.stem for path in shipped.folder("sample_captures").glob("*.txt")))
+def test_replay_hears_what_decoding_hears(name):
+    """Polled or free-running, with its bytes in both directions."""
+    read = parse((shipped.folder("sample_captures") / f"{name}.txt").read_text(), name)
+    found = shipped.find(read.head["profile"], "profiles/instruments")
+    profile = compile_profile(shipped.text_of(found), name)
+    session = Session(procedure(step("a")), {"link": profile}, assume=REPLAY)
+    heard = [
+        event.outcome for event in play(session, [Part(source="link", recording=read)]) if isinstance(event, Heard)
+    ]
+    assert heard == list(outcomes(profile, read.events))
 
 
 def test_a_source_that_is_not_there_is_told(files):

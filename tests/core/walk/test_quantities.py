@@ -72,10 +72,34 @@ def test_a_tester_that_is_silent_at_rest_was_idle():
     assert how(bench) == [("i", "2.2", "bound held")]
 
 
+def two_tests():
+    return Bench(step("i", "insulation_resistance"), step("j", "insulation_resistance"), **PER_SECOND)
+
+
 def test_silence_between_two_tests_is_a_lift():
-    bench = Bench(step("i", "insulation_resistance"), step("j", "insulation_resistance"), **PER_SECOND)
+    bench = two_tests()
     for _ in range(2):
         bench.at += 10.0
+        bench.told += bench.walk.tick(bench.at)
+        bench.show(ABOVE, 22, 7.0)
+    assert bench.walk.wake_at is None
+    assert how(bench) == [("i", "2.2", "bound held"), ("j", "2.2", "bound held")]
+
+
+def test_silence_is_a_lift_once_it_lasted():
+    bench = two_tests()
+    bench.at = 10.0
+    bench.show(ABOVE, 22, 7.0)
+    assert bench.walk.wake_at == 20.0  # three periods after the last value
+    assert names(bench.walk.tick(20.0)) == ["Lifted", "StepBegan"]
+
+
+def test_messages_without_a_value_between_two_tests_are_a_lift():
+    bench = two_tests()
+    for rests in (1, 2):
+        for _ in range(rests):
+            bench.at += 1.0
+            bench.told += bench.walk.nothing("meter", bench.at)
         bench.show(ABOVE, 22, 7.0)
     assert how(bench) == [("i", "2.2", "bound held"), ("j", "2.2", "bound held")]
 
