@@ -24,6 +24,11 @@ FOLDER = Path(__file__).parents[1] / "sample_captures" / "kitchen"
 NOTE = "invented: a community kitchen's appliances; nothing here was measured"
 
 
+PROVED_ELSEWHERE = (
+    "override a hand meter cannot decide 0.3 ohm; 0.09 ohm at 10 A on the workshop's safety tester, kept with the card"
+)
+
+
 class Scene:
     """One job's time line: what each instrument shows, and what the person does."""
 
@@ -166,7 +171,7 @@ def oven():
     s.press(2)  # isolation: cautions, looked
     s.press(2)  # damage
     s.press()
-    s.ohms(0.2, noise=0)  # lead-check
+    s.ohms(0.1, noise=0)  # lead-check
     s.press()
     s.proved_dead()  # plug-dead
     s.press(2)  # capacitor-discharged
@@ -210,8 +215,10 @@ def oven():
     s.press()
     s.ohms(0.3, noise=0)  # protective-conductor
     s.press()
+    s.act(PROVED_ELSEWHERE)
     s.insulation(">", "2.20", "Gohm")
     s.press()
+    s.act(PROVED_ELSEWHERE)
     s.heating(1.0, 885.0, 62.0)
     s.act("acknowledge")
     s.act("skip no survey meter on this bench; booked with a licensed test house")
@@ -225,7 +232,7 @@ def urn():
     s.press(2)  # isolation
     s.press(2)  # visual
     s.press()
-    s.ohms(0.2, noise=0)  # lead-check
+    s.ohms(0.1, noise=0)  # lead-check
     s.press()
     s.proved_dead()
     s.ohms(0.4, noise=0)  # cut-out

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 PACKAGE = Path(__file__).parents[1] / "meterlog"
-EDGE_ROOMS = ("links", "store", "daemon", "web", "sounds", "cli", "report")
+EDGE_ROOMS = ("links", "store", "daemon", "demo", "web", "sounds", "cli", "report")
 EDGE_FILES = ("shipped.py", "places.py", "__main__.py")
 OUTSIDE = {
     "asyncio", "click", "datasette", "fcntl", "multiprocessing", "os", "pathlib", "select", "serial", "socket",

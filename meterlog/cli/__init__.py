@@ -17,6 +17,7 @@ from meterlog import __version__
 from meterlog.errors import MeterlogError
 
 COMMANDS: dict[str, tuple[str, str]] = {
+    "demo": ("meterlog.cli.demo", "Play an invented bench through the real daemon, from dead to a verdict."),
     "listen": ("meterlog.cli.listen", "The daemon: listen to the bench's instruments and keep what they say."),
     "bench": ("meterlog.cli.bench", "Say which instruments stand where, and try whether they answer."),
     "ports": ("meterlog.cli.ports", "List the serial ports that are plugged in."),

@@ -31,9 +31,31 @@ class Clock:
     def now(self) -> Now:
         return Now(self.utc_ms(), round(self.monotonic() * 1000), self.boot)
 
+    def real_s(self, span: float) -> float:
+        """How long a span of this clock really takes, s."""
+        return span
+
     def step_ms(self) -> int:
         """How far UTC was stepped since the last look, in ms; 0 when it was not."""
         apart = self.utc_ms() - round(self.monotonic() * 1000)
         moved = apart - self._apart
         self._apart = apart
         return moved if abs(moved) > STEP_MS else 0
+
+
+class FastClock(Clock):
+    """A clock that runs faster from now on: for recordings that are played faster than they happened."""
+
+    def __init__(self, speed: float) -> None:
+        self._speed = speed
+        self._began, self._began_utc_ms = time.monotonic(), time.time_ns() // 1_000_000
+        super().__init__()
+
+    def monotonic(self) -> float:
+        return self._began + (time.monotonic() - self._began) * self._speed
+
+    def utc_ms(self) -> int:
+        return self._began_utc_ms + round((time.monotonic() - self._began) * self._speed * 1000)
+
+    def real_s(self, span: float) -> float:
+        return span / self._speed

@@ -95,7 +95,7 @@ class BenchLoop:
         dues = [self._beat_due, self._commit_due, self.desk.wake_at]
         dues += [s.opened_at + s.talk.wake_at for s in self.stations.values() if s.link and s.talk.wake_at is not None]
         dues += [s.announced_at + ANNOUNCE_S for s in self.stations.values() if s.fresh]
-        return max(0.0, min(due for due in dues if due is not None) - now)
+        return self.clock.real_s(max(0.0, min(due for due in dues if due is not None) - now))
 
     def _take(self, item: Item) -> None:
         match item:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from meterlog import places
 from meterlog.benchfile import read_bench
 from meterlog.daemon.announce import Announcer
-from meterlog.daemon.clock import Clock
+from meterlog.daemon.clock import Clock, FastClock
 from meterlog.daemon.control import ControlServer
 from meterlog.daemon.desk import JobDesk
 from meterlog.daemon.items import Stop
@@ -40,7 +40,7 @@ QUEUE_ITEMS = 256
 """Items that wait for the bench loop; beyond it the link threads stop reading."""
 
 
-def run_daemon(bench_path: Path, db: Path, *, log_form: str, sounds: bool | None) -> None:
+def run_daemon(bench_path: Path, db: Path, *, log_form: str, sounds: bool | None, speed: float = 1.0) -> None:
     """Listen until SIGINT or SIGTERM.
 
     Raises: WrongText (bench or profile), BenchBusy, CannotDo; nothing is started then.
@@ -48,12 +48,12 @@ def run_daemon(bench_path: Path, db: Path, *, log_form: str, sounds: bool | None
     bench = bench_of(bench_path)
     stations = stations_of(bench, bench_path)
     log = set_up(log_form)
-    clock = Clock()
+    clock = Clock() if speed == 1.0 else FastClock(speed)
     writer = Writer(db, clock.now(), {"socket": str(places.control_socket(db))})
     items: queue.Queue[Item] = queue.Queue(QUEUE_ITEMS)
     announcer = Announcer()
     desk = JobDesk(stations, writer, announcer, clock, bench)
-    links = links_of(bench, stations, items)
+    links = links_of(bench, stations, items, clock)
     loop = BenchLoop(stations, writer, desk, announcer, clock, items, answer, lambda name: links[name].try_again())
     with _signals(items), _control(db, items, announcer), _running(links):
         log.info("listening", extra={"facts": {"bench": bench.bench, "db": db, "links": len(stations)}})
@@ -116,7 +116,9 @@ def _control(db: Path, items: queue.Queue[Item], announcer: Announcer) -> Iterat
         server.close()
 
 
-def links_of(bench: BenchFile, stations: dict[str, Station], items: queue.Queue[Item]) -> dict[str, SupervisedLink]:
+def links_of(
+    bench: BenchFile, stations: dict[str, Station], items: queue.Queue[Item], clock: Clock
+) -> dict[str, SupervisedLink]:
     """A supervised link for each instrument, not yet started."""
     switched = {switch.on for switch in bench.switches}
     return {
@@ -125,6 +127,7 @@ def links_of(bench: BenchFile, stations: dict[str, Station], items: queue.Queue[
             instrument,
             settings_of(stations[source].profile),
             items,
+            clock=clock,
             silent_after_s=SILENT_AFTER_S,
             has_switch=source in switched,
         )

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import threading
-import time
 from typing import TYPE_CHECKING
 
 from meterlog.daemon.items import LineChanged, Opened, Received, StateChanged
@@ -15,6 +14,7 @@ if TYPE_CHECKING:
     import queue
 
     from meterlog.benchfile import BenchInstrument
+    from meterlog.daemon.clock import Clock
     from meterlog.daemon.items import Item
     from meterlog.links import Link
     from meterlog.links.settings import LineSettings
@@ -30,12 +30,13 @@ class SupervisedLink:
 
     def __init__(
         self, source: str, instrument: BenchInstrument, settings: LineSettings, queue: queue.Queue[Item], *,
-        silent_after_s: float, has_switch: bool = False,
+        clock: Clock, silent_after_s: float, has_switch: bool = False,
     ) -> None:  # fmt: skip
         self.source = source
         self._instrument = instrument
         self._settings = settings
         self._queue = queue
+        self._clock = clock
         self._silent_after_s = silent_after_s
         self._wait_s = SWITCH_WAIT_S if has_switch else QUIET_WAIT_S
         self._has_switch = has_switch
@@ -70,7 +71,7 @@ class SupervisedLink:
                 failures += 1
                 self._wait(lost, failures)
                 continue
-            self._queue.put(Opened(self.source, link, url, time.monotonic()))
+            self._queue.put(Opened(self.source, link, url, self._clock.monotonic()))
             self._change(LinkState.LISTENING)
             try:
                 heard = self._listen(link)
@@ -84,12 +85,12 @@ class SupervisedLink:
 
     def _listen(self, link: Link) -> bool:
         """Read until told to stop. Raises: LinkLost."""
-        heard_at = time.monotonic()
+        heard_at = self._clock.monotonic()
         heard = False
         lines: dict[str, bool] = {}
         while not self._stopping.is_set():
             data = link.read()
-            now = time.monotonic()
+            now = self._clock.monotonic()
             if data:
                 heard_at, heard = now, True
                 self._queue.put(Received(self.source, data, now))
@@ -119,7 +120,7 @@ class SupervisedLink:
         """The one place where the state changes: remembered and told, once for each change."""
         if state != self._state:
             self._state = state
-            self._queue.put(StateChanged(self.source, state, why, hint, time.monotonic()))
+            self._queue.put(StateChanged(self.source, state, why, hint, self._clock.monotonic()))
 
 
 def url_of(instrument: BenchInstrument) -> str:

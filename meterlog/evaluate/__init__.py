@@ -13,7 +13,7 @@ from meterlog.evaluate.judging import judge, strictest
 from meterlog.evaluate.measurement import in_circuit, less_null, measured, null_of
 from meterlog.evaluate.result import Context, Result
 from meterlog.evaluate.verdict import Outcome, Verdict
-from meterlog.procedure.steps import Rule, Step
+from meterlog.procedure.steps import Rule, Step, StepKind
 from meterlog.readings import Bound
 
 if TYPE_CHECKING:
@@ -57,7 +57,7 @@ def judge_capture(
     context = context or Context()
     reading = measured(capture, accuracy=accuracy, context=context)
     relative = "relative" in capture.form.flags
-    result = less_null(reading, null, already_off=relative)
+    result = reading if step.kind is StepKind.LEADS else less_null(reading, null, already_off=relative)
     if context.in_circuit:
         result = in_circuit(result)
     chosen = rule or step.rule or Rule.GUARD

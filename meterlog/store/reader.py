@@ -66,6 +66,15 @@ class Reader:
             job,
         )
 
+    def conclusions(self) -> list[dict[str, Any]]:
+        """Every verdict in the order in which it was reached, and what superseded it."""
+        return self._rows(
+            "SELECT j.ref AS job, s.key AS step, c.shown, c.unit, v.result, v.outcome, v.id AS verdict, "
+            "(SELECT later.id FROM verdict later WHERE later.supersedes = v.id) AS superseded_by "
+            "FROM verdict v JOIN job j ON j.id = v.job JOIN step s ON s.id = v.step "
+            "LEFT JOIN captures c ON c.id = v.capture ORDER BY v.id"
+        )
+
     def verdict(self, number: int) -> dict[str, Any]:
         """A verdict's row with its job and step. Raises: CannotDo when there is none."""
         row = self._one(

@@ -1,0 +1,1 @@
+"""The demo: recordings of an invented bench played into pseudo-terminals, the real daemon reading them."""

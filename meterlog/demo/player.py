@@ -1,0 +1,80 @@
+"""Plays recordings into pseudo-terminals at their pace, and does what the person did.
+
+The daemon on the other side opens the terminals through pyserial as it would open hardware.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import pty
+import time
+import tty
+from typing import TYPE_CHECKING
+
+from meterlog.daemon.client import ask
+from meterlog.errors import CannotDo
+from meterlog.walk import parse_act
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+    from pathlib import Path
+
+    from meterlog.recording import Event
+
+ACCEPTED_WITHIN_S = 5.0
+"""How long the person waits for the bench to be ready for what they do, s of real time."""
+
+
+class Terminal:
+    """One end of a pseudo-terminal: what is written here arrives at `path`."""
+
+    def __init__(self) -> None:
+        self._ours, self._theirs = pty.openpty()
+        tty.setraw(self._theirs)
+        self.path = os.ttyname(self._theirs)
+
+    def write(self, data: bytes) -> None:
+        os.write(self._ours, data)
+
+    def close(self) -> None:
+        for end in (self._ours, self._theirs):
+            with contextlib.suppress(OSError):
+                os.close(end)
+
+
+def play(
+    events: Sequence[tuple[float, str, Event]], terminals: dict[str, Terminal], database: Path, speed: float,
+    told: Callable[[str], None],
+) -> None:  # fmt: skip
+    """Play a job's events, `speed` times faster than they happened.
+
+    When the bench was not ready for an act and the person had to wait, all that follows waits too.
+    """
+    began = time.monotonic()
+    late = 0.0
+    for at, source, event in events:
+        due = began + late + at / speed
+        time.sleep(max(0.0, due - time.monotonic()))
+        if event.kind == "in":
+            terminals[source].write(event.data)
+        elif event.kind == "act":
+            before = time.monotonic()
+            _do(event.word, database, told)
+            late += time.monotonic() - before
+
+
+def _do(words: str, database: Path, told: Callable[[str], None]) -> None:
+    """Do what the person did; once more, for a while, when the bench is not ready for it yet."""
+    act = parse_act(words)
+    deadline = time.monotonic() + ACCEPTED_WITHIN_S
+    while True:
+        try:
+            ask(database, "act", word=act.word, step=act.step, text=act.text, who="repairer (invented)")
+        except CannotDo as refused:
+            if time.monotonic() > deadline:
+                told(f"the bench did not take {words!r}: {refused}")
+                return
+            time.sleep(0.02)
+        else:
+            return

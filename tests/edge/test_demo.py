@@ -1,0 +1,55 @@
+"""The demo as a newcomer runs it: to its end, with the story's verdicts, and an audit that finds nothing."""
+
+import json
+
+import pytest
+from edge.bench import run
+
+STORY = {  # what the invented scenario must come to, by job and step: outcomes in order
+    ("kitchen-oven", "diode-forward"): ["fail", "pass"],
+    ("kitchen-oven", "diode-reverse"): ["fail", "pass"],
+    ("kitchen-oven", "protective-conductor"): ["undecided"],
+    ("kitchen-oven", "insulation"): ["pass"],
+    ("kitchen-oven", "heating-run"): ["pass"],
+    ("kitchen-urn", "element-power"): ["pass"],
+    ("kitchen-urn", "element-insulation"): ["fail"],
+}
+
+
+@pytest.fixture(scope="module")
+def played(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("demo") / "kitchen"
+    done = run("demo", "--no-browse", "--json", "--speed", "15", "--folder", str(folder))
+    return folder / "demo.db", done
+
+
+def test_the_demo_tells_the_invented_story(played):
+    _, done = played
+    rows = [json.loads(line) for line in done.stdout.splitlines()]
+    found = {}
+    for row in rows:
+        found.setdefault((row["job"], row["step"]), []).append(row["outcome"])
+    assert {key: found.get(key) for key in STORY} == STORY, done.stderr
+
+
+def test_the_heated_water_tells_the_power_that_was_played(played):
+    """885 W went into the invented water for 62 s (tests/make_samples.py); the clock's start and stop add their own."""
+    database, done = played
+    row = next(json.loads(line) for line in done.stdout.splitlines() if '"heating-run"' in line)
+    trail = json.loads(run("verdict", "show", str(row["verdict"]), "--json", "--db", str(database)).stdout)
+    result, timing = trail["result"], json.loads(trail["capture"]["timing"])
+    played_w = 885.0 * 62.0 / (timing[1] - timing[0])
+    assert abs(result["value"] - played_w) < 2 * result["expanded_uncertainty"]
+
+
+def test_its_audit_finds_nothing(played):
+    database, _ = played
+    done = run("audit", "--db", str(database))
+    assert done.stderr.endswith("findings: none\n")
+
+
+def test_a_verdict_goes_down_to_the_bytes(played):
+    database, _ = played
+    shown = run("verdict", "show", "20", "--db", str(database)).stdout
+    for words in ("Verdict 20: FAIL", "source:", "014.6 ohm", "13 27 3d", "Profile   sha256", "Procedure sha256"):
+        assert words in shown
