@@ -169,6 +169,8 @@ def _part_lines(one: Part) -> Iterator[str]:
     if one.tolerance and one.band:
         low, high = (show(end, one.unit) for end in one.band)
         yield f"  tolerance   {one.tolerance.text}: {low} to {high} ({one.tolerance.source}; {one.tolerance.mark})"
+    if one.power is not None:
+        yield f"  power       {one.power:g} W"
     if one.voltage is not None:
         yield f"  voltage     {one.voltage:g} V {one.mode.upper()}".rstrip()
     if one.classes or one.run:

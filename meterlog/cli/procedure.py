@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
+from dataclasses import asdict
 
 import click
 
@@ -69,7 +70,8 @@ def _tell_problems(name: str, error: WrongText, as_json: bool) -> None:
 @procedure.command()
 @click.argument("file")
 @click.option("--where", default="", help="Limits of this jurisdiction only.")
-def show(file: str, where: str) -> None:
+@click.option("--json", "as_json", is_flag=True, help="The procedure as one JSON object, values in SI.")
+def show(file: str, where: str, as_json: bool) -> None:
     """Print a procedure, shipped or your own, as a job sheet.
 
     Example: meterlog procedure show safety-class-1 --where europe
@@ -79,7 +81,10 @@ def show(file: str, where: str) -> None:
     if where and where not in read.where:
         hint = near_miss(where, read.where) or "its limits do not depend on the jurisdiction"
         raise WrongValue(f"{read.key} has no limits for {where!r}\n  {hint}")
-    click.echo(job_sheet(read, where), nl=False)
+    if as_json:
+        click.echo(json.dumps(asdict(read), ensure_ascii=False))
+    else:
+        click.echo(job_sheet(read, where), nl=False)
 
 
 @procedure.command(name="list")

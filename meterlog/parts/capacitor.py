@@ -47,7 +47,8 @@ _POINT = re.compile(r"(?<![\w.])(?P<value>\d*\.\d+)(?P<tol>[A-Z]?)(?P<volts>\d{2
 _R_POINT = re.compile(r"(?<![\w.])(?P<whole>\d*)R(?P<part>\d+)(?P<tol>[A-Z]?)(?![\w.])")
 _SHORT = re.compile(r"(?<![\w.])(?P<value>\d{1,2})(?P<tol>[A-Z]?)(?![\w.])")
 _VOLTAGE_CODE = re.compile(r"(?<![\w.])([0-3][A-Z])(?![\w.])")
-_LETTER = re.compile(r"(?<![\w.])([A-Z])(?![\w.])")
+_VALUE = "·"
+_LETTER = re.compile(rf"{_VALUE}\s*([BCDFGHJKMNPQSTZ])(?![\w.])")
 _EXPONENTS = {"p": -12, "n": -9, "µ": -6, "u": -6, "m": -3}
 _UNIT_EXPONENTS = {"pF": -12, "nF": -9, "µF": -6, "uF": -6, "mfd": -6, "MFD": -6, "MF": -6, "mF": -3, "F": 0}
 
@@ -64,6 +65,13 @@ class _Rest:
         match = pattern.search(self.text)
         if match:
             self.text = f"{self.text[: match.start()]} {self.text[match.end() :]}"
+        return match
+
+    def take_value(self, pattern: re.Pattern[str]) -> re.Match[str] | None:
+        """The first match, its place kept by a mark: a tolerance letter may follow it."""
+        match = self.take(pattern)
+        if match:
+            self.text = f"{self.text[: match.start()]}{_VALUE}{self.text[match.start() :]}"
         return match
 
     def take_all(self, pattern: re.Pattern[str]) -> tuple[re.Match[str], ...]:
@@ -122,7 +130,9 @@ def decode_capacitor(marking: str) -> tuple[Part, ...]:
             trial.notes.append(f"{code[1]} is no voltage code")
     if told is None and parts[0].tolerance is None and (letter := trial.take(_LETTER)):
         parts = [_with_letter(part, letter[1]) for part in parts]
-    unread = tuple(word for word in re.split(r"[\s/]+", trial.text) if word not in ("", "~", "-", "AC", "DC", "SH"))
+    unread = tuple(
+        word for word in re.split(r"[\s/]+", trial.text) if word not in ("", _VALUE, "~", "-", "AC", "DC", "SH")
+    )
     return tuple(
         replace(
             part,
@@ -180,7 +190,7 @@ def _some(*parts: Part | None) -> Iterator[Part]:
 
 
 def _with_unit(rest: _Rest) -> Iterator[Part]:
-    match = rest.take(_UNIT)
+    match = rest.take_value(_UNIT)
     if not match:
         return iter(())
     unit = match["unit"]
@@ -198,7 +208,7 @@ def _with_unit(rest: _Rest) -> Iterator[Part]:
 
 
 def _rkm(rest: _Rest) -> Iterator[Part]:
-    match = rest.take(_RKM)
+    match = rest.take_value(_RKM)
     if not match or not match["whole"] + match["part"]:
         return iter(())
     digits = f"{match['whole'] or '0'}.{match['part'] or '0'}"
@@ -215,7 +225,7 @@ def _rkm(rest: _Rest) -> Iterator[Part]:
 
 
 def _compact(rest: _Rest) -> Iterator[Part]:
-    match = rest.take(_COMPACT)
+    match = rest.take_value(_COMPACT)
     if not match or match["c"] == "7":
         return iter(())
     power = {"8": -2, "9": -1}.get(match["c"], int(match["c"]))
@@ -229,7 +239,7 @@ def _compact(rest: _Rest) -> Iterator[Part]:
 
 
 def _r_point(rest: _Rest) -> Iterator[Part]:
-    match = rest.take(_R_POINT)
+    match = rest.take_value(_R_POINT)
     if not match:
         return iter(())
     digits = f"{match['whole'] or '0'}.{match['part']}"
@@ -240,7 +250,7 @@ def _r_point(rest: _Rest) -> Iterator[Part]:
 
 
 def _point(rest: _Rest) -> Iterator[Part]:
-    match = rest.take(_POINT)
+    match = rest.take_value(_POINT)
     if not match:
         return iter(())
     part = _part(match["value"], -6, "a decimal number, µF", _CODE_TABLES, match["tol"], match["volts"])
@@ -248,7 +258,7 @@ def _point(rest: _Rest) -> Iterator[Part]:
 
 
 def _short(rest: _Rest) -> Iterator[Part]:
-    match = rest.take(_SHORT)
+    match = rest.take_value(_SHORT)
     if not match:
         return iter(())
     return _some(_part(match["value"], -12, "one or two digits, pF", _CODE_TABLES, match["tol"]))

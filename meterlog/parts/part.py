@@ -19,6 +19,7 @@ class Part:
         code: the code that was read ("three digits", "RKM", "colour bands").
         source, mark: where that code comes from, and how it was seen.
         tolerance: None where the marking tells none.
+        power: rated, W; None where the marking tells none.
         voltage: rated, V; None where the marking tells none. mode: "ac", "dc" or "" where it does not say.
         classes: suppression classes such as ("X1", "Y2"); run: run-capacitor classes such as ("P2", "B").
         coefficient: temperature coefficient, 1/K; None where the marking tells none.
@@ -32,6 +33,7 @@ class Part:
     source: str
     mark: str
     tolerance: Tolerance | None = None
+    power: float | None = None
     voltage: float | None = None
     mode: str = ""
     classes: tuple[str, ...] = ()
@@ -61,6 +63,7 @@ class Part:
             "mark": self.mark,
             "tolerance": tolerance and {"text": tolerance.text, "source": tolerance.source, "mark": tolerance.mark},
             "band": self.band,
+            "power_W": self.power,
             "voltage_V": self.voltage,
             "mode": self.mode,
             "classes": self.classes,

@@ -64,7 +64,7 @@ def wanted(old: Part) -> Wanted:
 
 def fit(old: Part, new: Part) -> Fit:
     """Whether `new` may stand in for `old`, rule by rule."""
-    against = [why for check in (_value, _tolerance, _voltage, _class, _run) for why in check(old, new)]
+    against = [why for check in (_value, _tolerance, _power, _voltage, _class, _run) for why in check(old, new)]
     return Fit(fits=not against, against=tuple(against), look_at=tuple(_look_at(old, new)))
 
 
@@ -81,7 +81,8 @@ def _rules(old: Part, low: float, high: float) -> Iterator[str]:
     yield f"marked value from {show(low, old.unit)} to {show(high, old.unit)} (tolerance {told})"
     yield "tolerance no wider than the old part's"
     if old.unit == "ohm":
-        yield "power and voltage rating at least the old part's: by its size and place, the marking does not tell"
+        power = f"power at least {old.power:g} W" if old.power else "power at least the old part's, by size and place"
+        yield f"{power}; voltage rating at least the old part's: the marking does not tell"
         return
     kind = {"ac": " AC", "dc": " DC"}.get(old.mode, "")
     yield f"voltage at least {old.voltage:g} V{kind}" if old.voltage else "voltage: not told by the marking, look it up"
@@ -119,6 +120,15 @@ def _tolerance(old: Part, new: Part) -> Iterator[str]:
         assert old.tolerance is not None
         assert new.tolerance is not None
         yield f"tolerance {new.tolerance.text} is wider than {old.tolerance.text}"
+
+
+def _power(old: Part, new: Part) -> Iterator[str]:
+    if old.power is None:
+        return
+    if new.power is None:
+        yield f"its marking tells no power, and {old.power:g} W is needed"
+    elif new.power < old.power:
+        yield f"{new.power:g} W is less than {old.power:g} W"
 
 
 def _voltage(old: Part, new: Part) -> Iterator[str]:

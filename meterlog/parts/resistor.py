@@ -21,6 +21,7 @@ _POWERS = {"R": 0, "E": 0, "K": 3, "M": 6, "G": 9, "T": 12}
 _DIGITS = re.compile(r"(?P<significant>\d{2,3})(?P<zeros>\d)(?P<tolerance>[A-Z]?)")
 _EIA96 = re.compile(r"(?P<index>\d\d)(?P<letter>[A-FHRSXYZ])")
 _EIA96_POWERS = {"Z": -3, "Y": -2, "R": -2, "X": -1, "S": -1, "A": 0, "B": 1, "H": 1, "C": 2, "D": 3, "E": 4, "F": 5}
+_WATTS = re.compile(r"(?<![\w./])(?P<above>\d+(?:\.\d+)?)(?:/(?P<below>[1-9]\d?))?\s*[Ww](?=\d|\s|$)")
 _ONE_PERCENT = Tolerance(below=0.01, above=0.01, text="± 1 %", source="EIA-96 codes are ± 1 % parts", mark="read")
 
 
@@ -32,9 +33,14 @@ def decode_resistor(marking: str) -> tuple[Part, ...]:
     >>> [part.value for part in decode_resistor("4K7J")]
     [4700.0]
     """
-    text = " ".join(marking.replace(",", ".").split())
-    code = text.upper().replace(" ", "")
+    text = " ".join(marking.replace(",", ".").replace("\u2126", "Ω").split())
+    power = _WATTS.search(text)
+    if power:
+        text = f"{text[: power.start()]} {text[power.end() :]}".strip()
+    code = re.sub(r"(?<=[\d.])Ω", "R", text.upper()).replace(" ", "")
     found = [part for read in (_link, _rkm, _digits, _eia96) for part in read(code)] or list(_written(text))
+    if power:
+        found = [replace(part, power=_watts(power)) for part in found]
     if not found:
         raise WrongValue(
             f"{marking!r} is no resistor marking known here\n"
@@ -49,6 +55,11 @@ def _part(value: float, code: str, source: str, mark: str, letter: str = "") -> 
         return part
     found, note = tolerance.of_letter(letter)
     return replace(part, tolerance=found, notes=(note,) if note else ())
+
+
+def _watts(match: re.Match[str]) -> float:
+    """The power of "5W" or "1/4 W", W."""
+    return float(match["above"]) / float(match["below"] or 1)
 
 
 def _link(code: str) -> Iterator[Part]:

@@ -113,13 +113,15 @@ WRITTEN = re.compile(
     rf"(?:±|\+/-|\+-)\s*(?P<both>{_NUMBER})\s*%"
     rf"|\+\s*(?P<up>{_NUMBER})\s*%?\s*[/,]?\s*[-−]\s*(?P<down>{_NUMBER})\s*%"
     rf"|[-−]\s*(?P<down2>{_NUMBER})\s*%?\s*[/,]?\s*\+\s*(?P<up2>{_NUMBER})\s*%"
+    rf"|(?<![\w.])(?P<bare>{_NUMBER})\s*%"
 )
-"""A tolerance in percent as it is printed: "± 10 %", "+80 -20 %", "-10/+30%"."""
+"""A tolerance in percent as it is printed: "± 10 %", "10%", "+80 -20 %", "-10/+30%"."""
 
 
 def of_match(match: re.Match[str]) -> Tolerance:
     """The tolerance of a match of `WRITTEN`."""
-    below = float(match["both"] or match["down"] or match["down2"])
-    above = float(match["both"] or match["up"] or match["up2"])
-    text = f"± {above:g} %" if match["both"] else f"−{below:g} +{above:g} %"
+    both = match["both"] or match["bare"]
+    below = float(both or match["down"] or match["down2"])
+    above = float(both or match["up"] or match["up2"])
+    text = f"± {above:g} %" if both else f"−{below:g} +{above:g} %"
     return Tolerance(below=below / 100, above=above / 100, text=text)

@@ -1,6 +1,8 @@
 """Limits in words become ends in SI; the ends were worked out by hand."""
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from meterlog.errors import WrongValue
 from meterlog.procedure.limits import Bounds, parse_limit
@@ -57,3 +59,24 @@ def test_what_is_no_limit_is_told(text, like, message):
     with pytest.raises(WrongValue) as caught:
         parse_limit(text, like)
     assert str(caught.value) == message
+
+
+WORDS_AND_SIGNS = st.lists(
+    st.sampled_from(
+        ["at most", "at least", "..", "±", "+", "-", "5", "1e300", "-0.5", "%", "ohm", "V", "of", "plate", "open"]
+    ),
+    max_size=7,
+)
+
+
+@settings(deadline=None)  # the first unit loads pint
+@given(
+    st.one_of(WORDS_AND_SIGNS.map(" ".join), st.text(max_size=20)), st.sampled_from(["ohm", "kelvin", "dimensionless"])
+)
+def test_any_text_is_a_limit_or_refused(text, like):
+    try:
+        bounds = parse_limit(text, like)
+    except WrongValue:
+        return
+    assert bounds.is_open or bounds.low is not None or bounds.high is not None
+    assert bounds.low is None or bounds.high is None or bounds.low <= bounds.high

@@ -96,6 +96,9 @@ PIECES = [  # marking, value, voltage, mode, classes, run, unread
     ("104J2A", 1e-7, 100, "dc", (), (), ()),
     ("2.2nF 1kV", 2.2e-9, 1000, "", (), (), ()),
     ("0,47µF K", 4.7e-7, None, "", (), (), ()),
+    ("25uF 5% 450VAC 50/60Hz", 25e-6, 450, "ac", (), (), ()),
+    ("C 0.91 µF 2100V~ R 10 MΩ", 0.91e-6, 2100, "ac", (), (), ("C", "R", "10", "MΩ")),
+    ("16 MFD 370 VAC", 16e-6, 370, "ac", (), (), ()),
 ]
 
 
@@ -161,6 +164,46 @@ FITS = [  # old, new, why it does not fit
 def test_what_may_stand_in(old, new, against):
     found = fit(decode_capacitor(old)[0], decode_capacitor(new)[0])
     assert (found.fits, found.against) == (not against, against)
+
+
+POWERS = [  # marking, ohm, watt
+    ("5W10RJ", 10.0, 5.0),
+    ("10W 22R J", 22.0, 10.0),
+    ("0R22 5W", 0.22, 5.0),
+    ("1/4 W 4K7", 4700.0, 0.25),
+    ("4.7 kΩ 5 % 2W", 4700.0, 2.0),
+    ("4K7W", 4700.0, None),
+]
+
+
+@pytest.mark.parametrize(("marking", "ohms", "watts"), POWERS)
+def test_a_resistor_tells_its_power(marking, ohms, watts):
+    part = decode_resistor(marking)[0]
+    assert (part.value, part.power) == (pytest.approx(ohms, rel=1e-12), watts)
+
+
+def test_a_weaker_resistor_does_not_fit():
+    old = decode_resistor("5W10RJ")[0]
+    assert fit(old, decode_resistor("2W10RJ")[0]).against == ("2 W is less than 5 W",)
+    assert fit(old, decode_resistor("10RJ")[0]).against == ("its marking tells no power, and 5 W is needed",)
+    assert fit(old, decode_resistor("7W10RJ")[0]).fits
+
+
+MARKINGS = st.text(st.sampled_from("0123456789.,/±+-% RKMGTEpnuµmFVWXYZABCDHJ~ΩohmHz\u0663²"), max_size=14)
+
+
+@given(st.one_of(MARKINGS, st.text(max_size=10)))
+def test_any_marking_is_read_or_refused(marking):
+    for decode in DECODE.values():
+        try:
+            parts = decode(marking)
+        except WrongValue:
+            continue
+        assert parts
+        for part in parts:
+            assert math.isfinite(part.value)
+            assert part.value >= 0
+            assert part.value == 0 or wanted(part).low <= part.value * (1 + 1e-9)
 
 
 def test_values_in_the_band_of_a_resistor():

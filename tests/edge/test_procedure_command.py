@@ -77,6 +77,13 @@ def test_a_shipped_procedure_shows_every_caution_and_limit(capsys, name):
         assert all(f"{limit.text} ({limit.source}" in words for limit in step.limits)
 
 
+def test_a_procedure_as_json(capsys):
+    _, out, _ = run(capsys, "show", "microwave-oven", "--json")
+    told = json.loads(out)
+    diode = next(step for step in told["steps"] if step["key"] == "diode-forward")
+    assert (told["key"], diode["kind"], diode["limits"][0]["low"]) == ("microwave-oven", "open", 50000.0)
+
+
 @pytest.mark.parametrize("name", NAMES)
 def test_the_json_schema_takes_what_is_shipped(capsys, name):
     _, out, _ = run(capsys, "schema")
