@@ -32,6 +32,8 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "judge": ("meterlog.cli.judge", "Judge one value against limits, with its uncertainty."),
     "evaluate": ("meterlog.cli.evaluate", "Work out a value from others: windings, insulation, discharge and more."),
     "replay": ("meterlog.cli.replay", "Walk a procedure through recordings, and print the captures."),
+    "profile": ("meterlog.cli.profile", "Check, explain, try and begin protocol profiles."),
+    "record": ("meterlog.cli.record", "Keep an instrument's bytes, both directions, with their times."),
     "decode": ("meterlog.cli.decode", "Decode a recording, or raw bytes, by a profile."),
 }
 """Name of each command: its module and the sentence that `--help` lists, so that help imports none."""

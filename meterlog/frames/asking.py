@@ -56,6 +56,10 @@ class Asking:
             return self._handed[1] + self._wait
         return self._due
 
+    def not_before(self, at: float) -> None:
+        """Ask nothing before a time."""
+        self._due = max(self._due, at)
+
     def next(self, at: float) -> bytes | None:
         """What to send now, if it is time."""
         if self._handed is not None and at >= self._handed[1] + self._wait:

@@ -27,6 +27,10 @@ SKIPPED_MOST = 1024
 """Bytes outside frames are told at the latest when there are this many."""
 
 
+class Refusal(str):
+    """A reason that the instrument itself gives: a whole answer, though no reading."""
+
+
 class Talk:
     """One conversation.
 
@@ -38,6 +42,7 @@ class Talk:
         asking: what to ask; None: the instrument speaks by itself.
         table: transform of single bytes, for `bytes.translate`. unwrapper: opens reports.
         steady: the same bytes always mean the same, so that meanings may be remembered.
+        wake: bytes that are written once, before all else. wait: s from then to the first request.
     """
 
     def __init__(
@@ -50,9 +55,12 @@ class Talk:
         table: bytes | None = None,
         unwrapper: Unwrapper | None = None,
         steady: bool = True,
+        wake: bytes = b"",
+        wait: float = 0.0,
     ) -> None:
         self._framer, self._decode, self._patience = framer, decode, patience
         self._asking, self._table, self._unwrapper, self._steady = asking, table, unwrapper, steady
+        self._wake, self._wait, self._awake = wake, wait, not (wake or wait)
         self._memo: dict[bytes, tuple[Reading, ...] | str] = {}
         self._kept: Kept = {"request": asking.only if asking else None}
         self._rest = b""  # what is cut into frames
@@ -127,7 +135,12 @@ class Talk:
             if self._asking:
                 self._asking.answered(at)
             return found.end
-        end = self._framer.again(self._rest, found)
+        if isinstance(said, Refusal):
+            end = found.end
+            if self._asking:
+                self._asking.answered(at)
+        else:
+            end = self._framer.again(self._rest, found)
         out.append(Rejected(*self._piece(end - found.start), at, said))
         return end
 
@@ -149,8 +162,9 @@ class Talk:
         out: list[Outcome] = []
         if self._rest and at - self._last >= self._patience:
             self._quiet(out, at)
+        woken = [] if self._awake else self._rouse(at)
         if not self._asking:
-            return [], out
+            return woken, out
         late = self._asking.late(at)
         if late is not None:
             reason = f"no answer to {_words(late.data)}"
@@ -159,11 +173,20 @@ class Talk:
             if len(out) == before:
                 out.append(Rejected(self._offset, b"", at, reason))
         data = self._asking.next(at)
-        return [] if data is None else [data], out
+        return [*woken, *([] if data is None else [data])], out
+
+    def _rouse(self, at: float) -> list[bytes]:
+        """What is written once, at the first poll."""
+        self._awake = True
+        if self._asking:
+            self._asking.not_before(at + self._wait)
+        return [self._wake] if self._wake else []
 
     @property
     def wake_at(self) -> float | None:
         """When `poll` must be called next, s; None: only bytes matter."""
+        if not self._awake:
+            return self._last
         quiet = self._last + self._patience if self._rest else None
         if not self._asking:
             return quiet

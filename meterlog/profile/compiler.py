@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from meterlog.frames.asking import Asking, Question
-from meterlog.frames.talk import Talk
+from meterlog.frames.talk import Kept, Talk
 from meterlog.frames.transforms import Unwrapper, table_of
 from meterlog.profile import examples
 from meterlog.profile.accuracy import Stated, stated
@@ -15,19 +16,20 @@ from meterlog.profile.choosing import Chooser
 from meterlog.profile.cutting import framer_of, layout_of
 from meterlog.profile.facts import NO_FACTS, Facts
 from meterlog.profile.language import PROFILE, Line, Reports, Said, Says
-from meterlog.profile.messages import Around, Message, MessageCompiler
+from meterlog.profile.messages import Around, Decode, Message, MessageCompiler
 from meterlog.profile.modbus import written_out
 from meterlog.profile.proof import appended
 from meterlog.source import Problems, compose, near_miss, text_sha256
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Mapping
 
     from meterlog.evaluate.accuracy import Accuracy
     from meterlog.frames.framer import Framer
     from meterlog.profile.values import Value
     from meterlog.readings import Form, Reading
 
+Watch = Callable[[bytes, Kept], None]
 ONLY = "reading"
 """The name of the message of a profile that has but one."""
 
@@ -43,6 +45,7 @@ class Profile:
         said: the profile as it was read, shorthands written out, for what explains and documents it.
         messages: its messages in the order in which they are tried.
         decode: readings of a frame, or why it is not believed, given what earlier frames kept.
+        candidates: the messages that a frame may be.
         steady: the same bytes always mean the same.
     """
 
@@ -54,7 +57,8 @@ class Profile:
     said: Said
     messages: tuple[Message, ...]
     framer: Framer
-    decode: Callable[[bytes, dict[str, Any]], tuple[Reading, ...] | str]
+    decode: Decode
+    candidates: Callable[[bytes, Kept], list[Message]]
     steady: bool
     questions: tuple[tuple[Question, ...], tuple[Question, ...]]
     stated: tuple[Stated, ...]
@@ -64,8 +68,8 @@ class Profile:
         """Whether the instrument must be asked."""
         return bool(self.questions[1])
 
-    def talk(self) -> Talk:
-        """A new conversation with one instrument of this family."""
+    def talk(self, watch: Watch | None = None) -> Talk:
+        """A new conversation with one instrument of this family; `watch` is told of every frame."""
         said = self.said
         assert said.frame
         first, rounds = self.questions
@@ -74,17 +78,29 @@ class Profile:
         reports = next((step for step in said.stream if isinstance(step, Reports)), None)
         return Talk(
             self.framer,
-            self.decode,
+            watched(self.decode, watch) if watch else self.decode,
             patience=said.frame.silence if said.frame.silence is not None else said.frame.gap,
             asking=asking,
             table=table_of(words) if words else None,
             unwrapper=Unwrapper(reports.reports, *reports.count) if reports else None,
-            steady=self.steady,
+            steady=self.steady and watch is None,
+            wake=self.line.wake if self.line else b"",
+            wait=self.line.wait if self.line else 0.0,
         )
 
     def accuracy(self, form: Form) -> Accuracy | None:
         """The accuracy stated for readings of a form; None where the profile says nothing."""
         return next((entry.accuracy for entry in self.stated if entry.covers(form)), None)
+
+
+def watched(decode: Decode, watch: Watch) -> Decode:
+    """A decoder that tells of every frame before it answers."""
+
+    def decode_watched(frame: bytes, kept: Kept) -> tuple[Reading, ...] | str:
+        watch(frame, dict(kept))
+        return decode(frame, kept)
+
+    return decode_watched
 
 
 def read_profile(text: str, name: str) -> Said:
@@ -99,10 +115,15 @@ def read_profile(text: str, name: str) -> Said:
 
 @lru_cache(maxsize=64)
 def compile_profile(text: str, name: str) -> Profile:
-    """The profile of a text.
+    """The profile of a text; the same text is compiled once.
 
     Raises: WrongText with every problem, in file order; an example that does not decode is one.
     """
+    return compiled_anew(text, name)
+
+
+def compiled_anew(text: str, name: str) -> Profile:
+    """The profile of a text, of which nothing but its examples has been decoded. Raises: WrongText."""
     problems = Problems(name)
     profile = _compiled(read_profile(text, name), text, problems)
     problems.raise_if_any()
@@ -142,6 +163,7 @@ def _compiled(said: Said, text: str, problems: Problems) -> Profile | None:
         messages=messages,
         framer=framer,
         decode=chooser.decode,
+        candidates=chooser.candidates,
         steady=steady,
         questions=questions,
         stated=accuracy,
@@ -193,8 +215,6 @@ def _restricts(questions: tuple[tuple[Question, ...], tuple[Question, ...]]) -> 
 
 def _messages(said: Said, around: Around, requests: Mapping[int, Facts], problems: Problems) -> tuple[Message, ...]:
     """Every message; those that keep fields are compiled first, so that the others know them."""
-    from dataclasses import replace
-
     said_messages: Mapping[str, Says] = said.messages or {ONLY: said}
     kept: dict[str, Value] = {}
     made: dict[str, Message] = {}

@@ -199,6 +199,17 @@ def merge(said: list[tuple[str, Facts]]) -> Facts | str:
 _SINGLE = tuple(field.name for field in fields(Facts) if field.name != "flags")
 
 
+def facts_in_words(facts: Facts) -> str:
+    """Facts as a profile would write them, near enough to recognise the row."""
+    words = [facts.mode, facts.quantity and facts.quantity.replace("_", " ")]
+    words += [facts.range or facts.unit, f"prefix {facts.prefix}" if facts.prefix else None]
+    words += ["negative" if facts.negative else None, str(facts.bound) if facts.bound else None]
+    words += ["nothing" if facts.nothing else None, f"reject {facts.reject}" if facts.reject else None]
+    words += [f"channel {facts.channel}" if facts.channel else None]
+    words += [f"flag {flag}" for flag in sorted(facts.flags)]
+    return " ".join(word for word in words if word) or ("normal" if facts == NO_FACTS else str(facts.decimals))
+
+
 @dataclass(frozen=True, slots=True)
 class Shown:
     """A form with what the counts must be multiplied by to fit it (its sign included)."""

@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
+from meterlog.frames.talk import Refusal
 from meterlog.profile.code import Code
 from meterlog.profile.display import Display
 from meterlog.profile.facts import NO_FACTS, Facts
@@ -324,7 +325,7 @@ class MessageCompiler:
         mine = self._mine(said, sources)
         if said.channel.startswith("{"):
             mine |= self._channel(said)
-        special = self._special(name)
+        special = self._special(name, said)
         channel = None if said.channel.startswith("{") else said.channel or None
         fixed = (
             (
@@ -366,7 +367,7 @@ class MessageCompiler:
             return {}
         return {f"channel {name}": (value.expr, ChannelText(name))}
 
-    def _special(self, name: str) -> Table | None:
+    def _special(self, name: str, said: Shows) -> Table | None:
         value = self.values.known.get(name)
         if value is None or value.field is None or not value.field.special:
             return None
@@ -374,7 +375,7 @@ class MessageCompiler:
         for word, facts in value.field.special.items():
             for key in self._codes(value.field, value, (word,)):
                 rows[key] = facts
-        return Table(name, rows)
+        return Table(said.value or said.channel or "the value", rows)
 
     def _form(self, place: int, former: Former, key: str) -> None:
         kept, make, add = (
@@ -431,12 +432,12 @@ class MessageCompiler:
 
     def _reject(self) -> None:
         """A frame that says that there is no measurement, with the words of its codes."""
-        words = self.code.constant(self.says.reject, "why")
+        words = self.code.constant(Refusal(self.says.reject), "why")
         for name, said in self.says.fields.items():
             value = self.values.known.get(name)
             if said.means and value is not None:
                 rows = {
-                    k: f"{self.says.reject}: {facts.reject}"
+                    k: Refusal(f"{self.says.reject}: {facts.reject}")
                     for code, facts in said.means.items()
                     if isinstance(facts, Facts)
                     for k in self._codes(said, value, (code,))

@@ -1,0 +1,213 @@
+"""`meterlog profile`: check, explain, try and begin protocol profiles."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from meterlog import shipped
+from meterlog.cli.decode import events_of, outcomes
+from meterlog.errors import WrongText, WrongValue
+from meterlog.profile.compiler import Profile, compile_profile, compiled_anew
+from meterlog.profile.coverage import risk, unreached
+from meterlog.profile.drafts import KINDS, draft
+from meterlog.profile.explain import Explainer
+from meterlog.profile.language import PROFILE
+from meterlog.profile.places import parse_bytes
+from meterlog.readings import Frame, Rejected, Skipped
+
+if TYPE_CHECKING:
+    from meterlog.recording import Event
+
+_KIND = "profiles/instruments"
+
+
+@click.group()
+def profile() -> None:
+    """How to talk to an instrument and what its bytes mean: check, explain, try, begin one of your own.
+
+    Example: meterlog profile check my-meter.yaml
+    """
+
+
+def _load(reference: str) -> tuple[Path, Profile]:
+    path = shipped.find(reference, _KIND)
+    return path, compile_profile(shipped.text_of(path), str(path))
+
+
+@profile.command()
+@click.argument("files", nargs=-1, required=True, metavar="FILE...")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object a file.")
+def check(files: tuple[str, ...], as_json: bool) -> None:
+    """Tell everything that is wrong in profiles; run their examples; exit 1 when something is.
+
+    What is not wrong but not proved either follows: rows that no example reaches, and which damage on
+    the line would go unnoticed.
+
+    Example: meterlog profile check my-meter.yaml
+    """
+    wrong = False
+    for reference in files:
+        path = shipped.find(reference, _KIND)
+        report = _checked(path)
+        wrong = wrong or bool(report["problems"])
+        if as_json:
+            click.echo(json.dumps(report, ensure_ascii=False))
+        else:
+            _print_report(path, report)
+    sys.exit(1 if wrong else 0)
+
+
+def _checked(path: Path) -> dict[str, Any]:
+    """The report on one file."""
+    report: dict[str, Any] = {"file": str(path), "problems": [], "unreached": [], "risk": []}
+    try:
+        made = compiled_anew(shipped.text_of(path), str(path))
+    except WrongText as error:
+        report["text"] = str(error)
+        report["problems"] = [
+            {
+                "line": p.place.line,
+                "column": p.place.column,
+                "path": p.path,
+                "expected": p.expected,
+                "saw": p.saw,
+                "hint": p.hint,
+            }
+            for p in error.problems
+        ]
+        return report
+    report["unreached"] = unreached(made)
+    report["risk"] = risk(made)
+    report["profile"], report["examples"] = made.key, len(made.said.examples)
+    return report
+
+
+def _print_report(path: Path, report: dict[str, Any]) -> None:
+    if report["problems"]:
+        click.echo(report["text"], err=True)
+        return
+    click.echo(f"{path}: {report['profile']}, {report['examples']} examples, no problem")
+    for line in report["unreached"]:
+        click.echo(f"  warning: {line}")
+    for line in report["risk"]:
+        click.echo(f"  risk: {line}")
+
+
+@profile.command()
+@click.argument("file")
+@click.argument("recording", required=False, type=click.Path(path_type=Path))
+@click.option("--frame", "frame", help='A frame: hex bytes such as "55 AA 01", or a text with <CR><LF>.')
+@click.option("--request", default="", help="The request that the frame answers, written the same way.")
+@click.option("--most", default=5, show_default=True, help="Frames of a recording that are explained.")
+def explain(file: str, recording: Path | None, frame: str | None, request: str, most: int) -> None:
+    """Show which bytes became which field, by which line of the profile, and where a frame failed.
+
+    Example: meterlog profile explain ascii-thermometer --frame "T=+023.5C<CR><LF>"
+    """
+    _, made = _load(file)
+    explainer = Explainer(made)
+    if frame is not None:
+        click.echo("\n".join(explainer.stream(_bytes(frame), _bytes(request) if request else b"")))
+    elif recording is not None:
+        click.echo("\n".join(explainer.events(events_of(recording), most)))
+    else:
+        raise click.UsageError("give --frame, or a recording")
+
+
+def _bytes(text: str) -> bytes:
+    """Bytes from the command line: hex where all of it is hex, else text."""
+    packed = text.replace(" ", "").replace(":", "")
+    try:
+        if len(packed) % 2 == 0 and packed and all(c in "0123456789abcdefABCDEF" for c in packed):
+            return bytes.fromhex(packed)
+        return parse_bytes(text)
+    except ValueError as error:
+        raise WrongValue(f"bytes such as 55 AA or T=+023.5C<CR><LF>, not {text!r}: {error}") from None
+
+
+@profile.command(name="try")
+@click.argument("source", metavar="URL|FILE")
+@click.option("--seconds", default=5.0, show_default=True, help="How long to listen at each setting of the line.")
+@click.option("--also", multiple=True, metavar="FILE", help="A profile of your own to try as well.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object a profile.")
+def try_all(source: str, seconds: float, also: tuple[str, ...], as_json: bool) -> None:
+    """Tell which of the known profiles decode what arrives from a port or stands in a file, best first.
+
+    Only listens; an instrument that must be asked keeps silent.
+
+    Example: meterlog profile try /dev/ttyUSB0
+    """
+    from meterlog.cli.listening import heard
+
+    known = [_load(name)[1] for name in [*shipped.names(_KIND), *also]]
+    if Path(source).is_file():
+        events = list(events_of(Path(source)))
+        rows = [_tried(made, events) for made in known]
+    else:
+        rows = [_tried(made, events) for made, events in heard(source, known, seconds)]
+    rows.sort(key=lambda row: (-row["readings"], row["rejected"], row["skipped"]))
+    for row in rows:
+        if as_json:
+            click.echo(json.dumps(row))
+        elif row["readings"]:
+            click.echo(
+                "{profile:<24} {readings:>6} readings {rejected:>6} rejected {skipped:>6} bytes skipped".format(**row)
+            )
+    if not any(row["readings"] for row in rows):
+        click.echo("no profile makes a reading of it; record it, and begin one: meterlog profile new", err=True)
+        sys.exit(1)
+
+
+def _tried(made: Profile, events: list[Event]) -> dict[str, Any]:
+    """What one profile makes of events, counted."""
+    found = list(outcomes(made, events))
+    return {
+        "profile": made.key,
+        "readings": sum(len(o.readings) for o in found if isinstance(o, Frame)),
+        "rejected": sum(isinstance(o, Rejected) for o in found),
+        "skipped": sum(len(o.raw) for o in found if isinstance(o, Skipped)),
+    }
+
+
+@profile.command()
+@click.argument("kind", type=click.Choice(list(KINDS)))
+@click.option("--key", default="my-meter", show_default=True, help="The key of the new profile.")
+def new(kind: str, key: str) -> None:
+    """Print a commented profile to start from, complete and without a problem.
+
+    \b
+    line      one line of text for each measurement
+    binary    binary frames of a fixed length
+    segments  the lit segments of a display
+    polled    text answers to text requests
+    modbus    a map of Modbus RTU registers
+    parts     comma-separated lines
+
+    Example: meterlog profile new line --key kitchen-thermometer > kitchen-thermometer.yaml
+    """
+    click.echo(draft(kind, key), nl=False)
+
+
+@profile.command(name="list")
+def list_shipped() -> None:
+    """List the profiles that come with meterlog.
+
+    Example: meterlog profile list
+    """
+    for name in shipped.names(_KIND):
+        click.echo(f"{name:<22} {_load(name)[1].title}")
+
+
+@profile.command()
+def schema() -> None:
+    """Print the JSON Schema of profiles, for editors that complete and check YAML as you write.
+
+    Example: meterlog profile schema > profile.schema.json
+    """
+    head = {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": "A meterlog instrument profile"}
+    click.echo(json.dumps({**head, **PROFILE.json_schema()}, indent=2, ensure_ascii=False))
