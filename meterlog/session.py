@@ -116,6 +116,10 @@ class Session:
         """A message without a reading, for a caller that decodes itself."""
         return self._judged(self.walk.nothing(source, at))
 
+    def gone(self, source: str) -> None:
+        """An instrument's link was lost: no capture goes on across the gap, however short."""
+        self.walk.gone(source)
+
     def sent(self, source: str, data: bytes, at: float) -> None:
         """Bytes were written to an instrument."""
         self._talks[source].sent(data, at)

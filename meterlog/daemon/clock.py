@@ -35,6 +35,11 @@ class Clock:
         """How long a span of this clock really takes, s."""
         return span
 
+    def at(self, monotonic: float) -> Now:
+        """Both clocks at a moment of the monotonic clock that has just passed, s."""
+        now, passed_ms = self.now(), round((self.monotonic() - monotonic) * 1000)
+        return Now(now.utc_ms - passed_ms, round(monotonic * 1000), now.boot)
+
     def step_ms(self) -> int:
         """How far UTC was stepped since the last look, in ms; 0 when it was not."""
         apart = self.utc_ms() - round(self.monotonic() * 1000)

@@ -12,6 +12,7 @@ import json
 import os
 import queue
 import socket
+import struct
 import threading
 from typing import TYPE_CHECKING, Any
 
@@ -28,6 +29,12 @@ LONGEST_LINE = 16 * 1024 * 1024
 """Bytes of the longest request: a photograph in base64."""
 
 ANSWER_WITHIN_S = 30.0
+
+MOST_CLIENTS = 100
+"""Clients at one time; each holds a thread, also one that connects and says nothing."""
+
+TAKE_WITHIN_S = 10
+"""A client that takes no bytes for so long is let go."""
 
 
 class ControlServer:
@@ -48,6 +55,7 @@ class ControlServer:
         finally:
             os.umask(before)
         self._socket.listen(16)
+        self._places = threading.BoundedSemaphore(MOST_CLIENTS)
         self._thread = threading.Thread(target=self._accept, name="control", daemon=True)
 
     def start(self) -> None:
@@ -66,19 +74,29 @@ class ControlServer:
                 client, _ = self._socket.accept()
             except OSError:
                 return
+            client.setsockopt(socket.SOL_SOCKET, socket.SO_SNDTIMEO, struct.pack("@ll", TAKE_WITHIN_S, 0))
             threading.Thread(target=self._serve, args=(client,), name="control client", daemon=True).start()
 
     def _serve(self, client: socket.socket) -> None:
-        with client, client.makefile("rwb") as stream, contextlib.suppress(OSError, ValueError):
-            while line := stream.readline(LONGEST_LINE):
-                message = _read_request(line)
-                if isinstance(message, str):
-                    _send(stream, {"ok": False, "error": message, "hint": 'send one JSON object a line, with "do"'})
-                elif message.get("do") == "watch":
-                    self._watch(stream, message)
-                    return
-                else:
-                    _send(stream, self._ask(message))
+        with contextlib.suppress(OSError, ValueError), client, client.makefile("rwb") as stream:
+            if not self._places.acquire(blocking=False):
+                _send(stream, {"ok": False, "error": f"{MOST_CLIENTS} clients ask already", "hint": "close some"})
+                return
+            try:
+                self._converse(stream)
+            finally:
+                self._places.release()
+
+    def _converse(self, stream: Any) -> None:
+        while line := stream.readline(LONGEST_LINE):
+            message = _read_request(line)
+            if isinstance(message, str):
+                _send(stream, {"ok": False, "error": message, "hint": 'send one JSON object a line, with "do"'})
+            elif message.get("do") == "watch":
+                self._watch(stream, message)
+                return
+            else:
+                _send(stream, self._ask(message))
 
     def _ask(self, message: dict[str, Any]) -> dict[str, Any]:
         reply: queue.Queue[dict[str, Any]] = queue.Queue(1)

@@ -103,6 +103,16 @@ class JobDesk:
         if self.job is not None:
             self._take(self.job.session.reading(station.source, ordinal, reading, at))
 
+    def nothing(self, source: str, at: float) -> None:
+        """Tell the walk of a message without a reading."""
+        if self.job is not None:
+            self._take(self.job.session.nothing(source, at))
+
+    def gone(self, source: str) -> None:
+        """An instrument's readings are interrupted: no capture goes on across that."""
+        if self.job is not None:
+            self.job.session.gone(source)
+
     def line(self, source: str, word: str, at: float) -> None:
         if self.job is not None:
             self._take(self.job.session.line(source, word, at))

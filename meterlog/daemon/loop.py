@@ -14,9 +14,9 @@ from meterlog.daemon.items import LineChanged, Opened, Received, Request, StateC
 from meterlog.daemon.notify import notify
 from meterlog.daemon.states import LinkState
 from meterlog.daemon.station import reading_dict
-from meterlog.errors import MeterlogError
+from meterlog.errors import CannotDo, MeterlogError
 from meterlog.links import LinkLost
-from meterlog.readings import Frame, Rejected
+from meterlog.readings import Frame
 from meterlog.store.writer import StoreRefuses
 
 if TYPE_CHECKING:
@@ -41,6 +41,9 @@ ANNOUNCE_S = 0.1
 IN_ONE_GO = 500
 """Items taken from the queue before the clocks are looked at again."""
 
+BATCH_ROWS = 5_000
+"""Rows that wait at most before they are committed: a flood comes in pieces, and is held back meanwhile."""
+
 
 class BenchLoop:
     """Runs until a `Stop` comes."""
@@ -60,7 +63,7 @@ class BenchLoop:
         self.try_again = try_again
         self._commit_due: float | None = None
         self._refused: str = ""
-        self._told_not_kept = 0
+        self._not_kept_before = 0, 0
         self._beat_due = clock.monotonic()
         self._stopping = False
 
@@ -86,6 +89,8 @@ class BenchLoop:
         try:
             self._take(self._items.get(timeout=self._until_next()))
             for _ in range(IN_ONE_GO):
+                if self.writer.pending >= BATCH_ROWS:
+                    return
                 self._take(self._items.get_nowait())
         except queue.Empty:
             return
@@ -132,13 +137,19 @@ class BenchLoop:
         station = self.stations[item.source]
         station.state, station.why, station.hint = item.state, item.why, item.hint
         if item.state in (LinkState.WAITING, LinkState.GIVEN_UP) and station.link_id is not None:
-            self._keep(station, station.talk.end())
-            self.writer.close_link(station.link_id)
-            station.link = station.link_id = None
+            self._end(station)
         facts = {"link": item.source, "state": str(item.state), "why": item.why}
         log.info("link", extra={"facts": facts})
         self.writer.event("link " + str(item.state), self.clock.now(), facts, link=station.link_id, whence="daemon")
         self.announcer.tell(event="link", **facts, hint=item.hint)
+
+    def _end(self, station: Station) -> None:
+        """A link is gone: what was left of its bytes is told, and no capture goes on across the gap."""
+        assert station.link_id is not None
+        self._keep(station, station.talk.end())
+        self.writer.close_link(station.link_id)
+        station.link = station.link_id = None
+        self.desk.gone(station.source)
 
     # ---- conversations ----
 
@@ -156,11 +167,13 @@ class BenchLoop:
                 self._send(station, request, at)
 
     def _send(self, station: Station, data: bytes, at: float) -> None:
-        assert station.link is not None
+        if station.link is None:
+            return
         try:
             station.link.write(data)
         except LinkLost as lost:
             log.warning("link", extra={"facts": {"link": station.source, "why": lost.why}})
+            station.link = None  # its task closes it and opens it again
             return
         station.talk.sent(data, at)
         if station.link_id is not None:
@@ -171,47 +184,59 @@ class BenchLoop:
         if station.link_id is None:
             return
         for outcome in outcomes:
-            self.writer.outcomes(station.link_id, (outcome,), self.desk.job_id, self.desk.step_id)
-            if isinstance(outcome, Frame):
+            if not self.writer.outcome(station.link_id, outcome, self.desk.job_id, self.desk.step_id):
+                self.desk.gone(station.source)
+            elif isinstance(outcome, Frame):
                 for reading in outcome.readings:
-                    station.last[reading.form.channel] = reading
                     self.desk.reading(station, station.count, reading, outcome.at + station.opened_at)
                     station.count += 1
-                if outcome.readings:
-                    station.last_utc_ms, station.fresh = self.clock.utc_ms(), True
-            elif isinstance(outcome, Rejected):
-                station.rejected += 1
-            else:
-                station.skipped += len(outcome.raw)
+                if not outcome.readings:
+                    self.desk.nothing(station.source, outcome.at + station.opened_at)
+            station.heard(outcome, self.clock.utc_ms())
 
     # ---- the record ----
 
     def _commit_when_due(self, now: float) -> None:
+        """Commit acts and full batches at once, free-running readings when they have waited."""
         if self._commit_due is None and self.writer.pending:
             self._commit_due = now + COMMIT_WAIT_S
-        if self._refused and self._commit_due is not None and now < self._commit_due:
-            return
-        if self.writer.has_acts or (self._commit_due is not None and now >= self._commit_due) or self._stopping:
-            self.commit()
+        is_due = self._commit_due is not None and now >= self._commit_due
+        is_urgent = self.writer.has_acts or self.writer.pending >= BATCH_ROWS
+        if is_due or (is_urgent and not self._refused):
+            self._try_to_commit()
 
     def commit(self) -> None:
-        """Commit what waits; a refusal is told once and tried again."""
+        """Commit what waits, for whoever asked. Raises: CannotDo, when it is done but not yet kept."""
+        if not self._try_to_commit():
+            raise CannotDo(
+                f"done, but not kept yet: {self._refused}", "it is kept as soon as that has passed; do not repeat it"
+            )
+
+    def _try_to_commit(self) -> bool:
+        """A refusal is told once and tried again; what it cost is told when it is over."""
         try:
             self.writer.commit(self.clock.now())
         except StoreRefuses as refused:
             self._commit_due = self.clock.monotonic() + RETRY_S
             if not self._refused:
                 self._refused = str(refused)
+                self._not_kept_before = self.writer.not_kept, self.writer.bytes_not_kept
                 log.error("store", extra={"facts": {"state": "refusing", "why": self._refused}})
                 self.announcer.tell(event="store", state="refusing", why=self._refused)
-            return
+            return False
         self._commit_due = None
         if self._refused:
-            facts = {"why": self._refused, "not_kept": self.writer.not_kept - self._told_not_kept}
-            self._refused, self._told_not_kept = "", self.writer.not_kept
+            readings, size = self._not_kept_before
+            facts = {
+                "why": self._refused,
+                "not_kept": self.writer.not_kept - readings,
+                "bytes_not_kept": self.writer.bytes_not_kept - size,
+            }
+            self._refused = ""
             log.info("store", extra={"facts": {"state": "kept", **facts}})
             self.writer.event("store refused", self.clock.now(), facts, whence="daemon")
             self.announcer.tell(event="store", state="kept", why="")
+        return True
 
     @property
     def store_status(self) -> dict[str, Any]:

@@ -6,6 +6,7 @@ import contextlib
 import queue
 import signal
 import threading
+import time
 from typing import TYPE_CHECKING
 
 from meterlog import places
@@ -36,8 +37,10 @@ if TYPE_CHECKING:
 SILENT_AFTER_S = 5.0
 """An open link that says nothing for so long is called silent."""
 
-QUEUE_ITEMS = 256
+QUEUE_ITEMS = 64
 """Items that wait for the bench loop; beyond it the link threads stop reading."""
+
+LINKS_END_WITHIN_S = 2.0
 
 
 def run_daemon(bench_path: Path, db: Path, *, log_form: str, sounds: bool | None, speed: float = 1.0) -> None:
@@ -55,7 +58,7 @@ def run_daemon(bench_path: Path, db: Path, *, log_form: str, sounds: bool | None
     desk = JobDesk(stations, writer, announcer, clock, bench)
     links = links_of(bench, stations, items, clock)
     loop = BenchLoop(stations, writer, desk, announcer, clock, items, answer, lambda name: links[name].try_again())
-    with _signals(items), _control(db, items, announcer), _running(links):
+    with _signals(items, links), _control(db, items, announcer), _running(links):
         log.info("listening", extra={"facts": {"bench": bench.bench, "db": db, "links": len(stations)}})
         loop.run()
     log.info("ended", extra={"facts": {"committed": writer.committed_readings}})
@@ -89,16 +92,21 @@ def find_beside(reference: str, folder: Path) -> Path:
 
 
 @contextlib.contextmanager
-def _signals(items: queue.Queue[Item]) -> Iterator[None]:
-    """SIGINT and SIGTERM end the loop; outside the main thread signals are not ours."""
+def _signals(items: queue.Queue[Item], links: dict[str, SupervisedLink]) -> Iterator[None]:
+    """SIGINT, SIGTERM and SIGHUP end the links, then the loop; outside the main thread signals are not ours."""
     if threading.current_thread() is not threading.main_thread():
         yield
         return
 
-    def stop(*_: object) -> None:
-        threading.Thread(target=items.put, args=(Stop(),), daemon=True).start()
+    def stop() -> None:
+        end_links(links)  # the loop still takes what they have read
+        items.put(Stop())
 
-    before = {number: signal.signal(number, stop) for number in (signal.SIGINT, signal.SIGTERM)}
+    def begin_to_stop(*_: object) -> None:
+        threading.Thread(target=stop, name="stop", daemon=True).start()
+
+    numbers = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
+    before = {number: signal.signal(number, begin_to_stop) for number in numbers}
     try:
         yield
     finally:
@@ -142,7 +150,13 @@ def _running(links: dict[str, SupervisedLink]) -> Iterator[None]:
     try:
         yield
     finally:
-        for link in links.values():
-            link.stop()
-        for link in links.values():
-            link.join(2.0)
+        end_links(links)
+
+
+def end_links(links: dict[str, SupervisedLink]) -> None:
+    """Ask every link to end, and wait for them together; one that hangs in its driver is left to itself."""
+    deadline = time.monotonic() + LINKS_END_WITHIN_S
+    for link in links.values():
+        link.stop()
+    for link in links.values():
+        link.join(max(0.0, deadline - time.monotonic()))

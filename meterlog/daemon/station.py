@@ -6,12 +6,13 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from meterlog.daemon.states import LinkState
+from meterlog.readings import Frame, Rejected, Skipped
 
 if TYPE_CHECKING:
     from meterlog.frames.talk import Talk
     from meterlog.links import Link
     from meterlog.profile import Profile
-    from meterlog.readings import Form, Reading
+    from meterlog.readings import Form, Outcome, Reading
 
 
 @dataclass(slots=True)
@@ -41,6 +42,18 @@ class Station:
     last_utc_ms: int = 0
     fresh: bool = False
     announced_at: float = 0.0
+
+    def heard(self, outcome: Outcome, utc_ms: int) -> None:
+        """Show an outcome's readings, or count what gave none."""
+        match outcome:
+            case Frame(readings=readings):
+                for reading in readings:
+                    self.last[reading.form.channel] = reading
+                    self.last_utc_ms, self.fresh = utc_ms, True
+            case Rejected():
+                self.rejected += 1
+            case Skipped():
+                self.skipped += len(outcome.raw)
 
     def as_dict(self) -> dict[str, Any]:
         """The station for a status."""

@@ -22,7 +22,8 @@ if TYPE_CHECKING:
 SWITCH_WAIT_S = 0.01
 """How often control lines are looked at on a link that carries a switch."""
 
-QUIET_WAIT_S = 0.2
+QUIET_WAIT_S = 0.5
+"""How long a read waits for a first byte: a link that says nothing wakes twice a second."""
 
 
 class SupervisedLink:
@@ -40,7 +41,8 @@ class SupervisedLink:
         self._silent_after_s = silent_after_s
         self._wait_s = SWITCH_WAIT_S if has_switch else QUIET_WAIT_S
         self._has_switch = has_switch
-        self._state: LinkState | None = None
+        self._told: tuple[LinkState, str] | None = None
+        self._heard = False
         self._stopping = threading.Event()
         self._again = threading.Event()
         self._thread = threading.Thread(target=self._run, name=f"link {source}", daemon=True)
@@ -61,38 +63,45 @@ class SupervisedLink:
         self._thread.join(timeout)
 
     def _run(self) -> None:
-        failures = 0
-        while not self._stopping.is_set():
-            self._change(LinkState.OPENING)
-            try:
-                url = url_of(self._instrument)
-                link = open_link(url, self._settings, self._wait_s)
-            except LinkLost as lost:
-                failures += 1
-                self._wait(lost, failures)
-                continue
-            self._queue.put(Opened(self.source, link, url, self._clock.monotonic()))
-            self._change(LinkState.LISTENING)
-            try:
-                heard = self._listen(link)
-            except LinkLost as lost:
-                link.close()
-                failures = 1
-                self._wait(lost, failures)
-            else:
-                link.close()
-                failures = 0 if heard else failures
+        try:
+            self._supervise()
+        except BaseException:
+            why = "its task ended by a mistake in meterlog"
+            self._change(LinkState.GIVEN_UP, why, "see the log, and start the daemon again")
+            raise
 
-    def _listen(self, link: Link) -> bool:
+    def _supervise(self) -> None:
+        """Open, listen, and try again; a link that is opened again and again for nothing is tried less often."""
+        failures = 0
+        self._change(LinkState.OPENING)
+        while not self._stopping.is_set():
+            self._heard = False
+            try:
+                self._open_and_listen()
+            except LinkLost as lost:
+                failures = 1 if self._heard else failures + 1
+                self._wait(lost, failures)
+
+    def _open_and_listen(self) -> None:
+        """Until the end is asked for. Raises: LinkLost, with the link closed."""
+        url = url_of(self._instrument)
+        link = open_link(url, self._settings, self._wait_s)
+        self._queue.put(Opened(self.source, link, url, self._clock.monotonic()))
+        self._change(LinkState.LISTENING)
+        try:
+            self._listen(link)
+        finally:
+            link.close()
+
+    def _listen(self, link: Link) -> None:
         """Read until told to stop. Raises: LinkLost."""
         heard_at = self._clock.monotonic()
-        heard = False
         lines: dict[str, bool] = {}
         while not self._stopping.is_set():
             data = link.read()
             now = self._clock.monotonic()
             if data:
-                heard_at, heard = now, True
+                heard_at, self._heard = now, True
                 self._queue.put(Received(self.source, data, now))
                 self._change(LinkState.LISTENING)
             elif now - heard_at > self._silent_after_s:
@@ -100,7 +109,6 @@ class SupervisedLink:
                 self._change(LinkState.SILENT, why, "is it switched on, and its output too?")
             if self._has_switch:
                 self._look_at(link, lines, now)
-        return heard
 
     def _look_at(self, link: Link, lines: dict[str, bool], now: float) -> None:
         for name, is_on in link.control_lines().items():
@@ -117,9 +125,9 @@ class SupervisedLink:
             self._again.clear()
 
     def _change(self, state: LinkState, why: str = "", hint: str = "") -> None:
-        """The one place where the state changes: remembered and told, once for each change."""
-        if state != self._state:
-            self._state = state
+        """The one place where the state changes: remembered and told, once for each change or new reason."""
+        if (state, why) != self._told:
+            self._told = (state, why)
             self._queue.put(StateChanged(self.source, state, why, hint, self._clock.monotonic()))
 
 

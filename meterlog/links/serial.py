@@ -4,9 +4,14 @@ from __future__ import annotations
 
 import contextlib
 import errno
+import fcntl
 import grp
+import io
 import os
+import select
 import stat
+import termios
+import threading
 from typing import TYPE_CHECKING
 
 import serial
@@ -18,16 +23,29 @@ if TYPE_CHECKING:
 
     from meterlog.links.settings import LineSettings
 
-MOST = 65_536
+MOST = 4_096
 """Most bytes taken in one `read`, so that a flood is met in pieces."""
+
+WRITE_WITHIN_S = 0.25
+"""A port that takes no bytes for so long is lost: whoever writes must not be held up by one instrument."""
+
+FAILURES = (serial.SerialException, OSError, TypeError, termios.error)
+"""What a port that went away raises, from whichever layer notices first."""
 
 
 class SerialLink:
-    """One open port, held exclusively. Raises: LinkLost from its constructor and methods."""
+    """One open port, held exclusively. Raises: LinkLost from its constructor and methods.
+
+    One thread reads and closes, another may write: the guard keeps a write from meeting a file
+    number that was closed and given to another port.
+    """
 
     def __init__(self, url: str, settings: LineSettings, wait_s: float) -> None:
         self.url = url
         self._has_lines = True
+        self._wait_s = wait_s
+        self._guard = threading.Lock()
+        self._broken: LinkLost | None = None
         try:
             port = serial.serial_for_url(url, do_not_open=True)
             port.baudrate = settings.baud
@@ -35,7 +53,7 @@ class SerialLink:
             port.parity = settings.parity
             port.stopbits = settings.stop_bits
             port.timeout = wait_s
-            port.write_timeout = 1.0
+            port.write_timeout = WRITE_WITHIN_S
             if "://" not in url or url.startswith("hwgrep://"):
                 port.exclusive = True
             for level, name in ((settings.dtr, "dtr"), (settings.rts, "rts")):
@@ -43,23 +61,40 @@ class SerialLink:
                     with contextlib.suppress(OSError):
                         setattr(port, name, level)
             port.open()
-        except (serial.SerialException, OSError, ValueError) as error:
+        except (serial.SerialException, OSError, ValueError, termios.error) as error:
             raise why_not(url, error) from None
         self._port = port
+        self._ready = _poll_of(port)
 
     def read(self) -> bytes:
+        if self._broken:
+            raise self._broken
         try:
-            first = self._port.read(1)
-            waiting = min(self._port.in_waiting, MOST) if first else 0
-            return bytes(first + self._port.read(waiting)) if waiting else bytes(first)
-        except (serial.SerialException, OSError, TypeError) as error:
+            return self._read()
+        except FAILURES as error:
             raise self._lost(error) from None
+
+    def _read(self) -> bytes:
+        """What is there, in one look where the port has a file number; pyserial's own way where not."""
+        if self._ready is None:
+            first = self._port.read(1)
+            return bytes(first + self._port.read(min(self._port.in_waiting, MOST))) if first else b""
+        if not self._ready.poll(self._wait_s * 1000):
+            return b""
+        with contextlib.suppress(BlockingIOError):
+            data = os.read(self._port.fileno(), MOST)
+            if not data:
+                raise OSError(errno.EIO, "it has hung up")
+            return data
+        return b""
 
     def write(self, data: bytes) -> None:
         try:
-            self._port.write(data)
-        except (serial.SerialException, OSError, TypeError) as error:
-            raise self._lost(error) from None
+            with self._guard:
+                self._port.write(data)
+        except FAILURES as error:
+            self._broken = self._lost(error)
+            raise self._broken from None
 
     def control_lines(self) -> Mapping[str, bool]:
         if not self._has_lines:
@@ -72,13 +107,29 @@ class SerialLink:
             return {}
 
     def close(self) -> None:
-        with contextlib.suppress(serial.SerialException, OSError):
+        with self._guard, contextlib.suppress(*FAILURES):
             self._port.close()
 
     def _lost(self, error: Exception) -> LinkLost:
         if self.url.startswith("/") and not os.path.exists(self.url):
             return LinkLost(f"{self.url} was unplugged", "plug it in again; listening goes on by itself")
         return LinkLost(f"{self.url} no longer answers: {error}", "unplugged, or open in another program?")
+
+
+def _poll_of(port: serial.SerialBase) -> select.poll | None:
+    """Waits for bytes on a port's file number, held for this program alone; None where a port has none.
+
+    pyserial's lock keeps out those who ask for one; TIOCEXCL keeps out those who do not.
+    """
+    try:
+        number = port.fileno()
+    except (AttributeError, io.UnsupportedOperation):
+        return None
+    with contextlib.suppress(OSError):
+        fcntl.ioctl(number, termios.TIOCEXCL)
+    ready = select.poll()
+    ready.register(number, select.POLLIN)
+    return ready
 
 
 def why_not(url: str, error: Exception) -> LinkLost:

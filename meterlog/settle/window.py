@@ -14,6 +14,7 @@ settling from settled. The figures of `CRITERIA` come from trials on simulated b
 
 from __future__ import annotations
 
+import math
 import statistics
 from collections import deque
 from dataclasses import dataclass
@@ -114,6 +115,10 @@ class Pace:
             self._gaps.append(gap)
             self.period = statistics.median(self._gaps)
         return silent
+
+    def cut(self) -> None:
+        """The readings are interrupted: the next one comes after a silence."""
+        self._last = -math.inf
 
     @property
     def longest_gap(self) -> float:

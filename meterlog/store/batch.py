@@ -150,21 +150,7 @@ class Batch:
     disclosures: list[tuple[Any, ...]] = field(default_factory=list)
     erasures: list[str] = field(default_factory=list)
     summaries: list[tuple[Any, ...]] = field(default_factory=list)
-    readings: int = 0
 
     @property
     def is_empty(self) -> bool:
         return not (self.rows or self.chunks or self.links or self.erasures or self.disclosures)
-
-    def let_go(self, most: int) -> int:
-        """Let the oldest chunks outside any job go until at most `most` readings wait; how many went."""
-        gone = 0
-        for number, chunk in list(self.chunks.items()):
-            if self.readings <= most:
-                break
-            if chunk.job is None:
-                del self.chunks[number]
-                self.readings -= len(chunk.readings)
-                gone += len(chunk.readings)
-        self.leaves = [leaf for leaf in self.leaves if leaf[0] != "readings" or leaf[2] in self.chunks]
-        return gone

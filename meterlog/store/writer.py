@@ -1,8 +1,8 @@
 """The writer: one connection, one batch, one seal a commit; nothing is acknowledged before it is committed.
 
 Rows are gathered in memory with their final ids and written in one transaction. When the disk or
-another program refuses, the batch stays and the next `commit` tries again; what must be let go when
-memory's bound is reached is counted and told, oldest readings first, never a person's act.
+another program refuses, the batch stays and the next `commit` tries again. Beyond memory's bound what
+instruments say is not kept but counted; what a person does is kept always.
 """
 
 from __future__ import annotations
@@ -32,8 +32,9 @@ if TYPE_CHECKING:
 DIGESTS_A_JOB = 8
 """How many digests every job row holds; decoys fill the rest, so that their number tells nothing."""
 
-PENDING_READINGS = 200_000
-"""Readings outside a job kept in memory while the disk refuses: about 20 MB, an hour of a full bench."""
+MOST_PENDING = 100_000
+MOST_PENDING_BYTES = 16_000_000
+"""Rows, and bytes of instruments, held in memory while the database refuses: an hour of a full bench in 50 MB."""
 
 
 class StoreRefuses(MeterlogError):
@@ -66,7 +67,10 @@ class Writer:
         self._job_leaves: dict[int, int] = {}
         self._refs: dict[int, str] = {}
         self._batch = Batch()
+        self.pending = 0
+        self._pending_bytes = 0
         self.not_kept = 0
+        self.bytes_not_kept = 0
         self.committed_readings = self._known.last("reading")
 
     # ---- what happens on the bench ----
@@ -97,27 +101,42 @@ class Writer:
 
     def outcomes(self, link: int, outcomes: Iterable[Outcome], job: int | None, step: int | None) -> None:
         """Keep outcomes of one link in stream order; their `at` is seconds on the link's clock."""
-        state = self._links[link]
         for outcome in outcomes:
-            at = round(outcome.at * 1000)
-            chunk = self._chunk(state, job, step, at)
-            place, length = len(chunk.raw), len(outcome.raw)
-            chunk.raw += outcome.raw
-            if isinstance(outcome, Frame) and outcome.readings:
-                for reading in outcome.readings:
-                    chunk.readings.append(
-                        (at, self._known.form(reading.form, self._batch), reading.counts, place, length)
-                    )
-                    state.summarise(reading.form, reading.value, at)
-                    state.ordinal += 1
-            else:
-                kind, reason = _why_unread(outcome)
-                chunk.unread.append((self._known.next("unread"), chunk.id, at, kind, reason, place, length))
+            self.outcome(link, outcome, job, step)
+
+    def outcome(self, link: int, outcome: Outcome, job: int | None, step: int | None) -> bool:
+        """Keep one outcome; False when memory's bound does not allow it, and it is only counted."""
+        readings = outcome.readings if isinstance(outcome, Frame) else ()
+        if self.is_full:
+            self.not_kept += len(readings)
+            self.bytes_not_kept += len(outcome.raw)
+            return False
+        state = self._links[link]
+        at = round(outcome.at * 1000)
+        chunk = self._chunk(state, job, step, at)
+        place, length = len(chunk.raw), len(outcome.raw)
+        chunk.raw += outcome.raw
+        self._pending_bytes += length
+        self.pending += len(readings) or 1
+        for reading in readings:
+            chunk.readings.append((at, self._known.form(reading.form, self._batch), reading.counts, place, length))
+            state.summarise(reading.form, reading.value, at)
+            state.ordinal += 1
+        if not readings:
+            kind, reason = _why_unread(outcome)
+            chunk.unread.append((self._known.next("unread"), chunk.id, at, kind, reason, place, length))
+        return True
+
+    @property
+    def is_full(self) -> bool:
+        """Whether memory's bound is reached: only ever while the database refuses."""
+        return self.pending >= MOST_PENDING or self._pending_bytes >= MOST_PENDING_BYTES
 
     def sent(self, link: int, data: bytes, at: float, job: int | None, step: int | None) -> None:
         """Keep what was written to an instrument."""
         chunk = self._chunk(self._links[link], job, step, round(at * 1000))
         chunk.sent.append((self._known.next("sent"), chunk.id, round(at * 1000), len(chunk.raw), data))
+        self.pending += 1
 
     def open_job(
         self, ref: str, procedure: Procedure, plate: Mapping[str, str], personal: Mapping[str, str], now: Now
@@ -252,12 +271,6 @@ class Writer:
     # ---- committing ----
 
     @property
-    def pending(self) -> int:
-        """Rows that wait for a commit."""
-        open_chunks = sum(1 for state in self._links.values() if state.chunk)
-        return self._batch.readings + len(self._batch.rows) + open_chunks
-
-    @property
     def has_acts(self) -> bool:
         """Whether something waits that should be committed at once."""
         return bool(self._batch.rows)
@@ -299,6 +312,7 @@ class Writer:
         self._job_leaves = counted
         self._link_rows = {link: row for link, row in self._link_rows.items() if link in self._links}
         self._batch = Batch()
+        self.pending = self._pending_bytes = 0
         self.committed_readings = self._known.last("reading")
         return seal
 
@@ -316,9 +330,12 @@ class Writer:
             self._db.close()
             self._lock.release()
 
-    def checkpoint(self) -> None:
-        """Fold the write-ahead log into the file in a quiet moment, unless a reader holds it."""
-        self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
+    def checkpoint(self) -> bool:
+        """Fold the write-ahead log into the file in a quiet moment; False when a reader or a full disk forbids it."""
+        try:
+            return not self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()[0]
+        except sqlite.OperationalError:
+            return False
 
     # ---- inside ----
 
@@ -341,11 +358,8 @@ class Writer:
             if count:
                 state.spans.append((state.ordinal - count, first, count))
             self._batch.chunks[chunk.id] = chunk
-            self._batch.readings += count
             self._batch.leaves.append(("readings", chunk.job, chunk.id))
         self._batch.summaries.extend(state.take_summaries())
-        if self._batch.readings > PENDING_READINGS:
-            self.not_kept += self._batch.let_go(PENDING_READINGS // 2)
 
     def _disclose(self, job: int | None, name: str, value: str, content: bytes | None = None) -> str:
         salt = secrets.token_bytes(16)
@@ -362,6 +376,7 @@ class Writer:
                     self._end_chunk(state)
         self._batch.rows.append((kind, row))
         self._batch.leaves.append((kind, job, row["id"]))
+        self.pending += 1
 
     def _roll_back(self) -> None:
         if self._db.in_transaction:

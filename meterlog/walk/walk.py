@@ -133,6 +133,10 @@ class Walk:
     def _hear_all(self, heard: list[tuple[Key, Heard]], at: float) -> list[Happening]:
         return [happening for key, each in heard for happening in self._hear(key, each, at)]
 
+    def gone(self, source: str) -> None:
+        """A link was lost: no capture goes on across the gap."""
+        self._watch.gone(source)
+
     def _hear(self, key: Key, heard: Heard, at: float) -> list[Happening]:
         """What a watcher's signal means for the walk."""
         source, target = key[0], self._watch.target

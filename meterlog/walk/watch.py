@@ -129,6 +129,12 @@ class Watch:
             return []
         return self._watch(key, stream, sample)
 
+    def gone(self, source: str) -> None:
+        """A link was lost: its displays' next readings come after a silence, however short it was."""
+        for (name, _), stream in self._streams.items():
+            if name == source:
+                stream.pace.cut()
+
     def confirm(self) -> tuple[Key, Capture] | None:
         """What a switch may take at this moment: a settled run, or a bound that shows now."""
         for key, answer in self._answers.items():

@@ -8,6 +8,7 @@ import signal
 import subprocess
 import sys
 import termios
+import threading
 import time
 import tty
 from pathlib import Path
@@ -38,7 +39,8 @@ class Wire:
         self.path = os.ttyname(self._slave)
 
     def write(self, data):
-        os.write(self.master, data)
+        while data:
+            data = data[os.write(self.master, data) :]
 
     def read(self, size=1024):
         return os.read(self.master, size)
@@ -48,6 +50,45 @@ class Wire:
         for end in (self.master, self._slave):
             with contextlib.suppress(OSError):
                 os.close(end)
+
+
+class Cable:
+    """A pseudo-terminal behind a path that stays the same while the cable is pulled and plugged in again."""
+
+    def __init__(self, path: Path):
+        self.path = str(path)
+        self.plug()
+
+    def plug(self):
+        self.wire = Wire()
+        os.symlink(self.wire.path, self.path)
+
+    def pull(self):
+        os.unlink(self.path)
+        self.wire.pull()
+
+    def write(self, data):
+        self.wire.write(data)
+
+
+class Player(threading.Thread):
+    """Writes what `frame_of(n)` gives to every wire, n = 0, 1, 2 …: as fast as it is taken, or with pauses."""
+
+    def __init__(self, wires, frame_of, pause_s=0.0):
+        super().__init__(daemon=True)
+        self._wires, self._frame_of, self._pause_s = wires, frame_of, pause_s
+        self._ended = threading.Event()
+        self.frames = 0
+
+    def run(self):
+        with contextlib.suppress(OSError):
+            while not self._ended.wait(self._pause_s):
+                for wire in self._wires:
+                    wire.write(self._frame_of(self.frames))
+                self.frames += 1
+
+    def stop(self):
+        self._ended.set()
 
 
 class Daemon:
@@ -88,6 +129,14 @@ class Daemon:
         self.process.send_signal(signal.SIGKILL)
         self.process.wait()
 
+    def store(self):
+        return self.ask("status")["status"]["store"]
+
+    def rss_mib(self):
+        """Resident memory of the process, MiB."""
+        pages = int(Path(f"/proc/{self.process.pid}/statm").read_text().split()[1])
+        return pages * os.sysconf("SC_PAGE_SIZE") / 2**20
+
     def stop(self):
         self.process.terminate()
         assert self.process.wait(timeout=WITHIN_S) == 0, self.log.read_text()
@@ -98,6 +147,11 @@ class Daemon:
             return [tuple(row) for row in db.execute(sql, values)]
         finally:
             db.close()
+
+    def audit(self):
+        """What `meterlog audit` finds, and its exit code."""
+        done = run("audit", "--db", str(self.db), check=False)
+        return done.returncode, done.stderr.strip().rpartition("; ")[2]
 
     def logged(self):
         return [json.loads(line) for line in self.log.read_text().splitlines() if line.startswith("{")]

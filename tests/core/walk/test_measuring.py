@@ -47,6 +47,19 @@ def test_a_bounce_is_no_lift():
     assert bench.captured() == [("a", "47.0")]
 
 
+def test_no_capture_goes_on_across_a_lost_link():
+    bench = two_steps()
+    bench.open()
+    bench.show(OHM, 470, 1.5)
+    bench.walk.gone("meter")
+    bench.show(OHM, 470, 1.5)
+    assert bench.captured() == []
+    bench.show(OHM, 470, 2.5)
+    capture = bench.told[-1].capture
+    assert bench.captured() == [("a", "47.0")]
+    assert capture.first >= 12, "all readings of it came after the gap"
+
+
 def test_a_range_change_begins_a_new_run():
     bench = two_steps()
     bench.open()
