@@ -1,16 +1,16 @@
 """From what is written to what it means: a `Procedure`, or every way in which the keys disagree.
 
 The checks stand one a function, in the order in which a person would ask: does the step make sense
-alone, do its names exist, are its limits of the right kind, is the order of the steps safe.
+alone, do its names exist, are its limits of the right kind. What could hurt someone stands in
+`meterlog.procedure.safety`, methods and their inputs in `meterlog.procedure.arithmetic`.
 """
 
 from __future__ import annotations
 
-import re
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from meterlog.errors import WrongValue
+from meterlog.procedure import safety
 from meterlog.procedure.arithmetic import Known, check_method
 from meterlog.procedure.entries import title_of
 from meterlog.procedure.limits import parse_limit
@@ -19,7 +19,7 @@ from meterlog.source import Problems, near_miss
 from meterlog.units import QUANTITIES
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Mapping
 
     from meterlog.procedure.written import Written
 
@@ -47,7 +47,6 @@ _QUANTITY = {
 }
 _TWO_LEADS = {"resistance", "continuity", "insulation_resistance", "junction_voltage", "capacitance", "inductance"}
 _CAN_BE_OPEN = {"resistance", "continuity", "insulation_resistance", "junction_voltage"}
-_OUT_OF_SCOPE = re.compile(r"\b(IEC 62353|(IEC|EN) 60601|NFPA 99|medical|patient)\b", re.IGNORECASE)
 
 
 def procedure(written: Written, name: str, *, text: str, sha256: str) -> Procedure:
@@ -57,8 +56,8 @@ def procedure(written: Written, name: str, *, text: str, sha256: str) -> Procedu
     steps = tuple(_step(step, written, points, problems) for step in written.steps)
     _check_names(written, problems)
     _check_methods(written, problems)
-    _check_scope(written, problems)
-    _check_order(written.steps, steps, problems)
+    safety.check_scope(written, problems)
+    safety.check_order(written.steps, steps, problems)
     problems.raise_if_any()
     return Procedure(
         key=written.procedure,
@@ -66,7 +65,7 @@ def procedure(written: Written, name: str, *, text: str, sha256: str) -> Procedu
         appliance=written.appliance,
         source=written.source,
         cautions=written.cautions,
-        steps=_waiting_for_dead(steps),
+        steps=safety.waiting_for_dead(steps),
         rule=Rule(written.rule),
         plate=written.plate,
         asked=written.asked,
@@ -100,8 +99,11 @@ def _step(written: Written, whole: Written, points: Mapping[str, Point], problem
     inside = [name for name in written.points if name in points and points[name].is_inside]
     _check_kind(written, kind, problems)
     _check_points(written, kind, quantity, points, problems)
-    _check_energised(written, inside, problems)
-    _check_needs_dead(written, kind, inside, problems)
+    safety.check_energised(written, kind, quantity, inside, problems)
+    safety.check_needs_dead(written, kind, inside, problems)
+    limits = _limits(written, quantity, entries, whole.where_, problems)
+    if kind is StepKind.DEAD:
+        safety.check_dead_limits(written, limits, problems)
     settling = vars(written.settling) if written.settling else {}
     return Step(
         key=written.step,
@@ -113,7 +115,7 @@ def _step(written: Written, whole: Written, points: Mapping[str, Point], problem
         mode=written.mode,
         instrument=written.instrument,
         test_voltage=written.test_voltage,
-        limits=_limits(written, quantity, entries, whole.where_, problems),
+        limits=limits,
         cautions=written.cautions,
         energised=written.energised,
         needs=written.needs,
@@ -176,48 +178,6 @@ def _check_points(
     if wants_two and len(written.points) != 2:
         saw = f"{len(written.points)} of them" if written.points else "none"
         written.where.tell(problems, "points", expected="the two points that the leads touch", saw=saw)
-
-
-def _check_energised(written: Written, inside: Iterable[str], problems: Problems) -> None:
-    if not written.energised:
-        return
-    for name in inside:
-        written.where.tell(
-            problems,
-            "points",
-            expected="points outside the closed cabinet in an energised step",
-            saw=f"{name!r}, inside the appliance",
-            hint="nothing inside a live appliance is ever measured: measure it de-energised, or from outside",
-        )
-    if not written.cautions:
-        written.where.tell(
-            problems,
-            "energised",
-            expected="cautions on an energised step",
-            saw="none",
-            hint="write for example: cautions: [closed-cabinet, first-power, attend]",
-        )
-    if not written.needs:
-        written.where.tell(
-            problems,
-            "energised",
-            expected="needs: the steps that must have passed before mains is on",
-            saw="none",
-            hint="the safety checks, such as: needs: [protective-conductor, insulation]",
-        )
-    if written.needs_dead:
-        written.where.tell(problems, "needs dead", expected="energised or needs dead, not both", saw="both")
-
-
-def _check_needs_dead(written: Written, kind: StepKind, inside: list[str], problems: Problems) -> None:
-    if inside and written.needs_dead is False and kind is not StepKind.DEAD:
-        written.where.tell(
-            problems,
-            "needs dead",
-            expected="true, or left out, where a point lies inside the appliance",
-            saw=f"false, with {inside[0]!r} inside",
-            hint="leave the key out: such a step waits for the proof of dead",
-        )
 
 
 def _limits(
@@ -320,50 +280,3 @@ def _tell_unknown_step(step: Written, name: str, before: list[str], every: list[
     else:
         saw, hint = name, near_miss(name, before) or "this is the first step"
     step.where.tell(problems, "needs", expected="a step that stands before this one", saw=saw, hint=hint)
-
-
-def _check_scope(written: Written, problems: Problems) -> None:
-    texts = [(written, key) for key in ("title", "appliance", "source")]
-    texts += [(limit, "source") for step in written.steps for limit in step.limits]
-    for part, key in texts:
-        match = _OUT_OF_SCOPE.search(getattr(part, key))
-        if match:
-            part.where.tell(
-                problems,
-                key,
-                expected="appliances and limits other than medical electrical equipment",
-                saw=match[0],
-                hint="medical equipment has stricter limits and its own test equipment: it is not judged here",
-            )
-
-
-def _waiting_for_dead(steps: Iterable[Step]) -> tuple[Step, ...]:
-    """The steps, where one that needs the appliance dead waits for every proof since mains was last on."""
-    found: list[Step] = []
-    proofs: list[str] = []
-    for step in steps:
-        if step.energised:
-            proofs = []
-        waits = (key for key in proofs if step.needs_dead and key not in step.needs)
-        found.append(replace(step, needs=(*waits, *step.needs)))
-        if step.kind is StepKind.DEAD:
-            proofs.append(step.key)
-    return tuple(found)
-
-
-def _check_order(written: Iterable[Written], steps: Iterable[Step], problems: Problems) -> None:
-    """A step that needs dead comes after a dead step, and after a new one once mains was on."""
-    is_proved, was_energised = False, False
-    for text, step in zip(written, steps, strict=True):
-        if step.needs_dead and not is_proved:
-            why = "mains was on since the last one" if was_energised else "none"
-            text.where.tell(
-                problems,
-                "needs dead" if text.has("needs dead") else "points",
-                expected="a step of kind 'dead' before a step that needs the appliance dead",
-                saw=why,
-                hint="prove it dead first, at the points where it counts",
-            )
-        if step.energised:
-            is_proved, was_energised = False, True
-        is_proved = is_proved or step.kind is StepKind.DEAD

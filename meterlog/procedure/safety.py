@@ -1,0 +1,146 @@
+"""What a procedure must never ask for: refused where the text stands, before anything starts.
+
+No measurement inside a live appliance, none before the proof of dead, no mains without cautions and
+checks before it, no medical equipment.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from meterlog.procedure.steps import StepKind
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from meterlog.procedure.steps import Limit, Step
+    from meterlog.procedure.written import Written
+    from meterlog.source import Problems
+
+TOUCHABLE_VOLTS = 60.0
+"""DC that may be touched without a cover: a dead point lies below. Glossary on IEC 61140; read second-hand."""
+
+_DEAD_FUNCTIONS = {
+    "resistance", "continuity", "insulation_resistance", "junction_voltage", "capacitance", "inductance",
+    "dissipation_factor",
+}  # fmt: skip
+"""What a meter measures with a current or voltage of its own: never on a live part."""
+
+_DEAD_KINDS = (StepKind.LEADS, StepKind.DEAD, StepKind.OPEN, StepKind.AT_TIME)
+_OUT_OF_SCOPE = re.compile(r"\b(IEC 62353|(IEC|EN) 60601|NFPA 99|medical|patient)\b", re.IGNORECASE)
+
+
+def check_energised(written: Written, kind: StepKind, quantity: str, inside: Iterable[str], problems: Problems) -> None:
+    """An energised step touches nothing inside, uses no function that needs a dead part, warns and waits."""
+    if not written.energised:
+        return
+    if kind in _DEAD_KINDS or (kind is StepKind.MEASURE and quantity in _DEAD_FUNCTIONS):
+        what = f"a step of kind {kind.value!r}" if kind in _DEAD_KINDS else quantity
+        written.where.tell(
+            problems,
+            "energised",
+            expected="false, or left out, where the part must be dead",
+            saw=f"true, for {what}",
+            hint="no ohms, diode or capacitance function is ever used on a live part",
+        )
+    for name in inside:
+        written.where.tell(
+            problems,
+            "points",
+            expected="points outside the closed cabinet in an energised step",
+            saw=f"{name!r}, inside the appliance",
+            hint="nothing inside a live appliance is ever measured: measure it de-energised, or from outside",
+        )
+    if not written.cautions:
+        written.where.tell(
+            problems,
+            "energised",
+            expected="cautions on an energised step",
+            saw="none",
+            hint="write for example: cautions: [closed-cabinet, first-power, attend]",
+        )
+    if not written.needs:
+        written.where.tell(
+            problems,
+            "energised",
+            expected="needs: the steps that must have passed before mains is on",
+            saw="none",
+            hint="the safety checks, such as: needs: [protective-conductor, insulation]",
+        )
+    if written.needs_dead:
+        written.where.tell(problems, "needs dead", expected="energised or needs dead, not both", saw="both")
+
+
+def check_needs_dead(written: Written, kind: StepKind, inside: list[str], problems: Problems) -> None:
+    """A point inside always waits for the proof of dead."""
+    if inside and written.needs_dead is False and kind is not StepKind.DEAD:
+        written.where.tell(
+            problems,
+            "needs dead",
+            expected="true, or left out, where a point lies inside the appliance",
+            saw=f"false, with {inside[0]!r} inside",
+            hint="leave the key out: such a step waits for the proof of dead",
+        )
+
+
+def check_dead_limits(written: Written, limits: Iterable[Limit], problems: Problems) -> None:
+    """A dead point is one that lies below what may be touched."""
+    for text, limit in zip(written.limits, limits, strict=False):
+        if limit.low is not None or limit.of or limit.high is None or limit.high > TOUCHABLE_VOLTS:
+            text.where.tell(
+                problems,
+                "is",
+                expected=f"at most {TOUCHABLE_VOLTS:g} V, or less, for a dead point",
+                saw=limit.text,
+                hint='such as "at most 34 V" at a plug, "at most 50 V" at a capacitor',
+            )
+
+
+def check_scope(written: Written, problems: Problems) -> None:
+    """Medical electrical equipment is not judged here."""
+    texts = [(written, key) for key in ("title", "appliance", "source")]
+    texts += [(limit, "source") for step in written.steps for limit in step.limits]
+    for part, key in texts:
+        match = _OUT_OF_SCOPE.search(getattr(part, key))
+        if match:
+            part.where.tell(
+                problems,
+                key,
+                expected="appliances and limits other than medical electrical equipment",
+                saw=match[0],
+                hint="medical equipment has stricter limits and its own test equipment: it is not judged here",
+            )
+
+
+def waiting_for_dead(steps: Iterable[Step]) -> tuple[Step, ...]:
+    """The steps, where one that needs the appliance dead waits for every proof since mains was last on."""
+    found: list[Step] = []
+    proofs: list[str] = []
+    for step in steps:
+        if step.energised:
+            proofs = []
+        waits = (key for key in proofs if step.needs_dead and key not in step.needs)
+        found.append(replace(step, needs=(*waits, *step.needs)))
+        if step.kind is StepKind.DEAD:
+            proofs.append(step.key)
+    return tuple(found)
+
+
+def check_order(written: Iterable[Written], steps: Iterable[Step], problems: Problems) -> None:
+    """A step that needs dead comes after a dead step, and after a new one once mains was on."""
+    is_proved, was_energised = False, False
+    for text, step in zip(written, steps, strict=True):
+        if step.needs_dead and not is_proved:
+            why = "mains was on since the last one" if was_energised else "none"
+            text.where.tell(
+                problems,
+                "needs dead" if text.has("needs dead") else "points",
+                expected="a step of kind 'dead' before a step that needs the appliance dead",
+                saw=why,
+                hint="prove it dead first, at the points where it counts",
+            )
+        if step.energised:
+            is_proved, was_energised = False, True
+        is_proved = is_proved or step.kind is StepKind.DEAD
