@@ -19,14 +19,14 @@ if TYPE_CHECKING:
 
     from meterlog.heating.stated import Stated
 
-USUAL_CONDUCTANCE = 1.2
-"""W/K for 1 kg in an open vessel, growing with mass^(2/3); 0.5 to 2 W/K (common practice, no source)."""
-_CONDUCTANCE_DOUBT = 0.6
-"""Relative standard uncertainty of that."""
+USUAL_CONDUCTANCE = 1.1
+"""W/K for 1 kg in a vessel, growing with mass^(2/3); 0.5 to 2 W/K is usual (common practice, no source)."""
+_CONDUCTANCE_DOUBT = 0.7
+"""Standard uncertainty of its logarithm: within a factor of two, two times in three."""
 USUAL_ROOM, _ROOM_DOUBT = 293.65, 2.9
 """K: a room nobody measured, 15.5 to 25.5 °C."""
-_OPEN, _OPEN_DOUBT = 0.5, 0.29
-"""Part of an open surface's evaporation that takes place: anything from a lid (0) to none (1)."""
+_OPEN, _OPEN_DOUBT = 0.3, 0.25
+"""Part of an open surface's evaporation that takes place: a lid 0, none 1; hot loads mostly have one."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,32 +76,44 @@ def learn(mass: float, capacity: float, ambient: Stated | None, drifts: Sequence
         ambient: of the room, K; None when nobody measured it.
     """
     area = open_area(mass)
-    usual = USUAL_CONDUCTANCE * mass ** (2.0 / 3.0)
-    known = [(usual, _CONDUCTANCE_DOUBT * usual)]
-    known.append((ambient.value, max(ambient.standard_uncertainty, 0.1)) if ambient else (USUAL_ROOM, _ROOM_DOUBT))
-    known.append((_OPEN, _OPEN_DOUBT))
+    usual = math.log(USUAL_CONDUCTANCE * mass ** (2.0 / 3.0))
+    measured = (ambient.value, max(ambient.standard_uncertainty, 0.1)) if ambient else (USUAL_ROOM, _ROOM_DOUBT)
+    known = [(usual, _CONDUCTANCE_DOUBT), measured, (_OPEN, _OPEN_DOUBT)]
+    x = _agreed(known, area, capacity, drifts)
+    if x[2] < 0.0:  # less than no evaporation: there is none
+        known[2] = (0.0, 0.01)
+        x = _agreed(known, area, capacity, drifts)
+    low = fits.cholesky(fits.inverse(_normal(x, known, area, capacity, drifts)[0]))
+    conductance = math.exp(x[0])
+    spread = (tuple(conductance * part for part in low[0]), tuple(low[1]), tuple(low[2]))
+    return Exchange(conductance=conductance, room=x[1], evaporation=x[2], area=area, spread=spread)
+
+
+def _agreed(known: list[tuple[float, float]], area: float, capacity: float, drifts: Sequence[Drift]) -> list[float]:
+    """(ln conductance, room, evaporation) that agree best, by Gauss and Newton with steps kept short."""
     x = [mean for mean, _ in known]
-    for _ in range(12):
-        matrix, right = _normal(x, known, area, capacity, drifts)
-        step = fits.solve(matrix, right)
-        x = [max(x[0] + step[0], 0.02 * usual), x[1] + step[1], min(max(x[2] + step[2], 0.0), 1.0)]
-    matrix, _ = _normal(x, known, area, capacity, drifts)
-    spread = tuple(tuple(row) for row in fits.cholesky(fits.inverse(matrix)))
-    return Exchange(conductance=x[0], room=x[1], evaporation=x[2], area=area, spread=spread)
+    for _ in range(40):
+        step = fits.solve(*_normal(x, known, area, capacity, drifts))
+        x = [value + min(max(s, -most), most) for value, s, most in zip(x, step, (0.5, 3.0, 0.5), strict=True)]
+        if max(map(abs, step)) < 1e-9:
+            break
+    return x
 
 
 def _normal(
     x: list[float], known: list[tuple[float, float]], area: float, capacity: float, drifts: Sequence[Drift]
 ) -> tuple[fits.Matrix, list[float]]:
+    """Normal equations of a step from x = (ln conductance, room, evaporation)."""
     matrix = [[0.0] * 3 for _ in range(3)]
     right = [0.0] * 3
     for i, (mean, doubt) in enumerate(known):
         matrix[i][i] += 1.0 / doubt**2
         right[i] += (mean - x[i]) / doubt**2
     for drift in drifts:
-        open_ = open_loss(drift.kelvin, area)
-        slopes = (drift.kelvin - x[1], -x[0], open_)
-        missing = -capacity * drift.slope - x[0] * (drift.kelvin - x[1]) - x[2] * open_
+        conductance, open_ = math.exp(x[0]), open_loss(drift.kelvin, area)
+        newton = conductance * (drift.kelvin - x[1])
+        slopes = (newton, -conductance, open_)
+        missing = -capacity * drift.slope - newton - x[2] * open_
         weight = 1.0 / (capacity * drift.u_slope) ** 2
         for i in range(3):
             right[i] += slopes[i] * missing * weight

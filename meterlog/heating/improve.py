@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING
 from meterlog.heating.result import Improvement
 
 if TYPE_CHECKING:
-    from meterlog.uncertainty import Budget, Line
+    from collections.abc import Sequence
+
+    from meterlog.uncertainty import Line
 
 _REMEDIES = [  # words in the line's name, what to do, the part of it that would remain
     ("how much warms", "measure the vessel's heat by mixing (state it in J/K)", 0.2),
@@ -28,23 +30,18 @@ _REMEDIES = [  # words in the line's name, what to do, the part of it that would
 ]
 
 
-def improvements(budget: Budget, most: int = 3) -> tuple[Improvement, ...]:
-    """The remedies of the largest parts, the most helpful first, each alone."""
-    found: dict[str, float] = {}
-    for line in budget.lines[:6]:
+def improvements(lines: Sequence[Line], expanded: float, most: int = 3) -> tuple[Improvement, ...]:
+    """The remedies of the largest parts of a budget with expanded uncertainty U, W; each alone, the best first."""
+    gains: dict[str, float] = {}
+    for line in lines[:6]:
         remedy = _remedy(line)
         if remedy:
-            found[remedy[0]] = found.get(remedy[0], 0.0) + line.contribution**2 * (1.0 - remedy[1] ** 2)
-    best = sorted(found.items(), key=lambda item: -item[1])[:most]
-    variance = budget.standard**2
+            gains[remedy[0]] = gains.get(remedy[0], 0.0) + line.share * (1.0 - remedy[1] ** 2)
+    best = sorted(gains.items(), key=lambda item: -item[1])[:most]
     return tuple(
-        Improvement(
-            what=what,
-            expanded_now=budget.expanded,
-            expanded_then=budget.expanded * math.sqrt(max(variance - gone, 0.0) / variance),
-        )
-        for what, gone in best
-        if gone > 0.03 * variance
+        Improvement(what=what, expanded_now=expanded, expanded_then=expanded * math.sqrt(max(1.0 - gain, 0.0)))
+        for what, gain in best
+        if gain > 0.03
     )
 
 

@@ -16,7 +16,9 @@ from meterlog.heating.trace import Series
 SHORTEST_S = 8.0
 """A still stretch must last so long, and have four readings (10 s at 1 Hz: common practice, no source)."""
 STILL_K_PER_S = 0.02
-"""A stretch is still while its slope is below this, more when hot: what a hot open vessel may lose."""
+"""A stretch is still while its slope is below this ..."""
+COOLING_PER_S = 0.003
+"""... or it cools by less than this part of what it is above the room: 12 W/K of a litre."""
 APPROACH_K = 1.0
 """So much of the approach to a plateau is looked at with it."""
 MOVED_K = 0.6
@@ -113,8 +115,9 @@ def _is_still(series: Series, i: int, reach: float, noise: float, room: float) -
     middle = math.fsum(times[low : high + 1]) / (high - low + 1)
     spread = math.fsum((t - middle) ** 2 for t in times[low : high + 1])
     slope = math.fsum((times[k] - middle) * values[k] for k in range(low, high + 1)) / spread
-    limit = STILL_K_PER_S + 0.0012 * max(values[i] - room, 0.0)
-    return abs(slope) <= limit + 3.0 * noise / math.sqrt(spread)
+    falling = STILL_K_PER_S + COOLING_PER_S * max(values[i] - room, 0.0)
+    grace = 3.0 * noise / math.sqrt(spread)
+    return -falling - grace <= slope <= STILL_K_PER_S + grace
 
 
 def before_heating(series: Series, start: float, room: float) -> Plateau | Refused:
@@ -141,6 +144,16 @@ def after_heating(series: Series, stop: float, room: float) -> Plateau | Refused
     hot = [s for s in stretches if max(s.values) > hottest - 1.0 or s is stretches[-1]]
     best = max(hot, key=lambda s: s.times[-1] - s.times[0])
     return _moved(series, best) or _plateau(_with_approach(part, best))
+
+
+def cooling_from(series: Series) -> Plateau | None:
+    """The cooling after boiling, from a kelvin below the hottest on; None when it was not logged for a while."""
+    edge = max(series.values) - 1.0
+    last = max(t for t, v in zip(series.times, series.values, strict=True) if v >= edge)
+    part = series.between(last, math.inf)
+    if len(part) < 6 or part.times[-1] - part.times[0] < 3.0 * SHORTEST_S:
+        return None
+    return _plateau(part)
 
 
 def _with_approach(part: Series, plateau: Series) -> Series:

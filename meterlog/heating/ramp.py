@@ -52,7 +52,9 @@ def by_ramp(temperature: Series, load: Load, room: Stated | None, *, needs_plate
         return after
     refused = tuple(part for part in (before, after) if isinstance(part, Refused))
     still = [None if isinstance(part, Refused) else part for part in (before, after)]
-    return _found(temperature, load, room, ramp, still[0], still[1], refused)
+    cooling = periods.cooling_from(temperature) if boiling else None
+    known = learned(load, room, still[0], still[1] or cooling)
+    return _found(temperature, load, known, ramp, still[0], still[1], refused)
 
 
 def _boiling() -> Refused:
@@ -64,15 +66,14 @@ def _boiling() -> Refused:
 def _found(
     temperature: Series,
     load: Load,
-    room: Stated | None,
+    known: Exchange,
     ramp: Ramp,
     before: Plateau | None,
     after: Plateau | None,
     refused: tuple[Refused, ...],
 ) -> Found | Refused:
-    known = learned(load, room, before, after)
     first_meet, last_meet, lag = ramp.first, ramp.last, 0.0
-    for _ in range(3):
+    for _ in range(2):
         inside = _straight_part(temperature, first_meet, last_meet, lag)
         if len(inside) < 5:
             return Refused(

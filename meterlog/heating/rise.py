@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from itertools import pairwise
+from itertools import accumulate, pairwise
 from typing import TYPE_CHECKING
 
 from meterlog.heating import balance, exchange, fits, periods
@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
 IN_LOAD = 0.2
 """Readings during heating that follow the straight rise within this part of it were taken in the load."""
+PROBE_LAG_S = 15.0
+"""A slower approach than this, s, is the load's own (an element that gives off its heat), not a probe's."""
 SETTLED = 0.01
 """A tail still left at the end of a plateau may be this part of the rise, or one step of the display."""
 
@@ -65,21 +67,33 @@ def not_settled(tail: float) -> Refused:
 
 def learned(load: Load, room: Stated | None, *stretches: Plateau | None) -> Exchange:
     """The exchange with the room, from the drifts of the heater-off stretches and what is usual."""
-    drifts = [drift_of(stretch) for stretch in stretches if stretch is not None]
-    warm = max(drift.kelvin for drift in drifts) if drifts else exchange.USUAL_ROOM
-    return exchange.learn(load.mass.value, load.capacity(warm), room, drifts)
+    seen = [stretch for stretch in stretches if stretch is not None]
+    capacity = load.capacity(max((stretch.line.level for stretch in seen), default=exchange.USUAL_ROOM))
+    rough = [Drift(kelvin=s.line.level, slope=s.line.slope, u_slope=0.02 / (s.last - s.first)) for s in seen]
+    known = exchange.learn(load.mass.value, capacity, room, rough)
+    for _ in range(3):
+        drifts = [drift_of(stretch, known, capacity) for stretch in seen]
+        known = exchange.learn(load.mass.value, capacity, room, drifts)
+    return known
 
 
-def drift_of(stretch: Plateau) -> Drift:
-    """Mean temperature and slope of a heater-off stretch, apart from the tail of a probe that still settles.
+def drift_of(stretch: Plateau, known: Exchange, capacity: float) -> Drift:
+    """Mean temperature and slope there of a heater-off stretch, apart from the tail of a probe that still settles.
 
-    A coarse display hides a slope of part of a step over the stretch's length.
+    A fast cooling is straightened by the exchange as known so far. A coarse display hides a slope of part of a
+    step over the stretch's length, and a tail not over yet looks like one.
     """
-    readings = stretch.readings
-    fit = fits.fit_ramp(readings.times, readings.values)
+    readings, level = stretch.readings, stretch.line.level
+    usual = known.loss(level)
+    bends = [(known.loss(v) - usual) / capacity for v in readings.values]
+    spans = zip(pairwise(bends), pairwise(readings.times), strict=True)
+    steps = [(a + b) / 2.0 * (t1 - t0) for (a, b), (t0, t1) in spans]
+    straight = [v + bend for v, bend in zip(readings.values, accumulate(steps, initial=0.0), strict=True)]
+    fit = fits.fit_ramp(readings.times, straight)
     length = stretch.last - stretch.first
     hidden = max(0.4 * readings.resolution, 0.01) / length
-    return Drift(kelvin=stretch.line.level, slope=fit.value, u_slope=math.hypot(fit.u_value, hidden))
+    tail = 0.5 * abs(fit.tail) * math.exp(-length / (4.0 * fit.lag)) / length if fit.lag else 0.0
+    return Drift(kelvin=level, slope=fit.value, u_slope=math.hypot(fit.u_value, hidden, tail))
 
 
 def end_of(stretch: Plateau, load: Load, known: Exchange, moment: float, name: str) -> tuple[End, float]:
@@ -94,7 +108,7 @@ def end_of(stretch: Plateau, load: Load, known: Exchange, moment: float, name: s
     fit = fits.fit_level(readings.times, carried)
     drift = cooling * (stretch.last - stretch.first)
     half_step = balance.display_half_step(readings.resolution, fit.scatter, drift)
-    behind = cooling * fit.lag if fit.tail < 0.0 else 0.0
+    behind = cooling * fit.lag if fit.tail < 0.0 and fit.lag < PROBE_LAG_S else 0.0
     return End(kelvin=fit.value - behind, u_fit=fit.u_value, worth=fit.worth, half_step=half_step, name=name), fit.left
 
 

@@ -9,11 +9,10 @@ and after where heating began and ended, to a fraction of a sample.
 
 from __future__ import annotations
 
-import math
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from meterlog.evaluate import Result, judge
+from meterlog.evaluate import Outcome, Result, judge
 from meterlog.heating import cycling, methods, rating, water
 from meterlog.heating.balance import Load, Shared, steam_heat, useful_energy
 from meterlog.heating.evaporation import open_loss
@@ -25,7 +24,7 @@ from meterlog.heating.rise import by_rise
 from meterlog.heating.vessel import NO_VESSEL, Vessel
 from meterlog.heating.when import heated_when, heating_time, on_times
 from meterlog.procedure.steps import Limit, Rule
-from meterlog.uncertainty import budget_of, estimate, nominal, rectangle, standard_uncertainty
+from meterlog.uncertainty import estimate, nominal, rectangle, standard_uncertainty
 
 if TYPE_CHECKING:
     from meterlog.heating.cycling import Cycling
@@ -73,7 +72,7 @@ def run(
     found = _find(trace, load, room, heating, cycles, method)
     if isinstance(found, Refused):
         return replace(answer, refused=(found,))
-    answer = replace(answer, found=found, heating=found.heating)
+    answer = replace(answer, found=found, heating=found.heating, refused=found.refused)
     return _judged(_told(answer, load, room), limit or (rating.limit_of(rated) if rated else None), rule)
 
 
@@ -89,30 +88,23 @@ def _find(
         along = by_ramp(trace.temperature, load, room, needs_plateau=False)
         if isinstance(along, Found):
             return along
-    return by_rise(trace.temperature, load, room, heating, duration)
+    found = by_rise(trace.temperature, load, room, heating, duration)
+    if isinstance(found, Refused) and found.what == "stable start":
+        along = by_ramp(trace.temperature, load, room, needs_plateau=True)
+        return along if isinstance(along, Found) else found
+    return found
 
 
 def _told(answer: HeatingResult, load: Load, room: Stated | None) -> HeatingResult:
-    """The answer with its number, budget, corrections and the other methods."""
+    """The answer with its number, corrections and the other methods."""
     found = answer.found
     assert found is not None
-    number = _by_method(answer.method, found, load, room)
-    budget = budget_of(number)
-    dof = budget.degrees_of_freedom
     return replace(
         answer,
-        number=number,
-        power=nominal(number),
-        standard_uncertainty=budget.standard,
-        expanded_uncertainty=budget.expanded,
-        coverage_factor=budget.coverage_factor,
-        degrees_of_freedom=None if math.isinf(dof) else dof,
+        number=_by_method(answer.method, found, load, room),
         energy=nominal(found.energy),
-        budget=budget.lines,
         applied=_applied(found, load),
-        refused=found.refused,
         beside=_others(answer.method, found, load, room, answer.trace),
-        improvements=improvements(budget),
         electrical=_electrical(answer.trace, found),
     )
 
@@ -202,12 +194,22 @@ def _electrical(trace: Trace, found: Found) -> Electrical | None:
 
 
 def _judged(answer: HeatingResult, limit: Limit | None, rule: Rule) -> HeatingResult:
-    """The answer with its verdict, by the decision rules of every other check."""
-    improved = answer.improvements
-    result = Result(
-        quantity="power", number=answer.number, trail=_trail(answer), advice=str(improved[0]) if improved else ""
+    """The answer with its uncertainty and its verdict, by the decision rules of every other check."""
+    verdict = judge(Result(quantity="power", number=answer.number, trail=_trail(answer)), limit, rule)
+    helpful = improvements(verdict.budget, verdict.expanded_uncertainty or 0.0)
+    if verdict.outcome is Outcome.UNDECIDED and helpful:
+        verdict = replace(verdict, advice=f"What would help most: {helpful[0]}.")
+    return replace(
+        answer,
+        verdict=verdict,
+        power=verdict.value,
+        standard_uncertainty=verdict.standard_uncertainty,
+        expanded_uncertainty=verdict.expanded_uncertainty,
+        coverage_factor=verdict.coverage_factor,
+        degrees_of_freedom=verdict.degrees_of_freedom,
+        budget=verdict.budget,
+        improvements=helpful,
     )
-    return replace(answer, verdict=judge(result, limit, rule))
 
 
 def _trail(answer: HeatingResult) -> tuple[str, ...]:

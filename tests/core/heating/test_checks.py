@@ -1,7 +1,9 @@
 """Every check case of the heating reference: published figures, and results of public libraries, with their source."""
 
+# ruff: noqa: N803  (arguments are named as the table of inputs names them)
+
 import csv
-import itertools
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -58,7 +60,7 @@ def regnault_pfaundler_synthetic(C, k, Tenv, T0, P, tb, te, tend, dt):
     grid = lambda a, b: [a + dt * i for i in range(round((b - a) / dt) + 1)]  # noqa: E731
     fore, main, after = (grid(*ends) for ends in ((0, tb), (tb, te), (te, tend)))
     before, behind = (fit_line(ts, [at(t) for t in ts]) for ts in (fore, after))
-    mean = sum((at(a) + at(b)) / 2 * dt for a, b in itertools.pairwise(main)) / (te - tb)
+    mean = sum((at(a) + at(b)) / 2 * dt for a, b in pairwise(main)) / (te - tb)
     return exchange.regnault_pfaundler(
         before=(before.slope, before.level), after=(behind.slope, behind.level), first=t_b, last=t_e, mean=mean,
         duration=te - tb,

@@ -20,7 +20,7 @@ def rectangle(rng, half_width):
 
 
 def draw(seed):
-    """(bench, options of the run, true power) of one random run."""
+    """(kind, bench, options) of one random run."""
     rng = np.random.default_rng(seed)
     kind = ("ramp", "stated", "out", "power")[seed % 4]
     stated_mass = float(rng.choice([0.5, 1.0, 1.0, 1.7, 4.0]))
@@ -33,13 +33,12 @@ def draw(seed):
     start = float(rng.uniform(40, 90))
     stop = start + stated_mass * 4186 * rise / power
     room = float(rng.uniform(17, 25))
-    usual = 1.2 * stated_mass ** (2 / 3)
+    usual = 1.1 * stated_mass ** (2 / 3)
     bench = Bench(
-        power=power, mass=stated_mass + rectangle(rng, 0.002 if stated_mass <= 1 else 0.002 * stated_mass),
-        vessel=capacity, vessel_lag=float(rng.uniform(3, 15)), loss=max(float(rng.normal(usual, 0.6 * usual)), 0.1),
-        open=0.0284 * stated_mass ** (2 / 3) * float(rng.uniform(0, 1)), room=room, first=float(rng.uniform(9, 24)),
-        start=start, stop=stop, end=stop + float(rng.uniform(90, 240)),
-        interval=float(rng.choice([0.5, 1.0, 1.0, 2.0])),
+        power=power, mass=stated_mass + rectangle(rng, max(0.002, 0.002 * stated_mass)),
+        vessel=capacity, vessel_lag=float(rng.uniform(3, 15)), loss=usual * float(np.exp(rng.normal(0, 0.7))),
+        open=0.0284 * stated_mass ** (2 / 3) * max(float(rng.normal(0.3, 0.25)), 0), room=room, first=float(rng.uniform(9, 24)),
+        start=start, stop=stop, end=stop + float(rng.uniform(90, 240)), interval=float(rng.choice([0.5, 1.0, 1.0, 2.0])),
         display=float(rng.choice([0.1, 0.1, 0.01])), noise=float(rng.uniform(0, 0.06)),
         probe_lag=float(rng.uniform(0.5, 8)), offset=rectangle(rng, 0.5), gain=float(rng.normal(0, 0.002)),
         salt=float(rng.normal(0, 0.001)), seed=seed,
@@ -57,7 +56,7 @@ def draw(seed):
 
 
 def errors_of(seed):
-    """(kind, error over u, error over U) of one random run."""
+    """(kind, error over u, error over U, u over the power) of one random run."""
     kind, bench, options = draw(seed)
     vessel = {"vessel": read_vessel(options["vessel"])} if options["vessel"] else {}
     text = csv_text(bench, power=kind == "power", hole=seed % 8 == 2)
