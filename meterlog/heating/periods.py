@@ -141,9 +141,17 @@ def after_heating(series: Series, stop: float, room: float) -> Plateau | Refused
     if not stretches:
         return _why_no_plateau(part, room)
     hottest = max(max(s.values) for s in stretches)
-    hot = [s for s in stretches if max(s.values) > hottest - 1.0 or s is stretches[-1]]
+    hot = [s for s in stretches if max(s.values) > hottest - 1.0]
     best = max(hot, key=lambda s: s.times[-1] - s.times[0])
-    return _moved(series, best) or _plateau(_with_approach(part, best))
+    return _moved(part, best) or _wandered(part, best, stretches) or _plateau(_with_approach(part, best))
+
+
+def _wandered(part: Series, plateau: Series, stretches: list[Series]) -> Refused | None:
+    """A temperature that stays about the plateau's but is mostly not still: layers drift past the probe."""
+    level = fmean(plateau.values)
+    about = [t for t, v in zip(part.times, part.values, strict=True) if t >= plateau.times[0] and abs(v - level) < 2.0]
+    quiet = sum(len(s.between(about[0], about[-1])) for s in stretches)
+    return None if quiet > 0.6 * len(about) else _WANDERS
 
 
 def cooling_from(series: Series) -> Plateau | None:
@@ -178,7 +186,7 @@ def _moved(series: Series, plateau: Series) -> Refused | None:
     noise = max(noise_of(plateau), 0.3 * series.resolution)
     later = series.between(plateau.times[0], math.inf)
     for (t, a), b in zip(zip(later.times, later.values, strict=True), later.values[1:], strict=False):
-        if abs(b - a) > _step(series, noise):
+        if abs(b - a) > _step(plateau, noise):
             why = f"the probe moved: {b - a:+.1f} K at {t:g} s, after the plateau had begun"
             return Refused(
                 what="plateau", why=why, advice="hold the probe still in the stirred load, and repeat the run"
@@ -192,10 +200,14 @@ def _why_no_plateau(part: Series, room: float) -> Refused:
     if line and line.slope > 2.0 * line.u_slope and line.slope > STILL_K_PER_S:
         why = f"still rising by {line.slope:.3f} K/s at the end: no plateau"
         return Refused(what="plateau", why=why, advice="stir, and go on logging until the temperature stands for 30 s")
-    why = "the load was not stirred, or the probe not held still: the temperature wanders after heating"
-    return Refused(
-        what="plateau", why=why, advice="stir for ten seconds, hold the probe at mid depth, and repeat the run"
-    )
+    return _WANDERS
+
+
+_WANDERS = Refused(
+    what="plateau",
+    why="the load was not stirred, or the probe not held still: the temperature wanders after heating",
+    advice="stir for ten seconds, hold the probe at mid depth, and repeat the run",
+)
 
 
 def _plateau(series: Series) -> Plateau:

@@ -12,9 +12,11 @@ from typing import TYPE_CHECKING
 
 from meterlog.heating import balance, exchange, fits, periods, water
 from meterlog.heating.balance import End, Load, Shared
+from meterlog.heating.drifts import learned
 from meterlog.heating.periods import Plateau, Ramp, Refused
 from meterlog.heating.result import Found, Heating
-from meterlog.heating.rise import end_of, learned, not_settled
+from meterlog.heating.rise import end_of, not_settled
+from meterlog.heating.steady import why_not_steady
 from meterlog.uncertainty import Error, estimate
 
 if TYPE_CHECKING:
@@ -29,6 +31,8 @@ BOILING = 95.5 + water.ZERO_CELSIUS
 NEAR_BOILING = 90.0 + water.ZERO_CELSIUS
 """Up to here a ramp on its way to boiling is used: above, steam and bubbles take their share."""
 
+CROOKED = 0.02
+"""Readings may scatter by this part of the rise about its line: pauses of a part-power level do."""
 MOST_BENT = 0.05
 """A ramp of which a lag may bend more than this part is refused."""
 VESSEL_FOLLOWS_S = 15.0
@@ -47,7 +51,11 @@ def by_ramp(temperature: Series, load: Load, room: Stated | None, *, needs_plate
     guess = room.value if room else exchange.USUAL_ROOM
     before = periods.before_heating(temperature, ramp.first, guess)
     boiling = max(temperature.values) > BOILING
-    after = _boiling() if boiling else periods.after_heating(temperature, ramp.last, guess)
+    after = BOILED if boiling else periods.after_heating(temperature, ramp.last, guess)
+    if isinstance(after, Plateau):
+        still_before = before if isinstance(before, Plateau) else None
+        rise = after.line.level - ramp.readings.values[0]
+        after = why_not_steady(still_before, after, load, room, rise, in_load=True) or after
     if isinstance(after, Refused) and needs_plateau and not boiling:
         return after
     refused = tuple(part for part in (before, after) if isinstance(part, Refused))
@@ -57,10 +65,11 @@ def by_ramp(temperature: Series, load: Load, room: Stated | None, *, needs_plate
     return _found(temperature, load, known, ramp, still[0], still[1], refused)
 
 
-def _boiling() -> Refused:
-    why = "boiling: a level near the boiling point tells no rise, and steam carries heat away"
-    advice = "end the run below 90 °C; the power here is the ramp's below that"
-    return Refused(what="plateau", why=why, advice=advice)
+BOILED = Refused(
+    what="plateau",
+    why="boiling: a level near the boiling point tells no rise, and steam carries heat away",
+    advice="end the run below 90 °C; where a power is given, it is the ramp's below that",
+)
 
 
 def _found(
@@ -82,7 +91,7 @@ def _found(
         if max(b - a for a, b in pairwise(inside.times)) > 0.2 * (inside.times[-1] - inside.times[0]):
             return _not_one_ramp()
         fit = _fit(inside, load, known)
-        if not fit.value > 0.0:
+        if not fit.value > 0.0 or fit.scatter > CROOKED * fit.value * (inside.times[-1] - inside.times[0]):
             return _not_one_ramp()
         if before is not None:
             first_meet = _meet(before, load, known, inside, fit, first_meet)

@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from itertools import accumulate, pairwise
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from meterlog.heating import balance, exchange, fits, periods
 from meterlog.heating.balance import End, Load, Shared
-from meterlog.heating.exchange import Drift, Exchange
+from meterlog.heating.drifts import learned
 from meterlog.heating.periods import Plateau, Refused
 from meterlog.heating.result import Found, Heating
+from meterlog.heating.steady import why_not_steady
 
 if TYPE_CHECKING:
+    from meterlog.heating.exchange import Exchange
     from meterlog.heating.stated import Stated
     from meterlog.heating.trace import Series
     from meterlog.uncertainty import Estimate
@@ -22,6 +24,8 @@ IN_LOAD = 0.2
 """Readings during heating that follow the straight rise within this part of it were taken in the load."""
 PROBE_LAG_S = 15.0
 """A slower approach than this, s, is the load's own (an element that gives off its heat), not a probe's."""
+LIKE_AIR_K = 2.5
+"""Water so near the room's temperature may have its plateau begin with readings of the air: they are dropped."""
 SETTLED = 0.01
 """A tail still left at the end of a plateau may be this part of the rise, or one step of the display."""
 
@@ -45,10 +49,15 @@ def by_rise(
         return Refused(
             what="rise", why=f"the load warmed by only {rise:.2f} K", advice="heat longer, or a smaller load"
         )
-    if abs(tail) > max(SETTLED * rise, 2.0 * temperature.resolution):
-        return not_settled(tail)
     inside = temperature.between(heating.start, heating.stop)
     heating = replace(heating, in_load=stood_in_load(inside, heating, first.kelvin, last.kelvin))
+    unsteady = why_not_steady(before, after, load, room, rise, in_load=heating.in_load)
+    if unsteady is not None and abs(last.kelvin - guess) < LIKE_AIR_K and after.last - after.first > 30.0:
+        return by_rise(temperature.without(after.first, after.first + 10.0), load, room, heating, duration)
+    if unsteady is not None:
+        return unsteady
+    if abs(tail) > max(SETTLED * rise, 2.0 * temperature.resolution):
+        return not_settled(tail)
     lost, slopes = exchanged(temperature, heating, known, before, after, first, last)
     shared = Shared()
     energy = balance.useful_energy(load, first, last, lost, shared) + balance.exchange_error(known, slopes)
@@ -63,37 +72,6 @@ def not_settled(tail: float) -> Refused:
     """The refusal of a plateau that has not formed; `tail` is what is still missing (negative) or too much, K."""
     why = f"still {'rising' if tail < 0 else 'falling'} towards a level {abs(tail):.2f} K away at the end: no plateau"
     return Refused(what="plateau", why=why, advice="stir, and go on logging until the temperature stands for 30 s")
-
-
-def learned(load: Load, room: Stated | None, *stretches: Plateau | None) -> Exchange:
-    """The exchange with the room, from the drifts of the heater-off stretches and what is usual."""
-    seen = [stretch for stretch in stretches if stretch is not None]
-    capacity = load.capacity(max((stretch.line.level for stretch in seen), default=exchange.USUAL_ROOM))
-    rough = [Drift(kelvin=s.line.level, slope=s.line.slope, u_slope=0.02 / (s.last - s.first)) for s in seen]
-    known = exchange.learn(load.mass.value, capacity, room, rough)
-    for _ in range(3):
-        drifts = [drift_of(stretch, known, capacity) for stretch in seen]
-        known = exchange.learn(load.mass.value, capacity, room, drifts)
-    return known
-
-
-def drift_of(stretch: Plateau, known: Exchange, capacity: float) -> Drift:
-    """Mean temperature and slope there of a heater-off stretch, apart from the tail of a probe that still settles.
-
-    A fast cooling is straightened by the exchange as known so far. A coarse display hides a slope of part of a
-    step over the stretch's length, and a tail not over yet looks like one.
-    """
-    readings, level = stretch.readings, stretch.line.level
-    usual = known.loss(level)
-    bends = [(known.loss(v) - usual) / capacity for v in readings.values]
-    spans = zip(pairwise(bends), pairwise(readings.times), strict=True)
-    steps = [(a + b) / 2.0 * (t1 - t0) for (a, b), (t0, t1) in spans]
-    straight = [v + bend for v, bend in zip(readings.values, accumulate(steps, initial=0.0), strict=True)]
-    fit = fits.fit_ramp(readings.times, straight)
-    length = stretch.last - stretch.first
-    hidden = max(0.4 * readings.resolution, 0.01) / length
-    tail = 0.5 * abs(fit.tail) * math.exp(-length / (4.0 * fit.lag)) / length if fit.lag else 0.0
-    return Drift(kelvin=level, slope=fit.value, u_slope=math.hypot(fit.u_value, hidden, tail))
 
 
 def end_of(stretch: Plateau, load: Load, known: Exchange, moment: float, name: str) -> tuple[End, float]:

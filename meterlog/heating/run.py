@@ -18,7 +18,7 @@ from meterlog.heating.balance import Load, Shared, steam_heat, useful_energy
 from meterlog.heating.evaporation import open_loss
 from meterlog.heating.improve import improvements
 from meterlog.heating.periods import Refused
-from meterlog.heating.ramp import BOILING, by_ramp
+from meterlog.heating.ramp import BOILED, BOILING, by_ramp
 from meterlog.heating.result import Beside, Correction, Electrical, Found, Heating, HeatingResult
 from meterlog.heating.rise import by_rise
 from meterlog.heating.vessel import NO_VESSEL, Vessel
@@ -86,8 +86,7 @@ def _find(
         return Refused(what="duration", why="heating stops before it starts", advice="check --start and --stop")
     if max(trace.temperature.values) > BOILING:
         along = by_ramp(trace.temperature, load, room, needs_plateau=False)
-        if isinstance(along, Found):
-            return along
+        return along if isinstance(along, Found) else BOILED
     found = by_rise(trace.temperature, load, room, heating, duration)
     if isinstance(found, Refused) and found.what == "stable start":
         along = by_ramp(trace.temperature, load, room, needs_plateau=True)

@@ -33,15 +33,15 @@ def draw(seed):
     start = float(rng.uniform(40, 90))
     stop = start + stated_mass * 4186 * rise / power
     room = float(rng.uniform(17, 25))
-    usual = 1.1 * stated_mass ** (2 / 3)
+    size = stated_mass ** (2 / 3)
     bench = Bench(
         power=power, mass=stated_mass + rectangle(rng, max(0.002, 0.002 * stated_mass)),
-        vessel=capacity, vessel_lag=float(rng.uniform(3, 15)), loss=usual * float(np.exp(rng.normal(0, 0.7))),
-        open=0.0284 * stated_mass ** (2 / 3) * max(float(rng.normal(0.3, 0.25)), 0), room=room, first=float(rng.uniform(9, 24)),
-        start=start, stop=stop, end=stop + float(rng.uniform(90, 240)), interval=float(rng.choice([0.5, 1.0, 1.0, 2.0])),
-        display=float(rng.choice([0.1, 0.1, 0.01])), noise=float(rng.uniform(0, 0.06)),
-        probe_lag=float(rng.uniform(0.5, 8)), offset=rectangle(rng, 0.5), gain=float(rng.normal(0, 0.002)),
-        salt=float(rng.normal(0, 0.001)), seed=seed,
+        vessel=capacity, vessel_lag=float(rng.uniform(3, 15)), loss=1.1 * size * float(np.exp(rng.normal(0, 0.7))),
+        open=0.0284 * size * max(float(rng.normal(0.3, 0.25)), 0), room=room, first=float(rng.uniform(9, 24)),
+        start=start, stop=stop, end=stop + float(rng.uniform(90, 240)),
+        interval=float(rng.choice([0.5, 1.0, 1.0, 2.0])), display=float(rng.choice([0.1, 0.1, 0.01])),
+        noise=float(rng.uniform(0, 0.06)), probe_lag=float(rng.uniform(0.5, 8)), offset=rectangle(rng, 0.5),
+        gain=float(rng.normal(0, 0.002)), salt=float(rng.normal(0, 0.001)), seed=seed,
     )  # fmt: skip
     options = {"mass": f"{stated_mass * 1000:g} g", "vessel": f"{glass * 1000:g} g glass" if glass else None}
     options["ambient"] = f"{room + rectangle(rng, 1.0):.2f} °C ± 1 K"

@@ -1,0 +1,76 @@
+"""Whether a still stretch after heating is a plateau of a stirred load, or only looks still."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from meterlog.heating.drifts import drift_of, learned, straightened
+from meterlog.heating.evaporation import open_loss
+from meterlog.heating.periods import Refused
+
+if TYPE_CHECKING:
+    from meterlog.heating.balance import Load
+    from meterlog.heating.exchange import Drift, Exchange
+    from meterlog.heating.periods import Plateau
+    from meterlog.heating.stated import Stated
+
+SCATTER_K = 0.12
+"""Scatter of a plateau that is always allowed; else two counts, or three times the scatter before heating."""
+MOST_CONDUCTANCE = 12.0
+"""W/K that 1 kg may lose to the room, growing with mass^(2/3): above, it is the load that is not mixed."""
+FAR = 4.0
+"""Standard deviations of the logarithm of the conductance, above which a drift is not believed."""
+LAYERS = 0.025
+"""A level that the readings fall to may lie this part of the rise below, or half a kelvin: a vessel that follows
+adds half its share of the heat."""
+SLOW_S = 15.0
+"""A probe put into a stirred load settles faster than this, s."""
+
+STIR = "stir for ten seconds, hold the probe at mid depth, and repeat the run"
+
+
+def why_not_steady(
+    before: Plateau | None, after: Plateau, load: Load, room: Stated | None, rise: float, *, in_load: bool
+) -> Refused | None:
+    """The reason why a stretch is no plateau, or None.
+
+    Args:
+        room: temperature of the room, K; rise: of the run, K.
+        in_load: the probe was there while heating, so that a slow rise may be the element's own heat.
+    """
+    capacity = load.capacity(after.line.level)
+    known = learned(load, room, before, after)
+    fit = straightened(after, known, capacity)
+    usual = straightened(before, known, capacity).scatter if before else 0.0
+    if fit.scatter > max(SCATTER_K, 2.0 * after.readings.resolution, 3.0 * usual):
+        return _not_stirred(f"readings scatter by {fit.scatter:.2f} K")
+    if fit.tail > max(0.5, (LAYERS + load.vessel.capacity / (2.0 * capacity)) * rise) and fit.lag > SLOW_S / 2.0:
+        return _not_stirred(f"the temperature falls by {fit.tail:.1f} K within {2.0 * fit.lag:.0f} s")
+    if -fit.tail > 0.3 and fit.lag > SLOW_S and not in_load:
+        return _not_stirred(
+            f"the temperature rises by {-fit.tail:.1f} K within {2.0 * fit.lag:.0f} s, slower than a probe"
+        )
+    return _implausible(drift_of(after, known, capacity), learned(load, room, before), load, capacity)
+
+
+def _implausible(drift: Drift, expected: Exchange, load: Load, capacity: float) -> Refused | None:
+    """A drift that the room cannot account for, given what the drift before heating and ordinary vessels lose."""
+    flow, doubt = -capacity * drift.slope, 3.0 * capacity * drift.u_slope + 15.0
+    above = drift.kelvin - expected.room
+    if flow < min(expected.conductance * above, 0.0) - doubt:
+        why = f"still rising by {drift.slope:.3f} K/s: no plateau"
+        return Refused(what="plateau", why=why, advice="stir, and go on logging until the temperature stands for 30 s")
+    steam = 1.5 * open_loss(drift.kelvin, expected.area)
+    wide = min(math.exp(FAR * expected.spread[0][0] / expected.conductance) * expected.conductance, _most(load))
+    if flow > wide * max(above, 0.0) + steam + doubt:
+        return _not_stirred(f"the temperature falls by {-drift.slope:.3f} K/s, faster than this load cools")
+    return None
+
+
+def _most(load: Load) -> float:
+    return float(MOST_CONDUCTANCE * load.mass.value ** (2.0 / 3.0))
+
+
+def _not_stirred(what: str) -> Refused:
+    return Refused(what="plateau", why=f"the load was not stirred, or the probe not held still: {what}", advice=STIR)
