@@ -1,7 +1,5 @@
 """Every check case of the heating reference: published figures, and results of public libraries, with their source."""
 
-# ruff: noqa: N803  (arguments are named as the table of inputs names them)
-
 import csv
 from itertools import pairwise
 from pathlib import Path
