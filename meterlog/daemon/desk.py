@@ -16,7 +16,7 @@ from meterlog.store.writer import canonical
 from meterlog.walk.happenings import Captured, Happening, Noted, Refused
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Mapping, Sequence
 
     from meterlog.benchfile import BenchFile
     from meterlog.case import Log
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from meterlog.procedure.steps import Procedure
     from meterlog.readings import Capture, Reading
     from meterlog.session import Event
+    from meterlog.sounds import Sounds
     from meterlog.store.writer import Writer
     from meterlog.walk import Act
 
@@ -37,14 +38,14 @@ class JobDesk:
 
     def __init__(
         self, stations: Mapping[str, Station], writer: Writer, announcer: Announcer, clock: Clock, bench: BenchFile,
-        sound: Callable[[Event], None] = lambda _: None,
+        sounds: Sounds | None = None,
     ) -> None:  # fmt: skip
         self._stations = stations
         self._writer = writer
         self._announcer = announcer
         self._clock = clock
         self._pedals = {switch.line: switch.means for switch in bench.switches}
-        self._sound = sound
+        self._sounds = sounds
         self._shown: dict[str, Any] | None = None
         self.job: OpenJob | None = None
 
@@ -113,6 +114,11 @@ class JobDesk:
         if self.job is not None:
             self.job.session.gone(source)
 
+    def lost(self, source: str) -> None:
+        """Say that an instrument of the job at hand is lost."""
+        if self._sounds and self.job is not None:
+            self._sounds.lost(source)
+
     def line(self, source: str, word: str, at: float) -> None:
         if self.job is not None:
             self._take(self.job.session.line(source, word, at))
@@ -152,7 +158,8 @@ class JobDesk:
 
     def _take(self, events: Sequence[Event]) -> None:
         for event in events:
-            self._sound(event)
+            if self._sounds and self.job is not None:
+                self._sounds.event(event, self.job.procedure)
             if isinstance(event, Captured):
                 self._captured(event)
             elif isinstance(event, Judged):

@@ -138,6 +138,7 @@ class BenchLoop:
         station.state, station.why, station.hint = item.state, item.why, item.hint
         if item.state in (LinkState.WAITING, LinkState.GIVEN_UP) and station.link_id is not None:
             self._end(station)
+            self.desk.lost(item.source)
         facts = {"link": item.source, "state": str(item.state), "why": item.why}
         log.info("link", extra={"facts": facts})
         self.writer.event("link " + str(item.state), self.clock.now(), facts, link=station.link_id, whence="daemon")

@@ -25,6 +25,7 @@ from meterlog.errors import CannotDo
 from meterlog.links.settings import settings_of
 from meterlog.profile import compile_profile
 from meterlog.shipped import find, text_of
+from meterlog.sounds import Sounds, of_this_machine
 from meterlog.store.writer import Writer
 
 if TYPE_CHECKING:
@@ -46,6 +47,8 @@ LINKS_END_WITHIN_S = 2.0
 def run_daemon(bench_path: Path, db: Path, *, log_form: str, sounds: bool | None, speed: float = 1.0) -> None:
     """Listen until SIGINT or SIGTERM.
 
+    `sounds`: None for tones and speech where this machine has programs for them.
+
     Raises: WrongText (bench or profile), BenchBusy, CannotDo; nothing is started then.
     """
     bench = bench_of(bench_path)
@@ -55,12 +58,14 @@ def run_daemon(bench_path: Path, db: Path, *, log_form: str, sounds: bool | None
     writer = Writer(db, clock.now(), {"socket": str(places.control_socket(db))})
     items: queue.Queue[Item] = queue.Queue(QUEUE_ITEMS)
     announcer = Announcer()
-    desk = JobDesk(stations, writer, announcer, clock, bench)
+    voice = Sounds() if sounds is False else of_this_machine()
+    desk = JobDesk(stations, writer, announcer, clock, bench, voice)
     links = links_of(bench, stations, items, clock)
     loop = BenchLoop(stations, writer, desk, announcer, clock, items, answer, lambda name: links[name].try_again())
     with _signals(items, links), _control(db, items, announcer), _running(links):
         log.info("listening", extra={"facts": {"bench": bench.bench, "db": db, "links": len(stations)}})
         loop.run()
+    voice.close()
     log.info("ended", extra={"facts": {"committed": writer.committed_readings}})
 
 

@@ -82,7 +82,7 @@ def _bench_file(folder: Path, playing: Scenario, terminals: dict[str, Terminal])
 @contextlib.contextmanager
 def _daemon(bench: Path, database: Path, speed: float) -> Iterator[None]:
     """The daemon over a bench file, until it is left; its log lies beside the database."""
-    words = ["listen", "--bench", str(bench), "--db", str(database), "--clock-speed", str(speed)]
+    words = ["listen", "--bench", str(bench), "--db", str(database), "--clock-speed", str(speed), "--no-sounds"]
     log = database.with_name("daemon.log")
     with open(log, "w", encoding="utf-8") as out:
         process = subprocess.Popen([sys.executable, "-m", "meterlog", *words], stderr=out, stdout=out)

@@ -70,13 +70,13 @@ class Sounds:
         """Say that an instrument is silent."""
         self._add("lost link", self._catalogue.sentence("lost link", source=source))
 
-    def close(self) -> None:
-        """Say what waits, and end."""
+    def close(self, wait_s: float | None = 2.0) -> None:
+        """Say what waits, as far as there is time for it, and end; None: all of it."""
         with self._changed:
             self._closing = True
             self._changed.notify()
         if self._thread is not None:
-            self._thread.join()
+            self._thread.join(wait_s)
         if self._folder is not None:
             self._folder.cleanup()
 

@@ -103,7 +103,7 @@ class Daemon:
         (folder / "bench.yaml").write_text("\n".join(lines) + "\n" + bench_more)
         self._command = [
             sys.executable, "-m", "meterlog", "listen", "--bench", str(folder / "bench.yaml"), "--db", str(self.db),
-            "--log", "json", *extra,
+            "--log", "json", "--no-sounds", *extra,
         ]  # fmt: skip
         self.start()
 

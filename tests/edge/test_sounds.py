@@ -106,7 +106,7 @@ def test_a_tone_then_the_words(program):
     sounds = Sounds(voice=(path, "{text}"), player=(path, "{file}"))
     sounds.event(captured(), STEPS)
     sounds.lost("meter")
-    sounds.close()
+    sounds.close(None)
     assert heard.read_text().splitlines() == [
         "captured.wav",
         "47 point zero ohms.",
@@ -125,7 +125,7 @@ def test_who_speaks_is_never_kept_waiting(tmp_path):
     for number in range(100):
         sounds.event(told.Refused(step="", at=0.0, word="next", why=str(number)), STEPS)
     pipe.write_text("go on\n")
-    sounds.close()
+    sounds.close(None)
     said = heard.read_text().splitlines()
     assert said[-6:] == ["94", "95", "96", "97", "98", "99"]
     assert len(said) <= 7
@@ -134,7 +134,7 @@ def test_who_speaks_is_never_kept_waiting(tmp_path):
 def test_a_program_that_is_missing_is_no_error(tmp_path):
     sounds = Sounds(voice=(str(tmp_path / "none"), "{text}"))
     sounds.event(captured(), STEPS)
-    sounds.close()
+    sounds.close(None)
     silent = Sounds()
     silent.event(captured(), STEPS)
     silent.close()
