@@ -60,11 +60,6 @@ class Limit:
     of: str = ""
     is_open: bool = False
 
-    @property
-    def words(self) -> str:
-        """How a verdict may speak of it: never as conformity with a standard."""
-        return f"the commonly quoted limit of {self.text} ({self.source})"
-
     def against(self, entries: Mapping[str, float]) -> Limit:
         """The limit in SI, once the entry that it is a part of has a value; itself when it names none.
 
