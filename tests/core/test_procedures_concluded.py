@@ -120,12 +120,18 @@ TRANSFORMER = {
     "primary": 88.0, "secondary": 0.72, "primary-to-secondary": 500e6, "primary-to-core": 500e6, "fed-primary": 12.1,
     "open-secondary": 0.635, "insulation": 90e6,
 }  # fmt: skip
-# C–S 15 = with C–R 4 a pair of 19 ohm; leads in each
+# 20.27 kohm at 10 °C for 10 kohm, B 3977 K (a service sheet prints 19 to 20.5)
+# C–S 15 with C–R 4 a pair of 19 ohm; leads in each
 FRIDGE = {
     "common-run": 4.12, "common-start": 15.12, "start-run": 19.12, "terminal-to-shell": OPEN, "starter": 22.0,
-    "overload": 0.3, "run-capacitor": 4.02e-6, "protective-conductor": 0.25, "insulation": 90e6, "input-power": 88.0,
+    "overload": 0.3, "sensor-air": 283.15, "sensor": 20.27e3,
+    "run-capacitor": 4.02e-6, "protective-conductor": 0.25, "insulation": 90e6, "input-power": 88.0,
 }  # fmt: skip
-FRIDGE_TOLD = {"capacitor marking": "4 µF ± 5 % 450V~"}
+FRIDGE_TOLD = {
+    "capacitor marking": "4 µF ± 5 % 450V~",
+    "sensor at 25 degrees": "10 kohm",
+    "sensor B value": "3977 K",
+}
 CLASS_1 = {
     "protective-conductor": 0.12 + 0.08, "insulation": 40e6, "insulation-unearthed": 40e6, "earth-current": 0.22e-3,
     "earth-current-reversed": 0.23e-3,
@@ -154,7 +160,7 @@ SOUND = [
 
 def judged(name, where):
     """Keys of the steps that have a limit in a jurisdiction, or a method that gives one."""
-    own = ("protective conductor", "capacitance against marking")
+    own = ("protective conductor", "capacitance against marking", "thermistor at 25")
     return {step.key for step in procedure(name).steps if step.limit_for(where) or step.method in own}
 
 
