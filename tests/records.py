@@ -106,10 +106,15 @@ def play_job(bench: Bench, ref: str, personal: dict[str, str], scale: float = 1.
     bench.writer.outcomes(bench.link, [noise], job, steps["fuse"])
     bench.start += 3
     note = bench.writer.disclose(job, "note", "Hums <loudly> & smells of warm varnish.")
-    bench.writer.event("note", bench.now, {"digest": note}, job=job, step=steps["fuse"], who="page", whence="127.0.0.1")
-    facts = {"reason": "no access before the rivets are drilled"}
-    bench.writer.event("skip", bench.now, facts, job=job, step=steps["filament-to-case"], who="page")
-    bench.writer.disclose(job, "rating plate", "image/png", small_png())
+    bench.writer.event("noted", bench.now, {"note": note}, job=job, step=steps["fuse"], whence="walk")
+    for key, how, reason in (
+        ("isolation", "looked", ""),
+        ("damage", "found wanting", "cord nicked near the plug"),
+        ("filament-to-case", "skipped", "no access before the rivets are drilled"),
+    ):
+        facts = {"how": how, "reason": reason, "who": "page"}
+        bench.writer.event("passed", bench.now, facts, job=job, step=steps[key], whence="walk")
+    bench.writer.disclose(job, "photograph", "image/png rating plate", small_png())
     if until > 20:
         bench.writer.close_job(job, bench.now, {}, "repairer", "tests")
     bench.writer.commit(bench.now)

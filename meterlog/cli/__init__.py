@@ -25,6 +25,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "verdict": ("meterlog.cli.verdict", "Show how a verdict was reached, down to the bytes."),
     "audit": ("meterlog.cli.audit", "Check every seal and recompute every reading, capture and verdict."),
     "browse": ("meterlog.cli.browse", "Show jobs, captures and verdicts in a browser."),
+    "report": ("meterlog.cli.report", "Write a job's hand-over sheet or its evidence file."),
     "service": ("meterlog.cli.service", "Start with the computer, and be allowed to open the instruments."),
     "heating": ("meterlog.cli.heating", "Useful power of a heating run, from its temperature trace."),
     "part": ("meterlog.cli.part", "Read the marking of a part; find what may stand in for it."),

@@ -273,6 +273,7 @@ CREATE INDEX verdict_of_job ON verdict (job);
 CREATE INDEX verdict_of_capture ON verdict (capture);
 CREATE INDEX step_of_key ON step (key);
 CREATE INDEX event_of_job ON event (job) WHERE job IS NOT NULL;
+CREATE INDEX disclosure_of_job ON disclosure (job) WHERE job IS NOT NULL;
 CREATE INDEX leaf_of_job ON leaf (job, number) WHERE job IS NOT NULL;
 CREATE TABLE power_of_ten (decimals INTEGER PRIMARY KEY, n INTEGER NOT NULL) STRICT;
 WITH RECURSIVE t (d, n) AS (SELECT 0, 1 UNION ALL SELECT d + 1, n * 10 FROM t WHERE d < 15)

@@ -1,66 +1,51 @@
-"""One job on one card: plate, complaint, photographs, the steps with captures and verdicts, what was done."""
+"""One job on one card, its photographs, and taking a photograph in."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+import base64
+from typing import Any
 from urllib.parse import unquote
 
 from datasette.utils.asgi import NotFound, Response
 
-from meterlog.web import procedures, queries
+from meterlog.web import bench, queries
+from meterlog.web.card import card_of
 from meterlog.web.sheet import read, sheet
 
-if TYPE_CHECKING:
-    from meterlog.store.sqlite import Connection
-
-QUIET_KINDS = {"job opened", "job closed"}
-"""Events that the head of the card already tells."""
+LARGEST_PHOTO = 8_000_000
 
 
 async def page(datasette: Any, request: Any) -> Any:
-    ref = unquote(request.url_vars["ref"])
-    card = await read(datasette, card_of, ref)
+    card = await read(datasette, card_of, unquote(request.url_vars["ref"]))
+    if card is None:
+        raise NotFound(f"There is no job {unquote(request.url_vars['ref'])}.")
     return await sheet(datasette, request, "job.html", **card)
-
-
-def card_of(db: Connection, ref: str) -> dict[str, Any]:
-    """Everything of a job, each capture and verdict with its step. Raises: NotFound."""
-    job = queries.job(db, ref)
-    if job is None:
-        raise NotFound(f"There is no job {ref}.")
-    procedure = procedures.read(job["procedure"], job["procedure_text"])
-    steps = queries.steps(db, job["id"])
-    first = frozenset(step["id"] for step in steps if procedures.first_counts(procedure, step["key"]))
-    verdicts = queries.verdicts_of(db, job["id"])
-    standing = queries.standing(verdicts, first)
-    captures = queries.captures_of(db, job["id"])
-    for step in steps:
-        step["captures"] = [capture for capture in captures if capture["step"] == step["id"]]
-        step["verdicts"] = [verdict for verdict in verdicts if verdict["step"] == step["id"]]
-        step["verdict"] = standing.get(step["id"])
-    personal = queries.personal(db, job["id"])
-    return {
-        "job": job,
-        "procedure": procedure,
-        "steps": steps,
-        "tally": {word: sum(1 for v in standing.values() if v["outcome"] == word) for word in queries.OUTCOMES},
-        "personal": [field for field in personal if not field["is_photo"] and field["name"] != "note"],
-        "photos": [field for field in personal if field["is_photo"]],
-        "notes": {field["digest"]: field["value"] for field in personal if field["name"] == "note"},
-        "events": [event for event in queries.events_of(db, job["id"]) if event["kind"] not in QUIET_KINDS],
-    }
 
 
 async def photo(datasette: Any, request: Any) -> Any:
     """A photograph; its type is told by its first bytes, and a browser never guesses another."""
     found = await read(datasette, queries.photo, request.url_vars["digest"])
-    if found is None:
+    kind = image_type(found["content"]) if found else None
+    if found is None or kind is None:
         raise NotFound("There is no such photograph, or it was erased.")
-    kind = image_type(found["content"])
-    if kind is None:
-        raise NotFound("This is no photograph.")
-    headers = {"content-security-policy": "default-src 'none'", "x-content-type-options": "nosniff"}
+    headers = {"content-security-policy": "default-src 'none'"}
     return Response(found["content"], headers=headers, content_type=kind)
+
+
+async def add_photo(datasette: Any, request: Any) -> Any:
+    """Take a photograph (the body's bytes) and hand it to the daemon, which keeps it apart from the evidence."""
+    asked_by = bench.who(request)
+    ref = unquote(request.url_vars["ref"])
+    name = " ".join(request.args.get("name", "").split())[:80] or "photograph"
+    length = request.headers.get("content-length", "")
+    if request.method != "POST" or not length.isdecimal() or int(length) > LARGEST_PHOTO:
+        return Response.json({"ok": False, "error": "A photograph is at most 8 MB."}, status=413)
+    content = await request.post_body()
+    kind = image_type(content)
+    if kind is None:
+        return Response.json({"ok": False, "error": "A photograph is a JPEG, PNG or WebP picture."}, status=415)
+    coded = base64.b64encode(content).decode()
+    return await bench.pass_on(datasette, request, "photo", job=ref, name=name, type=kind, content=coded, **asked_by)
 
 
 def image_type(content: bytes) -> str | None:

@@ -20,6 +20,12 @@ if TYPE_CHECKING:
 
 OUTCOMES = ("pass", "fail", "undecided", "not judged")
 JOBS_A_PAGE = 20
+WORDS_MOST = 6
+_HOLDS = """(
+    j.ref || ' ' || j.appliance || ' ' || j.plate || ' ' || t.name LIKE ? ESCAPE '\\'
+    OR EXISTS (SELECT 1 FROM disclosure d WHERE d.job = j.id AND d.content IS NULL AND d.value LIKE ? ESCAPE '\\')
+)"""
+"""Whether a job holds a word: its number, appliance, plate, procedure, personal fields and notes."""
 CONTEXT_MS = 8_000
 """What is shown before and after a capture."""
 CONTEXT_READINGS = 600
@@ -40,7 +46,11 @@ def _one(db: Connection, sql: str, *values: Any) -> Row | None:
 
 
 def jobs(db: Connection, before: int | None = None, words: str = "") -> list[Row]:
-    """The newest jobs with the tallies of the verdicts that count; older than `before`, holding `words`."""
+    """The newest jobs with the tallies of the verdicts that count; older than `before`, holding all `words`.
+
+    Personal fields are searched where they stand, not through an index: what is erased stays nowhere.
+    """
+    likes = [f"%{_literally(word)}%" for word in words.split()[:WORDS_MOST]]
     found = _all(
         db,
         """
@@ -48,12 +58,10 @@ def jobs(db: Connection, before: int | None = None, words: str = "") -> list[Row
             (SELECT max(e.at_utc_ms) FROM event e WHERE e.job = j.id AND e.kind = 'job closed') AS closed_utc_ms,
             (SELECT value FROM disclosure d WHERE d.job = j.id AND d.name = 'complaint') AS complaint
         FROM job j JOIN text t ON t.sha256 = j.procedure
-        WHERE j.id < ? AND (? = '' OR j.ref || ' ' || j.appliance || ' ' || j.plate || ' ' || t.name LIKE ? ESCAPE '\\')
-        ORDER BY j.id DESC LIMIT ?
-        """,
+        WHERE j.id < ? AND {wanted} ORDER BY j.id DESC LIMIT ?
+        """.replace("{wanted}", " AND ".join([_HOLDS] * len(likes)) or "1"),
         before if before is not None else 2**62,
-        words,
-        f"%{_literally(words)}%",
+        *(like for like in likes for _ in range(2)),
         JOBS_A_PAGE + 1,
     )
     for job in found:
@@ -304,6 +312,16 @@ def last_minute(db: Connection) -> list[Row]:
         for row in rows
         if row["utc_ms"] > newest - MINUTE_MS
     ]
+
+
+def seals_of(db: Connection, job: int) -> list[str]:
+    """The header lines of the seals that close over anything of a job, in order."""
+    rows = _all(
+        db,
+        "SELECT s.line FROM seal s WHERE s.number IN (SELECT seal FROM leaf WHERE job = ?) ORDER BY s.number",
+        job,
+    )
+    return [row["line"] for row in rows]
 
 
 # ---- history ----

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from meterlog.web import bench, capture, job, jobs, stream, verdict
+from meterlog.web import bench, capture, handover, history, job, jobs, stream, verdict
 
 ROUTES: list[tuple[str, Any]] = [
     (r"^/$", jobs.page),
@@ -17,11 +17,15 @@ ROUTES: list[tuple[str, Any]] = [
     (r"^/bench/close$", bench.close_job),
     (r"^/jobs$", jobs.page),
     (r"^/job/(?P<ref>[^/]+)$", job.page),
+    (r"^/job/(?P<ref>[^/]+)/photo$", job.add_photo),
+    (r"^/report/(?P<ref>[^/]+)$", handover.page),
+    (r"^/history$", history.overview),
+    (r"^/history/(?P<step>[^/]+)$", history.page),
     (r"^/photo/(?P<digest>[0-9a-f]{64})$", job.photo),
     (r"^/capture/(?P<number>[^/.]+)$", capture.page),
     (r"^/capture/(?P<number>[^/.]+)\.csv$", capture.as_csv),
     (r"^/verdict/(?P<number>[^/]+)$", verdict.page),
 ]
 
-MENU = [("/bench", "Bench"), ("/jobs", "Jobs")]
+MENU = [("/bench", "Bench"), ("/jobs", "Jobs"), ("/history", "History")]
 """Links in the head of every page: path and words."""

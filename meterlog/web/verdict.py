@@ -9,6 +9,7 @@ from datasette.utils.asgi import NotFound
 from meterlog import units
 from meterlog.procedure.steps import MARKS
 from meterlog.web import procedures, queries, wording
+from meterlog.web.recompute import recompute
 from meterlog.web.sheet import number_of, read, sheet
 
 if TYPE_CHECKING:
@@ -18,15 +19,19 @@ FRAMES_SHOWN = 60
 
 
 async def page(datasette: Any, request: Any) -> Any:
-    found = await read(datasette, reached_from, number_of(request))
-    return await sheet(datasette, request, "verdict.html", frames_shown=FRAMES_SHOWN, **found)
+    number = number_of(request)
+    found = await read(datasette, reached_from, number)
+    if found is None:
+        raise NotFound(f"There is no verdict {number}.")
+    again = await read(datasette, recompute, number) if request.args.get("recompute") else None
+    return await sheet(datasette, request, "verdict.html", recomputed=again, frames_shown=FRAMES_SHOWN, **found)
 
 
-def reached_from(db: Connection, number: int) -> dict[str, Any]:
-    """Everything a verdict was reached from. Raises: NotFound."""
+def reached_from(db: Connection, number: int) -> dict[str, Any] | None:
+    """Everything a verdict was reached from; None when there is no such verdict."""
     verdict = queries.verdict(db, number)
     if verdict is None:
-        raise NotFound(f"There is no verdict {number}.")
+        return None
     capture = queries.capture(db, verdict["capture"]) if verdict["capture"] is not None else None
     readings = queries.readings_around(db, capture) if capture else []
     texts = {name: queries.text(db, verdict[name]) for name in ("procedure", "profile", "facts") if verdict[name]}
@@ -40,6 +45,7 @@ def reached_from(db: Connection, number: int) -> dict[str, Any]:
         "si": units.QUANTITIES[capture["form"].quantity].si if capture else "",
         "how": wording.HOW,
         "marks": MARKS,
+        "readings": readings,
         "frames": [row for row in readings if row["inside"]],
         "texts": texts,
         "seal": queries.seal_of(db, verdict["job"], "verdict", number),

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 from players.segments import showing
 from playwright.sync_api import expect
+from records import small_png
 
 PROCEDURE = """\
 procedure: kettle-cord
@@ -115,16 +116,24 @@ def test_a_whole_job_is_driven_from_the_page(meter, player, kettle, browse, page
     player.ohms = 19.6
     task(page, "Cord of a kettle")
     expect(page.get_by_text("Every check is answered.")).to_be_visible()
-    press(page, "Close the job")
-    task(page, "No job is at hand")
-    page.goto(page.url.replace("/bench", "/job/B-1"))
+    page.get_by_role("link", name="Job B-1").click()
     for words in ("19.6 Ω", "8.1 Ω", "Trips <b>at once</b>", "Element <i>looks</i> scaled"):
         expect(page.get_by_text(words).first).to_be_visible()
+    page.get_by_label("What it shows").fill("rating plate")
+    page.get_by_label("Picture").set_input_files({"name": "plate.png", "mimeType": "image/png", "buffer": small_png()})
+    press(page, "Add it")
+    expect(page.get_by_role("img", name="rating plate")).to_be_visible()
+    page.get_by_role("link", name="verdict on Protective conductor").click()
+    press(page, "Recompute now")
+    expect(page.get_by_text("Reached again just now, the same to the last digit:")).to_be_visible()
     assert daemon.rows("SELECT step, outcome FROM verdicts WHERE counts ORDER BY id") == [
         ("leads", "pass"),
         ("earth", "fail"),
         ("element", "pass"),
     ]
+    page.get_by_role("link", name="Bench").click()
+    press(page, "Close the job")
+    task(page, "No job is at hand")
     whos = daemon.rows("SELECT DISTINCT who, whence FROM event WHERE kind LIKE 'act %'")
     assert whos == [("page, owner", "127.0.0.1")]
 

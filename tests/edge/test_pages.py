@@ -2,6 +2,7 @@
 
 import asyncio
 import csv
+from urllib.parse import quote
 
 import httpx
 import pytest
@@ -13,6 +14,7 @@ from meterlog.web.door import Door, host_name, is_ours
 
 HOME = "http://127.0.0.1:8372"
 PHONE = ("192.0.2.7", 50_000)  # RFC 5737: an address of no machine
+OVEN = "household microwave oven with a transformer, high-voltage capacitor, diode and magnetron"
 TOKEN = "a-token-of-the-tests"
 
 
@@ -44,6 +46,14 @@ SHOWN = [  # path, words that stand on the page
     ("/capture/4", ["over range, beyond 60 MΩ", "nothing to draw", "open, with the leads proved before and after"]),
     ("/verdict/5", ["Superseded", "the leads were nulled meanwhile"]),
     ("/verdict/6", ["at most 3 ohm", "common practice, no source", "guard band", "accuracy of the meter", "SHA-256"]),
+    ("/history", ["Transformer primary", "3 jobs"]),
+    (
+        "/history/primary?appliance={oven}&job=K-7",
+        ["Job K-7 measured 1.71 Ω: 0 of 2 measured lie below it; from 1.71 Ω to 1.78 Ω.", "K-8", "<svg"],
+    ),
+    ("/jobs?words=hums+kitchen", ["K-7"]),
+    ("/report/K-7", ["Hand-over sheet", "What was not tested"]),
+    ("/report/K-7?evidence=1", ["Evidence file", "meterlog-seal 1"]),
     ("/record/open_findings", ["undecided", "K-8"]),
     ("/record/job_captures?job=K-7", ["diode-forward"]),
     ("/record/verdicts", ["outcome"]),
@@ -52,7 +62,7 @@ SHOWN = [  # path, words that stand on the page
 
 @pytest.mark.parametrize(("path", "words"), SHOWN, ids=[path for path, _ in SHOWN])
 def test_a_page_shows_what_was_kept(application, path, words):
-    answer = ask(application, path)
+    answer = ask(application, path.replace("{oven}", quote(OVEN)))
     assert answer.status_code == 200
     assert [word for word in words if word not in answer.text] == []
 
@@ -122,6 +132,28 @@ def test_own_questions_are_for_the_owner_on_the_loopback(application):
 
 def test_a_name_that_is_not_ours_is_refused(application):
     assert ask(application, "/", base="http://rebound.example").status_code == 421
+
+
+def test_a_photograph_that_is_none_is_refused(application):
+    page = ask(application, "/job/K-7")
+    token = page.text.split('name="csrftoken" value="')[1].split('"')[0] if "csrftoken" in page.text else ""
+    assert token == ""  # the job is closed: no form is offered
+    open_job = ask(application, "/job/K-9")
+    token = open_job.text.split('name="csrftoken" value="')[1].split('"')[0]
+    headers = {"origin": HOME, "x-csrftoken": token, "cookie": open_job.headers["set-cookie"].split(";")[0]}
+    refused = ask(application, "/job/K-9/photo?name=x", "POST", headers=headers, content=b"<svg onload=alert(1)>")
+    assert (refused.status_code, refused.json()["error"]) == (415, "A photograph is a JPEG, PNG or WebP picture.")
+    large = ask(application, "/job/K-9/photo?name=x", "POST", headers=headers, content=b"\xff\xd8\xff" * 3_000_000)
+    assert (large.status_code, large.json()["error"]) == (413, "A photograph is at most 8 MB.")
+    away = ask(application, "/job/K-9/photo?name=x", "POST", headers={**headers, "accept": "application/json"},
+               content=records.small_png())  # fmt: skip
+    assert (away.status_code, away.json()["error"].splitlines()[0][:16]) == (409, "no daemon writes")
+
+
+def test_a_change_without_its_token_is_refused(application):
+    token = "ds_csrftoken=invented"
+    answer = ask(application, "/bench/act", "POST", headers={"origin": HOME, "cookie": token}, data={"word": "next"})
+    assert answer.status_code == 403
 
 
 @pytest.mark.parametrize("origin", [{}, {"origin": "http://elsewhere.example"}, {"origin": "null"}])

@@ -76,8 +76,11 @@ function put(html) {
   const focused = hand.contains(document.activeElement) ? document.activeElement : null;
   const before = focused && [focused.tagName, focused.name, focused.value, focused.id];
   const opened = [...hand.querySelectorAll(".all details[open]")].length > 0;
+  const chosen = document.getElementById("procedure")?.value;
   const title = document.getElementById("task")?.textContent;
   hand.innerHTML = html;
+  const choice = document.getElementById("procedure");
+  if (choice && chosen) choice.value = chosen;
   const next = document.getElementById("task")?.textContent;
   if (next && next !== title) tell(next);
   if (opened) hand.querySelector(".all details")?.setAttribute("open", "");

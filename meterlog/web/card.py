@@ -1,0 +1,72 @@
+"""Everything of one job, read once, for the job page and for the sheets."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from meterlog.procedure.steps import StepKind
+from meterlog.web import procedures, queries
+from meterlog.web.runs import plot_of
+
+if TYPE_CHECKING:
+    from meterlog.store.sqlite import Connection
+
+QUIET_KINDS = {
+    "job opened",
+    "job closed",
+    "step began",
+    "captured",
+    "lifted",
+    "acknowledged",
+    "proof",
+    "started",
+    "timed",
+}
+"""Events that the card tells elsewhere, or that only the walk needs."""
+
+
+def card_of(db: Connection, ref: str) -> dict[str, Any] | None:
+    """Everything of a job, each capture and verdict with its step; None when there is no such job."""
+    job = queries.job(db, ref)
+    if job is None:
+        return None
+    procedure = procedures.read(job["procedure"], job["procedure_text"])
+    steps = queries.steps(db, job["id"])
+    first = frozenset(step["id"] for step in steps if procedures.first_counts(procedure, step["key"]))
+    verdicts = queries.verdicts_of(db, job["id"])
+    standing = queries.standing(verdicts, first)
+    captures = queries.captures_of(db, job["id"])
+    events = queries.events_of(db, job["id"])
+    passed = {event["step"]: event["facts"] for event in events if event["kind"] == "passed"}
+    for step in steps:
+        step["captures"] = [capture for capture in captures if capture["step"] == step["id"]]
+        step["verdicts"] = [verdict for verdict in verdicts if verdict["step"] == step["id"]]
+        step["verdict"] = standing.get(step["id"])
+        step["passed"] = passed.get(step["key"], {}).get("how", "")
+        step["reason"] = passed.get(step["key"], {}).get("reason", "")
+        step["plot"] = _run_plot(db, step)
+    personal = queries.personal(db, job["id"])
+    return {
+        "job": job,
+        "procedure": procedure,
+        "steps": steps,
+        "tally": {word: sum(1 for v in standing.values() if v["outcome"] == word) for word in queries.OUTCOMES},
+        "personal": [field for field in personal if not field["is_photo"] and field["name"] != "note"],
+        "photos": [_photo(field) for field in personal if field["is_photo"]],
+        "notes": {field["digest"]: field["value"] for field in personal if field["name"] == "note"},
+        "events": [event for event in events if event["kind"] not in QUIET_KINDS],
+    }
+
+
+def _run_plot(db: Connection, step: dict[str, Any]) -> str:
+    """The temperature of a heating run, drawn; "" for any other step."""
+    taken = [capture for capture in step["captures"] if capture["link"] is not None]
+    if step["kind"] != StepKind.HEATING or not taken:
+        return ""
+    return plot_of(taken[-1], queries.readings_around(db, taken[-1]))
+
+
+def _photo(field: dict[str, Any]) -> dict[str, Any]:
+    """A photograph with its words: the daemon keeps "image/jpeg rating plate" as the field's value."""
+    kind, _, words = field["value"].partition(" ")
+    return {"digest": field["digest"], "kind": kind, "words": words or field["name"]}

@@ -1,0 +1,103 @@
+"""One step of one type of appliance across jobs: where a value lies among those measured before."""
+
+from __future__ import annotations
+
+import math
+import statistics
+from typing import TYPE_CHECKING, Any
+from urllib.parse import unquote
+
+from datasette.utils.asgi import NotFound
+
+from meterlog import units
+from meterlog.drawing import Band, Plot, Trace, draw_both
+from meterlog.web import queries, wording
+from meterlog.web.sheet import read, sheet
+
+if TYPE_CHECKING:
+    from meterlog.store.sqlite import Connection
+
+FEW = 5
+"""Values below which no middle half is spoken of."""
+
+
+async def overview(datasette: Any, request: Any) -> Any:
+    """Types of appliance, each with the checks that were measured."""
+    return await sheet(datasette, request, "histories.html", appliances=await read(datasette, _checks))
+
+
+def _checks(db: Connection) -> list[dict[str, Any]]:
+    found = queries.appliances(db)
+    for each in found:
+        each["steps"] = [step for step in queries.steps(db, each["job"]) if step["quantity"]]
+    return found
+
+
+async def page(datasette: Any, request: Any) -> Any:
+    key, appliance = unquote(request.url_vars["step"]), request.args.get("appliance", "")
+    captures = await read(datasette, queries.history, key, appliance)
+    if not captures:
+        raise NotFound(f"Nothing was measured for {key} of {appliance or 'any appliance'}.")
+    here = request.args.get("job", "")
+    kind = captures[-1]["form"].quantity
+    alike = [capture for capture in captures if capture["form"].quantity == kind]
+    return await sheet(
+        datasette, request, "history.html",
+        captures=list(reversed(captures)), title=captures[-1]["title"], appliance=appliance, here=here,
+        says=standing_of(alike, here), plot=plot_of(alike, here),
+    )  # fmt: skip
+
+
+def standing_of(captures: list[dict[str, Any]], here: str) -> str:
+    """Where the newest value of job `here` lies among the others, in one sentence."""
+    si = units.QUANTITIES[captures[-1]["form"].quantity].si
+    values = [capture["value"] for capture in captures if capture["value"] is not None]
+    bounds = len(captures) - len(values)
+    beside = f" {bounds} more read beyond a range." if bounds else ""
+    own = [capture for capture in captures if capture["job_ref"] == here]
+    if not values:
+        return f"{len(captures)} measured, all of them beyond a range."
+    spread = _spread(values, si)
+    if not own or own[-1]["value"] is None:
+        return f"{len(values)} measured: {spread}.{beside}"
+    value = own[-1]["value"]
+    below = sum(1 for other in values if other < value)
+    place = f"{below} of {len(values)} measured lie below it"
+    return f"Job {here} measured {units.show(value, si)}: {place}; {spread}.{beside}"
+
+
+def _spread(values: list[float], si: str) -> str:
+    middle = units.show(statistics.median(values), si)
+    if len(values) < FEW:
+        return f"from {units.show(min(values), si)} to {units.show(max(values), si)}"
+    low, _, high = statistics.quantiles(values, n=4)
+    return f"the middle one is {middle}, half of them lie from {units.show(low, si)} to {units.show(high, si)}"
+
+
+def plot_of(captures: list[dict[str, Any]], here: str) -> str:
+    """The values in the order in which they were measured; "" when none is a number."""
+    form = captures[-1]["form"]
+    points = [
+        (float(n), (capture["value"] - form.offset) / form.scale if capture["value"] is not None else math.nan)
+        for n, capture in enumerate(captures, 1)
+    ]
+    numbers = [y for _, y in points if not math.isnan(y)]
+    if not numbers:
+        return ""
+    own = [point for point, capture in zip(points, captures, strict=True) if capture["job_ref"] == here]
+    traces = [Trace(points=points, name="measured before", style="dots")]
+    if own and not math.isnan(own[-1][1]):
+        traces.append(Trace(points=[(points[0][0], own[-1][1]), (points[-1][0], own[-1][1])], name=f"job {here}"))
+    bands = []
+    if len(numbers) >= FEW:
+        low, _, high = statistics.quantiles(numbers, n=4)
+        bands = [Band(axis="y", low=low, high=high, name="half of them lie here")]
+    return draw_both(
+        Plot(
+            says=f"{len(numbers)} values of this check, oldest to newest.",
+            x_label="captures, oldest to newest",
+            y_label=f"{wording.quantity(form.quantity)}, {units.symbol(form.unit)}".rstrip(", "),
+            traces=traces,
+            bands=bands,
+        )
+    )

@@ -1,0 +1,56 @@
+"""The run of a capture, drawn: its readings against time, the part that counts as a band."""
+
+from __future__ import annotations
+
+import json
+import math
+from typing import TYPE_CHECKING, Any
+
+from meterlog import units
+from meterlog.drawing import Band, Plot, Trace, draw_both
+from meterlog.web import wording
+
+if TYPE_CHECKING:
+    from meterlog.readings import Form
+
+DOTS_MOST = 120
+"""Readings up to which each is drawn as a dot as well."""
+
+
+def plot_of(capture: dict[str, Any], readings: list[dict[str, Any]]) -> str:
+    """The readings against time as SVG, the settled run as a band; "" when none of them is a number."""
+    form = capture["form"]
+    zero = capture["started"]
+    points = [((row["at"] - zero) / 1000, _in_unit(row, form)) for row in readings]
+    if all(math.isnan(y) for _, y in points):
+        return ""
+    length = (capture["ended"] - zero) / 1000
+    shown = wording.display(capture)
+    return draw_both(
+        Plot(
+            says=f"Readings around capture {capture['id']}: {length:.2f} s long, at {shown}.",
+            x_label="time since the capture began, s",
+            y_label=f"{wording.quantity(form.quantity)}, {units.symbol(form.unit)}".rstrip(", "),
+            traces=[Trace(points=points, name="readings"), Trace(points=points, name="one reading each", style="dots")]
+            if len(points) <= DOTS_MOST
+            else [Trace(points=points, name="readings")],
+            bands=[_band(capture, shown)],
+        )
+    )
+
+
+def _band(capture: dict[str, Any], shown: str) -> Band:
+    """The part that counts: a heating run's energised time, else the settled run."""
+    if capture["timing"]:
+        started, stopped = (at - capture["started"] / 1000 for at in json.loads(capture["timing"])[:2])
+        return Band(axis="x", low=started, high=stopped, name=f"heating: {stopped - started:.1f} s")
+    length = (capture["ended"] - capture["started"]) / 1000
+    return Band(axis="x", low=0.0, high=length, name=f"the settled run: {shown}")
+
+
+def _in_unit(row: dict[str, Any], form: Form) -> float:
+    """A reading in the capture's unit; NaN, a gap, when it is no number or of another function."""
+    if row["value"] is None or row["form"].quantity != form.quantity:
+        return math.nan
+    value: float = (row["value"] - form.offset) / form.scale
+    return value

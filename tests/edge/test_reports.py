@@ -1,0 +1,116 @@
+"""The sheets as files: what they say in plain words, what they escape, and that paper keeps its signs."""
+
+import shutil
+import subprocess
+
+import pytest
+import records
+from click.testing import CliRunner
+
+from meterlog import report
+from meterlog.cli import meterlog
+from meterlog.errors import CannotDo
+from meterlog.store.sqlite import open_reader
+
+
+@pytest.fixture(scope="module")
+def database(tmp_path_factory):
+    return records.make(tmp_path_factory.mktemp("reports") / "bench.db")
+
+
+@pytest.fixture
+def db(database):
+    connection = open_reader(database)
+    yield connection
+    connection.close()
+
+
+def titles(steps):
+    return [step["title"] for step in steps]
+
+
+def test_the_sheet_says_what_was_bad_good_unsure_and_untested(db):
+    card = report.handover(db, "K-7")
+    assert titles(card["bad"]) == [
+        "High-voltage diode, forward, not shorted",
+        "High-voltage diode, reverse",
+        "Cord, plug, cabinet, door, hinges and seal looked over",
+    ]
+    assert titles(card["unsure"]) == ["Magnetron filament, at the tube"]
+    assert len(card["good"]) == 7
+    untested = {step["title"]: step["reason"] for step in card["untested"]}
+    assert untested["Magnetron filament to case"] == "no access before the rivets are drilled"
+    assert "Unplugged, and the plug where only you can reach it" not in untested
+    assert "One litre of water heated at full power" in untested
+
+
+def test_the_sheet_is_one_file_that_needs_no_other(db):
+    html = report.as_html("handover", report.handover(db, "K-8"))
+    assert "<style>" in html
+    assert "<link" not in html
+    assert "<script" not in html
+    assert "Trips &lt;script&gt;alert(1)&lt;/script&gt; at once" in html
+    assert "Inside the limits is not a declaration of safety." in html
+    assert "What was not tested" in html
+
+
+def test_what_was_mended_is_told_with_both_values(tmp_path):
+    bench = records.Bench(tmp_path / "mended.db")
+    records.play_job(bench, "M-1", {})
+    db = open_reader(tmp_path / "mended.db")
+    job, step = db.execute("SELECT job, id FROM step WHERE key = 'diode-reverse'").fetchone()
+    procedure = records.read_procedure(records.OVEN.read_text(), "oven")
+    capture = bench.measure(records.OPEN, None, job, step)
+    number = bench.writer.capture(job, step, bench.link, capture)
+    before = db.execute("SELECT id FROM verdict WHERE step = ?", [step]).fetchone()[0]
+    row = records.verdict_row(bench, procedure.step("diode-reverse"), capture, before, "measured again")
+    bench.writer.verdict(job, step, number, row, bench.now)
+    bench.writer.commit(bench.now)
+    card = report.handover(db, "M-1")
+    mended = next(step for step in card["bad"] if step["key"] == "diode-reverse")
+    assert (mended["shown"], mended["mended"]) == ("0.41 Ω", "over range, beyond 60 MΩ")
+    assert "put right, and inside the limit when measured again" in report.as_html("handover", card)
+    db.close()
+    bench.writer.close(bench.now)
+
+
+def test_the_evidence_file_has_every_verdict_byte_and_seal(db):
+    html = report.as_html("evidence", report.evidence(db, "K-7"))
+    numbers = [row[0] for row in db.execute("SELECT v.id FROM verdict v JOIN job j ON j.id = v.job WHERE ref = 'K-7'")]
+    assert [number for number in numbers if f"Verdict {number}:" not in html] == []
+    assert html.count("meterlog-seal 1 ") == len(report.queries.seals_of(db, 1))
+    assert "55 AB 00 00 00" in html
+    assert "procedure: microwave-oven" in html
+    assert html.count("<svg") >= 10
+
+
+def test_an_unknown_job_is_said(database):
+    done = CliRunner().invoke(meterlog, ["report", "K-70", "--db", str(database)])
+    assert isinstance(done.exception, CannotDo)
+    assert str(done.exception) == "there is no job K-70\n  list them with: meterlog job list"
+
+
+def test_the_command_writes_html_and_names_it(database, tmp_path):
+    target = tmp_path / "sheet.html"
+    done = CliRunner().invoke(meterlog, ["report", "K-7", "--db", str(database), "--to", str(target)])
+    assert (done.exit_code, done.stdout) == (0, f"{target}\n")
+    assert "Hand-over sheet" in target.read_text()
+
+
+def test_a_pdf_keeps_its_signs(db):
+    """Ω and µ are lost where a tool guesses the text's coding: the PDF's own text is read back."""
+    if shutil.which("pdftotext") is None:
+        pytest.skip("no pdftotext here: a PDF's text is not read back (apt-get install poppler-utils)")
+    try:
+        pdf = report.as_pdf(report.as_html("handover", report.handover(db, "K-7")))
+    except CannotDo as cannot:
+        pytest.skip(str(cannot))
+    text = subprocess.run(["pdftotext", "-", "-"], input=pdf, capture_output=True, check=True).stdout.decode()
+    assert "1.71 Ω" in text
+    assert "High-voltage diode, reverse" in text
+
+
+def test_without_a_printer_of_pdfs_the_way_out_is_said(monkeypatch):
+    monkeypatch.setattr(shutil, "which", lambda _: None)
+    with pytest.raises(CannotDo, match=r"pip install 'meterlog\[pdf\]'"):
+        report._printed_by_browser("<p>")
