@@ -157,11 +157,11 @@ class Session:
         return min((at for at in times if at is not None), default=None)
 
     def end(self) -> list[Event]:
-        """The links are closed: what was left of their bytes is told."""
+        """The links are closed: what was left of their bytes is told, what can be finished is."""
         out: list[Event] = []
         for source, talk in self._talks.items():
             out += self._outcomes(source, talk.end())
-        return out
+        return out + self._judged(self.walk.end(self._now))
 
     def _outcomes(self, source: str, outcomes: Iterable[Outcome]) -> list[Event]:
         out: list[Event] = []

@@ -50,6 +50,10 @@ class AtTime:
     def confirm(self) -> Capture | None:
         return None
 
+    def finish(self) -> list[Signal]:
+        """The recording ends, and with it a test that runs."""
+        return self._end() if self._began is not None and self.state is not State.CAPTURED else []
+
     @property
     def elapsed_s(self) -> float:
         """Since the test began, s; 0 when none runs."""

@@ -59,6 +59,13 @@ class HeatingLog:
         self.state = State.CAPTURED
         return self._capture()
 
+    def finish(self) -> list[Signal]:
+        """The recording ends: so does a run in which something was heated."""
+        if self.state is State.CAPTURED or (self._timing is None and self._highest - self._lowest < RISE_K):
+            return []
+        self.state = State.CAPTURED
+        return [Settled(self._capture())] if self._samples else []
+
     def _is_over(self, at: float) -> bool:
         if self._timing is not None:
             return at >= self._timing.stopped + AFTER_S

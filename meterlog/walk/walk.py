@@ -46,9 +46,12 @@ class Phase(StrEnum):
 class Assume:
     """What a walk takes for granted because nobody is there to say it: in a replay, everything.
 
+    What was recorded is played all the same; only once points are touched is what nobody said taken
+    for granted, and told.
+
     Attributes:
         acknowledged: cautions were read.
-        gates: a step is reached only when it was allowed; what did not pass is kept as an override.
+        gates: a step is measured only when it was allowed; what did not pass is kept as an override.
         hands_free: a step that only an act answers, or that wants what no instrument gives, is left
             once a later step's points are touched.
     """
@@ -89,7 +92,7 @@ class Walk:
         self._step: Step | None = None
         self._phase = Phase.CAUTIONS
         self._started: Edge | None = None
-        self._stage = ""
+        self._stage, self._again = "", False
         self._last_captured: Step | None = None
 
     @property
@@ -103,9 +106,11 @@ class Walk:
 
     def start(self, at: float) -> list[Happening]:
         """Begin: the first step is at hand, once the procedure's cautions are acknowledged."""
-        if self.procedure.cautions and not self._assume.acknowledged:
-            return []
-        return self._advance(self._next_step, at)
+        if not self.procedure.cautions:
+            return self._advance(self._next_step, at)
+        if self._assume.acknowledged and self._next_step is not None:
+            self._aim(self._next_step)
+        return []
 
     def judged(self, step: str, outcome: str) -> None:
         """Learn the verdict of a step's latest capture, or of a computed step: others may wait for it."""
@@ -124,6 +129,10 @@ class Walk:
     def tick(self, at: float) -> list[Happening]:
         """Time passed; `wake_at` says when that matters."""
         return self._hear_all(self._watch.tick(at), at)
+
+    def end(self, at: float) -> list[Happening]:
+        """A recording ends: a test or a heating run that could still go on is over."""
+        return self._hear_all(self._watch.end(), at)
 
     @property
     def wake_at(self) -> float | None:
@@ -146,7 +155,8 @@ class Walk:
             return [lifted, *self._advance(self._unanswered_after(self._step), at)]
         assert target is not None
         out: list[Happening] = []
-        if self._step is not target and isinstance(heard, Touched | Settled | Stage | Runs):
+        waits = self._step is not target or self._phase in (Phase.CAUTIONS, Phase.GATE)
+        if waits and isinstance(heard, Touched | Settled | Stage | Runs):
             out = self._reach(target, at)
         match heard:
             case OtherFunction(shows):
@@ -205,36 +215,41 @@ class Walk:
 
     def _begin(self, step: Step, at: float, *, again: bool = False) -> list[Happening]:
         """Put a step at hand, and open it where nothing holds it back."""
-        self._step, self._started, self._stage = step, None, ""
+        self._step, self._started, self._stage, self._again = step, None, "", again
         if again:
             self._watch.aim(None)
         out: list[Happening] = [told.StepBegan(step=step.key, at=at)]
         if step.energised:
             self.ledger.energise()
-        if step.cautions and not self._assume.acknowledged:
-            self._phase = Phase.CAUTIONS
-            self._watch.aim(None)
-            return out
-        return out + self._pass_gate(step, at, again=again)
+        if not step.cautions:
+            return out + self._pass_gate(step, at)
+        self._phase = Phase.CAUTIONS
+        self._aim(step if self._assume.acknowledged else None)
+        return out
 
-    def _pass_gate(self, step: Step, at: float, *, again: bool = False) -> list[Happening]:
+    def _pass_gate(self, step: Step, at: float) -> list[Happening]:
         missing = self.ledger.missing(step)
-        if missing and not self._assume.gates:
-            self._phase = Phase.GATE
-            self._watch.aim(None)
-            return [told.Waiting(step=step.key, at=at, needs=missing)]
-        out: list[Happening] = [_overrode(step, missing, at)] if missing else []
-        return out + self._open(step, at, again=again)
+        if not missing:
+            return self._open(step, at)
+        self._phase = Phase.GATE
+        self._aim(step if self._assume.gates else None)
+        return [] if self._assume.gates else [told.Waiting(step=step.key, at=at, needs=missing)]
 
-    def _open(self, step: Step, at: float, *, again: bool = False) -> list[Happening]:
+    def _open(self, step: Step, at: float) -> list[Happening]:
         """Watch for the step's answer; a computed step answers itself."""
         if step.kind is StepKind.DERIVED:
             passed = told.Passed(step=step.key, at=at, how="computed")
             self.ledger.judge(step.key, self._conclude(step) if self._conclude else "not judged")
             return [passed, *self._advance(self._unanswered_after(step), at)]
         self._phase = Phase.LOOK if step.kind is StepKind.LOOK else Phase.WATCH
-        self._watch.aim(self._target_of(step), again=again)
+        self._aim(step)
         return []
+
+    def _aim(self, step: Step | None) -> None:
+        """Watch the links for what may answer while a step is at hand."""
+        target = self._target_of(step) if step else None
+        if target is None or target is not self._watch.target:
+            self._watch.aim(target, again=self._again)
 
     def _leave(self, step: Step, how: str, at: float, reason: str = "", who: str = "") -> list[Happening]:
         """Pass a step without a capture, and go on."""
@@ -243,20 +258,33 @@ class Walk:
         return [passed, *self._advance(self._unanswered_after(step), at)]
 
     def _reach(self, target: Step, at: float) -> list[Happening]:
-        """A later step's points are touched: what stands between is left unanswered."""
+        """Points are touched: what nobody said is taken for granted, what stands between is left."""
         out: list[Happening] = []
-        while self._step is not None and self._step is not target:
+        if self._step is None:
+            assert self._next_step is not None
+            out.append(told.Acknowledged(step="", at=at))
+            self._step = self._next_step
+            out.append(told.StepBegan(step=self._step.key, at=at))
+        while self._step is not target:
             self.ledger.leave(self._step, "not judged")
             out.append(told.Passed(step=self._step.key, at=at, how="not judged", reason="nobody said"))
-            self._step = self._unanswered_after(self._step)
-            assert self._step is not None
-            out.append(told.StepBegan(step=self._step.key, at=at))
-            if self._step.energised:
+            following = self._unanswered_after(self._step)
+            assert following is not None
+            self._step, self._phase = following, Phase.CAUTIONS
+            out.append(told.StepBegan(step=following.key, at=at))
+            if following.energised:
                 self.ledger.energise()
-            missing = self.ledger.missing(self._step)
-            out += [_overrode(self._step, missing, at)] if missing else []
-        self._phase = Phase.WATCH
-        return out
+        return out + self._grant(target, at)
+
+    def _grant(self, step: Step, at: float) -> list[Happening]:
+        """Take a step's cautions for read and its gate for passed, as far as that is assumed."""
+        out: list[Happening] = []
+        if self._phase is Phase.CAUTIONS and step.cautions:
+            out.append(told.Acknowledged(step=step.key, at=at))
+        missing = self.ledger.missing(step)
+        if missing and self._phase is not Phase.WATCH:
+            out.append(_overrode(step, missing, at))
+        return out + self._open(step, at)
 
     def _unanswered_after(self, step: Step) -> Step | None:
         """The next step without an answer, in order; then those left out before."""
@@ -281,7 +309,15 @@ class Walk:
 
     def act(self, act: Act, at: float) -> list[Happening]:
         """Take what the person does; an act that does not fit is refused, with what would."""
-        return _ACTS[act.word](self, act, at)
+        out: list[Happening] = []
+        if act.word in ("confirm", "wanting", "start") and self._step is not None and self._is_granted():
+            out = self._grant(self._step, at)
+        return out + _ACTS[act.word](self, act, at)
+
+    def _is_granted(self) -> bool:
+        """Whether what the step at hand waits for is taken for granted."""
+        cautions = self._phase is Phase.CAUTIONS and self._assume.acknowledged
+        return cautions or (self._phase is Phase.GATE and self._assume.gates)
 
     def _refuse(self, act: Act, at: float, why: str) -> list[Happening]:
         return [told.Refused(step=self._step.key if self._step else "", at=at, word=act.word, why=why)]
@@ -385,7 +421,10 @@ class Walk:
             return self._stop(act, at)
         if self._phase is Phase.WATCH and self._step and self._step.kind in (StepKind.TIMED, StepKind.HEATING):
             return self._start(act, at)
-        return self._next(act, at) if self._phase is Phase.LIFT else self._confirm(act, at)
+        if self._phase is Phase.LIFT:
+            return self._next(act, at)
+        granted = self._grant(self._step, at) if self._step and self._is_granted() else []
+        return granted + self._confirm(act, at)
 
     # Pages ------------------------------------------------------------------------------------
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from meterlog.settle import Lift, OpenLeads, Sample, Signal, Sort, Stream
 from meterlog.settle.contact import departure
 from meterlog.walk.answers import answer_for, wanted_by
+from meterlog.walk.at_time import AtTime
 from meterlog.walk.functions import FunctionWatch
 from meterlog.walk.heated import HeatingLog
 from meterlog.walk.timed import Ran, Runs
@@ -100,6 +101,11 @@ class Watch:
     def tick(self, at: float) -> list[tuple[Key, Heard]]:
         """Time passed: a tester that is silent at rest rests."""
         return self._rest(self._idling(), at, told=False)
+
+    def end(self) -> list[tuple[Key, Heard]]:
+        """No reading will come any more: what can be finished is."""
+        finished = [(key, each) for key, each in self._answers.items() if isinstance(each, AtTime | HeatingLog)]
+        return [(key, signal) for key, answer in finished for signal in answer.finish()]
 
     @property
     def wake_at(self) -> float | None:

@@ -71,7 +71,7 @@ def test_a_line_for_each_capture(files):
 
 def test_what_else_happened_is_told_in_words(files):
     assert run(files).stderr.splitlines()[:4] == [
-        "      0.0 s  Looked over.",
+        "      3.3 s  Looked over.",
         "      3.3 s  Left: nobody said.",
         "      3.3 s  Leads.",
         "      6.5 s  Element. a and b.",
@@ -101,6 +101,27 @@ def test_links_of_one_session_are_aligned_by_when_they_started(tmp_path):
     unknown = Recording()
     assert [part.offset_s for part in aligned([("a", late), ("b", early)])] == [2.5, 0.0]
     assert [part.offset_s for part in aligned([("a", late), ("b", unknown)])] == [0.0, 0.0]
+
+
+OVEN = [str(path) for path in sorted((shipped.folder("sample_captures") / "kitchen" / "oven").glob("*.txt"))]
+
+
+def job_of(recordings, *options):
+    result = CliRunner().invoke(replay, ["--procedure", "microwave-oven", "--json", *options, *recordings])
+    return [json.loads(line) for line in result.stdout.splitlines()]
+
+
+def test_a_whole_job_replays_the_same_with_nothing_assumed():
+    assert job_of(OVEN) == job_of(OVEN, "--strict")
+    assert len(job_of(OVEN)) > 25
+
+
+def test_without_its_acts_a_whole_job_still_gives_what_was_measured():
+    """All but the second measurement of a diode, which only an act can ask for."""
+    hands_free = {(row["step"], row["value"]) for row in job_of([path for path in OVEN if "person" not in path])}
+    with_acts = {(row["step"], row["value"]) for row in job_of(OVEN)}
+    assert with_acts - hands_free == {("diode-forward", None), ("diode-reverse", None)}
+    assert hands_free <= with_acts
 
 
 @pytest.mark.parametrize("name", sorted(path.stem for path in shipped.folder("sample_captures").glob("*.txt")))

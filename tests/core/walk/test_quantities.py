@@ -123,6 +123,12 @@ def test_a_test_that_times_itself_ends_within_a_period_of_the_minute():
     assert how(bench) == [("m", "10.59", "at time")]
 
 
+def test_a_recording_that_ends_within_a_period_of_the_minute_ends_the_test():
+    bench = minute(60)
+    bench.told += bench.walk.end(bench.at)
+    assert how(bench) == [("m", "10.59", "at time")]
+
+
 def test_a_test_that_ends_sooner_leaves_nothing():
     bench = minute(50)
     told = bench.show(INSULATION, None, 2.0)
