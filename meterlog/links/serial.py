@@ -53,7 +53,8 @@ class SerialLink:
             port.parity = settings.parity
             port.stopbits = settings.stop_bits
             port.timeout = wait_s
-            port.write_timeout = WRITE_WITHIN_S
+            if not url.startswith("rfc2217://"):  # which has a limit of its own and refuses another
+                port.write_timeout = WRITE_WITHIN_S
             if "://" not in url or url.startswith("hwgrep://"):
                 port.exclusive = True
             for level, name in ((settings.dtr, "dtr"), (settings.rts, "rts")):

@@ -94,8 +94,12 @@ class Player(threading.Thread):
 class Daemon:
     """`meterlog listen` as a process of its own over a bench of wires or URLs."""
 
-    def __init__(self, folder: Path, instruments: dict[str, tuple[str, str]], *extra: str, bench_more: str = ""):
+    def __init__(
+        self, folder: Path, instruments: dict[str, tuple[str, str]], *extra: str, bench_more: str = "",
+        env: dict[str, str] | None = None,
+    ):  # fmt: skip
         self.db = folder / "bench.db"
+        self._env = {**os.environ, **(env or {})}
         self.log = folder / "daemon.log"
         lines = ["bench: test bench", "instruments:"]
         for name, (profile, port) in instruments.items():
@@ -109,7 +113,7 @@ class Daemon:
 
     def start(self):
         with open(self.log, "a") as log:
-            self.process = subprocess.Popen(self._command, stderr=log, stdout=log)
+            self.process = subprocess.Popen(self._command, stderr=log, stdout=log, env=self._env)
         wait_until(self.answers, "the daemon to answer")
 
     def answers(self):
