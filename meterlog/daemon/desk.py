@@ -175,7 +175,7 @@ class JobDesk:
     def _captured(self, event: Captured) -> None:
         job = self._at_hand()
         station = self._stations.get(event.source)
-        link = station.link_id if station else None
+        link = station.last_link_id if station else None
         zero = station.opened_at if station else 0.0
         capture = as_kept(event.capture, zero)
         number = self._writer.capture(job.number, job.steps[event.step], link, capture)

@@ -127,11 +127,18 @@ class BenchLoop:
 
     def _open(self, item: Opened) -> None:
         station = self.stations[item.source]
-        station.link, station.url, station.opened_at = item.link, item.url, item.at
+        station.link, station.url, station.opened_at = item.link, item.url, round(item.at, 3)
         station.talk = station.profile.talk()
-        now = self.clock.now()
-        station.opened_utc_ms = now.utc_ms
-        station.link_id = self.writer.open_link(station.source, station.profile.text, station.facts, item.url, now)
+        self._begin_link(station)
+
+    def _begin_link(self, station: Station) -> None:
+        """A link's row in the record, with the UTC of its opening by today's clock."""
+        opened = self.clock.at(station.opened_at)
+        station.opened_utc_ms = opened.utc_ms
+        station.link_id = self.writer.open_link(
+            station.source, station.profile.text, station.facts, station.url, opened
+        )
+        station.last_link_id = station.link_id
 
     def _change(self, item: StateChanged) -> None:
         station = self.stations[item.source]
@@ -266,6 +273,14 @@ class BenchLoop:
         notify("WATCHDOG=1")
         stepped = self.clock.step_ms()
         if stepped:
-            log.warning("clock", extra={"facts": {"stepped_ms": stepped}})
-            self.writer.event("clock stepped", self.clock.now(), {"by_ms": stepped}, whence="daemon")
+            self._clock_stepped(stepped)
         self.announcer.tell(event="beat", utc_ms=self.clock.utc_ms())
+
+    def _clock_stepped(self, by_ms: int) -> None:
+        """Record that UTC was set; open links go on under a new row, so that what follows has the right UTC."""
+        log.warning("clock", extra={"facts": {"stepped_ms": by_ms}})
+        self.writer.event("clock stepped", self.clock.now(), {"by_ms": by_ms}, whence="daemon")
+        for station in self.stations.values():
+            if station.link_id is not None:
+                self.writer.close_link(station.link_id)
+                self._begin_link(station)

@@ -19,7 +19,8 @@ if TYPE_CHECKING:
 class Station:
     """What the bench loop keeps of one instrument.
 
-    `link_id` is the store's, None while the link is down; `opened_at` is the zero of the link's
+    `link_id` is the store's, None while the link is down; `last_link_id` stays, since a capture may
+    still be taken from what came before; `opened_at` is the zero of the link's
     clock, s on the machine's monotonic clock; `opened_utc_ms` is the same moment in UTC.
     """
 
@@ -29,6 +30,7 @@ class Station:
     talk: Talk
     link: Link | None = None
     link_id: int | None = None
+    last_link_id: int | None = None
     opened_at: float = 0.0
     opened_utc_ms: int = 0
     url: str = ""

@@ -114,10 +114,15 @@ class Revisit:
         return [Reading(self.forms[form], counts) for form, counts in rows]
 
     def run(self, link: int, first: int, last: int) -> tuple[tuple[float, Reading], ...]:
-        """(time in s, reading) of one link between two reading ids, both included."""
+        """(time in s, reading) of a link's instrument between two reading ids, both included.
+
+        A long run may have begun on an earlier link of the same instrument; times are on this link's clock.
+        """
         rows = self._db.execute(
-            "SELECT r.at, r.form, r.counts FROM reading r JOIN chunk c ON c.id = r.chunk "
-            "WHERE r.id BETWEEN ? AND ? AND c.link = ? ORDER BY r.id",
+            "SELECT r.at + l.opened_monotonic_ms - this.opened_monotonic_ms, r.form, r.counts "
+            "FROM reading r JOIN chunk c ON c.id = r.chunk JOIN link l ON l.id = c.link "
+            "JOIN instrument i ON i.id = l.instrument, link this JOIN instrument mine ON mine.id = this.instrument "
+            "WHERE r.id BETWEEN ? AND ? AND this.id = ? AND i.name = mine.name ORDER BY r.id",
             [first, last, link],
         )
         return tuple((at / 1000.0, Reading(self.forms[form], counts)) for at, form, counts in rows)

@@ -194,8 +194,9 @@ class Writer:
 
     def capture(self, job: int, step: int, link: int | None, capture: Capture) -> int:
         """Keep a capture; its ordinals become reading ids. Without a link it is timed. Answers its id."""
-        if link is not None:
-            self._end_chunk(self._links[link])
+        state = None if link is None else self._link_state(link)
+        if state is not None:
+            self._end_chunk(state)
         number = self._known.next("capture")
         form = self._known.form(capture.form, self._batch)
         row = {
@@ -210,21 +211,19 @@ class Writer:
             "deviation": float(capture.deviation),
             "started": round(capture.started * 1000),
             "ended": round(capture.ended * 1000),
-            "first_reading": None if link is None else self._links[link].reading_id(capture.first),
-            "last_reading": None if link is None else self._links[link].reading_id(capture.last),
+            "first_reading": None if state is None else state.reading_id(capture.first),
+            "last_reading": None if state is None else state.reading_id(capture.last),
             "how": capture.how,
-            "proof": self._proof(link, capture),
+            "proof": "[]" if state is None else _proof(state, capture),
             "timing": canonical(list(astuple(capture.timing))) if capture.timing else "",
             "form_digest": self._known.form_digests[form],
         }
         self._act("capture", row, job)
         return number
 
-    def _proof(self, link: int | None, capture: Capture) -> str:
-        if link is None:
-            return "[]"
-        number = self._links[link].reading_id
-        return canonical([[number(first), number(last)] for first, last in capture.proof])
+    def _link_state(self, link: int) -> LinkState:
+        """The state of a link, open or just ended: a capture may come from its last readings."""
+        return self._links.get(link) or next(state for state in self._ended.values() if state.id == link)
 
     def verdict(self, job: int, step: int, capture: int | None, row: Mapping[str, Any], now: Now) -> int:
         """Keep a verdict; `row` gives outcome, why, result, context, procedure, profile, facts, program,
@@ -388,6 +387,12 @@ def _why_unread(outcome: Outcome) -> tuple[str, str]:
     if isinstance(outcome, Rejected):
         return "rejected", outcome.reason
     return ("no reading", "") if isinstance(outcome, Frame) else ("skipped", "")
+
+
+def _proof(state: LinkState, capture: Capture) -> str:
+    """The reading ids of the spans that proved the leads, as JSON."""
+    number = state.reading_id
+    return canonical([[number(first), number(last)] for first, last in capture.proof])
 
 
 def canonical(value: Any) -> str:

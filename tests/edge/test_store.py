@@ -9,6 +9,7 @@ from meterlog.procedure.steps import Procedure, Step, StepKind
 from meterlog.readings import Bound, Capture, Form, Frame, Reading, Rejected, Skipped
 from meterlog.store import evidence, sqlite
 from meterlog.store.batch import Now
+from meterlog.store.revisit import Revisit
 from meterlog.store.writer import Writer
 
 OHMS = Form(quantity="resistance", unit="ohm", scale=1.0, decimals=3)
@@ -166,6 +167,30 @@ def test_a_second_writer_is_refused_and_told_of_the_first(path):
         Writer(path, now())
     writer.close(now())
     Writer(path, now()).close(now())
+
+
+def test_a_long_run_goes_on_over_a_link_that_was_opened_again(path):
+    """Six readings a quarter second apart, the link lost after three; taken when the second link has ended too."""
+    writer = Writer(path, now())
+    job, steps = writer.open_job("K-7", PROCEDURE, {}, {}, now())
+    for turn in range(2):
+        link = writer.open_link("multimeter", "profile: a\n", "accuracy: x\n", "loop://", now(1000 * turn))
+        for i in range(3):
+            writer.outcome(link, frame(3 * i, 420 + 10 * turn + i, i / 4), job, steps["element"])
+        writer.close_link(link)
+        writer.commit(now(1000 * turn + 900))
+    capture = Capture(
+        form=OHMS, counts=422, count=6, spread=0.012, deviation=0.0, started=-1.0, ended=0.5, first=0, last=5, how="x"
+    )
+    row = {"id": writer.capture(job, steps["element"], link, capture)}
+    writer.close(now(3000))
+    db = sqlite.open_reader(path)
+    kept = dict(db.execute("SELECT link, first_reading, last_reading FROM capture WHERE id = :id", row).fetchone())
+    run = Revisit(db).run(*kept.values())
+    db.close()
+    assert [(at, reading.counts) for at, reading in run] == [
+        (-1.0, 420), (-0.75, 421), (-0.5, 422), (0.0, 430), (0.25, 431), (0.5, 432),
+    ]  # fmt: skip
 
 
 def test_another_programs_database_is_left_alone(path):

@@ -1,0 +1,203 @@
+"""The bench loop by itself: its clocks, links, queue and store are the test's."""
+
+import json
+import queue
+import threading
+from itertools import count
+
+import pytest
+from edge.bench import wait_until
+
+from meterlog.benchfile import read_bench
+from meterlog.daemon import loop as bench_loop
+from meterlog.daemon.announce import Announcer
+from meterlog.daemon.clock import Clock
+from meterlog.daemon.desk import JobDesk
+from meterlog.daemon.items import Opened, Received, Request, StateChanged, Stop
+from meterlog.daemon.loop import BenchLoop
+from meterlog.daemon.main import stations_of
+from meterlog.daemon.requests import answer
+from meterlog.daemon.states import LinkState
+from meterlog.links import LinkLost
+from meterlog.store import auditor, sqlite, writer
+from meterlog.store.writer import Writer
+
+BENCH = """\
+bench: test bench
+instruments:
+  thermometer: {profile: ascii-thermometer, port: /dev/not-used}
+  transmitter: {profile: modbus-rtu, port: /dev/not-used}
+"""
+HOUR_MS = 3_600_000
+
+
+class Hands(Clock):
+    """A clock whose UTC can be set."""
+
+    def __init__(self):
+        self.set_by_ms = 0
+        super().__init__()
+
+    def utc_ms(self):
+        return super().utc_ms() + self.set_by_ms
+
+
+class Deaf:
+    """A link that takes no bytes."""
+
+    def __init__(self):
+        self.asked = 0
+
+    def write(self, data):
+        self.asked += 1
+        raise LinkLost("it takes no bytes")
+
+
+class Loop:
+    """A bench loop in a thread."""
+
+    def __init__(self, folder):
+        self.db = folder / "100 % of it.db"
+        self.clock, self.items, announcer = Hands(), queue.Queue(), Announcer()
+        bench = read_bench(BENCH, "bench.yaml")
+        self.stations = stations_of(bench, folder)
+        self.writer = Writer(self.db, self.clock.now())
+        desk = JobDesk(self.stations, self.writer, announcer, self.clock, bench)
+        self.loop = BenchLoop(self.stations, self.writer, desk, announcer, self.clock, self.items, answer)
+        self._thread = threading.Thread(target=self.loop.run)
+        self._thread.start()
+
+    def ask(self, **message):
+        reply = queue.Queue(1)
+        self.items.put(Request(message, reply))
+        return reply.get(timeout=20)
+
+    def open(self, source="thermometer", link=None):
+        self.items.put(Opened(source, link, "/dev/not-used", self.clock.monotonic()))
+
+    def hear(self, data, source="thermometer"):
+        self.items.put(Received(source, data, self.clock.monotonic()))
+
+    def lose(self, source="thermometer"):
+        self.items.put(StateChanged(source, LinkState.WAITING, "pulled", "", self.clock.monotonic()))
+
+    def stop(self):
+        self.items.put(Stop())
+        self._thread.join()
+
+    def rows(self, sql):
+        db = sqlite.open_reader(self.db)
+        try:
+            return [tuple(row) for row in db.execute(sql)]
+        finally:
+            db.close()
+
+    def findings(self):
+        db = sqlite.open_reader(self.db)
+        try:
+            return [str(finding) for finding in auditor.audit(db)]
+        finally:
+            db.close()
+
+
+@pytest.fixture
+def loop(tmp_path):
+    made = Loop(tmp_path)
+    yield made
+    made.stop()
+
+
+def celsius(number):
+    return f"T=+{number / 10:05.1f}C\r\n".encode()
+
+
+def test_a_clock_set_back_an_hour_is_recorded_and_changes_no_duration(loop, monkeypatch):
+    loop.open()
+    for number in range(3):
+        loop.hear(celsius(number))
+    wait_until(lambda: loop.ask(do="status")["status"]["links"][0]["count"] == 3, "three readings")
+    loop.clock.set_by_ms = -HOUR_MS
+    wait_until(lambda: loop.rows("SELECT 1 FROM event WHERE kind = 'clock stepped'"), "the step recorded")
+    for number in range(3, 6):
+        loop.hear(celsius(number))
+    loop.stop()
+    by = json.loads(loop.rows("SELECT facts FROM event WHERE kind = 'clock stepped'")[0][0])["by_ms"]
+    assert abs(by + HOUR_MS) < 100
+    links = loop.rows("SELECT opened_utc_ms, opened_monotonic_ms FROM link ORDER BY id")
+    (utc_before, monotonic_before), (utc_after, monotonic_after) = links
+    assert monotonic_before == monotonic_after
+    assert abs(utc_after - utc_before + HOUR_MS) < 100
+    ats = [row[0] for row in loop.rows("SELECT at FROM reading ORDER BY id")]
+    assert len(ats) == 6
+    assert 0 <= ats[-1] - ats[0] < 60_000
+    assert loop.findings() == []
+
+
+def test_a_reading_taken_over_two_links_is_counted_on(loop):
+    for number in range(3):
+        loop.open()
+        loop.hear(celsius(number) + b"T=+0")
+        loop.lose()
+    wait_until(lambda: loop.ask(do="status")["status"]["store"]["pending"] == 0, "all committed")
+    status = loop.ask(do="status")["status"]["links"][0]
+    assert (status["count"], status["rejected"]) == (3, 3)
+    loop.stop()
+    assert loop.rows("SELECT reason, count(*) FROM unread GROUP BY reason") == [("cut short: the stream ended", 3)]
+    assert loop.findings() == []
+
+
+def test_a_link_that_takes_no_bytes_is_asked_once_and_holds_nobody_up(loop):
+    deaf = Deaf()
+    loop.open("transmitter", deaf)
+    loop.open()
+    for number in range(5):
+        loop.hear(celsius(number))
+        wait_until(lambda n=number: loop.ask(do="status")["status"]["links"][0]["count"] > n, "the other link read")
+    assert deaf.asked == 1
+
+
+def test_what_memory_cannot_hold_is_counted_and_told(loop, monkeypatch):
+    monkeypatch.setattr(writer, "MOST_PENDING", 20)
+    monkeypatch.setattr(bench_loop, "BATCH_ROWS", 5)
+    monkeypatch.setattr(bench_loop, "RETRY_S", 0.05)
+    loop.open()
+    loop.hear(celsius(0))
+    wait_until(lambda: loop.ask(do="status")["status"]["store"]["committed"] == 1, "the first reading committed")
+    other = sqlite.open_writer(loop.db)
+    other.execute("BEGIN IMMEDIATE")
+    for number in range(1, 51):
+        loop.hear(celsius(number))
+    wait_until(lambda: loop.ask(do="status")["status"]["store"]["not_kept"] == 30, "thirty readings not kept")
+    status = loop.ask(do="status")["status"]
+    assert status["store"]["state"] == "refusing"
+    assert status["links"][0]["readings"][0]["shown"] == "005.0", "the display goes on"
+    other.execute("ROLLBACK")
+    other.close()
+    wait_until(lambda: loop.ask(do="status")["status"]["store"]["committed"] == 21, "what was held is committed")
+    loop.hear(celsius(51))
+    loop.stop()
+    facts = json.loads(loop.rows("SELECT facts FROM event WHERE kind = 'store refused'")[0][0])
+    assert (facts["not_kept"], facts["bytes_not_kept"]) == (30, 30 * len(celsius(0)))
+    assert [row[0] for row in loop.rows("SELECT counts FROM reading ORDER BY id")] == [*range(21), 51]
+    assert loop.findings() == []
+
+
+def test_requests_are_answered_while_instruments_talk_without_pause(loop):
+    """The queue is never empty; time still passes, and asking is not put off."""
+    loop.open()
+    ended = threading.Event()
+
+    def talk():
+        for number in count():
+            if ended.is_set():
+                return
+            loop.hear(celsius(number % 1000))
+            while loop.items.qsize() > 64:
+                pass
+
+    talking = threading.Thread(target=talk)
+    talking.start()
+    before = loop.ask(do="status")["status"]["store"]["committed"]
+    wait_until(lambda: loop.ask(do="status")["status"]["store"]["committed"] > before + 5000, "commits meanwhile")
+    ended.set()
+    talking.join()
