@@ -11,7 +11,7 @@
 
 After the head and an empty line, one event a line: seconds since the recording began, what it is,
 and its data. `in` are bytes from the instrument, `out` bytes to it, `line` a change of a control
-line (cts, dsr, dcd, ri), `act` something the person did (next, back, again, confirm, start, stop).
+line (cts, dsr, dcd, ri), `act` something the person did, in the words of `meterlog.walk.acts`.
 `#` begins a comment. Times never go back.
 """
 

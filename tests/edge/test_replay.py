@@ -2,6 +2,7 @@
 
 import json
 import random
+import re
 
 import pytest
 from bench_streams import Meter, Piece
@@ -16,7 +17,7 @@ from meterlog.profile import compile_profile
 from meterlog.recording import Event, Recording, parse, write
 from meterlog.replay import Part, aligned, play
 from meterlog.session import Heard, Session
-from meterlog.walk import REPLAY
+from meterlog.walk import REPLAY, WORDS
 
 PROCEDURE = """\
 procedure: small
@@ -135,6 +136,13 @@ def test_replay_hears_what_decoding_hears(name):
         event.outcome for event in play(session, [Part(source="link", recording=read)]) if isinstance(event, Heard)
     ]
     assert heard == list(outcomes(profile, read.events))
+
+
+def test_the_manual_of_recordings_names_every_act_and_key(files):
+    manual = (shipped.folder("sample_captures") / "README.md").read_text()
+    row = json.loads(run(files, "--json").stdout.splitlines()[0])
+    said = set(re.findall(r"`([a-z_]+(?: to)?)(?: [A-Z]+)?`", manual))
+    assert set(WORDS) | set(row) <= said
 
 
 def test_a_source_that_is_not_there_is_told(files):
