@@ -127,6 +127,7 @@ BANDS = [
     ("red", "a resistor has three to six bands (or one black), not 1"),
     ("red blau red", "'blau' is no band's colour"),
     ("gold gold gold", "gold gold gold can be read from neither end"),
+    ("black brown red gold", "black brown red gold can be read from neither end"),
 ]
 
 

@@ -5,8 +5,9 @@ from pathlib import Path
 
 import pytest
 
+from meterlog.procedure.cautions import CAUTIONS
 from meterlog.procedure.language import read_procedure
-from meterlog.procedure.steps import MARKS, StepKind
+from meterlog.procedure.steps import MARKS, Limit, Point, Rule, Settling, Step, StepKind
 
 SHIPPED = sorted((Path(__file__).parents[2] / "profiles" / "procedures").glob("*.yaml"))
 PROCEDURES = [read_procedure(path.read_text(), path.name) for path in SHIPPED]
@@ -76,3 +77,99 @@ def test_no_limit_of_another_jurisdiction_is_taken():
 def test_no_word_of_conformity():
     for procedure in PROCEDURES:
         assert not re.search(r"complies|comply|conform|certif|declare[sd]? safe", procedure.text, re.IGNORECASE)
+
+
+EVERY_KEY = """\
+procedure: every-key
+title: Every key
+appliance: invented
+source: invented
+cautions: [isolate, "A sentence of its own."]
+rule: simple acceptance
+where: {europe: "EN 50678:2021; the local code rules"}
+plate: {rated power: power}
+asked: {vessel: words}
+points:
+  outside: {pin 1: one pin, pin 2: other pin}
+  inside: {tab 1: one tab, tab 2: other tab}
+steps:
+  - step: dead-1
+    kind: dead
+    title: Dead
+    points: [pin 1, pin 2]
+    known source: 9 V
+    limits: [{is: at most 34 V, source: invented, mark: memory}]
+  - step: dead-2
+    kind: dead
+    title: Dead inside
+    points: [tab 1, tab 2]
+    known source: 12 V
+    hold: 5 s
+    limits: [{is: at most 50 V, source: invented, mark: memory}]
+  - step: minute
+    kind: at time
+    title: Insulation
+    points: [tab 1, tab 2]
+    reach: by hand
+    quantity: insulation_resistance
+    mode: dc
+    instrument: insulation tester
+    test voltage: 0.5 kV
+    after: 1 min
+    limits: [{where: europe, is: at least 1 Mohm, source: invented, mark: read}]
+    cautions: [insulation-voltage]
+    needs: [dead-2]
+    fail means: damp
+    settling: {length: 10 s, spread counts: 3, spread: 1 %, slope counts: 2, slope: 0.5 %}
+    which counts: first
+    rule: probability of conformity
+    note: a note
+  - {step: run, kind: look, title: Run, energised: true, cautions: [attend], needs: [minute]}
+  - step: dead-3
+    kind: dead
+    title: Dead again
+    points: [pin 1, pin 2]
+    known source: 9 V
+    limits: [{is: at most 34 V, source: invented, mark: memory}]
+  - {step: after, kind: look, title: After, needs dead: true}
+"""
+
+
+def test_every_key_arrives():
+    procedure = read_procedure(EVERY_KEY, "every-key.yaml")
+    assert procedure.step("minute") == Step(
+        key="minute",
+        title="Insulation",
+        kind=StepKind.AT_TIME,
+        points=("tab 1", "tab 2"),
+        reach="by hand",
+        quantity="insulation_resistance",
+        mode="dc",
+        instrument="insulation tester",
+        test_voltage=500.0,
+        limits=(
+            Limit(
+                low=1e6, high=None, unit="Mohm", text="at least 1 Mohm", source="invented", mark="read", where="europe"
+            ),
+        ),
+        cautions=(CAUTIONS["insulation-voltage"],),
+        needs=("dead-1", "dead-2"),
+        needs_dead=True,
+        meaning="damp",
+        hold_s=3.0,
+        at_s=60.0,
+        settling=Settling(length_s=10.0, spread_counts=3.0, spread_part=0.01, slope_counts=2.0, slope_part=0.005),
+        counts="first",
+        rule=Rule.PROBABILITY,
+        note="a note",
+    )
+    assert (procedure.step("dead-2").hold_s, procedure.step("dead-2").source_voltage) == (5.0, 12.0)
+    assert procedure.cautions == (CAUTIONS["isolate"], "A sentence of its own.")
+    assert (procedure.rule, procedure.entries) == (Rule.SIMPLE, {"rated power": "power", "vessel": "words"})
+    assert procedure.points[2] == Point(name="tab 1", text="one tab", is_inside=True)
+
+
+def test_what_needs_dead_waits_for_each_proof_since_mains_was_on():
+    procedure = read_procedure(EVERY_KEY, "every-key.yaml")
+    assert procedure.step("after").needs == ("dead-3",)
+    assert procedure.step("dead-2").needs == ()
