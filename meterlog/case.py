@@ -86,7 +86,7 @@ class Case:
     def at_hand(self) -> AtHand:
         """What a step's method may name: the other steps' captures, the leads, the entries."""
         leads = [step.key for step in self.procedure.steps if step.kind is StepKind.LEADS]
-        taken = {key: _taken(self, answer) for key, answer in self.answers.items()}
+        taken = {key: _taken(self, answer, is_null=key in leads) for key, answer in self.answers.items()}
         nulls = [taken[key] for key in leads if key in taken]
         return AtHand(taken=taken, nulls=tuple(nulls[-1:]), entries=self.entries)
 
@@ -119,11 +119,12 @@ def _context(case: Case, answer: Answer | None) -> Context:
     )
 
 
-def _taken(case: Case, answer: Answer) -> Taken:
+def _taken(case: Case, answer: Answer, *, is_null: bool) -> Taken:
     return Taken(
         capture=answer.capture,
         accuracy=answer.accuracy,
         instrument=answer.instrument,
         context=_context(case, answer),
+        is_null=is_null,
         log=answer.log,
     )

@@ -13,8 +13,8 @@ def capture(counts, *, decimals=2, how="settled", **form):
                    last=14, how=how)  # fmt: skip
 
 
-def taken(counts, instrument="meter", **more):
-    return Taken(capture=capture(counts, **more), accuracy=ONE_PERCENT, instrument=instrument)
+def taken(counts, instrument="meter", *, is_null=False, **more):
+    return Taken(capture=capture(counts, **more), accuracy=ONE_PERCENT, instrument=instrument, is_null=is_null)
 
 
 RISE = {"cold": "cold", "start": "21.0 degC ± 0.6 degC", "ambient": "24.5 degC ± 0.6 degC"}

@@ -30,9 +30,6 @@ leads 0.1 to 0.2, contacts to 0.15, nulls of 0.1 to 0.4 are usual."""
 LOW_OHM = 100 * LEADS_OHM
 """Above this, leads are less than 1 % of a resistance, and it is taken without a null."""
 
-NULL_DRIFT_COUNTS = 3
-"""A null that moved by more between before and after voids readings below 10 ohm. Common practice, no source."""
-
 UNKNOWN = "The accuracy of the instrument is not known: only its resolution and the spread are counted."
 _RESISTANCES = ("resistance", "continuity")
 
@@ -138,15 +135,6 @@ def null_of(before: Result, after: Result | None = None) -> Result:
     return Result(
         quantity=before.quantity, number=number, trail=(*trails((before, after)), line), doubts=doubts((before, after))
     )
-
-
-def null_has_moved(before: Capture, after: Capture) -> bool:
-    """Whether a null moved by more than three counts, which voids the low readings between."""
-    a, b = before.reading.value, after.reading.value
-    if a is None or b is None:
-        return True
-    step = max(before.form.resolution, after.form.resolution)
-    return abs(a - b) > (NULL_DRIFT_COUNTS + 1e-6) * step
 
 
 def in_circuit(reading: Result) -> Result:

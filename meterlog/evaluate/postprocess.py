@@ -59,6 +59,7 @@ class Taken:
 
     Attributes:
         instrument: its name on the bench; captures of one share their gain on one range; "" shares nothing.
+        is_null: the leads pressed together: nothing is taken off it.
         log: gives all (time, reading) of the run, times in s from its start.
     """
 
@@ -66,6 +67,7 @@ class Taken:
     accuracy: Accuracy | None = None
     instrument: str = ""
     context: Context = field(default_factory=Context)
+    is_null: bool = False
     log: Callable[[], tuple[tuple[float, Reading], ...]] = tuple
 
 
@@ -190,6 +192,6 @@ class _Found:
             gain = self.gains.get(_range(taken))
             result = measured(taken.capture, accuracy=taken.accuracy, context=taken.context, gain=gain, of=key)
             relative = "relative" in taken.capture.form.flags
-            overload = taken.capture.form.bound is Bound.OVERLOAD
-            self.seen[key] = result if overload else less_null(result, self.null, already_off=relative)
+            whole = taken.is_null or taken.capture.form.bound is Bound.OVERLOAD
+            self.seen[key] = result if whole else less_null(result, self.null, already_off=relative)
         return self.seen[key]

@@ -6,11 +6,15 @@ import math
 from dataclasses import replace
 from typing import Any
 
+from meterlog.evaluate.bands import band
 from meterlog.evaluate.formula import derive
-from meterlog.evaluate.measurement import less_null
-from meterlog.evaluate.methods import SEVERAL, Input, Method
+from meterlog.evaluate.measurement import in_circuit, less_null
+from meterlog.evaluate.methods import GIVEN, SEVERAL, Input, Method
 from meterlog.evaluate.result import Result, doubts, nothing, trails
-from meterlog.uncertainty import Error, error_of, nominal
+from meterlog.uncertainty import Error, error_of, estimate, nominal, rectangle
+
+DRIFT_COUNTS = 3
+"""Counts by which a null may move between before and after. Common practice, no source."""
 
 COPPER_OHM_M = 1e-6 / 58.0
 """Resistivity of copper at 20 °C, ohm m: 58 MS/m. Source: IEC 60028 (read second-hand)."""
@@ -28,6 +32,21 @@ def conductor_resistance(length: Any, area: Any, resistivity: Any = COPPER_OHM_M
 def leads_off(reading: Result, leads: Result) -> Result:
     """A resistance without the leads that it was measured through."""
     return less_null(reading, leads)
+
+
+def lead_drift(after: Result, before: Result, step: Result) -> Result:
+    """By how much the leads' resistance moved between two checks, against ± 3 counts.
+
+    More than that voids readings below 10 ohm taken between. Common practice, no source. What the
+    meter does wrong it does both times: only the resolution of the two is an error here.
+    """
+    result = derive("resistance", lambda a, b: nominal(a) - nominal(b), "{0} − {1}", after, before)
+    if result.number is None:
+        return result
+    half, most = nominal(step.number) / 2.0, DRIFT_COUNTS * nominal(step.number)
+    errors = (rectangle("resolution, after", half), rectangle("resolution, before", half))
+    result = replace(result, number=estimate(nominal(result.number), *errors))
+    return replace(result, limit=band("resistance", -most, most, f"{DRIFT_COUNTS} counts", "common practice"))
 
 
 def reversed_current(forward: Any, backward: Any, current: Any) -> Any:
@@ -80,6 +99,24 @@ METHODS = (
             "leads": Input("resistance", "of the leads pressed together"),
         },
         find=leads_off,
+    ),
+    Method(
+        name="in circuit",
+        title="What a reading says of one part when others in parallel stayed connected.",
+        gives="",
+        inputs={"reading": Input("resistance", "across the part in circuit")},
+        find=in_circuit,
+    ),
+    Method(
+        name="lead drift",
+        title="By how much the leads moved between two checks, against three counts.",
+        gives="resistance",
+        inputs={
+            "after": Input("resistance", "the leads pressed together, at the end"),
+            "before": Input("resistance", "the leads pressed together, at the start"),
+            "step": Input("resistance", "one step of the last digit", GIVEN, "0.01 ohm"),
+        },
+        find=lead_drift,
     ),
     Method(
         name="reversed current",

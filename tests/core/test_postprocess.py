@@ -2,6 +2,8 @@
 
 import pytest
 from captures import ONE_PERCENT, RISE, capture, taken
+from hypothesis import given
+from hypothesis import strategies as st
 
 from meterlog.case import Answer, Case, conclude
 from meterlog.errors import WrongValue
@@ -46,6 +48,39 @@ def test_leads_before_and_after_differ():
 def test_an_excess_of_unnulled_leads_stays_with_what_is_worked_out():
     found = post_process("element power", {"voltage": "230 V"}, AtHand(taken={"own": taken(2645)}), own="own")
     assert found.excess == pytest.approx(230**2 / 26.45 - 230**2 / 25.95)
+
+
+DRIFTS = [(12, 12, "pass"), (12, 14, "pass"), (14, 12, "pass"), (12, 15, "undecided"), (12, 16, "fail")]
+
+
+@pytest.mark.parametrize(("before", "after", "outcome"), DRIFTS)
+def test_leads_that_moved(before, after, outcome):
+    leads = {"own": taken(after, is_null=True), "before": taken(before, is_null=True)}
+    at_hand = AtHand(taken=leads, nulls=(leads["own"],))
+    verdict = judge_step(step("lead drift", before="before"), at_hand)
+    assert verdict.value == pytest.approx((after - before) / 100), "nothing is taken off the leads themselves"
+    assert (verdict.outcome, verdict.limit.high) == (outcome, 0.03)
+
+
+def test_a_part_in_circuit_is_a_bound():
+    own = step("in circuit", limit(high=50.0))
+    assert judge_step(own, AtHand(taken={"own": taken(6000)})).outcome == "fail"
+    found = post_process("in circuit", {}, AtHand(taken={"own": taken(6000)}), own="own")
+    assert (found.bound, found.edge) == ("above", 60.0)
+
+
+@given(st.permutations(["0 s: 1.00 ohm", "10 s: 1.10 ohm", "20 s: 1.21 ohm", "30 s: 1.28 ohm"]))
+def test_the_order_in_which_a_run_is_written_does_not_matter(rows):
+    found, plain = (post_process("drift", {"run": ", ".join(each)}, AtHand()) for each in (rows, sorted(rows)))
+    assert (found.value, found.u) == pytest.approx((plain.value, plain.u))
+
+
+@given(st.permutations(["0.34 ohm", "0.36 ohm", "0.33 ohm", "0.35 ohm"]))
+def test_the_order_of_repeats_does_not_matter(repeats):
+    found = post_process("mean of repeats", {"repeats": ", ".join(repeats)}, AtHand())
+    assert found.value == pytest.approx(0.345)
+    scatter = 0.012910 / 2  # sample deviation of 0.33 to 0.36 by hand: sqrt(0.0005/3) = 0.012910
+    assert found.u == pytest.approx((scatter**2 + 0.005**2 / 3 / 4) ** 0.5, rel=1e-4)
 
 
 def step(method, *limits, how=StepKind.DERIVED, quantity="resistance", **inputs):
