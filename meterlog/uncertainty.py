@@ -26,6 +26,8 @@ if TYPE_CHECKING:
 COVERAGE = math.erf(math.sqrt(2.0))
 """Probability that an interval ±U covers the true value: 0.9545, k = 2 for a normal."""
 
+MOST_LIMITED = 3
+
 Estimate: TypeAlias = Any
 """A number in SI with the errors it carries; a plain float carries none."""
 
@@ -90,21 +92,27 @@ class Budget:
 
 
 def rectangle(name: str, half_width: float, source: str = "") -> Error:
-    """An error that lies anywhere within ± half_width alike: u = a/√3 (JCGM 100, 4.3.7)."""
+    """An error that lies anywhere within ± half_width alike: u = a/√3 (JCGM 100, 4.3.7).
+
+    Raises: ValueError, when the half width is negative.
+    """
+    if half_width < 0:
+        raise ValueError(f"a half width is not negative: {half_width}")
     return Error(name=name, standard_uncertainty=half_width / math.sqrt(3.0), distribution="rectangular", source=source)
 
 
 def estimate(value: float, *errors: Error) -> Estimate:
-    """A value that carries these errors, each its own; errors of nothing are left out."""
+    """A value that carries these errors, each its own."""
     out: Estimate = value
     for error in errors:
-        if error.standard_uncertainty > 0:
-            out = out + error_of(error)
+        out = out + error_of(error)
     return out
 
 
 def error_of(error: Error) -> Estimate:
-    """An error as a number to add. Add the *same* number to two estimates when they share the error."""
+    """An error as a number to add; 0 when there is none. Add the *same* number to two estimates that share it."""
+    if not error.standard_uncertainty:
+        return 0.0
     return ufloat(0.0, error.standard_uncertainty, tag=error)
 
 
@@ -138,7 +146,7 @@ def budget_of(value: Estimate) -> Budget:
 
 def _budget(found: Sequence[tuple[Error, float]]) -> Budget:
     parts = sorted(((abs(c) * e.standard_uncertainty, e, c) for e, c in found), key=lambda part: -part[0])
-    variance = math.fsum(u * u for u, _, _ in parts)
+    standard = math.hypot(*(u for u, _, _ in parts))
     lines = tuple(
         Line(
             name=e.name,
@@ -147,12 +155,11 @@ def _budget(found: Sequence[tuple[Error, float]]) -> Budget:
             sensitivity=c,
             contribution=u,
             degrees_of_freedom=None if math.isinf(e.degrees_of_freedom) else e.degrees_of_freedom,
-            share=u * u / variance,
+            share=(u / standard) ** 2,
             source=e.source,
         )
         for u, e, c in parts
     )
-    standard = math.sqrt(variance)
     limited = [(u, e.degrees_of_freedom) for u, e, _ in parts if not math.isinf(e.degrees_of_freedom)]
     dof = effective_degrees_of_freedom(standard, limited)
     expanded, how, cdf = _coverage([(u, e) for u, e, _ in parts], dof)
@@ -203,9 +210,12 @@ def _student_expanded(parts: Sequence[tuple[float, float]], p: float) -> float:
     """t(ν_eff) u_c, but never less than a part of the budget would give alone.
 
     Welch–Satterthwaite by itself lets a second error *shrink* U, because it raises ν_eff faster
-    than u_c; an error added must not make a verdict surer.
+    than u_c; an error added must not make a verdict surer. Past three errors from readings it has
+    no say (infinite), and the sum of the widened errors stands.
     """
     limited = [part for part in parts if not math.isinf(part[1])]
+    if len(limited) > MOST_LIMITED:
+        return math.inf
     rest = math.hypot(*(u for u, nu in parts if math.isinf(nu)))
     best = 0.0
     for size in range(1, len(limited) + 1):

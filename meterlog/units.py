@@ -127,7 +127,8 @@ def _to_si(number: float, unit: str) -> float:
         measured = registry.Quantity(number, registry.parse_units(plain(unit)))
         return float(measured.to_base_units().magnitude)
     except (pint.errors.PintError, AttributeError, ValueError, TypeError, AssertionError) as error:
-        raise WrongValue(f"unknown unit {unit!r}: {str(error).splitlines()[0]}") from None
+        why = next(iter(str(error).splitlines()), "it cannot be read")
+        raise WrongValue(f"unknown unit {unit!r}: {why}") from None
 
 
 @lru_cache(maxsize=4096)

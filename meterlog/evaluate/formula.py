@@ -30,21 +30,21 @@ def derive(quantity: str, formula: Callable[..., Any], line: str, *parts: Result
     Args:
         line: the arithmetic with {0}, {1}, … where the inputs' values go: "R2/R1 = {1}/{0}".
 
+    Raises: ValueError, ZeroDivisionError or OverflowError, where the formula has no value.
+
     A bound goes through when every bounded input pushes the same way; otherwise nothing is known.
     """
     absent = next((part for part in parts if part.number is None), None)
     if absent is not None:
         return nothing(quantity, absent.reason or "A value is missing.", *parts, advice=absent.advice)
     values = [nominal(part.number) for part in parts]
-    try:
-        number = formula(*(part.number for part in parts))
-        bound = _direction(formula, values, parts)
-        lower = nominal(formula(*(v - part.excess for v, part in zip(values, parts, strict=True))))
-    except (ValueError, ZeroDivisionError, OverflowError):
-        return nothing(quantity, f"The formula has no value here: {_filled(line, values)}.", *parts)
+    number = formula(*(part.number for part in parts))
+    bound = _direction(formula, values, parts)
     if bound == "both":
         return nothing(quantity, "The bounds push both ways: nothing is known.", *parts)
-    excess = nominal(number) - lower if any(part.excess for part in parts) else 0.0
+    excess = 0.0
+    if any(part.excess for part in parts):
+        excess = nominal(number) - nominal(formula(*(v - part.excess for v, part in zip(values, parts, strict=True))))
     result = Result(quantity=quantity, number=number, bound=bound, excess=excess, doubts=doubts(parts))
     shown = f"{_filled(line, values)} = {result}"
     return replace(result, trail=(*trails(parts), shown))

@@ -16,6 +16,7 @@ from meterlog.uncertainty import (
     estimate,
     nominal,
     rectangle,
+    standard_uncertainty,
 )
 from meterlog.units import QUANTITIES, show, symbol
 
@@ -72,22 +73,20 @@ def measured(
     if gain is not None:
         number = number + scale_value * gain
         lines.append(
-            f"  gain error shared with the other readings of this range: u = {gain.std_dev:.4g} of the reading"
+            f"  gain error shared with readings of this range: u = {standard_uncertainty(gain):.4g} of the reading"
         )
     told = _doubts(accuracy, context)
     return Result(quantity=form.quantity, number=number, bound=bound, trail=tuple(lines), doubts=told)
 
 
-def shared_gain(accuracy: Accuracy, context: Context | None = None) -> Estimate | None:
-    """The relative error that readings of one meter on one range have in common; None when it has none."""
+def shared_gain(accuracy: Accuracy, context: Context | None = None) -> Estimate:
+    """The relative error that readings of one meter on one range have in common; 0 when it has none."""
     context = context or Context()
     part = accuracy.part_of_reading
     part += context_kelvins(accuracy, context) * (
         accuracy.temperature_reading_part_per_k + accuracy.temperature_part_per_k * accuracy.part_of_reading
     )
     half_width = part * _calibration_factor(context)
-    if not half_width:
-        return None
     return error_of(_specified("gain of the meter", half_width, accuracy))
 
 
@@ -129,9 +128,8 @@ def null_of(before: Result, after: Result | None = None) -> Result:
         return before
     moved = abs(nominal(after.number) - nominal(before.number))
     line = f"leads before {before}, after {after}: moved by {show(moved, 'ohm')}"
-    number: Estimate = (before.number + after.number) / 2.0
-    if moved:
-        number = number + error_of(rectangle("drift of the lead null", moved / 2.0))
+    drift = error_of(rectangle("drift of the lead null", moved / 2.0))
+    number = (before.number + after.number) / 2.0 + drift
     return Result(
         quantity=before.quantity, number=number, trail=(*trails((before, after)), line), doubts=doubts((before, after))
     )

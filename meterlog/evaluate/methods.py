@@ -6,12 +6,15 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from meterlog.errors import WrongValue
+from meterlog.evaluate.result import Result, nothing
 from meterlog.source import near_miss
+from meterlog.uncertainty import nominal
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
-    from meterlog.evaluate.result import Result
+NONSENSE = 1e100
+"""No value on a bench is as large, in any SI unit: a formula that gives one was fed impossible inputs."""
 
 MEASURED, GIVEN, SEVERAL, SERIES, WORD = "measured", "given", "several", "series", "word"
 
@@ -100,5 +103,19 @@ def check_inputs(method: Method, given: Mapping[str, str], *, own_capture: bool)
 
 
 def run(method: Method, inputs: Mapping[str, Any]) -> Result:
-    """The result of a method on inputs that are already results, series or words."""
-    return method.find(**{name.replace(" ", "_"): value for name, value in inputs.items()})
+    """The result of a method on inputs that are already results, series or words.
+
+    Where its formula has no value (a division by nothing, the logarithm of a negative), that is the reason.
+
+    Raises: WrongValue, when a word cannot be read.
+    """
+    told = ", ".join(f"{name} {value}" for name, value in inputs.items() if isinstance(value, Result))
+    nowhere = nothing(method.gives or "ratio", f"The {method.name} has no value for {told}.")
+    try:
+        result = method.find(**{name.replace(" ", "_"): value for name, value in inputs.items()})
+        is_sound = result.number is None or abs(nominal(result.number)) + result.u < NONSENSE
+    except WrongValue:
+        raise
+    except (ValueError, ZeroDivisionError, OverflowError):
+        return nowhere
+    return result if is_sound else nowhere

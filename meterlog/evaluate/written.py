@@ -27,7 +27,8 @@ _STEP = re.compile(rf"\s*({NUMBER}\s*\S*)\s*[:=]\s*(.+)")
 
 def given_value(text: str, quantity: str) -> Result:
     """An exact value: "2000 W", and for a pure number "8" or "10 %". Raises: WrongValue."""
-    return exactly(parse(with_unit(text, QUANTITIES[quantity].si), QUANTITIES[quantity].si), quantity)
+    si = QUANTITIES[quantity].si
+    return exactly(_possible(parse(with_unit(text, si), si), si, text), quantity)
 
 
 def with_unit(text: str, si: str) -> str:
@@ -92,10 +93,17 @@ def _reading(text: str, quantity: str, range_top: str = "") -> Reading:
     counts, decimals = counts_of(digits)
     if abs(counts) >= COUNTS_LIMIT or abs(decimals) > MOST_DECIMALS:
         raise WrongValue(f"no display shows {digits}")
+    _possible(scaled(counts, decimals, scale) + offset, si, text)
     form = Form(
         quantity=quantity, unit=plain(unit), scale=scale, offset=offset, decimals=decimals, bound=bound, range_top=top
     )
     return Reading(form, counts)
+
+
+def _possible(value: float, si: str, text: str) -> float:
+    if si == "kelvin" and value < 0:
+        raise WrongValue(f"{text} lies below absolute zero")
+    return value
 
 
 def _step_of(resolution: str, quantity: str) -> float:

@@ -2,7 +2,7 @@
 
 import pytest
 from check_tables import number, rows
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from meterlog.errors import WrongValue
@@ -288,6 +288,7 @@ def test_a_verdict_survives_json(row):
 RANK = {"fail": 0, "undecided": 1, "pass": 2}
 
 
+@settings(deadline=None)
 @given(
     value=st.floats(-10, 10),
     low=st.one_of(st.none(), st.floats(-10, 0)),
@@ -309,6 +310,7 @@ def test_a_larger_uncertainty_never_makes_a_pass(value, low, high, half_width, f
         assert outcome(half_width) == "pass"
 
 
+@settings(deadline=None)
 @given(st.integers(1, 99999), st.sampled_from([("mohm", 1e-3, 3), ("kohm", 1e3, -3)]), st.floats(0.01, 1000.0))
 def test_units_never_matter(counts, other, high):
     unit, scale, shift = other

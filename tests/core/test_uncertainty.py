@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import scipy.stats
 from check_tables import rows
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from meterlog import uncertainty
@@ -37,7 +37,7 @@ def test_normal(row):
     assert z == pytest.approx(float(row["expected"]), abs=float(row["tolerance"]))
 
 
-@pytest.mark.parametrize("nu", [1, 1.5, 2, 3, 4, 9.3, 10, 30, 60, 1000, 1e6])
+@pytest.mark.parametrize("nu", [1, 1.5, 2, 3, 4, 9.3, 10, 30, 60, 1000, 1e6, 3e7, 1e12])
 @pytest.mark.parametrize("p", [0.001, 0.05, 0.6, 0.95, 0.97725, 0.995, 0.9999])
 def test_student_agrees_with_scipy(p, nu):
     expected = float(scipy.stats.t.ppf(p, nu))
@@ -120,6 +120,7 @@ def error(u, kind):
     return readings(u, kind) if isinstance(kind, float) else Error(name="x", standard_uncertainty=u, distribution=kind)
 
 
+@settings(deadline=None)
 @given(st.lists(ERRORS, min_size=1, max_size=5), st.integers(0, 4), st.floats(1.0, 3.0))
 def test_a_larger_error_never_shrinks_the_expanded_uncertainty(kinds, which, factor):
     wider = list(kinds)
@@ -127,14 +128,15 @@ def test_a_larger_error_never_shrinks_the_expanded_uncertainty(kinds, which, fac
     wider[which % len(kinds)] = (u * factor, kind)
     before = budget_of(estimate(0.0, *(error(*one) for one in kinds))).expanded
     after = budget_of(estimate(0.0, *(error(*one) for one in wider))).expanded
-    assert after >= before * (1 - 1e-7)
+    assert after >= before * (1 - 1e-6)
 
 
+@settings(deadline=None)
 @given(st.lists(ERRORS, min_size=0, max_size=4), ERRORS)
 def test_one_more_error_never_shrinks_the_expanded_uncertainty(kinds, more):
     before = budget_of(estimate(0.0, *(error(*one) for one in kinds))).expanded
     after = budget_of(estimate(0.0, *(error(*one) for one in [*kinds, more]))).expanded
-    assert after >= before * (1 - 1e-7)
+    assert after >= before * (1 - 1e-6)
 
 
 def test_correlated_contributions():
