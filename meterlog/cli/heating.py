@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -12,6 +12,8 @@ from meterlog.errors import CannotDo
 if TYPE_CHECKING:
     from meterlog.heating import HeatingResult
 
+MASS = '"1000 g ± 2 g", or less well "1 L"'
+MASS_AFTER = '"1000 g ± 2 g, after 990 g ± 2 g"'
 EXAMPLE = """\b
 Example:
   meterlog heating --trace run.csv --mass "1000 g ± 2 g" --vessel "340 g glass" --rated "900 W"
@@ -34,15 +36,18 @@ Example:
     trace tells no power and why.
     """,
 )
-@click.option("--trace", type=click.Path(dir_okay=False), required=True, help="CSV file with units in its header.")
 @click.option(
-    "--mass",
+    "--trace",
+    "traces",
+    type=click.Path(dir_okay=False),
     required=True,
-    help='Water: "1000 g ± 2 g", or less well "1 L"; "…, after 990 g ± 2 g" when weighed again.',
+    multiple=True,
+    help="CSV file with units in its header. Given again: repeated runs, pooled with their spread.",
 )
+@click.option("--mass", required=True, help=f"Water: {MASS}; weighed again afterwards: {MASS_AFTER}.")
 @click.option("--vessel", help='"340 g glass", "340 g glass + 120 g steel", or measured: "250 J/K ± 20 J/K".')
 @click.option("--ambient", help='Room: "21 °C", "21 °C ± 0.5 K".')
-@click.option("--start", help='Switched on, on the trace\'s clock: "60 s", "60".')
+@click.option("--start", help='Switched on, on the trace\'s clock: "60 s", "60 s ± 0.5 s", "60".')
 @click.option("--stop", help="Switched off.")
 @click.option(
     "--method",
@@ -50,10 +55,11 @@ Example:
     show_default=True,
     help="enthalpy, ramp, water, quick or iec-60705; the others are shown beside it.",
 )
-@click.option("--rated", help='The plate: "900 W", "900 W ± 10 %".')
+@click.option("--rated", help='The plate\'s output: "900 W" (± 15 %), or with a tolerance "900 W ± 10 %".')
 @click.option("--json", "as_json", is_flag=True, help="Everything, as JSON; keys carry their units.")
+@click.option("--plot", "picture", type=click.Path(dir_okay=False), help="Draw the (first) run into this SVG file.")
 def heating(
-    trace: str,
+    traces: tuple[str, ...],
     mass: str,
     vessel: str | None,
     ambient: str | None,
@@ -62,27 +68,31 @@ def heating(
     method: str,
     rated: str | None,
     as_json: bool,
+    picture: str | None,
 ) -> None:
     """Read the options, run, print."""
     from meterlog import heating as core
-    from meterlog.heating import report
+    from meterlog.heating import rating, report
+    from meterlog.heating.plot import plot
 
     if method not in core.METHODS:
         raise click.BadParameter(f"one of {', '.join(core.METHODS)}", param_hint="--method")
-    weighed, _, again = mass.partition("after")
-    answer = core.run(
-        core.read_trace(_text(trace), trace),
-        core.read_mass(weighed.strip(" ,;")),
-        mass_after=core.read_mass(again.strip()) if again else None,
-        vessel=core.read_vessel(vessel) if vessel else core.NO_VESSEL,
-        ambient=core.read_stated(ambient, "kelvin", "delta_degC") if ambient else None,
-        start=core.read_moment(start) if start else None,
-        stop=core.read_moment(stop) if stop else None,
-        method=method,
-        rated=core.read_stated(rated, "watt") if rated else None,
-    )
+    water, _, again = mass.partition("after")
+    limit = rating.limit_of(rating.read_rating(rated)) if rated else None
+    told: dict[str, Any] = {
+        "mass": core.read_mass(water.strip(" ,;")),
+        "mass_after": core.read_mass(again.strip()) if again else None,
+        "vessel": core.read_vessel(vessel) if vessel else core.NO_VESSEL,
+        "ambient": core.read_stated(ambient, "kelvin", "delta_degC") if ambient else None,
+        "start": core.read_moment(start) if start else None,
+        "stop": core.read_moment(stop) if stop else None,
+    }
+    runs = [core.run(core.read_trace(_text(path), path), method=method, limit=limit, **told) for path in traces]
+    answer = core.pooled(runs, limit)
     click.echo(json.dumps(report.as_dict(answer), ensure_ascii=False, indent=2) if as_json else report.as_text(answer))
     _say(answer)
+    if picture:
+        _write(picture, plot(answer))
     if answer.power is None or (answer.verdict and answer.verdict.outcome == "fail"):
         raise SystemExit(1)
 
@@ -93,6 +103,15 @@ def _say(answer: HeatingResult) -> None:
         click.echo(f"note: {note}", err=True)
     for part in answer.refused:
         click.echo(f"refused: {part.what}: {part.why}; {part.advice}", err=True)
+
+
+def _write(path: str, text: str) -> None:
+    from pathlib import Path
+
+    try:
+        Path(path).write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise CannotDo(f"{path} can't be written: {error.strerror}", "name a file in a folder that exists") from None
 
 
 def _text(path: str) -> str:

@@ -1,6 +1,7 @@
 """The heating run: a temperature trace of a heated load to useful power, with its budget and verdict."""
 
 from meterlog.heating.methods import METHODS, useful_power, useful_power_uncertainty
+from meterlog.heating.repeats import pooled
 from meterlog.heating.result import HeatingResult
 from meterlog.heating.run import run
 from meterlog.heating.stated import Stated, read_mass, read_moment, read_stated
@@ -15,6 +16,7 @@ __all__ = [
     "Stated",
     "Trace",
     "Vessel",
+    "pooled",
     "read_mass",
     "read_moment",
     "read_stated",

@@ -31,6 +31,7 @@ BOILING = 95.5 + water.ZERO_CELSIUS
 NEAR_BOILING = 90.0 + water.ZERO_CELSIUS
 """Up to here a ramp on its way to boiling is used: above, steam and bubbles take their share."""
 
+RAMP = "ramp of the trace"
 CROOKED = 0.02
 """Readings may scatter by this part of the rise about its line: pauses of a part-power level do."""
 MOST_BENT = 0.05
@@ -171,6 +172,8 @@ def _balance(
     refused: tuple[Refused, ...],
 ) -> Found | Refused:
     first_meet, last_meet, _ = meets
+    if after is None:  # the end of heating is not seen: the run counts as far as the ramp is used
+        last_meet = inside.times[-1]
     first, _ = end_of(before, load, known, first_meet, "before") if before else (_edge(inside, 0), 0.0)
     last, tail = end_of(after, load, known, last_meet, "after") if after else (_edge(inside, -1), 0.0)
     if after and abs(tail) > max(0.02 * (last.kelvin - first.kelvin), 2.0 * temperature.resolution):
@@ -201,7 +204,11 @@ def _balance(
     u_first = math.hypot(u_time, u_lag, first.u_fit * load.capacity(first.kelvin) / fit.value)
     u_last = math.hypot(u_time, u_lag, last.u_fit * load.capacity(last.kelvin) / fit.value)
     heating = Heating(
-        start=first_meet - lag, stop=last_meet - lag, u_start=u_first, u_stop=u_last, how="ramp of the trace"
+        start=first_meet - lag,
+        stop=last_meet - lag,
+        u_start=u_first,
+        u_stop=u_last,
+        how=RAMP if after else f"{RAMP}, its end not seen",
     )
     return Found(
         heating=heating, power=power, energy=power * duration, first=first, last=last, exchange=known,

@@ -25,6 +25,7 @@ def as_dict(answer: HeatingResult) -> dict[str, Any]:
         "method": answer.method,
         "definition": answer.definition,
         "energy_J": answer.energy,
+        "repeated_runs_W": list(answer.repeats),
         **_detected(answer),
         "budget": [
             {

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from meterlog.uncertainty import nominal
+
 if TYPE_CHECKING:
     from meterlog.evaluate import Verdict
     from meterlog.heating.balance import End
@@ -72,6 +74,11 @@ class Found:
         """From start to stop, K."""
         return self.last.kelvin - self.first.kelvin
 
+    @property
+    def capacity(self) -> float:
+        """Heat that stayed in the load for each kelvin of the rise, J/K."""
+        return (nominal(self.energy) - self.lost) / self.rise
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Correction:
@@ -132,6 +139,7 @@ class HeatingResult:
         budget: the largest contribution first.
         number: the power as an estimate that carries its errors, for what is computed from it.
         found: temperatures at the ends, periods, exchange; None when it was refused.
+        repeats: the power of each run, W, where several were pooled.
         verdict: against the plate, by the decision rules of every other check.
     """
 
@@ -154,5 +162,6 @@ class HeatingResult:
     improvements: tuple[Improvement, ...] = ()
     electrical: Electrical | None = None
     cycling: Cycling | None = None
+    repeats: tuple[float, ...] = ()
     verdict: Verdict | None = None
     notes: tuple[str, ...] = field(default=())

@@ -73,7 +73,7 @@ def run(
     if isinstance(found, Refused):
         return replace(answer, refused=(found,))
     answer = replace(answer, found=found, heating=found.heating, refused=found.refused)
-    return _judged(_told(answer, load, room), limit or (rating.limit_of(rated) if rated else None), rule)
+    return judged(_told(answer, load, room), limit or (rating.limit_of(rated) if rated else None), rule)
 
 
 def _find(
@@ -192,7 +192,7 @@ def _electrical(trace: Trace, found: Found) -> Electrical | None:
     )
 
 
-def _judged(answer: HeatingResult, limit: Limit | None, rule: Rule) -> HeatingResult:
+def judged(answer: HeatingResult, limit: Limit | None, rule: Rule) -> HeatingResult:
     """The answer with its uncertainty and its verdict, by the decision rules of every other check."""
     verdict = judge(Result(quantity="power", number=answer.number, trail=_trail(answer)), limit, rule)
     helpful = improvements(verdict.budget, verdict.expanded_uncertainty or 0.0)

@@ -35,7 +35,13 @@ EXAMPLE = "t_s,temperature_C,power_W"
 GAP = 5.0
 """An interval this many times the usual one is told as a gap."""
 _NAMED = re.compile(r"\s*(?P<name>.*?)\s*(?:_|\s)\s*[\[(]?(?P<unit>[^\s_\[\]()]+)[\])]?\s*")
-_TEMPERATURE_UNITS = {"C": "degC", "F": "degF", "K": "kelvin", "degC": "degC", "degF": "degF", "kelvin": "kelvin"}
+_SHORT_UNITS = {
+    "temperature": {"c": "degC", "f": "degF", "k": "kelvin", "degc": "degC", "degf": "degF", "celsius": "degC"},
+    "power": {"w": "W", "kw": "kW"},
+    "current": {"a": "A", "ma": "mA"},
+    "voltage": {"v": "V"},
+}
+"""Units as loggers write them in a header: "C" is no coulomb there, and letters may be small."""
 _LIQUID = (ZERO_CELSIUS - 5.0, ZERO_CELSIUS + 106.0)
 _MOST_TOLD = 20
 
@@ -153,8 +159,7 @@ def _named(title: str) -> tuple[str | None, str]:
 
 def _column(place: int, quantity: str, unit: str) -> _Column | None:
     like = COLUMNS[quantity][0]
-    if quantity == "temperature":
-        unit = _TEMPERATURE_UNITS.get(units.plain(unit).lstrip("°"), unit)
+    unit = _SHORT_UNITS.get(quantity, {}).get(units.plain(unit).lower(), unit)
     try:
         if not units.same_kind(unit, like):
             return None

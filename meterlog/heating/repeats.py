@@ -1,0 +1,58 @@
+"""Repeated runs of one load: their mean, and their spread in place of what the spread already shows."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from statistics import fmean, stdev
+from typing import TYPE_CHECKING
+
+from meterlog.heating.run import judged
+from meterlog.procedure.steps import Rule
+from meterlog.uncertainty import Error, Estimate, estimate
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from meterlog.heating.result import HeatingResult
+    from meterlog.procedure.steps import Limit
+    from meterlog.uncertainty import Line
+
+OWN = ("scatter", "display step", "mixing", "slope of the ramp", "start of heating", "stop of heating", "lag against")
+"""Parts of a budget that are each run's own, and so seen in the spread of several."""
+
+
+def pooled_number(powers: Sequence[float], shared: Sequence[Line]) -> Estimate:
+    """The mean of repeated powers, W, with their spread (n - 1 degrees of freedom) and the errors they share.
+
+    Source: JCGM 100:2008, 4.2.3 (mean of repeats) and 5.1.2; what the spread shows is not counted twice.
+    """
+    spread = Error(
+        name="spread of the runs", standard_uncertainty=stdev(powers) / math.sqrt(len(powers)),
+        distribution="readings", degrees_of_freedom=float(len(powers) - 1), source=f"{len(powers)} runs",
+    )  # fmt: skip
+    errors = [
+        Error(
+            name=line.name, standard_uncertainty=line.contribution, distribution=line.distribution,
+            degrees_of_freedom=line.degrees_of_freedom or math.inf, source=line.source,
+        )
+        for line in shared
+    ]  # fmt: skip
+    return estimate(fmean(powers), spread, *errors)
+
+
+def pooled(runs: Sequence[HeatingResult], limit: Limit | None = None, rule: Rule = Rule.GUARD) -> HeatingResult:
+    """The first run's answer with the pooled power of all; the refused are left out, and told.
+
+    One alone is answered as it is: without repeats there is no spread to claim.
+    """
+    told = [run for run in runs if run.power is not None]
+    if len(told) < 2:
+        return told[0] if told else runs[0]
+    powers = [run.power for run in told if run.power is not None]
+    shared = [line for line in told[0].budget if not line.name.startswith(OWN)]
+    refused = tuple(part for run in runs if run.power is None for part in run.refused)
+    answer = replace(
+        told[0], number=pooled_number(powers, shared), repeats=tuple(powers), refused=told[0].refused + refused
+    )
+    return judged(answer, limit, rule)

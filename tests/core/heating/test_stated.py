@@ -1,0 +1,73 @@
+"""What the person states about load, vessel, times and plate."""
+
+import pytest
+
+from meterlog.errors import WrongValue
+from meterlog.heating import read_mass, read_moment, read_stated, read_vessel
+from meterlog.heating.rating import limit_of, read_rating
+from meterlog.heating.vessel import water_equivalent
+
+MASSES = [  # text, kg, half width kg, source
+    ("1000 g ± 2 g", 1.0, 0.002, "by hand"),
+    ("1.5 kg +/- 0.2 %", 1.5, 0.003, "by hand"),
+    ("1 kg", 1.0, 0.002, "two readings of a kitchen scale, ± 1 g each: common practice, no source"),
+    ("1 L", 0.9982, 0.029946, "998.2 kg/m³ at 20 °C, IAPWS-95; a jug's mark ± 3 %: common practice, no source"),
+]
+
+
+@pytest.mark.parametrize(("text", "mass", "half_width", "source"), MASSES)
+def test_a_mass(text, mass, half_width, source):
+    stated = read_mass(text)
+    assert (stated.value, stated.half_width) == pytest.approx((mass, half_width)), source
+
+
+def test_a_moment_may_be_bare_seconds_of_the_trace():
+    assert read_moment("95").value == 95.0
+    assert read_moment("1.5 min").value == 90.0
+    assert read_moment("60 ± 0.5 s").half_width == 0.5
+
+
+VESSELS = [  # text, J/K that take part, by hand from the reference's table and the part that warms
+    ("500 g polypropylene", 0.5 * 1800 * 0.5),
+    ("340 g ± 5 g glass + 120 g steel", 0.34 * 820 * 0.85 + 0.12 * 500 * 0.95),
+    ("250 J/K ± 20 J/K", 250.0),
+    ("1.2 kg of aluminum", 1.2 * 900 * 0.95),
+]
+
+
+@pytest.mark.parametrize(("text", "capacity"), VESSELS)
+def test_a_vessel(text, capacity):
+    assert read_vessel(text).capacity == pytest.approx(capacity)
+
+
+WRONG = [
+    (read_vessel, "340 glass", 'write a mass and a material, such as "340 g glass", or "250 J/K", not \'340 glass\''),
+    (read_vessel, "340 g glas", "unknown vessel material 'glas': did you mean 'glass'?"),
+    (read_mass, "1000", "write a number and its unit, such as \"0.42 ohm\", not '1000'"),
+    (read_mass, "0 g", "the load must weigh more than nothing, not '0 g'"),
+    (read_mass, "1 kg ± 1 g ± 1 g", "write one ±, such as \"1000 g ± 2 g\", not '1 kg ± 1 g ± 1 g'"),
+    (read_mass, "1 kg ± -1 g", "what stands after ± is a width, at least 0, not '-1 g'"),
+]
+
+
+@pytest.mark.parametrize(("read", "text", "message"), WRONG)
+def test_what_cannot_be_read_is_told(read, text, message):
+    with pytest.raises(WrongValue) as raised:
+        read(text)
+    assert str(raised.value) == message
+
+
+def test_a_plate_has_a_tolerance_with_its_source():
+    limit = limit_of(read_rating("800 W"))
+    assert (limit.low, limit.high) == pytest.approx((680.0, 920.0))
+    assert limit.source
+    assert limit_of(read_rating("800 W ± 10 %")).low == pytest.approx(720.0)
+    heater = limit_of(read_stated("2000 W", "watt"), "input")
+    assert (heater.low, heater.high) == pytest.approx((1800.0, 2100.0)), "IEC 60335-1 cl. 10: -10 % +5 % (from memory)"
+
+
+def test_a_vessel_is_measured_by_mixing():
+    """1 kg at 60 °C poured into a vessel at 20 °C that settles at 57.5 °C: 4186 × 2.5 / 37.5 = 279 J/K, by hand."""
+    assert water_equivalent(1.0, 4186.0, 333.15, 330.65, 293.15) == pytest.approx(279.07, abs=0.01)
+    with pytest.raises(ValueError, match="the vessel did not warm"):
+        water_equivalent(1.0, 4186.0, 333.15, 293.15, 293.15)

@@ -1,0 +1,90 @@
+"""`meterlog heating` as it is typed."""
+
+import json
+
+import pytest
+from click.testing import CliRunner
+from heating_simulator import Bench, csv_text
+
+from meterlog.cli.heating import heating
+from meterlog.errors import CannotDo
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    place = tmp_path_factory.mktemp("runs")
+    (place / "kettle.csv").write_text(csv_text(Bench(vessel=230)))
+    (place / "again.csv").write_text(csv_text(Bench(vessel=230, seed=1, power=905)))
+    (place / "cycling.csv").write_text(
+        csv_text(Bench(on=11, period=22, stop=280, end=420, first=12), power=True, efficiency=0.6)
+    )
+    (place / "oven.csv").write_text(csv_text(Bench(power=800, first=12, out=(50, 195)), hole=True))
+    return place
+
+
+def typed(folder, *words):
+    return CliRunner().invoke(heating, [str(folder / w) if w.endswith((".csv", ".svg")) else w for w in words])
+
+
+ASKED = ("--mass", "1000 g ± 2 g", "--vessel", "340 g glass", "--ambient", "21 °C")
+
+
+def test_json_holds_everything_with_units_in_its_keys(folder):
+    done = typed(folder, "--trace", "kettle.csv", *ASKED, "--rated", "900 W", "--json", "--plot", "run.svg")
+    assert done.exit_code == 0, done.output
+    told = json.loads(done.stdout)
+    assert told["power_W"] == pytest.approx(900, abs=told["expanded_uncertainty_W"])
+    assert told["standard_uncertainty_W"] * told["coverage_factor"] == pytest.approx(told["expanded_uncertainty_W"])
+    assert told["detected"]["start_s"] == pytest.approx(60, abs=2)
+    assert told["detected"]["heating_s"] == pytest.approx(120, abs=1)
+    assert told["verdict"]["outcome"] == "pass"
+    assert told["largest_parts"][0] == "vessel, glass: how much warms"
+    assert told["improvements"][0]["expanded_then_W"] < told["expanded_uncertainty_W"]
+    assert [c["what"] for c in told["corrections"]["applied"]] == ["vessel", "exchange with the room", "probe lag"]
+    assert {m["method"] for m in told["other_methods"]} == {"ramp", "water", "quick", "iec-60705"}
+    assert (folder / "run.svg").read_text().startswith("<svg")
+
+
+def test_words_put_the_answer_first(folder):
+    done = typed(folder, "--trace", "kettle.csv", *ASKED, "--rated", "1300 W")
+    assert done.exit_code == 1
+    first, second = done.stdout.splitlines()[:2]
+    assert first.startswith("useful power 9")
+    assert second.startswith("fail: ")
+
+
+def test_cycling_is_averaged_over_whole_cycles_with_its_efficiency(folder):
+    told = json.loads(typed(folder, "--trace", "cycling.csv", "--mass", "1 kg ± 2 g", "--json").stdout)
+    assert told["cycling"]["duty"] == pytest.approx(0.5, abs=0.01)
+    assert told["cycling"]["period_s"] == pytest.approx(22, abs=0.1)
+    assert told["power_W"] == pytest.approx(450, abs=told["expanded_uncertainty_W"])
+    assert told["electrical"]["efficiency"] == pytest.approx(0.6, abs=0.01)
+
+
+def test_repeats_are_pooled(folder):
+    told = json.loads(typed(folder, "--trace", "kettle.csv", "--trace", "again.csv", *ASKED, "--json").stdout)
+    assert len(told["repeated_runs_W"]) == 2
+    assert told["power_W"] == pytest.approx(sum(told["repeated_runs_W"]) / 2)
+    assert "spread of the runs" in [line["source"] for line in told["budget"]]
+
+
+def test_a_refusal_says_what_to_type(folder):
+    done = typed(folder, "--trace", "oven.csv", "--mass", "1 kg ± 2 g")
+    assert done.exit_code == 1
+    assert done.stdout == (
+        "no power: the rise is no straight ramp between two levels: the probe was not in the load throughout\n"
+        "  give --start and --stop, or log the power\n"
+    )
+    assert done.stderr.startswith("note: row 197: no temperature for 146 s (from 49 s)\n")
+    again = typed(folder, "--trace", "oven.csv", "--mass", "1 kg ± 2 g", "--start", "60", "--stop", "180 s")
+    assert again.exit_code == 0
+
+
+def test_an_unknown_method_is_a_wrong_command_line(folder):
+    assert typed(folder, "--trace", "kettle.csv", "--mass", "1 kg", "--method", "guess").exit_code == 2
+
+
+def test_a_trace_that_is_not_there_cannot_be_read(folder):
+    done = typed(folder, "--trace", "missing.csv", "--mass", "1 kg")
+    assert isinstance(done.exception, CannotDo)
+    assert "can't be read: No such file or directory" in str(done.exception)
