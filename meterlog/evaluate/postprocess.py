@@ -107,7 +107,7 @@ def post_process(name: str, inputs: Mapping[str, str], at_hand: AtHand, own: str
 
 
 def judge_step(step: Step, at_hand: AtHand, *, rule: Rule | None = None, context: Context | None = None) -> Verdict:
-    """The verdict on a step that has a method: by its own limit, else by the one that the method gives.
+    """The verdict on a step that has a method: by its own limit; by the method's where it lists none or says so.
 
     What cannot be worked out (an input missing or unreadable) is not judged, and said.
     """
@@ -117,7 +117,10 @@ def judge_step(step: Step, at_hand: AtHand, *, rule: Rule | None = None, context
         result = post_process(step.method, step.inputs, at_hand, own=step.key)
     except WrongValue as error:
         return judge(Result(quantity=step.quantity or "ratio", reason=f"{error}."), None, chosen, context)
-    return judge(result, step.limit_for(context.where) or result.limit, chosen, context)
+    limit = step.limit_for(context.where)
+    if not step.limits or (limit is not None and limit.by_method):
+        limit = result.limit
+    return judge(result, limit, chosen, context)
 
 
 def _words(method: Method, texts: Mapping[str, str]) -> list[str]:

@@ -14,6 +14,9 @@ from meterlog import units
 from meterlog.errors import WrongValue
 
 EXAMPLES = '"at most 0.3 ohm", "at least 1 Mohm", "100 ohm ± 10 %", "0.5 .. 0.7 V", "open"'
+BY_METHOD = "as the method finds"
+"""The limit that the step's method works out itself, such as the protective conductor's by its cord."""
+
 _N = units.NUMBER
 _NAME = r"[A-Za-z][\w -]*?"
 _PERCENT = rf"({_N})\s*%"
@@ -21,13 +24,14 @@ _PERCENT = rf"({_N})\s*%"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Bounds:
-    """The two ends of a written limit, SI; parts of the entry `of` when it is set."""
+    """The two ends of a written limit, SI; parts of the entry `of` when it is set; none that are left to the method."""
 
     low: float | None
     high: float | None
     unit: str
     of: str = ""
     is_open: bool = False
+    by_method: bool = False
 
 
 def parse_limit(text: str, like: str) -> Bounds:
@@ -44,6 +48,8 @@ def parse_limit(text: str, like: str) -> Bounds:
     words = " ".join(text.replace("−", "-").replace("+/-", "±").split())
     if words == "open":
         return Bounds(low=None, high=None, unit=like, is_open=True)
+    if words == BY_METHOD:
+        return Bounds(low=None, high=None, unit=like, by_method=True)
     bounds = _part_of_entry(words, like) or _absolute(words, like)
     if bounds.low is None and bounds.high is None:
         raise WrongValue(f"write a limit such as {EXAMPLES}, not {text!r}")

@@ -13,7 +13,7 @@ from meterlog.errors import WrongValue
 from meterlog.procedure import safety
 from meterlog.procedure.arithmetic import Known, check_method
 from meterlog.procedure.entries import title_of
-from meterlog.procedure.limits import parse_limit
+from meterlog.procedure.limits import EXAMPLES, parse_limit
 from meterlog.procedure.steps import Limit, Point, Procedure, Rule, Settling, Step, StepKind
 from meterlog.source import Problems, near_miss
 from meterlog.units import QUANTITIES
@@ -185,7 +185,7 @@ def _limits(
 ) -> tuple[Limit, ...]:
     found: list[Limit] = []
     for limit in written.limits:
-        read = _limit(limit, quantity, entries, where, problems)
+        read = _limit(limit, written, quantity, entries, where, problems)
         if read and any(read.where == other.where for other in found):
             limit.where.tell(
                 problems,
@@ -199,7 +199,12 @@ def _limits(
 
 
 def _limit(
-    limit: Written, quantity: str, entries: Mapping[str, str], where: Mapping[str, str], problems: Problems
+    limit: Written,
+    step: Written,
+    quantity: str,
+    entries: Mapping[str, str],
+    where: Mapping[str, str],
+    problems: Problems,
 ) -> Limit | None:
     if limit.where_ and limit.where_ not in where:
         limit.where.tell(
@@ -220,6 +225,10 @@ def _limit(
     if bounds.is_open and quantity not in _CAN_BE_OPEN:
         hint = "open is for " + ", ".join(sorted(_CAN_BE_OPEN))
         limit.where.tell(problems, "is", expected=f"a limit for {title}", saw="open", hint=hint)
+    if bounds.by_method and (not step.method or step.kind == StepKind.HEATING):
+        limit.where.tell(
+            problems, "is", expected="a limit, in a step without a method that finds one", saw=limit.is_, hint=EXAMPLES
+        )
     if bounds.of and entries.get(bounds.of) != quantity:
         seen = f"{bounds.of!r}, a {title_of(entries[bounds.of])}" if bounds.of in entries else repr(bounds.of)
         same = [name for name, kind in entries.items() if kind == quantity]

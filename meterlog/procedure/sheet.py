@@ -105,8 +105,7 @@ def _judged(step: Step, where: str) -> Iterator[str]:
     for limit in (chosen,) if chosen else () if where else step.limits:
         yield from _entry("passes", _limit_words(limit))
     if step.limits and where and chosen is None:
-        own = f"the limit that {step.method} gives" if step.method else "no limit, recorded and not judged"
-        yield from _entry("passes", f"{where}: {own}")
+        yield from _entry("passes", f"{where}: no limit, recorded and not judged")
     if step.meaning:
         yield from _entry("fail means", step.meaning)
 

@@ -47,7 +47,8 @@ class Limit:
         mark: how the source was seen, one of `MARKS`.
         where: the jurisdiction that the limit belongs to, "" for all.
         of: the plate's or asked entry that `low` and `high` are parts of, "" when they are SI values.
-        is_open: an open circuit passes and nothing else; both bounds are None then.
+        is_open: an open circuit passes and nothing else; both bounds are None then. Where both are
+            None otherwise, the step's method finds them.
     """
 
     low: float | None
@@ -59,6 +60,11 @@ class Limit:
     where: str = ""
     of: str = ""
     is_open: bool = False
+
+    @property
+    def by_method(self) -> bool:
+        """Whether the step's method finds the limit."""
+        return self.low is None and self.high is None and not self.is_open
 
     def against(self, entries: Mapping[str, float]) -> Limit:
         """The limit in SI, once the entry that it is a part of has a value; itself when it names none.

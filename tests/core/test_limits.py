@@ -36,6 +36,10 @@ def test_words_become_ends(text, like, low, high, unit, of):
     assert parse_limit(text, like) == Bounds(low=low, high=high, unit=unit, of=of)
 
 
+def test_a_limit_is_left_to_the_method():
+    assert parse_limit("as the method finds", "ohm") == Bounds(low=None, high=None, unit="ohm", by_method=True)
+
+
 def test_open_is_no_number():
     assert parse_limit("open", "ohm") == Bounds(low=None, high=None, unit="ohm", is_open=True)
 
@@ -78,5 +82,5 @@ def test_any_text_is_a_limit_or_refused(text, like):
         bounds = parse_limit(text, like)
     except WrongValue:
         return
-    assert bounds.is_open or bounds.low is not None or bounds.high is not None
+    assert bounds.is_open or bounds.by_method or bounds.low is not None or bounds.high is not None
     assert bounds.low is None or bounds.high is None or bounds.low <= bounds.high

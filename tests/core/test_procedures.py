@@ -70,8 +70,13 @@ def test_limits_are_chosen_by_jurisdiction(key, step, where, low, high, source):
 
 def test_no_limit_of_another_jurisdiction_is_taken():
     procedure = next(procedure for procedure in PROCEDURES if procedure.key == "safety-class-1")
-    assert procedure.step("insulation").limit_for("united-states") is None
     assert procedure.step("insulation").limit_for("") is None
+
+
+def test_a_step_that_differs_by_jurisdiction_knows_all_of_them():
+    for _, step in STEPS:
+        places = {limit.where for limit in step.limits}
+        assert places <= {""} or places == set(WHERE)
 
 
 def test_no_word_of_conformity():

@@ -82,7 +82,7 @@ def test_a_limit_is_written_like_this(text):
     like = "watt" if "rated" in text else next((si for unit, si in UNITS.items() if text.endswith(unit)), "ohm")
     if not text.startswith("+/-"):
         bounds = parse_limit(text, like)
-        assert bounds.is_open or bounds.low is not None or bounds.high is not None
+        assert bounds.is_open or bounds.by_method or bounds.low is not None or bounds.high is not None
 
 
 def test_methods_marks_quantities_and_cautions_are_told():
