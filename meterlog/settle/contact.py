@@ -94,12 +94,14 @@ class Stream:
     def hear(self, sample: Sample) -> None:
         """Take the next reading, before anyone sorts it."""
         self.after_silence = self.pace.take(sample.at)
+        before, form = self.last, sample.reading.form
         self.last, self.is_idle = sample, False
-        form = sample.reading.form
-        if sample.reading.value is not None:
-            resolution = form.resolution
-            if resolution < self.finest.get(form.quantity, float("inf")):
-                self.finest[form.quantity] = resolution
+        if (
+            form.bound is None
+            and sample.reading.counts is not None
+            and (before is None or form is not before.reading.form)
+        ):
+            self.finest[form.quantity] = min(form.resolution, self.finest.get(form.quantity, float("inf")))
 
     def idle_from(self, *, told: bool) -> float | None:
         """When it is certain that no value comes any more, s; `told`: the instrument says that it has none."""

@@ -95,14 +95,14 @@ class Sample(NamedTuple):
 
 
 class Pace:
-    """The running median of the gaps between an instrument's readings."""
+    """The running median of the gaps between an instrument's readings, found when it is asked for."""
 
-    __slots__ = ("_gaps", "_last", "period")
+    __slots__ = ("_gaps", "_last", "_period")
 
     def __init__(self, since: float | None = None) -> None:
         self._gaps: deque[float] = deque(maxlen=PACE_GAPS)
         self._last = since
-        self.period = 0.0
+        self._period: float | None = 0.0
 
     def take(self, at: float) -> bool:
         """Count a reading at a time; whether a silence long enough to end a run came before it."""
@@ -110,15 +110,22 @@ class Pace:
         if last is None:
             return False
         gap = at - last
-        silent = gap > self.longest_gap
-        if not silent:
-            self._gaps.append(gap)
-            self.period = statistics.median(self._gaps)
-        return silent
+        if gap > GAP_S and gap > self.longest_gap:
+            return True
+        self._gaps.append(gap)
+        self._period = None
+        return False
 
     def cut(self) -> None:
         """The readings are interrupted: the next one comes after a silence."""
         self._last = -math.inf
+
+    @property
+    def period(self) -> float:
+        """The median, s; 0 before there is a gap."""
+        if self._period is None:
+            self._period = statistics.median(self._gaps)
+        return self._period
 
     @property
     def longest_gap(self) -> float:
@@ -164,7 +171,11 @@ class Window:
         if sample.at - samples[0].at < needed:
             return None
         for run in self._runs(needed):
-            if self._is_settled(run, period):
+            ordered = sorted(_counts(each) for each in run)
+            middle = abs(_in_counts(sample.reading.form, ordered[(len(ordered) - 1) // 2]))
+            if ordered[-1] - ordered[0] > self.criterion.spread_counts + self.criterion.spread_part * middle:
+                return None  # and so would every longer run be
+            if self._is_covered(run, period) and self._is_level(run, middle):
                 return capture_of(run, "settled")
         return None
 
@@ -181,15 +192,14 @@ class Window:
                 if not lengths:
                     return
 
-    def _is_settled(self, run: list[Sample], period: float) -> bool:
-        criterion, length = self.criterion, run[-1].at - run[0].at
-        if len(run) < max(criterion.readings, COVERAGE * length / period if period else 0):
-            return False
-        ordered = sorted(_counts(sample) for sample in run)
-        middle = abs(_in_counts(run[0].reading.form, ordered[(len(ordered) - 1) // 2]))
-        if ordered[-1] - ordered[0] > criterion.spread_counts + criterion.spread_part * middle:
-            return False
-        return abs(_slope(run)) * length <= criterion.slope_counts + criterion.slope_part * middle
+    def _is_covered(self, run: list[Sample], period: float) -> bool:
+        """Whether the readings are as many as the run's length should have, or nearly so."""
+        expected = (run[-1].at - run[0].at) / period if period else 0.0
+        return len(run) >= max(self.criterion.readings, COVERAGE * expected)
+
+    def _is_level(self, run: list[Sample], middle: float) -> bool:
+        change = abs(_slope(run)) * (run[-1].at - run[0].at)
+        return change <= self.criterion.slope_counts + self.criterion.slope_part * middle
 
 
 def _counts(sample: Sample) -> int:
@@ -234,6 +244,8 @@ def capture_of(samples: list[Sample], how: str, proof: tuple[tuple[int, int], ..
 
 
 def _same_edge(one: Reading, other: Reading) -> bool:
+    if one.form is other.form:
+        return one.counts == other.counts
     same = one.form.bound is other.form.bound and one.counts == other.counts
     return same and same_range(one.form) == same_range(other.form)
 

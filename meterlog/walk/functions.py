@@ -36,7 +36,8 @@ class FunctionWatch:
         self._fits[source, form.channel] = fits
         if fits:
             self._counts[source] = 0
-            self._told = {told for told in self._told if told[0] != source}
+            if self._told:
+                self._told = {told for told in self._told if told[0] != source}
             return False
         if any(self._fits.values()) or not self._is_meant(source, form):
             return False
