@@ -59,9 +59,10 @@ QUANTITIES: dict[str, Quantity] = {
 """What can be measured. A profile, a procedure and the pages use these names only."""
 
 _SYMBOLS = {"ohm": "Ω", "volt": "V", "ampere": "A", "watt": "W", "farad": "F", "hertz": "Hz", "kelvin": "K",
-            "kilogram": "kg", "metre": "m", "second": "s", "henry": "H", "joule": "J", "pascal": "Pa",
-            "dimensionless": "", "degC": "°C", "delta_degC": "K", "degF": "°F", "percent": "%", "volt * ampere": "VA",
-            "celsius": "°C", "dB": "dB", "rpm": "rpm", "VA": "VA", "var": "var", "Wh": "Wh", "kWh": "kWh"}  # fmt: skip
+            "kilogram": "kg", "metre": "m", "metre ** 2": "m²", "second": "s", "henry": "H", "joule": "J",
+            "pascal": "Pa", "dimensionless": "", "degC": "°C", "delta_degC": "K", "degF": "°F", "percent": "%",
+            "volt * ampere": "VA", "celsius": "°C", "dB": "dB", "rpm": "rpm",
+            "VA": "VA", "var": "var", "Wh": "Wh", "kWh": "kWh"}  # fmt: skip
 _PREFIXES = {"f": "f", "p": "p", "n": "n", "u": "µ", "m": "m", "k": "k", "M": "M", "G": "G", "T": "T"}
 
 
@@ -229,7 +230,7 @@ def show(value: float, si: str, digits: int = 4) -> str:
     if si == "kelvin":
         return f"{_rounded(value - 273.15, digits)} °C"
     unit = _SYMBOLS.get(si, si)
-    if si in ("dimensionless", "kilogram", "second", "delta_degC") or value == 0:
+    if si in ("dimensionless", "kilogram", "second", "delta_degC", "metre ** 2") or value == 0:
         return f"{_rounded(value, digits)} {unit}".rstrip()
     for factor, prefix in _ENGINEERING:
         if abs(value) >= factor * (1 - 10.0 ** (1 - digits) / 2) or factor == 1e-12:

@@ -15,6 +15,9 @@ if TYPE_CHECKING:
 
 WIDTH = 100
 _LABEL = 12
+_ASKED_IN = {"capacitance": "µF", "cross_section": "mm²", "mass": "g", "temperature": "°C"}
+"""Units that people state a quantity in, where its SI unit is not the one."""
+
 _HOW = {
     StepKind.LOOK: "look, and say done or found wanting",
     StepKind.LEADS: "press the tips together until the value is taken",
@@ -60,7 +63,9 @@ def _head(procedure: Procedure, where: str, standing: str) -> Iterator[str]:
 
 
 def _unit(kind: str) -> str:
-    return kind if kind not in QUANTITIES else symbol(QUANTITIES[kind].si) or "a number"
+    if kind not in QUANTITIES:
+        return kind
+    return _ASKED_IN.get(kind) or symbol(QUANTITIES[kind].si) or "a number"
 
 
 def _steps(procedure: Procedure, where: str) -> Iterator[str]:

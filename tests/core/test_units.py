@@ -43,6 +43,7 @@ def test_a_text_without_its_unit_is_refused(text):
         (0.9999999, "ohm", "1 Ω"),
         (1234567.0, "watt", "1.235 MW"),
         (0.0, "volt", "0 V"),
+        (1.5e-6, "metre ** 2", "0.0000015 m²"),
     ],
 )
 def test_a_value_is_shown_with_a_prefix(value, si, shown):
