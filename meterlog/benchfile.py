@@ -66,7 +66,7 @@ class Switch:
 
     on: str
     line: str
-    means: str = "confirm"
+    means: str = "press"
     where: Where | None = None
 
 
@@ -77,8 +77,8 @@ class BenchFile:
     bench: str
     instruments: Mapping[str, BenchInstrument]
     switches: tuple[Switch, ...] = ()
-    speech: bool = False
-    tones: bool = False
+    speech: bool | None = None
+    tones: bool | None = None
     where: Where | None = field(default=None, compare=False)
 
 
@@ -113,9 +113,9 @@ SWITCH = Record(
         "on": Key(shape=NAME, doc="The instrument whose port carries the switch.", required=True),
         "line": Key(shape=choice("cts", "dsr", "dcd", "ri"), doc="The control line that it closes.", required=True),
         "means": Key(
-            shape=choice("confirm", "next", "back", "again", "start or stop"),
-            doc="What pressing it does.",
-            default="confirm",
+            shape=choice("press", "confirm", "next", "back", "again", "start", "stop", "acknowledge"),
+            doc="What pressing it does; press: whichever fits now.",
+            default="press",
         ),
     },
 )
@@ -127,8 +127,8 @@ BENCH = Record(
         "bench": Key(shape=text(), doc="The bench's name, for people.", required=True),
         "instruments": Key(shape=MapOf(NAME, INSTRUMENT, least=1), doc="What stands on it.", required=True),
         "switches": Key(shape=ListOf(SWITCH), doc="Foot switches on control lines.", default=()),
-        "speech": Key(shape=yes_no(), doc="Speak prompts and results.", default=False),
-        "tones": Key(shape=yes_no(), doc="Play a tone for captured, pass, fail and the like.", default=False),
+        "speech": Key(shape=yes_no(), doc="Speak prompts and results; left out, where a program speaks."),
+        "tones": Key(shape=yes_no(), doc="A tone for captured, pass, fail …; left out, where a program plays it."),
     },
 )
 

@@ -24,9 +24,9 @@ instruments:
     profile: ascii-thermometer
     usb serial: A5069RR4          # found by its adapter's serial number instead
 # switches:                       # a foot switch on a control line of an adapter
-#   - {{on: thermometer, line: cts, means: confirm}}
-# speech: true
-# tones: true
+#   - {{on: thermometer, line: cts, means: press}}
+# speech: false
+# tones: false
 """
 
 

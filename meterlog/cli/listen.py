@@ -15,9 +15,7 @@ from meterlog.cli.options import bench_option, db_option
 @click.option(
     "--log", "log_form", type=click.Choice(["words", "json"]), default="words", help="How log lines are written."
 )
-@click.option(
-    "--sounds/--no-sounds", default=None, help="Tones and speech; by default where there are programs for it."
-)
+@click.option("--sounds/--no-sounds", default=None, help="Tones and speech; by default as the bench file says.")
 @click.option("--clock-speed", "speed", default=1.0, type=click.FloatRange(1, 50), hidden=True)
 def listen(bench_path: Path, db: Path, log_form: str, sounds: bool | None, speed: float) -> None:
     """Listen to the bench's instruments until interrupted; the only writer of the database.

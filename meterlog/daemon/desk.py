@@ -44,7 +44,7 @@ class JobDesk:
         self._writer = writer
         self._announcer = announcer
         self._clock = clock
-        self._pedals = {switch.line: switch.means for switch in bench.switches}
+        self._pedals = {f"{switch.on} {switch.line}": switch.means for switch in bench.switches}
         self._sounds = sounds
         self._shown: dict[str, Any] | None = None
         self.job: OpenJob | None = None

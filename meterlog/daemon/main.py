@@ -47,7 +47,7 @@ LINKS_END_WITHIN_S = 2.0
 def run_daemon(bench_path: Path, db: Path, *, log_form: str, sounds: bool | None, speed: float = 1.0) -> None:
     """Listen until SIGINT or SIGTERM.
 
-    `sounds`: None for tones and speech where this machine has programs for them.
+    `sounds`: None for tones and speech as the bench file says.
 
     Raises: WrongText (bench or profile), BenchBusy, CannotDo; nothing is started then.
     """
@@ -58,7 +58,7 @@ def run_daemon(bench_path: Path, db: Path, *, log_form: str, sounds: bool | None
     writer = Writer(db, clock.now(), {"socket": str(places.control_socket(db))})
     items: queue.Queue[Item] = queue.Queue(QUEUE_ITEMS)
     announcer = Announcer()
-    voice = Sounds() if sounds is False else of_this_machine()
+    voice = voice_of(bench, sounds)
     desk = JobDesk(stations, writer, announcer, clock, bench, voice)
     links = links_of(bench, stations, items, clock)
     loop = BenchLoop(stations, writer, desk, announcer, clock, items, answer, lambda name: links[name].try_again())
@@ -67,6 +67,13 @@ def run_daemon(bench_path: Path, db: Path, *, log_form: str, sounds: bool | None
         loop.run()
     voice.close()
     log.info("ended", extra={"facts": {"committed": writer.committed_readings}})
+
+
+def voice_of(bench: BenchFile, sounds: bool | None) -> Sounds:
+    """The sounds that the command line and the bench file want, as far as this machine has programs for them."""
+    if sounds is not None:
+        return of_this_machine(speech=sounds, tones=sounds)
+    return of_this_machine(speech=bench.speech is not False, tones=bench.tones is not False)
 
 
 def bench_of(path: Path) -> BenchFile:

@@ -112,9 +112,10 @@ class Sounds:
         return str(path)
 
 
-def of_this_machine(language: str = "en") -> Sounds:
-    """Sounds with the programs that this machine has."""
-    return Sounds(voice=first_of(VOICES), player=first_of(PLAYERS), language=language)
+def of_this_machine(*, speech: bool = True, tones: bool = True, language: str = "en") -> Sounds:
+    """Sounds with the programs that this machine has; silent where it has none."""
+    voice = first_of(VOICES) if speech else ()
+    return Sounds(voice=voice, player=first_of(PLAYERS) if tones else (), language=language)
 
 
 def _run(arguments: list[str]) -> None:

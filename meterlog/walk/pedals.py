@@ -13,7 +13,7 @@ DEBOUNCE_S = 0.03
 PEDAL_UNCERTAINTY_S = 0.03
 """Standard uncertainty of when a pedal was pressed: its travel and the polling of the line."""
 PEDALS: Mapping[str, str] = {"cts": "press", "dsr": "again", "dcd": "back", "ri": "next"}
-"""What each line does when it goes on, unless the bench says otherwise."""
+"""What each line does when it goes on, unless the bench says otherwise: "meter cts" is that of one instrument."""
 
 
 @dataclass(slots=True)
@@ -41,11 +41,12 @@ class Pedals:
     def pressed(self, at: float) -> list[tuple[str, float]]:
         """The acts that are certain by now, each with the time of its first edge."""
         out: list[tuple[str, float]] = []
-        for (_, line), contact in self._contacts.items():
+        for (source, line), contact in self._contacts.items():
             if contact.first is None or at - contact.changed < DEBOUNCE_S:
                 continue
-            if contact.now and not contact.at_rest and line in self._words:
-                out.append((self._words[line], contact.first))
+            word = self._words.get(f"{source} {line}", self._words.get(line))
+            if contact.now and not contact.at_rest and word:
+                out.append((word, contact.first))
             contact.at_rest, contact.first = contact.now, None
         return sorted(out, key=lambda press: press[1])
 

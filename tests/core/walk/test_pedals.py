@@ -1,5 +1,7 @@
 """Control lines as pedals: one press each, from its first edge."""
 
+from meterlog.benchfile import SWITCH
+from meterlog.walk import WORDS
 from meterlog.walk.pedals import Pedals
 
 
@@ -34,6 +36,18 @@ def test_each_line_has_its_act():
     assert presses([(1.0, "dsr", True), (2.0, "dcd", True), (3.0, "ri", True)]) == [
         ("again", 1.0), ("back", 2.0), ("next", 3.0),
     ]  # fmt: skip
+
+
+def test_a_line_may_mean_something_on_one_instrument_only():
+    pedals = Pedals({"meter cts": "confirm"})
+    pedals.edge("meter", "cts", True, 1.0)
+    pedals.edge("scale", "cts", True, 1.0)
+    assert pedals.pressed(2.0) == [("confirm", 1.0)]
+
+
+def test_what_a_switch_of_the_bench_may_mean_is_an_act():
+    means = SWITCH.keys["means"].shape.json_schema()["enum"]
+    assert set(means) <= set(WORDS)
 
 
 def test_it_says_when_to_ask_again():
