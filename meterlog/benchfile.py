@@ -19,7 +19,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
-from meterlog.schema import Key, ListOf, MapOf, Record, Scalar, Where, choice, quantity, read_text, text, yes_no
+from meterlog.schema import Key, ListOf, MapOf, Record, Scalar, Where, choice, quantity, read_text, text, whole, yes_no
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -71,12 +71,23 @@ class Switch:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Pedal:
+    """A pedal that is a keyboard to the computer, read from the kernel's input device."""
+
+    device: str
+    key: int | None = None
+    means: str = "press"
+    where: Where | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class BenchFile:
     """All that stands on the bench."""
 
     bench: str
     instruments: Mapping[str, BenchInstrument]
     switches: tuple[Switch, ...] = ()
+    pedals: Mapping[str, Pedal] = field(default_factory=dict)
     speech: bool | None = None
     tones: bool | None = None
     where: Where | None = field(default=None, compare=False)
@@ -106,17 +117,31 @@ INSTRUMENT = Record(
     },
 )
 
+MEANS = Key(
+    shape=choice("press", "confirm", "next", "back", "again", "start", "stop", "acknowledge"),
+    doc="What pressing it does; press: whichever fits now.",
+    default="press",
+)
+
 SWITCH = Record(
     "a switch",
     Switch,
     {
         "on": Key(shape=NAME, doc="The instrument whose port carries the switch.", required=True),
         "line": Key(shape=choice("cts", "dsr", "dcd", "ri"), doc="The control line that it closes.", required=True),
-        "means": Key(
-            shape=choice("press", "confirm", "next", "back", "again", "start", "stop", "acknowledge"),
-            doc="What pressing it does; press: whichever fits now.",
-            default="press",
+        "means": MEANS,
+    },
+)
+
+PEDAL = Record(
+    "a pedal",
+    Pedal,
+    {
+        "device": Key(
+            shape=text("a path such as /dev/input/by-id/usb-pedal-event-kbd"), doc="Its input device.", required=True
         ),
+        "key": Key(shape=whole(1, 767), doc="The kernel's code of the key that counts; left out, any."),
+        "means": MEANS,
     },
 )
 
@@ -127,6 +152,7 @@ BENCH = Record(
         "bench": Key(shape=text(), doc="The bench's name, for people.", required=True),
         "instruments": Key(shape=MapOf(NAME, INSTRUMENT, least=1), doc="What stands on it.", required=True),
         "switches": Key(shape=ListOf(SWITCH), doc="Foot switches on control lines.", default=()),
+        "pedals": Key(shape=MapOf(NAME, PEDAL), doc="Keyboard-type pedals by name.", default={}),
         "speech": Key(shape=yes_no(), doc="Speak prompts and results; left out, where a program speaks."),
         "tones": Key(shape=yes_no(), doc="A tone for captured, pass, fail …; left out, where a program plays it."),
     },
@@ -144,6 +170,9 @@ def read_bench(source: str, name: str) -> BenchFile:
                     expected="one of the keys port and usb serial",
                     saw="both" if instrument.port else "neither",
                 )
+        for name, pedal in bench.pedals.items():
+            if name in bench.instruments and pedal.where:
+                pedal.where.tell(problems, expected="a name of its own", saw=f"{name}, which is an instrument")
         for switch in bench.switches:
             if switch.on not in bench.instruments and switch.where:
                 switch.where.tell(problems, "on", expected="an instrument of this bench", saw=switch.on)

@@ -25,6 +25,10 @@ instruments:
     usb serial: A5069RR4          # found by its adapter's serial number instead
 # switches:                       # a foot switch on a control line of an adapter
 #   - {{on: thermometer, line: cts, means: press}}
+# pedals:                         # a pedal that is a keyboard to the computer
+#   floor:
+#     device: /dev/input/by-id/usb-pedal-event-kbd
+#     means: press
 # speech: false
 # tones: false
 """

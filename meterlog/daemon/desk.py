@@ -45,6 +45,7 @@ class JobDesk:
         self._announcer = announcer
         self._clock = clock
         self._pedals = {f"{switch.on} {switch.line}": switch.means for switch in bench.switches}
+        self._pedals |= {f"{name} key": pedal.means for name, pedal in bench.pedals.items()}
         self._sounds = sounds
         self._shown: dict[str, Any] | None = None
         self.job: OpenJob | None = None

@@ -18,6 +18,7 @@ from meterlog.daemon.desk import JobDesk
 from meterlog.daemon.items import Stop
 from meterlog.daemon.logs import set_up
 from meterlog.daemon.loop import BenchLoop
+from meterlog.daemon.pedals import watched
 from meterlog.daemon.requests import answer
 from meterlog.daemon.station import Station
 from meterlog.daemon.supervise import SupervisedLink
@@ -62,7 +63,7 @@ def run_daemon(bench_path: Path, db: Path, *, log_form: str, sounds: bool | None
     desk = JobDesk(stations, writer, announcer, clock, bench, voice)
     links = links_of(bench, stations, items, clock)
     loop = BenchLoop(stations, writer, desk, announcer, clock, items, answer, lambda name: links[name].try_again())
-    with _signals(items, links), _control(db, items, announcer), _running(links):
+    with _signals(items, links), _control(db, items, announcer), _running(links), watched(bench, items, clock):
         log.info("listening", extra={"facts": {"bench": bench.bench, "db": db, "links": len(stations)}})
         loop.run()
     voice.close()
