@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import os
 import tempfile
 from pathlib import Path
 
@@ -24,7 +25,8 @@ def database() -> Path:
 def control_socket(db: Path) -> Path:
     """The control socket of the daemon that writes `db`: in the runtime folder, short enough for a socket."""
     name = hashlib.sha256(str(db.resolve()).encode()).hexdigest()[:16] + ".sock"
-    folder = platformdirs.user_runtime_path("meterlog")
-    if len(str(folder / name)) > LONGEST_SOCKET_PATH:
-        folder = Path(tempfile.gettempdir()) / f"meterlog-{hashlib.sha256(str(folder).encode()).hexdigest()[:8]}"
+    runtime = os.environ.get("XDG_RUNTIME_DIR", "")
+    folder = Path(runtime) / "meterlog"
+    if not runtime or len(str(folder / name)) > LONGEST_SOCKET_PATH:
+        folder = Path(tempfile.gettempdir()) / f"meterlog-{os.getuid()}"
     return folder / name

@@ -44,7 +44,7 @@ class ControlServer:
         self.path = path
         self._items = items
         self._announcer = announcer
-        path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+        _own_folder(path.parent)
         path.unlink(missing_ok=True)
         self._socket = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
         before = os.umask(0o177)
@@ -54,7 +54,7 @@ class ControlServer:
             raise CannotDo(f"the control socket {path} can't be made: {error}", "choose a shorter path") from None
         finally:
             os.umask(before)
-        self._socket.listen(16)
+        self._socket.listen(MOST_CLIENTS)
         self._places = threading.BoundedSemaphore(MOST_CLIENTS)
         self._thread = threading.Thread(target=self._accept, name="control", daemon=True)
 
@@ -80,6 +80,8 @@ class ControlServer:
     def _serve(self, client: socket.socket) -> None:
         with contextlib.suppress(OSError, ValueError), client, client.makefile("rwb") as stream:
             if not self._places.acquire(blocking=False):
+                client.setsockopt(socket.SOL_SOCKET, socket.SO_RCVTIMEO, struct.pack("@ll", 1, 0))
+                stream.readline(LONGEST_LINE)  # a client that is still writing would not see the answer
                 _send(stream, {"ok": False, "error": f"{MOST_CLIENTS} clients ask already", "hint": "close some"})
                 return
             try:
@@ -114,6 +116,17 @@ class ControlServer:
                 _send(stream, announcement)
         finally:
             self._announcer.leave(watcher)
+
+
+def _own_folder(folder: Path) -> None:
+    """Make the socket's folder, or make sure that nobody else could put a socket there. Raises: CannotDo."""
+    folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    info = folder.stat()
+    if info.st_uid != os.getuid() or info.st_mode & 0o022:
+        raise CannotDo(
+            f"the folder {folder} for the control socket belongs to others or they may write it",
+            f"remove it, or make it yours: chmod 700 {folder}",
+        )
 
 
 def _read_request(line: bytes) -> dict[str, Any] | str:
