@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import sys
+from pathlib import Path
 
 import click
 
 from meterlog.cli.judge import RULES, limit_of, tell
+from meterlog.cli.options import db_option
 from meterlog.errors import WrongValue
 from meterlog.evaluate import judge
 from meterlog.evaluate.methods import Method, find_method
@@ -19,10 +21,14 @@ from meterlog.evaluate.postprocess import METHODS, AtHand, post_process
 @click.option("--limits", help='What passes: "..1.0 ohm"; left out, the band that the method gives, if any.')
 @click.option("--rule", type=click.Choice(list(RULES)), default="guard-band", show_default=True, help="Decision rule.")
 @click.option("--json", "as_json", is_flag=True, help="The verdict as one JSON object, values in SI.")
-def evaluate(method: str | None, inputs: tuple[str, ...], limits: str | None, rule: str, as_json: bool) -> None:
+@db_option
+def evaluate(
+    method: str | None, inputs: tuple[str, ...], limits: str | None, rule: str, as_json: bool, db: Path
+) -> None:
     """Work out a value from others; without METHOD list them, without inputs tell what METHOD takes.
 
-    A measured input may carry its accuracy: hot="5.71 ohm ± 0.5 % + 3 counts".
+    A measured input may carry its accuracy, hot="5.71 ohm ± 0.5 % + 3 counts", or be a kept capture,
+    JOB/STEP: run="J1/earth, J2/earth, J3/earth".
 
     Example: meterlog evaluate winding-rise hot="5.71 ohm" cold="4.62 ohm" start="21 degC" ambient="24.5 degC"
     """
@@ -34,8 +40,22 @@ def evaluate(method: str | None, inputs: tuple[str, ...], limits: str | None, ru
     if not inputs:
         click.echo("\n".join(_takes(found)))
         sys.exit(2)
-    result = post_process(found.name, dict(_pair(text) for text in inputs), AtHand())
+    given = dict(_pair(text) for text in inputs)
+    result = post_process(found.name, given, _at_hand(given, db))
     tell(judge(result, limit_of(limits, result.unit) or result.limit, RULES[rule]), as_json)
+
+
+def _at_hand(given: dict[str, str], db: Path) -> AtHand:
+    """The kept captures that inputs name; nothing where they name none."""
+    from meterlog.store.athand import at_hand_of, names_in
+
+    names = names_in(given.values())
+    if not names:
+        return AtHand()
+    from meterlog.store.reader import Reader
+
+    with Reader(db) as reader:
+        return at_hand_of(reader, names)
 
 
 def hyphened(name: str) -> str:

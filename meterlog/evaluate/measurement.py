@@ -63,7 +63,7 @@ def measured(
         reason = "Overload on a range whose end is not known." if bound else "The display showed no number."
         return Result(quantity=form.quantity, reason=reason, advice="Tell the range's end in the profile.")
     scale_value = shown - form.offset  # a percentage is of the digits: of 21 °C, not of 294 K
-    own = 0.0 if gain is not None else scale_value
+    own = None if gain is not None else scale_value
     step = 0.0 if counts is None else resolution or form.resolution  # overload shows no digits
     errors, lines = _instrument_errors(own, step, accuracy, context)
     lines.insert(0, f"{of or 'shown'}: {_as_shown(capture, step)}")
@@ -170,20 +170,22 @@ def _as_shown(capture: Capture, step: float) -> str:
 
 
 def _instrument_errors(
-    value: float, resolution: float, accuracy: Accuracy | None, context: Context
+    value: float | None, resolution: float, accuracy: Accuracy | None, context: Context
 ) -> tuple[list[Error], list[str]]:
-    """The errors of the instrument at a value: accuracy, temperature, age; or resolution alone."""
+    """The errors of the instrument at a value: accuracy, temperature, age; or resolution alone.
+
+    Without a value, those that do not depend on it: its gain is shared with other readings.
+    """
     step = rectangle("resolution", resolution / 2.0, "half a step of the last digit, JCGM 100 F.2.2.1")
     if accuracy is None and not resolution:
         return [], []
     if accuracy is None:
         return [step], [f"  resolution: a = {resolution / 2:.4g}, u = a/√3 = {step.standard_uncertainty:.4g}"]
-    half_width = accuracy.half_width(value, resolution)
-    lines = [
-        f"  accuracy: {accuracy.part_of_reading:g} × {abs(value):.6g} + {accuracy.counts:g} × {resolution:g}"
-        f" + {accuracy.floor:g} = {half_width:.5g}"
-    ]
-    warmth = accuracy.temperature_widening(value, resolution, context.ambient_k)
+    half_width = accuracy.half_width(value or 0.0, resolution)
+    part = f"{accuracy.part_of_reading:g} × {abs(value):.6g} + " if value is not None else ""
+    name = "accuracy" if part else "accuracy, the part of its own"
+    lines = [f"  {name}: {part}{accuracy.counts:g} × {resolution:g} + {accuracy.floor:g} = {half_width:.5g}"]
+    warmth = accuracy.temperature_widening(value or 0.0, resolution, context.ambient_k)
     if warmth:
         half_width += warmth
         lines.append(

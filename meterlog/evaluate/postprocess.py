@@ -32,7 +32,7 @@ from meterlog.evaluate.judging import judge
 from meterlog.evaluate.measurement import less_null, measured, null_of, shared_gain
 from meterlog.evaluate.methods import GIVEN, SERIES, SEVERAL, WORD, Input, Method, check_inputs, find_method, run
 from meterlog.evaluate.result import Context, Result
-from meterlog.evaluate.series import Series, series_of
+from meterlog.evaluate.series import Series, series_from, series_of
 from meterlog.evaluate.written import given_value, measured_series, measured_value
 from meterlog.procedure.steps import Rule
 from meterlog.readings import Bound
@@ -79,11 +79,17 @@ class AtHand:
         taken: captures by step key.
         nulls: captures of the leads, before and, if there is one, after.
         entries: texts with units by name, from the rating plate and the person.
+        earlier: results of other jobs by name, each with when it was taken, s, on one clock.
     """
 
     taken: Mapping[str, Taken] = field(default_factory=dict)
     nulls: tuple[Taken, ...] = ()
     entries: Mapping[str, str] = field(default_factory=dict)
+    earlier: Mapping[str, tuple[float, Result]] = field(default_factory=dict)
+
+    def result(self, name: str) -> Result:
+        """The result of one capture, its leads taken off. Raises: KeyError."""
+        return _Found(self, {}, _null(self.nulls)).capture(name)
 
 
 def post_process(name: str, inputs: Mapping[str, str], at_hand: AtHand, own: str = "") -> Result:
@@ -175,6 +181,8 @@ class _Found:
     def one(self, wanted: Input, text: str, name: str) -> Result:
         if text in self.at_hand.taken:
             return self.capture(text)
+        if text in self.at_hand.earlier:
+            return self.at_hand.earlier[text][1]
         written = self.at_hand.entries.get(text, text)
         is_given = wanted.kind == GIVEN or text in self.at_hand.entries
         if is_given and "±" not in written:
@@ -182,6 +190,9 @@ class _Found:
         return measured_value(written, wanted.quantity, of=name)
 
     def series(self, wanted: Input, text: str) -> Series:
+        names = [part.strip() for part in text.split(",")]
+        if all(name in self.at_hand.earlier for name in names):
+            return series_from([self.at_hand.earlier[name] for name in names])
         if text not in self.at_hand.taken:
             return measured_series(text, wanted.quantity)
         taken = self.at_hand.taken[text]

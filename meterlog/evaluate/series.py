@@ -6,10 +6,12 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from meterlog.evaluate.measurement import measured, shared_gain
-from meterlog.evaluate.result import Context, Result
+from meterlog.evaluate.result import Context, Result, doubts, trails
 from meterlog.readings import Capture
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from meterlog.evaluate.accuracy import Accuracy
     from meterlog.readings import Reading
 
@@ -59,10 +61,10 @@ def series_of(
     context = context or Context()
     gain = shared_gain(accuracy, context) if accuracy else None
     points: list[tuple[float, Result]] = []
-    doubts: tuple[str, ...] = ()
+    told: tuple[str, ...] = ()
     for time, reading in sorted(readings, key=lambda pair: pair[0]):
         result = measured(_alone(reading, time), accuracy=accuracy, context=context, gain=gain)
-        doubts = doubts or result.doubts
+        told = told or result.doubts
         if result.number is not None:
             points.append((time, result))
     first, last = points[0] if points else (0.0, None), points[-1] if points else (0.0, None)
@@ -72,7 +74,20 @@ def series_of(
         points=tuple(points),
         resolution=max(reading.form.resolution for _, reading in readings),
         trail=(line,),
-        doubts=doubts,
+        doubts=told,
+    )
+
+
+def series_from(results: Sequence[tuple[float, Result]]) -> Series:
+    """A series of results that were taken at different times, s, each with its own errors."""
+    rows = sorted(results, key=lambda pair: pair[0])
+    zero = rows[0][0]
+    return Series(
+        quantity=rows[0][1].quantity,
+        points=tuple((at - zero, result) for at, result in rows),
+        resolution=0.0,
+        trail=trails([result for _, result in rows]),
+        doubts=doubts([result for _, result in rows]),
     )
 
 

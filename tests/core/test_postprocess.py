@@ -205,6 +205,18 @@ def test_windings_that_differ():
     assert (other.value, other.u) == pytest.approx((found.value, found.u)), "their order does not matter"
 
 
+def test_the_trend_of_an_appliance_from_job_to_job():
+    year = 31557600.0
+    earlier = {
+        f"J{n}/earth": (1.7e9 + n * year, post_process("leads off", {"leads": "0 ohm ± 0.01 ohm"}, hand, own="own"))
+        for n, hand in enumerate(AtHand(taken={"own": taken(counts)}) for counts in (20, 24, 28))
+    }
+    found = post_process("trend", {"run": "J2/earth, J0/earth, J1/earth"}, AtHand(earlier=earlier))
+    assert found.value == pytest.approx(0.04), "0.20, 0.24, 0.28 ohm, a year apart"
+    each = [((0.01 * v + 0.03) ** 2 / 3 + 0.01**2 / 3) ** 0.5 for v in (0.20, 0.28)]
+    assert found.u == pytest.approx((each[0] ** 2 + each[1] ** 2) ** 0.5 / 2, rel=1e-6), "slope = (last − first)/2"
+
+
 def test_a_repeat_that_is_a_bound_is_not_averaged():
     over = Taken(capture=capture(None, bound=Bound.OVERLOAD, range_top=600.0), instrument="meter")
     found = post_process("mean of repeats", {"repeats": "a, b"}, AtHand(taken={"a": taken(600), "b": over}))

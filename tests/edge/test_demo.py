@@ -53,3 +53,14 @@ def test_a_verdict_goes_down_to_the_bytes(played):
     shown = run("verdict", "show", "20", "--db", str(database)).stdout
     for words in ("Verdict 20: FAIL", "source:", "014.6 ohm", "13 27 3d", "Profile   sha256", "Procedure sha256"):
         assert words in shown
+
+
+def test_a_method_takes_kept_captures(played):
+    database, _ = played
+    done = run("evaluate", "ratio", "above=kitchen-oven/secondary", "below=kitchen-oven/primary", "--db", str(database))
+    first = done.stdout.splitlines()[0]
+    secondary, primary, leads = 108.6, 1.6, 0.1  # played by the demo, as its displays showed them
+    assert float(first.split()[2]) == pytest.approx((secondary - leads) / (primary - leads), abs=0.001)
+    assert "gain of the meter" in done.stdout
+    missing = run("evaluate", "ratio", "above=kitchen-oven/none", "below=1 ohm", "--db", str(database), check=False)
+    assert missing.stderr.startswith("step 'none' of job kitchen-oven has no capture\n")
