@@ -65,7 +65,7 @@ def heater(bench, t):
 def simulate(bench):
     """(times, displayed temperatures °C, heater power at those times)."""
     rng = np.random.default_rng(bench.seed)
-    dt = min(0.05, bench.interval / 4.0) if bench.end < 900 else 0.25
+    dt = min(0.1, bench.interval / 4.0) if bench.end < 900 else 0.25
     n = round(bench.end / dt)
     t = np.arange(n + 1) * dt
     # heater power averaged over each step, so that edges within a step count by their share

@@ -17,6 +17,26 @@ MASS_AFTER = '"1000 g ± 2 g, after 990 g ± 2 g"'
 EXAMPLE = """\b
 Example:
   meterlog heating --trace run.csv --mass "1000 g ± 2 g" --vessel "340 g glass" --rated "900 W"
+
+\b
+Keys of --json:
+  power_W                  useful power; null when it was refused
+  standard_uncertainty_W   u; expanded_uncertainty_W is U = coverage_factor × u, for coverage_probability
+  degrees_of_freedom       effective; null: not limited by readings
+  method, definition       what the power means, in words;  energy_J: useful heat
+  repeated_runs_W          each run's power, when several traces were given
+  detected                 start_s, stop_s (with standard uncertainties), from (where they come from),
+                           heating_s (time divided by), warm_up_s, before_s and plateau_s [from, to],
+                           first_ and last_temperature_C, probe_lag_s, probe_in_load
+  budget                   source, distribution, contribution_W, share; the largest first
+  largest_parts            names of the three largest;  improvements: what U would become
+  corrections              applied: what, adds_W, from;  refused: what, why, advice
+  other_methods            power_W by each, and what it leaves out
+  electrical               energy_J, mean_power_W, on_power_W, efficiency (null without power_W)
+  cycling                  on_s, period_s, duty, count, useful_power_while_on_W
+  heat_up                  seconds for this load from 15 to 95 °C at this power, nothing lost
+  verdict                  outcome (pass, fail, undecided, not judged), why, limits, rule, trail
+  notes                    gaps with their rows, columns left aside, what the number stands on
 """
 
 
@@ -55,7 +75,10 @@ Example:
     show_default=True,
     help="enthalpy, ramp, water, quick or iec-60705; the others are shown beside it.",
 )
-@click.option("--rated", help='The plate\'s output: "900 W" (± 15 %), or with a tolerance "900 W ± 10 %".')
+@click.option(
+    "--rated",
+    help='The plate: "900 W" of output (± 15 %), "900 W ± 10 %", or "2000 W input" (metered power is compared).',
+)
 @click.option("--json", "as_json", is_flag=True, help="Everything, as JSON; keys carry their units.")
 @click.option("--plot", "picture", type=click.Path(dir_okay=False), help="Draw the (first) run into this SVG file.")
 def heating(
@@ -78,7 +101,8 @@ def heating(
     if method not in core.METHODS:
         raise click.BadParameter(f"one of {', '.join(core.METHODS)}", param_hint="--method")
     water, _, again = mass.partition("after")
-    limit = rating.limit_of(rating.read_rating(rated)) if rated else None
+    plate, means = rating.read_plate(rated) if rated else (None, "output")
+    limit = rating.limit_of(plate, means) if plate else None
     told: dict[str, Any] = {
         "mass": core.read_mass(water.strip(" ,;")),
         "mass_after": core.read_mass(again.strip()) if again else None,
@@ -87,8 +111,9 @@ def heating(
         "start": core.read_moment(start) if start else None,
         "stop": core.read_moment(stop) if stop else None,
     }
-    runs = [core.run(core.read_trace(_text(path), path), method=method, limit=limit, **told) for path in traces]
-    answer = core.pooled(runs, limit)
+    told |= {"method": method, "limit": limit, "rated_means": means}
+    runs = [core.run(core.read_trace(_text(path), path), **told) for path in traces]
+    answer = core.pooled(runs, limit, means=means)
     click.echo(json.dumps(report.as_dict(answer), ensure_ascii=False, indent=2) if as_json else report.as_text(answer))
     _say(answer)
     if picture:

@@ -10,6 +10,7 @@ import math
 import operator
 from dataclasses import dataclass
 from itertools import pairwise
+from statistics import fmean
 from typing import TYPE_CHECKING
 
 from meterlog.uncertainty import effective_count
@@ -106,24 +107,49 @@ def fit_ramp(times: Sequence[float], values: Sequence[float]) -> Settling:
 def _fit_settling(times: Sequence[float], values: Sequence[float], *, sloped: bool) -> Settling:
     """A tail is taken only when it explains the readings clearly better than none, for readings worth what they are."""
     length = times[-1] - times[0]
-    line = [[1.0] * len(times), [t - times[0] for t in times]] if sloped else [[1.0] * len(times)]
-    plain = _project(line, values)
-    possible = [lag for lag in _LAGS if 0.7 * length / len(times) < lag < length / 3.0] if len(times) >= 8 else []
-    fit, lag = plain, 0.0
-    if possible:
-        tried = [(_with_tail(line, times, values, lag), lag) for lag in possible]
-        best = min(range(len(tried)), key=lambda k: tried[k][0].square)
-        finer = [tried[best][1] * step for step in _FINER]
-        fit, lag = min(
-            [tried[best], *((_with_tail(line, times, values, x), x) for x in finer)], key=lambda f: f[0].square
-        )
-    if lag and plain.square - fit.square < _CLEARLY * fit.square / max(independent(fit.rest) - 3.0, 1.0):
-        fit, lag = plain, 0.0
+    fit, lag = _with_tail(times, values, 0.0, sloped=sloped), _likely_lag(times, values, sloped=sloped)
+    if lag:
+        bent = _with_tail(times, values, lag, sloped=sloped)
+        if fit.square - bent.square >= _CLEARLY * bent.square / max(independent(bent.rest) - 3.0, 1.0):
+            fit = bent
+        else:
+            lag = 0.0
     return _settling(fit, lag, 1 if sloped else 0, length)
 
 
-def _with_tail(line: list[list[float]], times: Sequence[float], values: Sequence[float], lag: float) -> _Projection:
-    return _project([*line, [math.exp(-(t - times[0]) / lag) for t in times]], values)
+def _likely_lag(times: Sequence[float], values: Sequence[float], *, sloped: bool) -> float:
+    """The time constant, s, of the tail that explains the readings best; 0 when they are too few to tell."""
+    times, values = thinned(times, values, 90)
+    length = times[-1] - times[0]
+    possible = [lag for lag in _LAGS if 0.7 * length / len(times) < lag < length / 3.0]
+    if len(times) < 8 or not possible:
+        return 0.0
+
+    def square(lag: float) -> float:
+        return _with_tail(times, values, lag, sloped=sloped).square
+
+    best = min(possible, key=square)
+    finer: list[float] = [best, *(best * step for step in _FINER)]
+    return min(finer, key=square)
+
+
+def thinned(times: Sequence[float], values: Sequence[float], most: int) -> tuple[Sequence[float], Sequence[float]]:
+    """At most about so many readings, each the mean of as many neighbours."""
+    if len(times) <= most:
+        return times, values
+    size = -(-len(times) // most)
+    groups = [slice(k, k + size) for k in range(0, len(times) - size + 1, size)]
+    return [fmean(times[g]) for g in groups], [fmean(values[g]) for g in groups]
+
+
+def _with_tail(times: Sequence[float], values: Sequence[float], lag: float, *, sloped: bool) -> _Projection:
+    first = times[0]
+    shapes = [[1.0] * len(times)]
+    if sloped:
+        shapes.append([t - first for t in times])
+    if lag:
+        shapes.append([math.exp((first - t) / lag) for t in times])
+    return _project(shapes, values)
 
 
 _CLEARLY = 9.0

@@ -8,7 +8,6 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from meterlog.heating import water
 from meterlog.heating.fits import fit_line
 
 if TYPE_CHECKING:
@@ -108,13 +107,6 @@ def not_met_60705(*, water_g: float, first: float, last: float, room: float | No
         told.append(f"room at 20 °C ± 5 °C: was {room:.1f} °C")
     return [*told, "vessel of borosilicate glass, 190 mm wide, at most 3 mm thick, at room temperature: not shown",
             "oven cold for 6 h, rated voltage ± 1 %: not shown"]  # fmt: skip
-
-
-def time_to_temperature(power: float, mass: float, first: float, last: float, vessel: float = 0.0) -> float:
-    """Time, s, to heat so many kg of water (and a vessel of so many J/K) from first to last, K, without loss."""
-    if not power > 0.0:
-        raise ValueError("the power must be above 0 W")
-    return (mass * (water.enthalpy(last) - water.enthalpy(first)) + vessel * (last - first)) / power
 
 
 def heat_up_time(power: float, mass: float, specific_heat: float, rise: float) -> float:

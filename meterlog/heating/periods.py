@@ -239,15 +239,17 @@ def find_ramp(series: Series) -> Ramp | Refused:
 
     Refuses when nothing rises clearly, or the rise is a probe put into hot water rather than heating.
     """
-    coarse = _thinned(series, 110)
+    times, values = fits.thinned(series.times, series.values, 90)
+    coarse = Series(times=tuple(times), values=tuple(values))
     best: tuple[float, int, int] | None = None
     sums, n = _Sums(coarse), len(coarse)
     for i in range(n - 4):
-        before = sums.line(0, i + 1)[0] if i > 1 else 0.0
+        before, rising = sums.line(0, i + 1) if i > 1 else (0.0, 0.0)
         for j in range(i + 4, n + 1):
             square, slope = sums.line(i, j)
-            after = sums.line(j - 1, n)[0] if n - j > 1 else 0.0
-            if slope > 0.0 and (best is None or before + square + after < best[0]):
+            after, falling = sums.line(j - 1, n) if n - j > 1 else (0.0, 0.0)
+            steepest = slope > 2.0 * max(abs(rising), abs(falling))
+            if steepest and (best is None or before + square + after < best[0]):
                 best = (before + square + after, i, j)
     if best is None:
         return _no_ramp("the temperature does not rise")
@@ -265,15 +267,3 @@ def find_ramp(series: Series) -> Ramp | Refused:
 def _no_ramp(why: str) -> Refused:
     advice = "give --start and --stop, or log the power, when the probe is not in the load throughout"
     return Refused(what="start and stop of heating", why=why, advice=advice)
-
-
-def _thinned(series: Series, most: int) -> Series:
-    if len(series) <= most:
-        return series
-    size = -(-len(series) // most)
-    groups = range(0, len(series) - size + 1, size)
-    return Series(
-        times=tuple(fmean(series.times[k : k + size]) for k in groups),
-        values=tuple(fmean(series.values[k : k + size]) for k in groups),
-        resolution=series.resolution,
-    )

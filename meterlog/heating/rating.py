@@ -32,15 +32,26 @@ BANDS = {
 """Tolerances by what the plate's figure means. Input's upper allowance is at least 20 W."""
 
 MEANINGS = {
-    "output": "The plate is held as output: useful power. A plate of a kettle, urn or hob usually states electrical "
-    "input; compare that with the metered input power, and expect useful power to be lower.",
-    "input": "The plate is held as electrical input.",
+    "output": "the plate is held as output, useful power; a kettle's, urn's or hob's plate states input: say so, as in "
+    '"2000 W input"',
+    "input": "the plate is held as electrical input: metered power while on is compared with it, not useful power",
 }
+"""What a plate's figure may mean, in words."""
+
+METER = 0.02
+"""Half width of a plug-in power meter, part of its reading (common practice, no source)."""
 
 
-def read_rating(text: str) -> Stated:
-    """The plate's power, W, from "900 W" or, with a tolerance of its own, "900 W ± 10 %"."""
-    return read_stated(text, "watt")
+def read_plate(text: str) -> tuple[Stated, str]:
+    """The plate's power, W, and its meaning, from "900 W", "900 W ± 10 %" or "2000 W input".
+
+    Raises: WrongValue when it is no power.
+    """
+    words = text.strip()
+    for meaning in MEANINGS:
+        if words.endswith(f" {meaning}"):
+            return read_stated(words.removesuffix(meaning), "watt"), meaning
+    return read_stated(words, "watt"), "output"
 
 
 def limit_of(rated: Stated, meaning: str = "output") -> Limit:

@@ -41,7 +41,9 @@ def pooled_number(powers: Sequence[float], shared: Sequence[Line]) -> Estimate:
     return estimate(fmean(powers), spread, *errors)
 
 
-def pooled(runs: Sequence[HeatingResult], limit: Limit | None = None, rule: Rule = Rule.GUARD) -> HeatingResult:
+def pooled(
+    runs: Sequence[HeatingResult], limit: Limit | None = None, rule: Rule = Rule.GUARD, means: str = "output"
+) -> HeatingResult:
     """The first run's answer with the pooled power of all; the refused are left out, and told.
 
     One alone is answered as it is: without repeats there is no spread to claim.
@@ -55,4 +57,4 @@ def pooled(runs: Sequence[HeatingResult], limit: Limit | None = None, rule: Rule
     answer = replace(
         told[0], number=pooled_number(powers, shared), repeats=tuple(powers), refused=told[0].refused + refused
     )
-    return judged(answer, limit, rule)
+    return judged(answer, limit, rule, means)

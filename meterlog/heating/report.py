@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
+from meterlog.heating.methods import heat_up_time
 from meterlog.heating.water import ZERO_CELSIUS
 from meterlog.uncertainty import nominal, standard_uncertainty
 
@@ -50,6 +51,7 @@ def as_dict(answer: HeatingResult) -> dict[str, Any]:
         "other_methods": [{"method": b.method, "power_W": b.watts, "leaves_out": b.leaves_out} for b in answer.beside],
         "electrical": _electrical(answer),
         "cycling": _cycling(answer),
+        "heat_up": _heat_up(answer),
         "verdict": answer.verdict.as_dict() if answer.verdict else None,
         "notes": list(answer.notes),
     }
@@ -94,6 +96,15 @@ def _electrical(answer: HeatingResult) -> dict[str, Any] | None:
         "efficiency": e.efficiency,
         "efficiency_standard_uncertainty": e.u_efficiency,
     }
+
+
+def _heat_up(answer: HeatingResult) -> dict[str, float] | None:
+    """How long this load takes from 15 to 95 °C at this power with nothing lost: a kettle's usual question."""
+    if answer.power is None or answer.power <= 0.0 or answer.found is None:
+        return None
+    first, last = 15.0, 95.0
+    seconds = heat_up_time(answer.power, 1.0, answer.found.capacity, last - first)
+    return {"from_C": first, "to_C": last, "seconds": seconds}
 
 
 def _cycling(answer: HeatingResult) -> dict[str, Any] | None:

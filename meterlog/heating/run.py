@@ -27,6 +27,7 @@ from meterlog.procedure.steps import Limit, Rule
 from meterlog.uncertainty import estimate, nominal, rectangle, standard_uncertainty
 
 if TYPE_CHECKING:
+    from meterlog.evaluate import Verdict
     from meterlog.heating.cycling import Cycling
     from meterlog.heating.stated import Stated
     from meterlog.heating.trace import Trace
@@ -43,6 +44,7 @@ def run(
     stop: Stated | None = None,
     method: str = "enthalpy",
     rated: Stated | None = None,
+    rated_means: str = "output",
     limit: Limit | None = None,
     rule: Rule = Rule.GUARD,
     mass_after: Stated | None = None,
@@ -56,6 +58,7 @@ def run(
         start, stop: of heating, s on the trace's clock; else from the mains side, else from the ramp.
         method: a key of `methods.METHODS`, fixed before the run.
         rated: the plate's power, W, with its tolerance or the usual one; limit: instead of it, a step's own.
+        rated_means: "output", useful power, or "input", what the mains side took while on.
 
     Raises: ValueError for an unknown method. A run that tells no power is refused in the result.
     """
@@ -73,7 +76,8 @@ def run(
     if isinstance(found, Refused):
         return replace(answer, refused=(found,))
     answer = replace(answer, found=found, heating=found.heating, refused=found.refused)
-    return judged(_told(answer, load, room), limit or (rating.limit_of(rated) if rated else None), rule)
+    wanted = limit or (rating.limit_of(rated, rated_means) if rated else None)
+    return judged(_told(answer, load, room), wanted, rule, rated_means)
 
 
 def _find(
@@ -98,14 +102,30 @@ def _told(answer: HeatingResult, load: Load, room: Stated | None) -> HeatingResu
     """The answer with its number, corrections and the other methods."""
     found = answer.found
     assert found is not None
+    number = _by_method(answer.method, found, load, room)
     return replace(
         answer,
-        number=_by_method(answer.method, found, load, room),
+        number=number,
         energy=nominal(found.energy),
         applied=_applied(found, load),
         beside=_others(answer.method, found, load, room, answer.trace),
         electrical=_electrical(answer.trace, found),
+        notes=(*answer.notes, *_conditions(answer.method, nominal(number), found, load, room)),
     )
+
+
+def _conditions(method: str, watts: float, found: Found, load: Load, room: Stated | None) -> list[str]:
+    """What the number stands on, and what a standard's method asks for that was not met."""
+    told = (
+        [] if load.vessel.pieces else ["no vessel was stated: heat into it is not counted, the power is a lower bound"]
+    )
+    if method == "iec-60705":
+        first, last = (end.kelvin - water.ZERO_CELSIUS for end in (found.first, found.last))
+        celsius = room.value - water.ZERO_CELSIUS if room else None
+        asked = methods.not_met_60705(water_g=load.mass.value * 1000.0, first=first, last=last, room=celsius)
+        told.append(f"rounded to 50 W, as that standard prints it: {methods.rounded_50(watts):.0f} W")
+        told += [f"not met, or not shown, of IEC 60705: {condition}" for condition in asked]
+    return told
 
 
 def _by_method(method: str, found: Found, load: Load, room: Stated | None) -> Estimate:
@@ -187,28 +207,47 @@ def _electrical(trace: Trace, found: Found) -> Electrical | None:
         on_power=sum(cycling.energy(trace.power, max(r.start, start), min(r.stop, stop)) for r in runs) / on
         if on
         else 0.0,
-        efficiency=nominal(useful) / joules if joules > 0.0 else None,
+        efficiency=methods.efficiency(nominal(useful), joules) if joules > 0.0 else None,
         u_efficiency=standard_uncertainty(useful) / joules if joules > 0.0 else None,
     )
 
 
-def judged(answer: HeatingResult, limit: Limit | None, rule: Rule) -> HeatingResult:
-    """The answer with its uncertainty and its verdict, by the decision rules of every other check."""
-    verdict = judge(Result(quantity="power", number=answer.number, trail=_trail(answer)), limit, rule)
-    helpful = improvements(verdict.budget, verdict.expanded_uncertainty or 0.0)
-    if verdict.outcome is Outcome.UNDECIDED and helpful:
+def judged(answer: HeatingResult, limit: Limit | None, rule: Rule, means: str = "output") -> HeatingResult:
+    """The answer with its uncertainty and its verdict, by the decision rules of every other check.
+
+    Args:
+        means: what the limit is of: "output", useful power, or "input", metered power while on.
+    """
+    useful = judge(Result(quantity="power", number=answer.number, trail=_trail(answer)), limit, rule)
+    helpful = improvements(useful.budget, useful.expanded_uncertainty or 0.0)
+    verdict = _input_verdict(answer, limit, rule) if means == "input" and limit else useful
+    if verdict.outcome is Outcome.UNDECIDED and helpful and means == "output":
         verdict = replace(verdict, advice=f"What would help most: {helpful[0]}.")
     return replace(
         answer,
         verdict=verdict,
-        power=verdict.value,
-        standard_uncertainty=verdict.standard_uncertainty,
-        expanded_uncertainty=verdict.expanded_uncertainty,
-        coverage_factor=verdict.coverage_factor,
-        degrees_of_freedom=verdict.degrees_of_freedom,
-        budget=verdict.budget,
+        power=useful.value,
+        standard_uncertainty=useful.standard_uncertainty,
+        expanded_uncertainty=useful.expanded_uncertainty,
+        coverage_factor=useful.coverage_factor,
+        degrees_of_freedom=useful.degrees_of_freedom,
+        budget=useful.budget,
         improvements=helpful,
+        notes=tuple(dict.fromkeys((*answer.notes, *([rating.MEANINGS[means]] if limit else [])))),
     )
+
+
+def _input_verdict(answer: HeatingResult, limit: Limit, rule: Rule) -> Verdict:
+    """The metered power while on against a plate that states input."""
+    if answer.electrical is None:
+        why = "The plate states electrical input, and no power was logged."
+        return judge(
+            Result(quantity="power", reason=why, advice="Log the mains power beside the temperature."), limit, rule
+        )
+    watts = answer.electrical.on_power
+    meter = rectangle("power meter", rating.METER * watts, "common practice, no source")
+    line = f"mean metered power while on {watts:.1f} W"
+    return judge(Result(quantity="power", number=estimate(watts, meter), trail=(line,)), limit, rule)
 
 
 def _trail(answer: HeatingResult) -> tuple[str, ...]:

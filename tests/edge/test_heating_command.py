@@ -88,3 +88,23 @@ def test_a_trace_that_is_not_there_cannot_be_read(folder):
     done = typed(folder, "--trace", "missing.csv", "--mass", "1 kg")
     assert isinstance(done.exception, CannotDo)
     assert "can't be read: No such file or directory" in str(done.exception)
+
+
+def test_a_plate_of_input_is_held_against_the_metered_power(folder):
+    told = json.loads(typed(folder, "--trace", "cycling.csv", *ASKED, "--rated", "1500 W input", "--json").stdout)
+    assert told["verdict"]["outcome"] == "pass"
+    assert told["verdict"]["value"] == pytest.approx(1500)
+    without = json.loads(typed(folder, "--trace", "kettle.csv", *ASKED, "--rated", "1500 W input", "--json").stdout)
+    assert without["verdict"]["outcome"] == "not judged"
+    assert without["verdict"]["why"] == "The plate states electrical input, and no power was logged."
+
+
+def test_the_manner_of_a_standard_tells_what_was_not_met(folder):
+    told = json.loads(typed(folder, "--trace", "kettle.csv", *ASKED, "--method", "iec-60705", "--json").stdout)
+    assert [note.removeprefix("not met, or not shown, of IEC 60705: ") for note in told["notes"]] == [
+        "rounded to 50 W, as that standard prints it: 900 W",  # by hand: (4187 × 24.3 + 187 × 18.4) / 120 = 877 W
+        "water at 10 °C ± 2 °C before: was 15.1 °C",
+        "water at 20 °C ± 2 °C after: was 39.4 °C",
+        "vessel of borosilicate glass, 190 mm wide, at most 3 mm thick, at room temperature: not shown",
+        "oven cold for 6 h, rated voltage ± 1 %: not shown",
+    ]

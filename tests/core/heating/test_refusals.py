@@ -35,9 +35,9 @@ def in_air(t, v):
 NOT_STIRRED = "plateau: the load was not stirred, or the probe not held still: "
 REFUSED = [  # what happened, bench, change, stated times, the whole reason
     ("the log ends while the probe still rises", replace(OVEN, end=210, probe_lag=10), None, STATED,
-     "plateau: still rising by 0.436 K/s at the end: no plateau"),
+     "plateau: still rising by 0.433 K/s at the end: no plateau"),
     ("the log ends while heating", replace(KETTLE, end=150), None, {},
-     "plateau: still rising by 0.461 K/s at the end: no plateau"),
+     "plateau: still rising by 0.450 K/s at the end: no plateau"),
     ("nothing was logged after it", replace(KETTLE, end=170), None, {"start": "30", "stop": "170"},
      "plateau: the trace ends before a plateau could form"),
     ("layers drift past the probe", OVEN, later(190, lambda t: np.sin(2 * np.pi * t / 20)), STATED,

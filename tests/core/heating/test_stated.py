@@ -3,8 +3,8 @@
 import pytest
 
 from meterlog.errors import WrongValue
-from meterlog.heating import read_mass, read_moment, read_stated, read_vessel
-from meterlog.heating.rating import limit_of, read_rating
+from meterlog.heating import read_mass, read_moment, read_vessel
+from meterlog.heating.rating import limit_of, read_plate
 from meterlog.heating.vessel import water_equivalent
 
 MASSES = [  # text, kg, half width kg, source
@@ -58,11 +58,11 @@ def test_what_cannot_be_read_is_told(read, text, message):
 
 
 def test_a_plate_has_a_tolerance_with_its_source():
-    limit = limit_of(read_rating("800 W"))
+    limit = limit_of(*read_plate("800 W"))
     assert (limit.low, limit.high) == pytest.approx((680.0, 920.0))
     assert limit.source
-    assert limit_of(read_rating("800 W ± 10 %")).low == pytest.approx(720.0)
-    heater = limit_of(read_stated("2000 W", "watt"), "input")
+    assert limit_of(*read_plate("800 W ± 10 % output")).low == pytest.approx(720.0)
+    heater = limit_of(*read_plate("2000 W input"))
     assert (heater.low, heater.high) == pytest.approx((1800.0, 2100.0)), "IEC 60335-1 cl. 10: -10 % +5 % (from memory)"
 
 
