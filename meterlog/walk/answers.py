@@ -17,6 +17,7 @@ from meterlog.walk.proofs import (
     OpenProof,
     leads_refusal,
 )
+from meterlog.walk.sloped import Sloped
 from meterlog.walk.timed import Switched
 
 if TYPE_CHECKING:
@@ -24,7 +25,8 @@ if TYPE_CHECKING:
     from meterlog.settle import Answer, Stream
 
 SWITCHED_BY = "switched by"
-"""The input of a timed step that names the quantity whose coming and going starts and stops it."""
+"""The input of a timed step that names what starts and stops it: a quantity that comes and goes, or a temperature
+that rises and stands again."""
 WATCHED = frozenset({StepKind.LEADS, StepKind.DEAD, StepKind.MEASURE, StepKind.OPEN, StepKind.AT_TIME})
 """Kinds of steps that a run of readings answers."""
 
@@ -40,7 +42,7 @@ def wanted_by(step: Step) -> Want | None:
     return None
 
 
-def answer_for(step: Step, want: Want, stream: Stream, *, again: bool, lifted: bool) -> Answer | Switched:
+def answer_for(step: Step, want: Want, stream: Stream, *, again: bool, lifted: bool) -> Answer | Switched | Sloped:
     """The watcher of one link for a step.
 
     `again`: it was measured before; `lifted`: the leads are known to be off the last points.
@@ -57,7 +59,7 @@ def answer_for(step: Step, want: Want, stream: Stream, *, again: bool, lifted: b
         case StepKind.LEADS:
             return Settler(want, stream, criterion, again=again, lifted=lifted, accepts=leads_refusal(short))
         case StepKind.TIMED:
-            return Switched()
+            return Sloped() if want.quantity == "temperature" else Switched()
         case StepKind.HEATING:
             return HeatingLog(stream)
         case _:

@@ -15,13 +15,18 @@ if TYPE_CHECKING:
 
 READINGS = 2
 """A dial on its way passes over functions: one that stays for so many readings is meant."""
+DIALLED = frozenset(
+    {"resistance", "continuity", "insulation_resistance", "junction_voltage", "capacitance", "inductance", "voltage",
+     "current", "frequency", "duty"}
+)  # fmt: skip
+"""What has a place on a multimeter's dial: an instrument that shows another quantity has no dial to turn."""
 
 
 class FunctionWatch:
     """For one step: which instruments show what, and whether that was told.
 
-    `gives` says which quantities each instrument can show, as far as known: a thermometer is never
-    told to turn to ohms.
+    `gives` says which quantities each instrument can show, as far as known. A thermometer is never
+    told to turn to ohms, unless the step names it.
     """
 
     def __init__(self, step: Step, want: Want, gives: Mapping[str, frozenset[str]]) -> None:
@@ -53,4 +58,9 @@ class FunctionWatch:
         if self._want.open_leads is OpenLeads.IDLE and form.quantity == "voltage":
             return False  # an insulation tester at rest shows the voltage at its terminals
         known = self._gives.get(source)
-        return form.channel == "main" and (known is None or self._want.quantity in known)
+        could = (
+            self._want.quantity in known
+            if known is not None
+            else form.quantity in DIALLED or bool(self._step.instrument)
+        )
+        return form.channel == "main" and could

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from meterlog.procedure.steps import Step
     from meterlog.readings import Capture, Reading, Timing
     from meterlog.settle import Answer, State, Want
+    from meterlog.walk.sloped import Sloped
     from meterlog.walk.timed import Switched
 
 Key = tuple[str, str]
@@ -50,7 +51,7 @@ class Watch:
         self._at, self._gives = at, gives
         self._streams: dict[Key, Stream] = {}
         self._said_nothing: set[str] = set()
-        self._answers: dict[Key, Answer | Switched] = {}
+        self._answers: dict[Key, Answer | Switched | Sloped] = {}
         self._functions: FunctionWatch | None = None
         self._lift: tuple[Key, Lift, Capture] | None = None
         self._lifted: Key | None = None

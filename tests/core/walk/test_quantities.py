@@ -1,9 +1,10 @@
 """What open leads read differs by quantity, and so does what counts as an answer."""
 
+import pytest
 from walking import ABOVE, AMPERE, CELSIUS, FARAD, INSULATION, OHM, OVER, OVER_FARAD, VOLT, Bench, names, step
 
 from meterlog.procedure.steps import Limit, StepKind
-from meterlog.walk.happenings import Captured, NotTaken
+from meterlog.walk.happenings import Captured, NotTaken, Timed
 
 PER_SECOND = {"gap": 1.0}
 
@@ -201,3 +202,23 @@ def test_a_timed_step_is_switched_by_a_current():
     assert (told[0].started, told[0].stopped) == (3.25, 63.25)
     assert round(told[0].start_uncertainty_s, 4) == 0.1443  # half a second, rectangular: 0.5 / sqrt(12)
     assert how(bench) == [("t", "60.0", "timed")]
+
+
+@pytest.mark.parametrize("began", [60.0, 60.37, 60.81])
+def test_a_timed_step_is_found_in_a_temperature(began):
+    """A rise of 0.2 K/s for a minute, shown in tenths at one reading a second: the ends are known from the script."""
+    bench = Bench(step("t", "time", kind=StepKind.TIMED, inputs={"switched by": "temperature"}), **PER_SECOND)
+    for second in range(1, 181):
+        rise = 2.0 * min(max(second - began, 0.0), 60.0)  # tenths of a kelvin
+        bench.show(CELSIUS, round(150 + rise), 1.0)
+    timed = next(h for h in bench.told if isinstance(h, Timed))
+    assert timed.started == pytest.approx(began, abs=3 * timed.start_uncertainty_s)
+    assert timed.stopped == pytest.approx(began + 60.0, abs=3 * timed.stop_uncertainty_s)
+    assert timed.start_uncertainty_s < 0.3
+    assert how(bench) == [("t", f"{timed.stopped - timed.started:.1f}", "timed")]
+
+
+def test_a_thermometer_is_not_told_to_turn_to_ohms():
+    bench = Bench(step("r"))
+    assert bench.show(CELSIUS, 215, 5.0, source="thermometer") == []
+    assert names(bench.show(VOLT, 1500, 5.0)) == ["WrongFunction"]
