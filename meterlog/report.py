@@ -43,7 +43,7 @@ def handover(db: Connection, ref: str) -> Card:
     """What the hand-over sheet says. Raises: CannotDo when there is no such job."""
     card = _card(db, ref)
     for step in card["steps"]:
-        step["shown"] = wording.display(step["captures"][-1]) if step["captures"] else ""
+        step["shown"] = _plainly(step["verdict"], step["captures"])
     wanting = [step for step in card["steps"] if step["passed"] == WANTING and not step["verdict"]]
     judged = {word: [s for s in card["steps"] if _outcome(s) == word] for word in queries.OUTCOMES}
     return {
@@ -134,12 +134,18 @@ def _was_mended(step: Card) -> bool:
     failed = [verdict for verdict in step["verdicts"] if verdict["outcome"] == "fail"]
     if _outcome(step) != "pass" or not failed:
         return False
-    by_number = {capture["id"]: capture for capture in step["captures"]}
-    before = by_number.get(failed[0]["capture"])
-    if before is not None:
-        step["mended"] = wording.display(step["captures"][-1])
-        step["shown"] = wording.display(before)
+    step["mended"] = _plainly(step["verdict"], step["captures"])
+    step["shown"] = _plainly(failed[0], step["captures"])
     return True
+
+
+def _plainly(verdict: Card | None, captures: list[Card]) -> str:
+    """What a check found, for an owner: the value without its uncertainty, or the edge that it lies beyond."""
+    if verdict is None:
+        return ""
+    if verdict["value"] is not None:
+        return wording.measure(verdict["value"], verdict["unit"], 3)
+    return next((wording.display(capture) for capture in captures if capture["id"] == verdict["capture"]), "")
 
 
 def _untested(card: Card) -> list[Card]:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from meterlog import units
 from meterlog.procedure.steps import StepKind
-from meterlog.web import procedures, queries
+from meterlog.web import procedures, queries, wording
 from meterlog.web.runs import plot_of
 
 if TYPE_CHECKING:
@@ -42,6 +43,7 @@ def card_of(db: Connection, ref: str) -> dict[str, Any] | None:
         step["captures"] = [capture for capture in captures if capture["step"] == step["id"]]
         step["verdicts"] = [verdict for verdict in verdicts if verdict["step"] == step["id"]]
         step["verdict"] = standing.get(step["id"])
+        step["shows"] = _shows(step)
         step["passed"] = passed.get(step["key"], {}).get("how", "")
         step["reason"] = passed.get(step["key"], {}).get("reason", "")
         step["plot"] = _run_plot(db, step)
@@ -56,6 +58,13 @@ def card_of(db: Connection, ref: str) -> dict[str, Any] | None:
         "notes": {field["digest"]: field["value"] for field in personal if field["name"] == "note"},
         "events": [event for event in events if event["kind"] not in QUIET_KINDS],
     }
+
+
+def _shows(step: dict[str, Any]) -> str:
+    """What was found, where it is not what an instrument showed: a power from a heating run, a ratio."""
+    verdict, captures = step["verdict"], step["captures"]
+    measured = units.QUANTITIES[captures[-1]["form"].quantity].si if captures else ""
+    return wording.result(verdict) if verdict and verdict["unit"] != measured else ""
 
 
 def _run_plot(db: Connection, step: dict[str, Any]) -> str:

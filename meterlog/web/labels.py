@@ -81,7 +81,10 @@ TABLES: dict[str, dict[str, Any]] = {
     "verdicts": {"description": "Verdicts in words; counts is 1 where nothing supersedes it.", "facets": ["outcome"]},
     "readings": {"description": "Readings in words, each with the bytes of its frame."},
     "not_read": {"description": "Bytes that gave no reading, with instrument and reason."},
-    **{name: {"hidden": True} for name in ("chunk", "form", "leaf", "power_of_ten", "disclosure", "bench", "sent")},
+    **{
+        name: {"hidden": True}
+        for name in ("chunk", "form", "leaf", "power_of_ten", "disclosure", "bench", "sent", "_sqlite_migrations")
+    },
     "summary": {"hidden": True, "columns": {"low": "SI unit of the quantity", "high": "SI unit of the quantity"}},
 }
 

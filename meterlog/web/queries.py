@@ -30,7 +30,7 @@ CONTEXT_MS = 8_000
 """What is shown before and after a capture."""
 CONTEXT_READINGS = 600
 """Readings of all links among which that is looked for."""
-HISTORY_POINTS = 200
+HISTORY_POINTS = 100
 
 
 def _all(db: Connection, sql: str, *values: Any) -> list[Row]:
@@ -103,10 +103,14 @@ def steps(db: Connection, job: int) -> list[Row]:
 
 
 def verdicts_of(db: Connection, job: int) -> list[Row]:
-    """The verdicts of a job, oldest first, without what they were reached from."""
+    """The verdicts of a job, oldest first, each with its result (SI) but not what it was reached from."""
     return _all(
         db,
-        "SELECT id, step, capture, outcome, why, supersedes, reason, at_utc_ms FROM verdict WHERE job = ? ORDER BY id",
+        """
+        SELECT id, step, capture, outcome, why, supersedes, reason, at_utc_ms, json_extract(result, '$.value') AS value,
+            json_extract(result, '$.unit') AS unit, json_extract(result, '$.expanded_uncertainty') AS expanded
+        FROM verdict WHERE job = ? ORDER BY id
+        """,
         job,
     )
 

@@ -12,6 +12,7 @@ from meterlog.errors import CannotDo
 from meterlog.store.sqlite import open_reader
 from meterlog.web import labels
 from meterlog.web.door import ENTER, Door
+from meterlog.web.uncounted import Uncounted
 
 HERE = Path(__file__).parent
 PORT = 8372
@@ -51,7 +52,7 @@ def application(database: Path, token: str = "", hosts: frozenset[str] = frozens
         cache_headers=False,
     )
     datasette.add_database(Database(datasette, path=str(database), is_mutable=True), name=DATABASE)
-    return Door(datasette.app(), token, hosts)
+    return Door(Uncounted(datasette.app(), DATABASE), token, hosts)
 
 
 def open_address(port: int | None, lan: bool) -> Opening:

@@ -35,6 +35,8 @@ HOW = {
     "bound held": "a bound that held",
     "one minute": "the reading at one minute",
     "at time": "the reading at the stated time",
+    "heating run": "every reading of a heating run",
+    "timed": "the time between a start and a stop",
     "switch": "taken by hand or pedal",
 }
 """The rule that chose a capture, in words."""
@@ -63,13 +65,13 @@ def seconds(ms: float) -> str:
 
 
 def display(row: Mapping[str, Any]) -> str:
-    """What an instrument showed, with its unit: "0.420 Ω", "over range (MΩ)", "more than 2.20 GΩ"."""
+    """What an instrument showed, with its unit: "0.420 Ω", "over 40 MΩ", "more than 2.20 GΩ"."""
     form = row["form"]
     unit = units.symbol(form.unit)
+    if form.bound == "overload" and form.range_top:
+        return f"over {units.show(form.range_top, units.QUANTITIES[form.quantity].si)}"
     if form.bound in ("overload", "open sensor"):
-        words = BOUNDS[form.bound]
-        top = f", beyond {units.show(form.range_top, units.QUANTITIES[form.quantity].si)}" if form.range_top else ""
-        return words + top
+        return BOUNDS[form.bound]
     before = f"{BOUNDS[form.bound]} " if form.bound else ""
     return f"{before}{row['shown']} {unit}".strip()
 
@@ -77,6 +79,19 @@ def display(row: Mapping[str, Any]) -> str:
 def measure(value: float | None, si: str, digits: int = 4) -> str:
     """An SI value for a person; a dash where there is none."""
     return "—" if value is None else units.show(value, si, digits)
+
+
+def amount(value: float | None, si: str, digits: int = 3) -> str:
+    """A spread or an uncertainty: as a measure, but a difference of temperatures stays one."""
+    return measure(value, "delta_degC" if si == "kelvin" else si, digits)
+
+
+def result(verdict: Mapping[str, Any]) -> str:
+    """What a verdict found, with its uncertainty: "876 W ± 14 W"; "" when it is no number."""
+    if verdict["value"] is None:
+        return ""
+    around = "" if verdict["expanded"] is None else f" ± {amount(verdict['expanded'], verdict['unit'], 2)}"
+    return measure(verdict["value"], verdict["unit"]) + around
 
 
 def quantity(name: str) -> str:
@@ -120,8 +135,6 @@ def lines(text: str) -> Markup:
     return Markup("<br>").join(escape(line) for line in text.splitlines())
 
 
-FILTERS: dict[str, Callable[..., Any]] = {
-    "when": when, "day": day, "seconds": seconds, "display": display, "measure": measure, "quantity": quantity,
-    "entry": entry, "hex_bytes": hex_bytes, "percent": percent, "stamp": stamp, "lines": lines, "symbol": units.symbol,
-}  # fmt: skip
+_WRITERS = (when, day, seconds, display, measure, amount, result, quantity, entry, hex_bytes, percent, stamp, lines)
+FILTERS: dict[str, Callable[..., Any]] = {written.__name__: written for written in _WRITERS} | {"symbol": units.symbol}
 """What templates may call."""

@@ -68,7 +68,7 @@ def test_what_was_mended_is_told_with_both_values(tmp_path):
     bench.writer.commit(bench.now)
     card = report.handover(db, "M-1")
     mended = next(step for step in card["bad"] if step["key"] == "diode-reverse")
-    assert (mended["shown"], mended["mended"]) == ("0.41 Ω", "over range, beyond 60 MΩ")
+    assert (mended["shown"], mended["mended"]) == ("410 mΩ", "over 60 MΩ")
     assert "put right, and inside the limit when measured again" in report.as_html("handover", card)
     db.close()
     bench.writer.close(bench.now)
