@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from meterlog import __version__
 from meterlog.errors import CannotDo
+from meterlog.heating.plot import STYLE
 from meterlog.procedure.cautions import CAUTIONS
 from meterlog.procedure.steps import StepKind
 from meterlog.seals import read_line
@@ -84,7 +85,7 @@ def as_html(template: str, card: Card) -> str:
     loader = PrefixLoader({"meterlog": FileSystemLoader(WEB / "templates")})
     environment = Environment(loader=loader, autoescape=True, trim_blocks=True, lstrip_blocks=True)
     environment.filters.update(wording.FILTERS)
-    style = (WEB / "static" / "paper.css").read_text(encoding="utf-8")
+    style = (WEB / "static" / "paper.css").read_text(encoding="utf-8") + STYLE
     return environment.get_template(f"meterlog/report/{template}.html").render(style=style, version=__version__, **card)
 
 

@@ -14,6 +14,7 @@
     event       every act and every change of state: what, when, who, from where
     leaf, seal  the order and the hashes that make a change visible (`meterlog.seals`)
     disclosure  personal fields behind their digests: alone may be erased
+    job_words   full text over jobs, without personal fields: what is erased must stay nowhere
     summary     ten seconds of a channel: derived, for the pages, may be made again
 
 Times: `at` is milliseconds on the link's monotonic clock since it was opened; UTC is the link's
@@ -54,6 +55,10 @@ def first_tables(db: Database) -> None:
         _protect(db, table)
     for name, sql in VIEWS.items():
         db.create_view(name, sql)
+    db.execute(
+        "CREATE TRIGGER job_is_found_by_its_words AFTER INSERT ON job BEGIN INSERT INTO job_words "
+        "(rowid, ref, appliance, plate) VALUES (NEW.id, NEW.ref, NEW.appliance, NEW.plate); END"
+    )
     db.execute(
         "CREATE TRIGGER disclosure_is_not_rewritten BEFORE UPDATE ON disclosure BEGIN "
         "SELECT RAISE(ABORT, 'a personal field is erased, never rewritten'); END"
@@ -273,6 +278,8 @@ CREATE INDEX verdict_of_job ON verdict (job);
 CREATE INDEX verdict_of_capture ON verdict (capture);
 CREATE INDEX step_of_key ON step (key);
 CREATE INDEX event_of_job ON event (job) WHERE job IS NOT NULL;
+CREATE INDEX job_of_appliance ON job (appliance);
+CREATE VIRTUAL TABLE job_words USING fts5 (ref, appliance, plate, content = 'job', content_rowid = 'id');
 CREATE INDEX disclosure_of_job ON disclosure (job) WHERE job IS NOT NULL;
 CREATE INDEX leaf_of_job ON leaf (job, number) WHERE job IS NOT NULL;
 CREATE TABLE power_of_ten (decimals INTEGER PRIMARY KEY, n INTEGER NOT NULL) STRICT;

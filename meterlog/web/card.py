@@ -5,7 +5,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from meterlog import units
+from meterlog.errors import MeterlogError
+from meterlog.heating.plot import STYLE, plot
+from meterlog.heating.step import run_of
 from meterlog.procedure.steps import StepKind
+from meterlog.store.revisit import Revisit
 from meterlog.web import procedures, queries, wording
 from meterlog.web.runs import plot_of
 
@@ -68,10 +72,20 @@ def _shows(step: dict[str, Any]) -> str:
 
 
 def _run_plot(db: Connection, step: dict[str, Any]) -> str:
-    """The temperature of a heating run, drawn; "" for any other step."""
+    """A heating run with what was found in it, drawn; its bare trace when it can't be worked out again."""
     taken = [capture for capture in step["captures"] if capture["link"] is not None]
     if step["kind"] != StepKind.HEATING or not taken:
         return ""
+    if step["verdict"] is not None:
+        revisit = Revisit(db)
+        row = db.execute("SELECT * FROM verdict WHERE id = ?", [step["verdict"]["id"]]).fetchone()
+        try:
+            case = revisit.case(row)
+            drawn = plot(run_of(case, case.procedure.step(step["key"]), case.answers[step["key"]]))
+        except (MeterlogError, KeyError, ValueError):
+            drawn = ""
+        if drawn:
+            return drawn.replace(f"<style>{STYLE}</style>", "")
     return plot_of(taken[-1], queries.readings_around(db, taken[-1]))
 
 

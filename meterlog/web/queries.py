@@ -21,11 +21,14 @@ if TYPE_CHECKING:
 OUTCOMES = ("pass", "fail", "undecided", "not judged")
 JOBS_A_PAGE = 20
 WORDS_MOST = 6
-_HOLDS = """(
-    j.ref || ' ' || j.appliance || ' ' || j.plate || ' ' || t.name LIKE ? ESCAPE '\\'
-    OR EXISTS (SELECT 1 FROM disclosure d WHERE d.job = j.id AND d.content IS NULL AND d.value LIKE ? ESCAPE '\\')
+RECENT_JOBS = 500
+"""Jobs whose personal fields are searched: they stand in no index, so that what is erased stays nowhere."""
+_HOLDS = f"""j.id IN (
+    SELECT rowid FROM job_words WHERE job_words MATCH ? UNION
+    SELECT job FROM disclosure WHERE job > (SELECT max(id) FROM job) - {RECENT_JOBS}
+        AND content IS NULL AND value LIKE ? ESCAPE '\\'
 )"""
-"""Whether a job holds a word: its number, appliance, plate, procedure, personal fields and notes."""
+"""Whether a job holds a word: its number, appliance and plate by full text, its names and notes as they stand."""
 CONTEXT_MS = 8_000
 """What is shown before and after a capture."""
 CONTEXT_READINGS = 600
@@ -46,11 +49,8 @@ def _one(db: Connection, sql: str, *values: Any) -> Row | None:
 
 
 def jobs(db: Connection, before: int | None = None, words: str = "") -> list[Row]:
-    """The newest jobs with the tallies of the verdicts that count; older than `before`, holding all `words`.
-
-    Personal fields are searched where they stand, not through an index: what is erased stays nowhere.
-    """
-    likes = [f"%{_literally(word)}%" for word in words.split()[:WORDS_MOST]]
+    """The newest jobs with the tallies of the verdicts that count; older than `before`, holding all `words`."""
+    held = words.split()[:WORDS_MOST]
     found = _all(
         db,
         """
@@ -59,14 +59,20 @@ def jobs(db: Connection, before: int | None = None, words: str = "") -> list[Row
             (SELECT value FROM disclosure d WHERE d.job = j.id AND d.name = 'complaint') AS complaint
         FROM job j JOIN text t ON t.sha256 = j.procedure
         WHERE j.id < ? AND {wanted} ORDER BY j.id DESC LIMIT ?
-        """.replace("{wanted}", " AND ".join([_HOLDS] * len(likes)) or "1"),
+        """.replace("{wanted}", " AND ".join([_HOLDS] * len(held)) or "1"),
         before if before is not None else 2**62,
-        *(like for like in likes for _ in range(2)),
+        *(value for word in held for value in (_as_words(word), f"%{_literally(word)}%")),
         JOBS_A_PAGE + 1,
     )
     for job in found:
         job["tally"] = _tally(db, job["id"])
     return found
+
+
+def _as_words(word: str) -> str:
+    """A word for full text: as it stands, and as the beginning of a longer one."""
+    quoted = word.replace('"', '""')
+    return f'"{quoted}"*'
 
 
 def _literally(words: str) -> str:
@@ -350,10 +356,16 @@ def history(db: Connection, step_key: str, appliance: str) -> list[Row]:
 
 
 def appliances(db: Connection) -> list[Row]:
-    """The types of appliance that were worked on, with the newest job of each."""
-    return _all(db, "SELECT appliance, count(*) AS jobs, max(id) AS job FROM job GROUP BY appliance ORDER BY appliance")
-
-
-def trend(db: Connection, link: int, since: int) -> list[Row]:
-    """Ten-second slots of a link from `since`, ms on its clock."""
-    return _all(db, "SELECT * FROM summary WHERE link = ? AND at >= ? ORDER BY channel, at", link, since)
+    """The types of appliance that were worked on, with the newest job of each: one step of the index a type."""
+    return _all(
+        db,
+        """
+        WITH RECURSIVE type (appliance) AS (
+            SELECT min(appliance) FROM job UNION ALL
+            SELECT (SELECT min(j.appliance) FROM job j WHERE j.appliance > type.appliance)
+            FROM type WHERE type.appliance IS NOT NULL
+        )
+        SELECT appliance, (SELECT max(j.id) FROM job j WHERE j.appliance = type.appliance) AS job
+        FROM type WHERE appliance IS NOT NULL
+        """,
+    )
