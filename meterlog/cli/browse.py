@@ -24,8 +24,10 @@ def browse(db: Path, port: int | None, lan: bool, no_open: bool) -> None:
     Example:
       meterlog browse --lan
     """
+    from meterlog.store.sqlite import open_reader
     from meterlog.web import serve
 
+    open_reader(db).close()  # says so when it can't be read, before a port is taken
     opening = serve.open_address(port, lan)
     application = serve.application(db, opening.token, opening.hosts)
     click.echo(f"{db} is open at {opening.url} (Ctrl-C ends it)", err=True)

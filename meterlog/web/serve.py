@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import Any
 
 from meterlog.errors import CannotDo
-from meterlog.store.sqlite import open_reader
 from meterlog.web import labels
 from meterlog.web.door import ENTER, Door
 from meterlog.web.uncounted import Uncounted
@@ -32,11 +31,7 @@ class Opening:
 
 
 def application(database: Path, token: str = "", hosts: frozenset[str] = frozenset()) -> Any:
-    """The ASGI application: Datasette with our plugin, over `database`.
-
-    Raises: CannotDo when the database is not there or can't be read.
-    """
-    open_reader(database).close()
+    """The ASGI application: Datasette with our plugin, over `database`, which is there."""
     from datasette.app import Datasette
     from datasette.database import Database
     from datasette.plugins import pm

@@ -177,11 +177,6 @@ def test_an_origin_is_ours_by_name_and_port():
     assert not is_ours("", "")
 
 
-def test_a_missing_database_is_said(tmp_path):
-    with pytest.raises(CannotDo, match="there is no database"):
-        serve.application(tmp_path / "none.db")
-
-
 def test_a_taken_port_is_said_and_the_usual_one_gives_way():
     first = serve.open_address(0, lan=False)
     number = first.socket.getsockname()[1]

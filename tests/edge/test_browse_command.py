@@ -1,0 +1,64 @@
+"""`meterlog browse`: what it says, and the code for a phone."""
+
+import re
+
+import pytest
+import records
+from click.testing import CliRunner
+
+from meterlog.cli import meterlog
+from meterlog.errors import CannotDo
+from meterlog.web import serve
+
+
+@pytest.fixture
+def served(monkeypatch):
+    """What would be served, without serving it."""
+    seen = []
+
+    def run(application, opening):
+        seen.append((application, opening))
+        opening.socket.close()
+
+    monkeypatch.setattr(serve, "run", run)
+    return seen
+
+
+@pytest.fixture(scope="module")
+def database(tmp_path_factory):
+    return records.make(tmp_path_factory.mktemp("browse") / "bench.db")
+
+
+def browse(database, *words):
+    return CliRunner().invoke(meterlog, ["browse", "--db", str(database), "--no-open", *words], catch_exceptions=False)
+
+
+def test_it_listens_on_the_loopback_address_and_says_where(database, served):
+    done = browse(database, "--port", "0")
+    assert re.fullmatch(rf"{database} is open at http://127\.0\.0\.1:\d+/ \(Ctrl-C ends it\)\n", done.stderr)
+    assert served[0][1].token == ""
+
+
+def test_a_phone_is_let_in_by_a_code(database, served, monkeypatch):
+    monkeypatch.setattr(serve, "_own_address", lambda: "192.0.2.5")  # RFC 5737: an address of no machine
+    done = browse(database, "--port", "0", "--lan")
+    opening = served[0][1]
+    assert opening.lan_url == f"http://192.0.2.5:{opening.url.split(':')[2].strip('/')}/enter?token={opening.token}"
+    assert len(opening.token) >= 32
+    assert f"Scan it with the phone, or open {opening.lan_url}" in done.stderr
+    assert done.stdout.count("\n") > 10  # the code itself
+
+
+def test_every_start_has_a_token_of_its_own(database, served, monkeypatch):
+    monkeypatch.setattr(serve, "_own_address", lambda: "192.0.2.5")
+    browse(database, "--port", "0", "--lan")
+    browse(database, "--port", "0", "--lan")
+    assert served[0][1].token != served[1][1].token
+
+
+def test_a_missing_database_is_said_before_anything_is_opened(tmp_path, served):
+    with pytest.raises(CannotDo, match="there is no database"):
+        CliRunner().invoke(
+            meterlog, ["browse", "--db", str(tmp_path / "no.db"), "--no-open", "--port", "0"], catch_exceptions=False
+        )
+    assert served == []
