@@ -16,8 +16,6 @@ from dataclasses import dataclass
 from itertools import combinations
 from typing import TYPE_CHECKING, Any, TypeAlias
 
-from uncertainties import ufloat, umath  # type: ignore[import-untyped]
-
 from meterlog.distributions import ErrorSum, student_cdf, student_quantile
 
 if TYPE_CHECKING:
@@ -113,6 +111,8 @@ def error_of(error: Error) -> Estimate:
     """An error as a number to add; 0 when there is none. Add the *same* number to two estimates that share it."""
     if not error.standard_uncertainty:
         return 0.0
+    from uncertainties import ufloat  # type: ignore[import-untyped]
+
     return ufloat(0.0, error.standard_uncertainty, tag=error)
 
 
@@ -128,11 +128,15 @@ def standard_uncertainty(value: Estimate) -> float:
 
 def log(value: Any) -> Any:
     """Natural logarithm of an estimate or a float."""
+    from uncertainties import umath
+
     return umath.log(value)
 
 
 def exp(value: Any) -> Any:
     """e to the power of an estimate or a float."""
+    from uncertainties import umath
+
     return umath.exp(value)
 
 

@@ -86,7 +86,8 @@ _PLAIN = {"ohm": "ohm", "V": "volt", "A": "ampere", "W": "watt", "F": "farad", "
           "J": "joule", "volt": "volt", "ampere": "ampere", "watt": "watt", "farad": "farad", "hertz": "hertz",
           "second": "second", "kelvin": "kelvin", "dimensionless": "dimensionless"}  # fmt: skip
 _ALONE = {"s": ("second", 1.0, 0.0), "ms": ("second", 1e-3, 0.0), "us": ("second", 1e-6, 0.0),
-          "K": ("kelvin", 1.0, 0.0), "degC": ("kelvin", 1.0, 273.15), "delta_degC": ("kelvin", 1.0, 0.0),
+          "K": ("kelvin", 1.0, 0.0), "degC": ("kelvin", 1.0, 273.15), "degF": ("kelvin", 5 / 9, 459.67 * 5 / 9),
+          "delta_degC": ("kelvin", 1.0, 0.0),
           "percent": ("dimensionless", 0.01, 0.0)}  # fmt: skip
 """Everyday units by symbol, so that a one-off need not wait for pint. A test holds them to pint's own."""
 

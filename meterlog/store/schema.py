@@ -1,4 +1,4 @@
-"""The tables, made and migrated with sqlite-utils. Evidence refuses UPDATE, DELETE and REPLACE.
+"""The tables, and what is looked at before a database is written. Evidence refuses UPDATE, DELETE and REPLACE.
 
     text        profile, procedure and instrument texts by the SHA-256 of their exact bytes
     instrument  what stands on the bench: its name, profile and facts (accuracy, calibration)
@@ -23,13 +23,10 @@ Times: `at` is milliseconds on the link's monotonic clock since it was opened; U
 
 from __future__ import annotations
 
-import secrets
 from typing import TYPE_CHECKING
 
-from sqlite_utils import Database, Migrations
-
 from meterlog.errors import CannotDo
-from meterlog.store.views import VIEWS
+from meterlog.store import sqlite
 
 if TYPE_CHECKING:
     from meterlog.store.sqlite import Connection
@@ -43,54 +40,7 @@ EVIDENCE = (
 KNOWN_VERSION = 1
 """`user_version` of the newest layout this program knows."""
 
-migrations = Migrations("meterlog")
-
-
-@migrations()
-def first_tables(db: Database) -> None:
-    for statement in _TABLES.split(";\n"):
-        if statement.strip():
-            db.execute(statement)
-    for table in EVIDENCE:
-        _protect(db, table)
-    for name, sql in VIEWS.items():
-        db.create_view(name, sql)
-    db.execute(
-        "CREATE TRIGGER job_is_found_by_its_words AFTER INSERT ON job BEGIN INSERT INTO job_words "
-        "(rowid, ref, appliance, plate) VALUES (NEW.id, NEW.ref, NEW.appliance, NEW.plate); END"
-    )
-    db.execute(
-        "CREATE TRIGGER disclosure_is_not_rewritten BEFORE UPDATE ON disclosure BEGIN "
-        "SELECT RAISE(ABORT, 'a personal field is erased, never rewritten'); END"
-    )
-    db.execute(
-        "INSERT INTO bench (one, identity, made_utc) VALUES (1, ?, strftime('%Y-%m-%dT%H:%M:%SZ', 'now'))",
-        [secrets.token_hex(16)],
-    )
-    db.execute("PRAGMA user_version = 1")
-
-
-def _protect(db: Database, table: str) -> None:
-    """Refuse change in the database itself, for every program that opens the file.
-
-    REPLACE deletes without firing delete triggers unless the connection asks for it, so a row whose
-    key is taken is refused before it is inserted.
-    """
-    key = {"bench": "one", "text": "sha256", "seal": "number"}.get(table, "id")
-    said = f"{table} is evidence: nothing recorded is changed or deleted"
-    for change in ("UPDATE", "DELETE"):
-        db.execute(
-            f"CREATE TRIGGER {table}_refuses_{change.lower()} BEFORE {change} ON {table} "
-            f"BEGIN SELECT RAISE(ABORT, '{said}'); END"
-        )
-    taken = "seal = NEW.seal AND place = NEW.place" if table == "leaf" else f"{key} = NEW.{key}"
-    db.execute(
-        f"CREATE TRIGGER {table}_refuses_replace BEFORE INSERT ON {table} "
-        f"WHEN EXISTS (SELECT 1 FROM {table} WHERE {taken}) BEGIN SELECT RAISE(ABORT, '{said}'); END"
-    )
-
-
-_TABLES = """
+TABLES = """
 CREATE TABLE bench (
     one INTEGER PRIMARY KEY CHECK (one = 1),
     identity TEXT NOT NULL CHECK (length(identity) = 32),
@@ -293,21 +243,32 @@ def migrate(connection: Connection) -> None:
 
     Raises: CannotDo when a newer meterlog made it, or another program's tables are there.
     """
-    db = Database(connection)
     found = connection.execute("PRAGMA user_version").fetchone()[0]
     if found > KNOWN_VERSION:
         raise CannotDo(
             f"the database was made by a newer meterlog (layout {found}, known {KNOWN_VERSION})",
             "upgrade with: pip install --upgrade meterlog",
         )
-    if found == 0 and set(db.table_names()) - {"_sqlite_migrations"}:
-        raise CannotDo("the file holds another program's tables", "choose another file with --db PATH")
-    migrations.apply(db)
+    if found < KNOWN_VERSION:
+        _bring_up(connection, found)
     missing = [table for table in EVIDENCE if not _is_protected(connection, table)]
     if missing:
         raise CannotDo(
             f"the refusing triggers of {', '.join(missing)} are gone", "take the last copy that passes: meterlog audit"
         )
+
+
+def _bring_up(connection: Connection, found: int) -> None:
+    """Run the migrations that are missing; sqlite-utils is loaded for this alone."""
+    from meterlog.store.migrations import run_missing
+
+    others = connection.execute("SELECT 1 FROM sqlite_master WHERE name != '_sqlite_migrations' LIMIT 1").fetchone()
+    if found == 0 and others:
+        raise CannotDo("the file holds another program's tables", "choose another file with --db PATH")
+    try:
+        run_missing(connection)
+    except sqlite.OperationalError as error:
+        raise CannotDo(f"the database can't be made: {error}", "end the program that holds it, or make room") from None
 
 
 def _is_protected(connection: Connection, table: str) -> bool:

@@ -65,7 +65,7 @@ EVERYDAY = [
     for base, like in [("ohm", "ohm"), ("V", "volt"), ("A", "ampere"), ("W", "watt"), ("F", "farad"), ("H", "henry"),
                        ("Hz", "hertz"), ("J", "joule")]
     for prefix in ["f", "p", "n", "u", "m", "", "k", "M", "G", "T"]
-] + [("s", "second"), ("ms", "second"), ("us", "second"), ("K", "kelvin"), ("degC", "kelvin"),
+] + [("s", "second"), ("ms", "second"), ("us", "second"), ("K", "kelvin"), ("degC", "kelvin"), ("degF", "kelvin"),
      ("percent", "dimensionless"),
      ("delta_degC", "kelvin"), ("volt", "volt"), ("ampere", "ampere"), ("watt", "watt"), ("farad", "farad"),
      ("hertz", "hertz"), ("second", "second"), ("kelvin", "kelvin"), ("dimensionless", "dimensionless")]  # fmt: skip

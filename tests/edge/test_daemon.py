@@ -1,6 +1,8 @@
 """The daemon on pseudo-terminals: readings kept, states told, killed and started again."""
 
 import json
+import subprocess
+import sys
 
 import pytest
 from edge.bench import Daemon, Wire, run, wait_until
@@ -89,3 +91,17 @@ def test_bad_lines_on_the_control_socket_do_no_harm(daemon):
         assert not answer["ok"]
         assert said in answer["error"]
     assert daemon.answers()
+
+
+def test_a_daemon_over_known_profiles_loads_nothing_heavy():
+    """pint, uncertainties (which takes numpy along) and sqlite-utils cost more memory than all the rest."""
+    look = (
+        "import sys; from meterlog.daemon import main; from meterlog.profile import compile_profile\n"
+        "from meterlog.shipped import find, text_of\n"
+        "for name in ('handheld-segments', 'ascii-thermometer', 'modbus-rtu'):\n"
+        "    path = find(name, 'profiles/instruments'); compile_profile(text_of(path), str(path))\n"
+        "print(*{name.partition('.')[0] for name in sys.modules})"
+    )
+    loaded = subprocess.run([sys.executable, "-c", look], capture_output=True, text=True, check=True).stdout.split()
+    assert {"serial", "sqlite3"} <= set(loaded)
+    assert not {"pint", "uncertainties", "numpy", "sqlite_utils", "datasette", "asyncio"} & set(loaded)
