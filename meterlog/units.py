@@ -54,6 +54,12 @@ QUANTITIES: dict[str, Quantity] = {
     "cross_section": Quantity("metre ** 2", "cross-section"),
     "pressure": Quantity("pascal", "pressure"),
     "speed_of_rotation": Quantity("hertz", "speed of rotation"),
+    "conductance": Quantity("siemens", "conductance"),
+    "illuminance": Quantity("lux", "illuminance"),
+    "speed": Quantity("metre / second", "speed"),
+    "volume_flow": Quantity("metre ** 3 / second", "volume flow"),
+    "force": Quantity("newton", "force"),
+    "power_density": Quantity("watt / metre ** 2", "power density"),
     "ratio": Quantity("dimensionless", "ratio"),
 }
 """What can be measured. A profile, a procedure and the pages use these names only."""

@@ -141,7 +141,7 @@ def _compiled(said: Said, text: str, problems: Problems) -> Profile | None:
     if len(problems):
         return None
     assert said.frame
-    layout = layout_of(said.frame, said.first_byte)
+    layout = layout_of(said.frame, said.first_byte, None if said.messages else said)
     framer = framer_of(said.frame, layout, problems)
     around = Around(
         layout=layout, checks=said.checks, starts=said.frame.start, ends=said.frame.end if not layout.length else ()

@@ -7,20 +7,57 @@ from typing import TYPE_CHECKING
 from meterlog.frames.framer import Delimited, FixedLength, Framer, MarkedByBit, SelfTelling, Silence
 from meterlog.profile.kinds import parse_kind
 from meterlog.profile.layout import Layout
-from meterlog.profile.places import characters, parse_code
+from meterlog.profile.places import Bits, characters, parse_code
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from meterlog.profile.language import Cut, Length
+    from meterlog.profile.language import Cut, Field, Length, Says
     from meterlog.source import Problems
 
 
-def layout_of(cut: Cut, base: int) -> Layout:
-    """How places in these frames are counted."""
+def sharpened(cut: Cut, base: int, says: Says | None) -> tuple[frozenset[int] | None, ...]:
+    """What each byte of a frame of fixed length may be, by its marks, its numbers and the fields that must be a code."""
+    found = classes(cut)
+    for said in says.fields.values() if says else ():
+        place, low, mask = _one_byte(said)
+        index = place - base if place >= 0 else place + len(found)
+        codes = _codes(said)
+        if not codes or mask == 0 or not 0 <= index < len(found):
+            continue
+        allowed = frozenset(value for value in found[index] or range(256) if value >> low & mask in codes)
+        found[index] = allowed or found[index]
+    return tuple(found)
+
+
+def _one_byte(said: Field) -> tuple[int, int, int]:
+    """(byte, lowest bit, mask) of a field within one byte; mask 0 where it is not."""
+    bits = said.bits or ()
+    if said.kind in ("", "u8") and said.byte and said.byte.first == said.byte.last:
+        match bits:
+            case ():
+                return said.byte.first, 0, 255
+            case (int(high), int(low)):
+                return said.byte.first, low, (1 << high - low + 1) - 1
+    match bits:
+        case (Bits() as bit,):
+            return bit.byte, min(bit.high, bit.low), (1 << bit.width) - 1
+    return 0, 0, 0
+
+
+def _codes(said: Field) -> set[int]:
+    """The codes that a field must be, as numbers; empty where they are not."""
+    try:
+        return {parse_code(code) for code in said.value}
+    except ValueError:
+        return set()
+
+
+def layout_of(cut: Cut, base: int, says: Says | None = None) -> Layout:
+    """How places in these frames are counted; `says`: the message, where there is but one."""
     length = cut.length if isinstance(cut.length, int) else None
     tail = len(cut.end[0]) if cut.end and length is None and not cut.length else 0
-    allowed = tuple(classes(cut)) if length else ()
+    allowed = sharpened(cut, base, says) if length else ()
     return Layout(base=base, tail=tail, length=length, allowed=allowed)
 
 
@@ -38,7 +75,7 @@ def framer_of(cut: Cut, layout: Layout, problems: Problems) -> Framer | None:
         if any(len(set(map(len, marks))) > 1 for marks in (cut.start, cut.end)):
             cut.where.tell(problems, "length", expected="marks that are equally long", saw="marks of several lengths")
             return None
-        return FixedLength(classes(cut))
+        return FixedLength(layout.allowed)
     if cut.length is not None:
         tells = _length(cut.length, layout, cut.longest, problems)
         return SelfTelling(cut.start, tells, cut.end) if tells else None

@@ -5,6 +5,8 @@
     kohm                           a unit; its quantity follows where nobody names another
     prefix k                       the prefix lamp of a display with separate unit lamps
     step 0.1 degC                  what one count is worth
+    decimals 2                     figures after the point, where a code tells only that
+    times 10                       what the number is multiplied by
     up to 40 Mohm                  where the highest range ends: beyond it the display shows overload
     flag hold                      a flag, in the user's own words
     negative                       the sign, where it is told apart from the digits
@@ -88,6 +90,10 @@ def _item(words: str) -> Facts:
         return step(rest)
     if head == "up" and rest.startswith("to "):
         return _up_to(rest.removeprefix("to ").strip())
+    if head == "decimals" and re.fullmatch(r"-?\d", rest):
+        return Facts(decimals=int(rest))
+    if head == "times" and rest:
+        return _times(rest)
     return _measure(words)
 
 
@@ -97,6 +103,14 @@ def _up_to(text: str) -> Facts:
         return Facts(range_top=units.parse(text, units.split_measure(text)[1]))
     except WrongValue as error:
         raise ValueError(str(error)) from None
+
+
+def _times(text: str) -> Facts:
+    """A multiplier: "10" multiplies the counts, "0.01" moves the point."""
+    if not re.fullmatch(r"\d{1,6}(\.\d{1,6})?", text) or float(text) == 0:
+        raise ValueError("write such as `times 10` or `times 0.1`")
+    counts, decimals = units.counts_of(text)
+    return Facts(factor=counts, decimals=decimals or None)
 
 
 _PREFIXES = {"p": "p", "n": "n", "u": "u", "µ": "u", "μ": "u", "m": "m", "k": "k", "K": "k", "M": "M", "G": "G"}

@@ -1,12 +1,14 @@
 """The words after `as`: how bytes are read.
 
-u8 u16 u24 u32 u40 u48 u56 u64, i… (two's complement), sm… (top bit is the sign)
-f32 f64                            IEEE 754
+u8 u16 … u64, i8 … i64, sm8 … sm64   whole numbers; i: two's complement, sm: the top bit is the sign
+f32, f64                             IEEE 754
     each with big, little, or the order of the bytes in letters, A the most significant: CDAB
-bcd, bcd little                    two decimal figures a byte
-digits, hex                        figures as text
+bcd, bcd little                      two decimal figures a byte
+unpacked bcd, unpacked bcd little    one decimal figure a byte, in its lower half
+digits, digits little                decimal figures as text; little: the last figure comes first
+hex, signed hex                      a number in hex as text; signed: two's complement of its digits
 decimal, decimal 3.1, signed decimal   a number as text, with its point
-text                               a code as text, blanks around it taken off
+text                                 a code as text, blanks around it taken off
 """
 
 from __future__ import annotations
@@ -14,7 +16,10 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-WORDS = ("bcd", "bcd little", "digits", "hex", "decimal", "signed decimal", "text")
+WORDS = (
+    "bcd", "bcd little", "unpacked bcd", "unpacked bcd little", "digits", "digits little", "hex", "signed hex",
+    "decimal", "signed decimal", "text",
+)  # fmt: skip
 _BINARY = re.compile(r"(u|i|sm|f)(8|16|24|32|40|48|56|64)(?: (big|little|[A-H]{2,8}))?")
 _FIXED = re.compile(r"(signed )?decimal (\d{1,2})\.(\d{1,2})")
 
@@ -24,7 +29,7 @@ class Kind:
     """How bytes are read.
 
     Attributes:
-        name: u, i, sm, f, bcd, digits, hex, decimal, text.
+        name: u, i, sm, f, bcd, unpacked bcd, digits, hex, decimal, text.
         size: bytes of a binary number, None where the place says it.
         order: big, little or letters.
         signed: a decimal must show its sign.
@@ -60,9 +65,9 @@ def parse_kind(text: str, size: int | None = None) -> Kind:
 
         known = [*WORDS, "u8", "u16 big", "u16 little", "i16 big", "u32 big", "f32 big", "f32 CDAB", "decimal 3.1"]
         raise ValueError(near_miss(text, known))
-    if text.startswith("bcd"):
-        return Kind(name="bcd", order="little" if text.endswith("little") else "big")
-    return Kind(name=text.removeprefix("signed "), signed=text.startswith("signed"))
+    order = "little" if text.endswith(" little") else "big"
+    name = text.removeprefix("signed ").removesuffix(" little")
+    return Kind(name=name, signed=text.startswith("signed"), order=order)
 
 
 def _binary(match: re.Match[str], size: int | None) -> Kind:

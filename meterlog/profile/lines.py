@@ -117,9 +117,11 @@ def late_values(says: Says, values: Values, names: list[str]) -> None:
     """Fields of a template that are figures: their groups become whole numbers."""
     for name in names:
         field = says.fields.get(name)
-        if name not in values.known and field is not None and field.kind in ("digits", "hex"):
-            base = ", 16" if field.kind == "hex" else ""
-            values.hold(Value(kind="int", name=name, expr=f"int(g_{name}{base})", bits=64, field=field))
+        if name in values.known or field is None:
+            continue
+        kind = values.kind_of(field, None)
+        if kind is not None and kind.name in ("digits", "hex"):
+            values.hold(values.of_bytes(name, field, f"g_{name}", kind, "the text"))
 
 
 def holes(text: str) -> list[str]:

@@ -189,7 +189,7 @@ class MessageCompiler:
         kind = self.values.kind_of(said, None) if said.kind else Kind(name="decimal" if used else "text")
         if kind is None:
             return None
-        if kind.size is not None or kind.name == "bcd":
+        if kind.size is not None or kind.name.endswith("bcd"):
             said.where.tell(self.problems, "as", expected="a kind of text: decimal, digits, hex, text", saw=said.kind)
             return None
         return self.values.of_bytes(name, said, text, kind, f"part {said.part or said.item}")

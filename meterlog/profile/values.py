@@ -162,8 +162,9 @@ class Values:
                 field=field,
                 bits=8 * (kind.size or 4),
             )
-        if kind.name == "bcd":
-            digits = f"{text}[::-1].hex()" if kind.order == "little" else f"{text}.hex()"
+        if kind.name.endswith("bcd"):
+            turned = f"{text}[::-1]" if kind.order == "little" else text
+            digits = f"{turned}.hex()" + ("[1::2]" if kind.name.startswith("unpacked") else "")
             return self._figures(name, field, digits, "isdecimal", f"bytes {span}: a figure that is no decimal", 10)
         return self.of_bytes(name, field, text, kind, f"bytes {span}")
 
@@ -172,16 +173,24 @@ class Values:
         if kind.name == "text":
             return Value(kind="bytes", name=name, expr=f"{expr}.strip()", field=field)
         if kind.name == "digits":
-            return self._figures(name, field, f"{expr}.strip()", "isdigit", f"{where}: a figure that is no digit", 10)
+            turned = f"{expr}[::-1]" if kind.order == "little" else expr
+            return self._figures(name, field, f"{turned}.strip()", "isdigit", f"{where}: a figure that is no digit", 10)
         if kind.name == "hex":
             pattern = self.code.constant(re.compile(rb"[0-9A-Fa-f]{1,16}").fullmatch, "hex")
-            return self._figures(name, field, f"{expr}.strip()", pattern, f"{where}: no hex digits", 16)
+            value = self._figures(name, field, f"{expr}.strip()", pattern, f"{where}: no hex digits", 16)
+            return self._signed_hex(value) if kind.signed else value
         pattern = self.code.constant(re.compile(number_pattern(field, kind)).fullmatch, "number")
         self.code.add(f"m = {pattern}({expr})")
         self.fail("m is None", f"{name}: {where} hold no such number")
         parts = number_parts(name, field)
         self.code.add(f"{', '.join(parts)} = m.groups()")
         return Value(kind="number", name=name, parts=parts, width=kind.before, field=field)
+
+    def _signed_hex(self, value: Value) -> Value:
+        """Two's complement of as many bits as the hex digits have."""
+        bits = f"(4 * len(t_{value.name}))"
+        raw = self.hold(replace(value, name=f"{value.name}_raw"))
+        return replace(value, expr=f"({raw.expr} - (({raw.expr} >> {bits} - 1) << {bits}))", bits=64)
 
     def _figures(self, name: str, field: Field, text: str, test: str, reason: str, base: int) -> Value:
         """A whole number written in figures."""
@@ -260,7 +269,7 @@ def code_key(value: Value, text: str) -> object:
     """A code of a table as the generated decoder sees it. Raises: ValueError with a hint."""
     if value.kind == "int":
         field = value.field
-        if field is not None and field.kind in ("digits", "bcd", "bcd little") and not re.fullmatch(r"-?\d+", text):
+        if field is not None and field.kind.endswith(("digits", "bcd", "little")) and not re.fullmatch(r"-?\d+", text):
             return word_code(text)
         if re.fullmatch(r"[0-9A-Fa-f]+", text) and field is not None and field.kind == "hex":
             return int(text, 16)
