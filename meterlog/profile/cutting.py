@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 
 def sharpened(cut: Cut, base: int, says: Says | None) -> tuple[frozenset[int] | None, ...]:
-    """What each byte of a frame of fixed length may be, by its marks, its numbers and the fields that must be a code."""
+    """What each byte of a frame of fixed length may be: by its marks, its numbers, the fields that are a code."""
     found = classes(cut)
     for said in says.fields.values() if says else ():
         place, low, mask = _one_byte(said)
