@@ -9,6 +9,7 @@ from datasette.utils.asgi import NotFound
 from meterlog import units
 from meterlog.procedure.steps import MARKS
 from meterlog.web import procedures, queries, wording
+from meterlog.web.explained import explain
 from meterlog.web.recompute import recompute
 from meterlog.web.sheet import number_of, read, sheet
 
@@ -37,6 +38,8 @@ def reached_from(db: Connection, number: int) -> dict[str, Any] | None:
     texts = {name: queries.text(db, verdict[name]) for name in ("procedure", "profile", "facts") if verdict[name]}
     written = texts.get("procedure")
     procedure = procedures.read(verdict["procedure"], written["body"]) if written else None
+    frames = [row for row in readings if row["inside"]]
+    profile = texts.get("profile")
     return {
         "verdict": verdict,
         "result": verdict["result"],
@@ -46,7 +49,8 @@ def reached_from(db: Connection, number: int) -> dict[str, Any] | None:
         "how": wording.HOW,
         "marks": MARKS,
         "readings": readings,
-        "frames": [row for row in readings if row["inside"]],
+        "frames": frames,
+        "explained": explain(db, profile["body"], frames[0]) if profile and frames else [],
         "texts": texts,
         "seal": queries.seal_of(db, verdict["job"], "verdict", number),
     }

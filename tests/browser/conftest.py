@@ -1,4 +1,7 @@
-"""A real browser for the pages. Without chromium the tests are left out with a reason; in CI they fail."""
+"""A real browser for the pages. Without chromium the tests are left out with a reason; in CI they fail.
+
+A browser a module: while one runs, its event loop stands in the way of tests that run their own.
+"""
 
 import os
 import shutil
@@ -14,7 +17,7 @@ CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 SIZES = {"phone": {"width": 360, "height": 740}, "desktop": {"width": 1280, "height": 900}}
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def chromium():
     if CHROMIUM is None:
         if os.environ.get("CI"):

@@ -124,6 +124,7 @@ def test_a_whole_job_is_driven_from_the_page(meter, player, kettle, browse, page
     press(page, "Add it")
     expect(page.get_by_role("img", name="rating plate")).to_be_visible()
     page.get_by_role("link", name="verdict on Protective conductor").click()
+    expect(page.get_by_label("How a message was read")).to_contain_text("flag auto range")
     press(page, "Recompute now")
     expect(page.get_by_text("Reached again just now, the same to the last digit:")).to_be_visible()
     assert daemon.rows("SELECT step, outcome FROM verdicts WHERE counts ORDER BY id") == [

@@ -1,0 +1,30 @@
+"""How one message was read: which bytes became which field, by which line of the profile that was kept."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from meterlog.errors import MeterlogError
+from meterlog.profile import compile_profile
+from meterlog.profile.explain import Explainer
+
+if TYPE_CHECKING:
+    from meterlog.store.sqlite import Connection
+
+
+def explain(db: Connection, profile_text: str, reading: dict[str, Any]) -> list[str]:
+    """Lines on a reading's message, its fields with the lines of the profile; empty when it can't be read any more."""
+    try:
+        return Explainer(compile_profile(profile_text, "profile")).stream(reading["raw"], _asked(db, reading["id"]))
+    except MeterlogError:
+        return []
+
+
+def _asked(db: Connection, reading: int) -> bytes:
+    """What had been sent to the instrument before a reading's message came."""
+    row = db.execute(
+        "SELECT s.raw FROM reading r JOIN sent s ON s.chunk = r.chunk AND s.place <= r.place "
+        "WHERE r.id = ? ORDER BY s.id DESC LIMIT 1",
+        [reading],
+    ).fetchone()
+    return bytes(row[0]) if row else b""
