@@ -152,10 +152,11 @@ def ramp_power(load: Load, *, enthalpy_slope: float, slope: Estimate, lost: floa
 def display_half_step(resolution: float, scatter: float, drift: float) -> float:
     """Half width, K, of what a display's steps hide from a mean of readings.
 
-    Noise and drift carry readings across steps, and the mean then sees between them: the first
-    harmonic of the staircase's error falls as exp(-2 π² σ²/d²).
+    Noise and drift carry readings across steps, and the mean then sees between them: with noise the first
+    harmonic of the staircase's error falls as exp(-2 π² σ²/d²), with drift as one over the steps passed.
     """
     if not resolution:
         return 0.0
-    noise = max(scatter**2 - resolution**2 / 12.0, 0.0) + drift**2 / 12.0
-    return resolution / 2.0 * max(math.exp(-2.0 * math.pi**2 * noise / resolution**2), 0.1)
+    noise = max(scatter**2 - resolution**2 / 12.0, 0.0)
+    dithered = math.exp(-2.0 * math.pi**2 * noise / resolution**2)
+    return resolution / 2.0 * max(dithered / (1.0 + 2.0 * abs(drift) / resolution), 0.05)

@@ -35,11 +35,12 @@ class OnTime:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cycling:
-    """A regular part-power level: how long on, how often, s, and how many times."""
+    """A regular part-power level: how long on, how often, s, how many times, and how many whole cycles that is."""
 
     on_s: float
     period_s: float
     count: int
+    cycles: float
 
     @property
     def duty(self) -> float:
@@ -86,7 +87,7 @@ def _on_time(series: Series, first: int, end: int, heating: float) -> OnTime:
 
 def cycling_of(runs: Sequence[OnTime]) -> Cycling | None:
     """The regular cycling of a part-power level, over whole cycles; None for one run or a thermostat's."""
-    if len(runs) < 2:
+    if len(runs) < 2 or is_blurred(runs):
         return None
     whole = runs[:-1]
     lengths = [run.stop - run.start for run in whole]
@@ -95,7 +96,20 @@ def cycling_of(runs: Sequence[OnTime]) -> Cycling | None:
         return None
     if max(_spread(lengths), _spread(periods)) > REGULAR:
         return None
-    return Cycling(on_s=sum(lengths) / len(lengths), period_s=sum(periods) / len(periods), count=len(runs))
+    on, period = sum(lengths) / len(lengths), sum(periods) / len(periods)
+    last = (runs[-1].stop - runs[-1].start) / on
+    return Cycling(on_s=on, period_s=period, count=len(runs), cycles=len(runs) - 1 + (1.0 if last > 0.85 else last))
+
+
+def mean_pause(runs: Sequence[OnTime]) -> float:
+    """Mean time between two on-times, s."""
+    return sum(b.start - a.stop for a, b in pairwise(runs)) / (len(runs) - 1)
+
+
+def is_blurred(runs: Sequence[OnTime]) -> bool:
+    """Whether pauses or on-times are so short that a reading more or less makes much of them."""
+    shortest = min(min(b.start - a.stop, a.stop - a.start) for a, b in pairwise(runs))
+    return shortest < 6.0 * runs[0].half_width
 
 
 def _spread(values: Sequence[float]) -> float:

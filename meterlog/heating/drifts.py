@@ -35,7 +35,7 @@ def drift_of(stretch: Plateau, known: Exchange, capacity: float) -> Drift:
     """
     fit = straightened(stretch, known, capacity)
     length = stretch.last - stretch.first
-    hidden = max(0.4 * stretch.readings.resolution, 0.01) / length
+    hidden = max(0.6 * stretch.readings.resolution, 0.01) / length
     tail = 0.5 * abs(fit.tail) * math.exp(-length / (4.0 * fit.lag)) / length if fit.lag else 0.0
     return Drift(kelvin=stretch.line.level, slope=fit.value, u_slope=math.hypot(fit.u_value, hidden, tail))
 
@@ -47,4 +47,4 @@ def straightened(stretch: Plateau, known: Exchange, capacity: float) -> fits.Set
     bends = [(known.loss(v) - usual) / capacity for v in readings.values]
     spans = zip(pairwise(bends), pairwise(readings.times), strict=True)
     steps = accumulate(((a + b) / 2.0 * (t1 - t0) for (a, b), (t0, t1) in spans), initial=0.0)
-    return fits.fit_ramp(readings.times, [v + step for v, step in zip(readings.values, steps, strict=True)])
+    return fits.fit_ramp(readings, [v + step for v, step in zip(readings.values, steps, strict=True)])

@@ -18,6 +18,8 @@ from meterlog.uncertainty import effective_count
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from meterlog.heating.trace import Series
+
 Matrix = list[list[float]]
 
 
@@ -94,23 +96,28 @@ _LAGS = tuple(0.7 * 1.5**n for n in range(13))
 _FINER = tuple(1.5 ** (k / 6.0) for k in (-4, -3, -2, -1, 1, 2, 3, 4))
 
 
-def fit_level(times: Sequence[float], values: Sequence[float]) -> Settling:
+def fit_level(readings: Series, values: Sequence[float]) -> Settling:
     """The level of readings that may still be settling (probe lag, a vessel that follows)."""
-    return _fit_settling(times, values, sloped=False)
+    return _fit_settling(readings, values, sloped=False)
 
 
-def fit_ramp(times: Sequence[float], values: Sequence[float]) -> Settling:
+def fit_ramp(readings: Series, values: Sequence[float]) -> Settling:
     """The slope of a straight rise whose beginning may be bent (probe lag, a vessel that follows)."""
-    return _fit_settling(times, values, sloped=True)
+    return _fit_settling(readings, values, sloped=True)
 
 
-def _fit_settling(times: Sequence[float], values: Sequence[float], *, sloped: bool) -> Settling:
-    """A tail is taken only when it explains the readings clearly better than none, for readings worth what they are."""
+def _fit_settling(readings: Series, values: Sequence[float], *, sloped: bool) -> Settling:
+    """A tail is taken only when it explains the readings clearly better than none, for readings worth what they are.
+
+    A coarse display that stands still repeats itself: its readings are worth no more than its changes tell.
+    """
+    times = readings.times
     length = times[-1] - times[0]
     fit, lag = _with_tail(times, values, 0.0, sloped=sloped), _likely_lag(times, values, sloped=sloped)
     if lag:
         bent = _with_tail(times, values, lag, sloped=sloped)
-        if fit.square - bent.square >= _CLEARLY * bent.square / max(independent(bent.rest) - 3.0, 1.0):
+        worth = min(independent(bent.rest), readings.changes + 2.0)
+        if fit.square - bent.square >= _CLEARLY * bent.square / max(worth - 3.0, 1.0):
             fit = bent
         else:
             lag = 0.0

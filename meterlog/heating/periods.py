@@ -7,11 +7,18 @@ clock, s; temperatures K.
 from __future__ import annotations
 
 import math
+import operator
 from dataclasses import dataclass
+from itertools import accumulate
 from statistics import fmean, median
+from typing import TYPE_CHECKING
 
 from meterlog.heating import fits
-from meterlog.heating.trace import Series
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from meterlog.heating.trace import Series
 
 SHORTEST_S = 8.0
 """A still stretch must last so long, and have four readings (10 s at 1 Hz: common practice, no source)."""
@@ -49,10 +56,10 @@ class Plateau:
     def last(self) -> float:
         return self.readings.times[-1]
 
-    def settling_lag(self) -> float:
-        """Time constant, s, with which readings still rise to the plateau; 0 where none is seen."""
-        fit = fits.fit_ramp(self.readings.times, self.readings.values)
-        return fit.lag if fit.tail < 0.0 else 0.0
+    def settling_lag(self, most: float) -> float:
+        """Time constant, s, with which readings still rise to the plateau; 0 where none is seen below `most`."""
+        fit = fits.fit_ramp(self.readings, self.readings.values)
+        return fit.lag if fit.tail < 0.0 and fit.lag < most else 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -215,38 +222,55 @@ def _plateau(series: Series) -> Plateau:
 
 
 class _Sums:
-    """Running sums over a series, so that the residual of a line over any part costs a few operations."""
+    """Running sums over a series, so that the residual of a line or parabola over any part costs a few operations."""
 
-    def __init__(self, series: Series) -> None:
-        t0, y0 = series.times[0], series.values[0]
-        rows = [(0.0, 0.0, 0.0, 0.0, 0.0)]
-        for t, y in zip((t - t0 for t in series.times), (v - y0 for v in series.values), strict=True):
-            a, b, c, d, e = rows[-1]
-            rows.append((a + t, b + y, c + t * t, d + t * y, e + y * y))
+    def __init__(self, times: Sequence[float], values: Sequence[float]) -> None:
+        first, self._length = times[0], times[-1] - times[0]
+        rows = [(0.0,) * 7]
+        for t, y in zip(((t - first) / self._length for t in times), (v - values[0] for v in values), strict=True):
+            terms = (t, t * t, t**3, t**4, y, t * y, t * t * y)
+            rows.append(tuple(map(operator.add, rows[-1], terms)))
         self._rows = rows
+        self._squares = [0.0, *accumulate((v - values[0]) ** 2 for v in values)]
+
+    def _part(self, first: int, last: int) -> tuple[float, ...]:
+        return tuple(map(operator.sub, self._rows[last], self._rows[first]))
 
     def line(self, first: int, last: int) -> tuple[float, float]:
         """(residual square, slope) of the line through readings first..last-1."""
         n = last - first
-        t, y, tt, ty, yy = (b - a for a, b in zip(self._rows[first], self._rows[last], strict=True))
-        stt, sty, syy = tt - t * t / n, ty - t * y / n, yy - y * y / n
+        t, tt, _, _, y, ty, _ = self._part(first, last)
+        stt, sty = tt - t * t / n, ty - t * y / n
         slope = sty / stt if stt > 0.0 else 0.0
-        return max(syy - slope * sty, 0.0), slope
+        square = self._squares[last] - self._squares[first] - y * y / n
+        return max(square - slope * sty, 0.0), slope / self._length
+
+    def arc(self, first: int, last: int) -> tuple[float, float]:
+        """(residual square, mean slope) of the parabola: a ramp that the room bends."""
+        n = last - first
+        t, tt, ttt, tttt, y, ty, tty = self._part(first, last)
+        a, b, c = tt - t * t / n, ttt - t * tt / n, tttt - tt * tt / n
+        p, q = ty - t * y / n, tty - tt * y / n
+        bend = a * c - b * b
+        if n < 6 or bend <= 1e-12 * a * c:
+            return self.line(first, last)
+        slope, curve = (p * c - q * b) / bend, (q * a - p * b) / bend
+        square = self._squares[last] - self._squares[first] - y * y / n
+        return max(square - slope * p - curve * q, 0.0), p / a / self._length
 
 
 def find_ramp(series: Series) -> Ramp | Refused:
-    """The steepest straight rise between two flatter parts: three lines that leave the least residual.
+    """The steepest rise between two flatter parts: line, gentle arc and line that leave the least residual.
 
     Refuses when nothing rises clearly, or the rise is a probe put into hot water rather than heating.
     """
     times, values = fits.thinned(series.times, series.values, 90)
-    coarse = Series(times=tuple(times), values=tuple(values))
     best: tuple[float, int, int] | None = None
-    sums, n = _Sums(coarse), len(coarse)
+    sums, n = _Sums(times, values), len(times)
     for i in range(n - 4):
         before, rising = sums.line(0, i + 1) if i > 1 else (0.0, 0.0)
         for j in range(i + 4, n + 1):
-            square, slope = sums.line(i, j)
+            square, slope = sums.arc(i, j)
             after, falling = sums.line(j - 1, n) if n - j > 1 else (0.0, 0.0)
             steepest = slope > 2.0 * max(abs(rising), abs(falling))
             if steepest and (best is None or before + square + after < best[0]):
@@ -254,7 +278,7 @@ def find_ramp(series: Series) -> Ramp | Refused:
     if best is None:
         return _no_ramp("the temperature does not rise")
     _, i, j = best
-    inside = series.between(coarse.times[i], coarse.times[j - 1])
+    inside = series.between(times[i], times[j - 1])
     slope = sums.line(i, j)[1]
     rise = slope * (inside.times[-1] - inside.times[0])
     if rise < max(2.0, 10.0 * series.resolution) or len(inside) < 5:

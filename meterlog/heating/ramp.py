@@ -34,6 +34,8 @@ NEAR_BOILING = 90.0 + water.ZERO_CELSIUS
 RAMP = "ramp of the trace"
 CROOKED = 0.02
 """Readings may scatter by this part of the rise about its line: pauses of a part-power level do."""
+SLOWEST_PROBE_S = 20.0
+"""An approach to the plateau slower than this is the load's own, not the probe's."""
 MOST_BENT = 0.05
 """A ramp of which a lag may bend more than this part is refused."""
 VESSEL_FOLLOWS_S = 15.0
@@ -46,6 +48,8 @@ def by_ramp(temperature: Series, load: Load, room: Stated | None, *, needs_plate
     Args:
         needs_plateau: refuse when no plateau follows; else the ramp alone will do.
     """
+    if _is_broken(temperature):
+        return _not_one_ramp()
     ramp = periods.find_ramp(temperature)
     if isinstance(ramp, Refused):
         return ramp
@@ -104,6 +108,12 @@ def _found(
     return _balance(temperature, load, known, inside, fit, before, after, (first_meet, last_meet, lag), refused)
 
 
+def _is_broken(temperature: Series) -> bool:
+    """Whether the temperature went on elsewhere while nothing was read."""
+    spans = zip(pairwise(temperature.times), pairwise(temperature.values), strict=True)
+    return any(t1 - t0 > 10.0 * temperature.interval and abs(b - a) > 2.0 for (t0, t1), (a, b) in spans)
+
+
 def _not_one_ramp() -> Refused:
     why = "the rise is no straight ramp between two levels: the probe was not in the load throughout"
     advice = "give --start and --stop, or log the power"
@@ -145,7 +155,7 @@ def _content(load: Load, kelvin: float) -> float:
 def _fit(inside: Series, load: Load, known: Exchange) -> fits.Settling:
     """The ramp in terms of heat: contents and losses together rise by the power, in a straight line."""
     heat = [_content(load, v) + lost for v, lost in zip(inside.values, _losses(inside, known), strict=True)]
-    return fits.fit_ramp(inside.times, heat)
+    return fits.fit_ramp(inside, heat)
 
 
 def _meet(level: Plateau, load: Load, known: Exchange, inside: Series, fit: fits.Settling, near: float) -> float:
@@ -193,7 +203,7 @@ def _balance(
     power = power + known.conductance * shared.offset
     duration = last_meet - first_meet
     lag, u_lag = _delay(temperature, first, fit.value / load.capacity(first.kelvin), first_meet)
-    lag = max(lag, after.settling_lag() if after else 0.0)
+    lag = max(lag, after.settling_lag(SLOWEST_PROBE_S) if after else 0.0)
     bend = _bend(duration, lag, load.vessel.capacity / load.capacity(first.kelvin))
     if bend.standard_uncertainty > MOST_BENT:
         return _too_short(duration, lag)

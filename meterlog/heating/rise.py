@@ -24,7 +24,7 @@ IN_LOAD = 0.2
 """Readings during heating that follow the straight rise within this part of it were taken in the load."""
 PROBE_LAG_S = 15.0
 """A slower approach than this, s, is the load's own (an element that gives off its heat), not a probe's."""
-LIKE_AIR_K = 2.5
+LIKE_AIR_K = 4.0
 """Water so near the room's temperature may have its plateau begin with readings of the air: they are dropped."""
 SETTLED = 0.01
 """A tail still left at the end of a plateau may be this part of the rise, or one step of the display."""
@@ -83,7 +83,7 @@ def end_of(stretch: Plateau, load: Load, known: Exchange, moment: float, name: s
     level = stretch.line.level
     cooling = known.loss(level) / load.capacity(level)
     carried = [v + cooling * (t - moment) for t, v in zip(readings.times, readings.values, strict=True)]
-    fit = fits.fit_level(readings.times, carried)
+    fit = fits.fit_level(readings, carried)
     drift = cooling * (stretch.last - stretch.first)
     half_step = balance.display_half_step(readings.resolution, fit.scatter, drift)
     behind = cooling * fit.lag if fit.tail < 0.0 and fit.lag < PROBE_LAG_S else 0.0

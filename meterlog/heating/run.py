@@ -9,6 +9,7 @@ and after where heating began and ended, to a fraction of a sample.
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -95,7 +96,18 @@ def _find(
     if isinstance(found, Refused) and found.what == "stable start":
         along = by_ramp(trace.temperature, load, room, needs_plateau=True)
         return along if isinstance(along, Found) else found
+    if isinstance(found, Found) and "log" in heating.how and len(on_times(trace)) == 1:
+        return _finer(found, by_ramp(trace.temperature, load, room, needs_plateau=True))
     return found
+
+
+def _finer(rise: Found, ramp: Found | Refused) -> Found:
+    """The ramp's answer where a slow power log times heating worse than the rise itself does, and both agree."""
+    if isinstance(ramp, Refused) or not rise.heating.in_load:
+        return rise
+    coarse, fine = standard_uncertainty(rise.power), standard_uncertainty(ramp.power)
+    agree = abs(nominal(rise.power) - nominal(ramp.power)) < 3.0 * math.hypot(coarse, fine)
+    return ramp if agree and fine < 0.7 * coarse else rise
 
 
 def _told(answer: HeatingResult, load: Load, room: Stated | None) -> HeatingResult:

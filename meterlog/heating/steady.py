@@ -45,31 +45,37 @@ def why_not_steady(
     usual = straightened(before, known, capacity).scatter if before else 0.0
     if fit.scatter > max(SCATTER_K, 2.0 * after.readings.resolution, 3.0 * usual):
         return _not_stirred(f"readings scatter by {fit.scatter:.2f} K")
-    if fit.tail > max(0.5, (LAYERS + load.vessel.capacity / (2.0 * capacity)) * rise) and fit.lag > SLOW_S / 2.0:
+    coarse = 4.0 * after.readings.resolution
+    if (
+        fit.tail > max(0.5, coarse, (LAYERS + load.vessel.capacity / (2.0 * capacity)) * rise)
+        and fit.lag > SLOW_S / 2.0
+    ):
         return _not_stirred(f"the temperature falls by {fit.tail:.1f} K within {2.0 * fit.lag:.0f} s")
-    if -fit.tail > 0.3 and fit.lag > SLOW_S and not in_load:
+    if -fit.tail > max(0.3, coarse) and fit.lag > SLOW_S and not in_load:
         return _not_stirred(
             f"the temperature rises by {-fit.tail:.1f} K within {2.0 * fit.lag:.0f} s, slower than a probe"
         )
-    return _implausible(drift_of(after, known, capacity), learned(load, room, before), load, capacity)
+    return _implausible(drift_of(after, known, capacity), learned(load, room, before), load, in_load=in_load)
 
 
-def _implausible(drift: Drift, expected: Exchange, load: Load, capacity: float) -> Refused | None:
-    """A drift that the room cannot account for, given what the drift before heating and ordinary vessels lose."""
+def _implausible(drift: Drift, expected: Exchange, load: Load, *, in_load: bool) -> Refused | None:
+    """A drift that the room cannot account for, given what the drift before heating and ordinary vessels lose.
+
+    Where a probe saw the load throughout, a large loss shows in its ramp too, and is believed sooner.
+    """
+    capacity = load.capacity(drift.kelvin)
+    far, most = (FAR, MOST_CONDUCTANCE) if in_load else (FAR / 2.0, MOST_CONDUCTANCE / 2.0)
     flow, doubt = -capacity * drift.slope, 3.0 * capacity * drift.u_slope + 15.0
     above = drift.kelvin - expected.room
     if flow < min(expected.conductance * above, 0.0) - doubt:
         why = f"still rising by {drift.slope:.3f} K/s: no plateau"
         return Refused(what="plateau", why=why, advice="stir, and go on logging until the temperature stands for 30 s")
-    steam = 1.5 * open_loss(drift.kelvin, expected.area)
-    wide = min(math.exp(FAR * expected.spread[0][0] / expected.conductance) * expected.conductance, _most(load))
+    size = load.mass.value ** (2.0 / 3.0)
+    steam = open_loss(drift.kelvin, expected.area)
+    wide = min(math.exp(far * expected.spread[0][0] / expected.conductance) * expected.conductance, most * size)
     if flow > wide * max(above, 0.0) + steam + doubt:
         return _not_stirred(f"the temperature falls by {-drift.slope:.3f} K/s, faster than this load cools")
     return None
-
-
-def _most(load: Load) -> float:
-    return float(MOST_CONDUCTANCE * load.mass.value ** (2.0 / 3.0))
 
 
 def _not_stirred(what: str) -> Refused:

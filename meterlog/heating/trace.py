@@ -59,6 +59,11 @@ class Series:
         kept = [(t, v) for t, v in zip(self.times, self.values, strict=True) if first <= t <= last]
         return Series(times=tuple(t for t, _ in kept), values=tuple(v for _, v in kept), resolution=self.resolution)
 
+    @property
+    def changes(self) -> int:
+        """How many readings differ from the one before."""
+        return sum(a != b for a, b in pairwise(self.values))
+
     def without(self, first: float, last: float) -> Series:
         """All but the part with first <= time < last."""
         kept = [(t, v) for t, v in zip(self.times, self.values, strict=True) if not first <= t < last]

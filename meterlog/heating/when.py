@@ -52,16 +52,24 @@ def _doubt(moment: Stated) -> float:
 def heating_time(heating: Heating, runs: list[OnTime], cycles: Cycling | None) -> Estimate:
     """The time, s, that the energy is divided by, with its errors.
 
-    Regular cycling counts whole cycles; a thermostat's pauses and a warm-up seen in the log do not count.
+    Regular cycling counts whole cycles; a thermostat's pauses and a warm-up seen in the log do not count. Pauses
+    too short for the log to time count half a pause at the end, give or take that half.
     """
-    nominal = heating.duration - heating.warm_up
+    seconds, widened, pause = heating.duration - heating.warm_up, 1.0, 0.0
     if "stated" not in heating.how and len(runs) > 1:
-        on = sum(run.stop - run.start for run in runs)
-        nominal = on / cycles.duty if cycles else on
+        if cycling.is_blurred(runs):
+            pause = cycling.mean_pause(runs)
+            seconds = heating.duration + pause / 2.0
+        elif cycles:
+            seconds = cycles.period_s * cycles.cycles
+            widened = cycles.count / (cycles.count - 1.0)
+        else:
+            seconds = sum(run.stop - run.start for run in runs)
     errors = [
-        rectangle("start of heating", heating.u_start * math.sqrt(3.0), heating.how),
-        rectangle("stop of heating", heating.u_stop * math.sqrt(3.0), heating.how),
+        rectangle("start of heating", widened * heating.u_start * math.sqrt(3.0), heating.how),
+        rectangle("stop of heating", widened * heating.u_stop * math.sqrt(3.0), heating.how),
+        rectangle("whole cycles", pause / 2.0, heating.how),
     ]
     if heating.warm_up:
         errors.append(rectangle("warm-up time", runs[0].half_width, "power log"))
-    return estimate(nominal, *errors)
+    return estimate(seconds, *errors)
