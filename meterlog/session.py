@@ -208,6 +208,11 @@ class ByCase:
         self._case = Case(procedure=procedure, where=where, entries=entries or {})
         self._answer_of = answer_of
         self._logs: dict[str, deque[tuple[int, float, Reading]]] = {}
+        self._answers: dict[tuple[str, Capture], Answer] = {}
+
+    def know(self, source: str, capture: Capture, answer: Answer) -> None:
+        """Take an answer as it was kept: its instrument may have been opened again, or be gone."""
+        self._answers[source, capture] = answer
 
     def remember(self, source: str, ordinal: int, reading: Reading, at: float) -> None:
         self._logs.setdefault(source, deque(maxlen=LOG_READINGS)).append((ordinal, at, reading))
@@ -222,11 +227,13 @@ class ByCase:
         return replace(self._case, answers=answers)
 
     def _answer(self, source: str, capture: Capture) -> Answer:
-        log = self._logs.get(source, ())
-        first, last = capture.first, capture.last
-        return self._answer_of(
-            source, capture, lambda: tuple((at, reading) for n, at, reading in log if first <= n <= last)
-        )
+        """A capture's answer, made once: what is known of its instrument is what was known then."""
+        if (source, capture) not in self._answers:
+            log, first, last = self._logs.get(source, ()), capture.first, capture.last
+            self._answers[source, capture] = self._answer_of(
+                source, capture, lambda: tuple((at, reading) for n, at, reading in log if first <= n <= last)
+            )
+        return self._answers[source, capture]
 
 
 def answers_by(profiles: Mapping[str, Instrument]) -> Callable[[str, Capture, Log], Answer]:

@@ -10,10 +10,12 @@ from meterlog import __version__
 from meterlog.case import Answer
 from meterlog.daemon.openjob import OpenJob
 from meterlog.errors import CannotDo
+from meterlog.procedure.steps import StepKind
 from meterlog.session import ByCase, Judged, Session
 from meterlog.store.revisit import facts_of
 from meterlog.store.writer import canonical
 from meterlog.walk.happenings import Captured, Happening, Noted, Refused
+from meterlog.walk.ledger import Taken
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -27,6 +29,7 @@ if TYPE_CHECKING:
     from meterlog.readings import Capture, Reading
     from meterlog.session import Event
     from meterlog.sounds import Sounds
+    from meterlog.store.keptjob import KeptJob
     from meterlog.store.writer import Writer
     from meterlog.walk import Act
 
@@ -72,19 +75,39 @@ class JobDesk:
         number, steps = self._writer.open_job(ref, procedure, entries, personal, now)
         facts = {"ref": ref, "procedure": procedure.key, "where": where}
         self._writer.event("job opened", now, facts, job=number, who=who, whence=whence)
-        self._begin(number, ref, procedure, steps, where, entries)
+        judge = ByCase(procedure, self._answer, where=where, entries=entries)
+        self.job = OpenJob(number, ref, procedure, steps, self._session(procedure, judge), where, dict(entries))
+        self._start()
         return ref
 
-    def _begin(
-        self, number: int, ref: str, procedure: Procedure, steps: Mapping[str, int], where: str,
-        entries: Mapping[str, str],
-    ) -> None:  # fmt: skip
+    def resume(self, kept: KeptJob) -> None:
+        """Go on with a job that was open when the daemon ended.
+
+        What was captured stands; what was proved dead does not: nobody watched meanwhile.
+        """
+        procedure = kept.procedure
+        number, steps = self._writer.resume_job(kept.ref)
+        judge = ByCase(procedure, self._answer, where=kept.where, entries=kept.entries)
+        session = self._session(procedure, judge, begin=kept.at_hand)
+        self.job = OpenJob(number, kept.ref, procedure, steps, session, kept.where, dict(kept.entries))
+        self.job.verdicts.update(kept.verdicts)
+        for each in kept.captures:
+            judge.know(each.answer.instrument, each.answer.capture, each.answer)
+            if procedure.step(each.step).kind is not StepKind.DEAD:
+                self.job.captures.setdefault(each.step, []).append(each.number)
+        taken = [(c.step, Taken(c.answer.instrument, c.answer.capture, c.outcome)) for c in kept.captures]
+        session.walk.ledger.restore(taken, kept.passed)
+        self._writer.event("job resumed", self._clock.now(), {"ref": kept.ref}, job=number, whence="daemon")
+        self._start()
+
+    def _session(self, procedure: Procedure, judge: ByCase, begin: str = "") -> Session:
         at = self._clock.monotonic()
-        judge = ByCase(procedure, self._answer, where=where, entries=entries)
-        session = Session(procedure, {}, at=at, judge=judge, pedals=self._pedals)
-        self.job = OpenJob(number, ref, procedure, steps, session, judge, where, dict(entries))
-        self._announcer.tell(event="job", job=ref)
-        self._take(session.start(at))
+        return Session(procedure, {}, at=at, begin=begin, judge=judge, pedals=self._pedals)
+
+    def _start(self) -> None:
+        job = self._at_hand()
+        self._announcer.tell(event="job", job=job.ref)
+        self._take(job.session.start(self._clock.monotonic()))
 
     def close(self, who: str, whence: str) -> None:
         """Close the job at hand. Raises: CannotDo when there is none."""

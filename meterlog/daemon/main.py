@@ -27,6 +27,8 @@ from meterlog.links.settings import settings_of
 from meterlog.profile import compile_profile
 from meterlog.shipped import find, text_of
 from meterlog.sounds import Sounds, of_this_machine
+from meterlog.store.keptjob import open_job
+from meterlog.store.sqlite import open_reader
 from meterlog.store.writer import Writer
 
 if TYPE_CHECKING:
@@ -63,8 +65,16 @@ def run_daemon(bench_path: Path, db: Path, *, log_form: str, sounds: bool | None
     desk = JobDesk(stations, writer, announcer, clock, bench, voice)
     links = links_of(bench, stations, items, clock)
     loop = BenchLoop(stations, writer, desk, announcer, clock, items, answer, lambda name: links[name].try_again())
-    with _signals(items, links), _control(db, items, announcer), _running(links), watched(bench, items, clock):
+    with (
+        contextlib.closing(open_reader(db)) as kept,
+        _signals(items, links),
+        _control(db, items, announcer),
+        _running(links),
+        watched(bench, items, clock),
+    ):
         log.info("listening", extra={"facts": {"bench": bench.bench, "db": db, "links": len(stations)}})
+        if (job := open_job(kept)) is not None:
+            desk.resume(job)
         loop.run()
     voice.close()
     log.info("ended", extra={"facts": {"committed": writer.committed_readings}})

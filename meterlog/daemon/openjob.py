@@ -9,7 +9,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from meterlog.procedure.steps import Procedure
-    from meterlog.session import ByCase, Session
+    from meterlog.session import Session
 
 
 @dataclass(slots=True)
@@ -21,7 +21,6 @@ class OpenJob:
     procedure: Procedure
     steps: Mapping[str, int]
     session: Session
-    judge: ByCase
     where: str
     entries: dict[str, str]
     captures: dict[str, list[int]] = field(default_factory=dict)

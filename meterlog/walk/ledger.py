@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 from meterlog.procedure.steps import StepKind
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+
     from meterlog.procedure.steps import Procedure, Step
     from meterlog.readings import Capture
 
@@ -40,6 +42,13 @@ class Ledger:
     def leave(self, step: Step, how: str) -> None:
         """Note that a step was passed without a capture."""
         self._passed[step.key] = how
+
+    def restore(self, taken: Iterable[tuple[str, Taken]], passed: Mapping[str, str]) -> None:
+        """Take up what was answered before a break, by step key. Proofs of dead are not: nobody watched meanwhile."""
+        for key, each in taken:
+            if self._procedure.step(key).kind is not StepKind.DEAD:
+                self._taken.setdefault(key, []).append(each)
+        self._passed.update(passed)
 
     def energise(self) -> None:
         """Mains is on: what was proved dead is no more."""

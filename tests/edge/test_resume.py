@@ -1,0 +1,93 @@
+"""A job goes on after the daemon was killed: what was captured stands, what was proved dead does not."""
+
+import time
+
+import pytest
+from edge.bench import Daemon, Wire, run, wait_until
+from players.segments import showing
+
+PROCEDURE = """\
+procedure: invented-check
+title: An invented check
+appliance: an invented heater
+source: invented
+cautions: [isolate]
+points:
+  outside:
+    plug line pin: the plug's line pin
+    plug neutral pin: the plug's neutral pin
+steps:
+  - step: lead-check
+    kind: leads
+    title: Probe tips pressed together
+    limits:
+      - {is: at most 1 ohm, source: invented, mark: common practice}
+  - step: looked
+    kind: look
+    title: Looked over
+  - step: element
+    kind: measure
+    title: Element
+    points: [plug line pin, plug neutral pin]
+    quantity: resistance
+    limits:
+      - {is: 10 .. 30 ohm, source: invented, mark: common practice}
+"""
+
+
+@pytest.fixture
+def bench(tmp_path):
+    wire = Wire()
+    (tmp_path / "check.yaml").write_text(PROCEDURE)
+    daemon = Daemon(tmp_path, {"multimeter": ("handheld-segments", wire.path)}, "--clock-speed", "10")
+    yield daemon, wire, tmp_path / "check.yaml"
+    if daemon.process.poll() is None:
+        daemon.stop()
+    wire.pull()
+
+
+def touch(daemon, wire, ohms, step):
+    """Leads apart, on the points for long enough, apart again; until the step is captured."""
+
+    def captured():
+        for value, times in ((None, 8), (ohms, 20), (None, 8)):
+            for _ in range(times):
+                wire.write(showing("ohm", value))
+                time.sleep(0.025)
+        walk = daemon.ask("status")["status"]["walk"]
+        return next(each for each in walk["steps"] if each["key"] == step)["captures"] > 0
+
+    wait_until(captured, f"{step} captured", 60)
+
+
+def test_a_job_goes_on_after_a_kill(bench):
+    daemon, wire, procedure = bench
+    wait_until(lambda: daemon.link("multimeter")["state"] in ("listening", "silent"), "the link open")
+    daemon.ask("open job", procedure=str(procedure), ref="R-1", personal={"owner": "invented"})
+    daemon.ask("act", word="acknowledge")
+    touch(daemon, wire, 0.2, "lead-check")
+    daemon.ask("act", word="confirm")
+    daemon.kill()
+    daemon.start()
+    status = daemon.ask("status")["status"]
+    assert status["job"]["ref"] == "R-1"
+    states = {step["key"]: step["state"] for step in status["walk"]["steps"]}
+    assert states == {"lead-check": "pass", "looked": "looked", "element": ""}
+    daemon.ask("act", word="acknowledge")
+    touch(daemon, wire, 17.9, "element")
+    daemon.ask("close job")
+    assert daemon.ask("status")["status"]["job"] is None
+    daemon.stop()
+    outcomes = daemon.rows("SELECT step, outcome FROM verdicts ORDER BY id")
+    assert outcomes == [("lead-check", "pass"), ("element", "pass")]
+    assert run("audit", "--db", str(daemon.db)).stderr.endswith("findings: none\n")
+    assert daemon.rows("SELECT count(*) FROM event WHERE kind = 'job resumed'") == [(1,)]
+
+
+def test_a_closed_job_is_not_resumed(bench):
+    daemon, _, procedure = bench
+    daemon.ask("open job", procedure=str(procedure), ref="R-2")
+    daemon.ask("close job")
+    daemon.stop()
+    daemon.start()
+    assert daemon.ask("status")["status"]["job"] is None
