@@ -19,7 +19,7 @@ from meterlog.procedure.steps import StepKind
 
 if TYPE_CHECKING:
     from meterlog.evaluate import Accuracy, Result
-    from meterlog.procedure.steps import Procedure, Step
+    from meterlog.procedure.steps import Procedure, Rule, Step
     from meterlog.readings import Capture, Reading
 
 
@@ -64,12 +64,18 @@ class Case:
         where: the jurisdiction whose limits were chosen.
         entries: from the rating plate and the person, each with its unit: {"rated output": "900 W"}.
         answers: by step key, the capture that counts.
+        rule: a decision rule in place of the procedure's; None for its own.
     """
 
     procedure: Procedure
     where: str = ""
+    rule: Rule | None = None
     entries: Mapping[str, str] = field(default_factory=dict)
     answers: Mapping[str, Answer] = field(default_factory=dict)
+
+    def rule_for(self, step: Step) -> Rule:
+        """The decision rule for a step."""
+        return self.rule or step.rule or self.procedure.rule
 
     def null(self) -> Result | None:
         """The leads' resistance, from the last of the procedure's lead checks that was answered."""
@@ -97,7 +103,7 @@ def conclude(case: Case, step: Step) -> Verdict:
     To judge again under a newer procedure or rule, conclude a case that has it.
     """
     answer = case.answers.get(step.key)
-    rule = step.rule or case.procedure.rule
+    rule = case.rule_for(step)
     if step.kind is StepKind.DERIVED or (step.method and step.kind is not StepKind.HEATING):
         return judge_step(step, case.at_hand(), rule=rule, context=_context(case, answer))
     if answer is None:

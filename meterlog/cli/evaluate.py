@@ -7,8 +7,9 @@ from pathlib import Path
 
 import click
 
+from meterlog.cli.again import conclude_again
 from meterlog.cli.judge import RULES, limit_of, tell
-from meterlog.cli.options import db_option
+from meterlog.cli.options import db_option, table
 from meterlog.errors import WrongValue
 from meterlog.evaluate import judge
 from meterlog.evaluate.methods import Method, find_method
@@ -19,19 +20,32 @@ from meterlog.evaluate.postprocess import METHODS, AtHand, post_process
 @click.argument("method", required=False)
 @click.argument("inputs", nargs=-1, metavar="[NAME=VALUE]...")
 @click.option("--limits", help='What passes: "..1.0 ohm"; left out, the band that the method gives, if any.')
-@click.option("--rule", type=click.Choice(list(RULES)), default="guard-band", show_default=True, help="Decision rule.")
+@click.option("--rule", type=click.Choice(list(RULES)), help="Decision rule; left out, guard-band, or a job's own.")
+@click.option("--job", "ref", metavar="REF", help="Conclude a kept job again instead.")
+@click.option("--procedure", default="", metavar="P", help="With --job: under this procedure.")
+@click.option("--where", default="", metavar="NAME", help="With --job: under this jurisdiction's limits.")
+@click.option("--reason", default="", help="With --job: keep what differs, superseding with this reason.")
 @click.option("--json", "as_json", is_flag=True, help="The verdict as one JSON object, values in SI.")
 @db_option
 def evaluate(
-    method: str | None, inputs: tuple[str, ...], limits: str | None, rule: str, as_json: bool, db: Path
-) -> None:
+    method: str | None, inputs: tuple[str, ...], limits: str | None, rule: str | None, ref: str | None,
+    procedure: str, where: str, reason: str, as_json: bool, db: Path,
+) -> None:  # fmt: skip
     """Work out a value from others; without METHOD list them, without inputs tell what METHOD takes.
 
     A measured input may carry its accuracy, hot="5.71 ohm ± 0.5 % + 3 counts", or be a kept capture,
     JOB/STEP: run="J1/earth, J2/earth, J3/earth".
 
+    With --job, list what a kept job comes to now where that differs; with --reason too, keep the new
+    verdicts beside the old. Exit 1 when one differs.
+
     Example: meterlog evaluate winding-rise hot="5.71 ohm" cold="4.62 ohm" start="21 degC" ambient="24.5 degC"
     """
+    if ref is not None:
+        changes = {"procedure": procedure, "where": where, "rule": rule or ""}
+        rows = conclude_again(db, ref, changes, reason)
+        table(rows, ("step", "before", "now", "why"), as_json)
+        sys.exit(1 if rows else 0)
     if method is None:
         for known in METHODS.values():
             click.echo(f"{hyphened(known.name):28}{known.title}")
@@ -42,7 +56,7 @@ def evaluate(
         sys.exit(2)
     given = dict(_pair(text) for text in inputs)
     result = post_process(found.name, given, _at_hand(given, db))
-    tell(judge(result, limit_of(limits, result.unit) or result.limit, RULES[rule]), as_json)
+    tell(judge(result, limit_of(limits, result.unit) or result.limit, RULES[rule or "guard-band"]), as_json)
 
 
 def _at_hand(given: dict[str, str], db: Path) -> AtHand:

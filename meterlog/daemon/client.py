@@ -47,6 +47,15 @@ def ask(database: Path, do: str, timeout_s: float = 30.0, **more: Any) -> dict[s
     return answer
 
 
+def answers(database: Path) -> bool:
+    """Whether a daemon writes this database."""
+    try:
+        _connect(database, 1.0).close()
+    except CannotDo:
+        return False
+    return True
+
+
 def watch(database: Path, timeout_s: float | None = None) -> Iterator[dict[str, Any]]:
     """The status, then every announcement, until the daemon ends. Raises: CannotDo."""
     with _connect(database, timeout_s) as client, client.makefile("rwb") as stream, contextlib.suppress(OSError):

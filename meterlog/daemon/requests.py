@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import binascii
+import contextlib
 from typing import TYPE_CHECKING, Any
 
 from meterlog import __version__
@@ -12,6 +13,8 @@ from meterlog.procedure.entries import check_entries
 from meterlog.procedure.language import read_procedure
 from meterlog.shipped import find, text_of
 from meterlog.source import near_miss
+from meterlog.store.again import CHANGES, concluded_again, supersede, under
+from meterlog.store.sqlite import open_reader
 from meterlog.walk import WORDS, Act
 
 if TYPE_CHECKING:
@@ -127,6 +130,18 @@ def _erase(loop: BenchLoop, message: Message) -> Message:
     return {"erased": len(digests)}
 
 
+def _conclude_again(loop: BenchLoop, message: Message) -> Message:
+    """Conclude a job again; with a reason, what differs is kept beside what it supersedes."""
+    with contextlib.closing(open_reader(loop.writer.path)) as db:
+        kept = under(db, _text(message, "job"), {name: _text(message, name, "") for name in CHANGES})
+        found = concluded_again(db, kept)
+        reason = _text(message, "reason", "")
+        if found and reason:
+            supersede(loop.writer, kept, found, reason, loop.clock.now(), _who(message), _whence(message))
+            loop.commit()
+    return {"concluded": [again.as_dict() for again in found], "kept": bool(reason)}
+
+
 def _try_again(loop: BenchLoop, message: Message) -> Message:
     """Open a waiting or given-up link at once."""
     loop.try_again(_text(message, "link"))
@@ -140,6 +155,7 @@ REQUESTS: dict[str, Callable[[BenchLoop, Message], Message]] = {
     "close job": _close_job,
     "photo": _photo,
     "erase": _erase,
+    "conclude again": _conclude_again,
     "try again": _try_again,
 }
 

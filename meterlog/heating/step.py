@@ -50,7 +50,7 @@ def run_of(case: Case, step: Step, answer: Answer) -> HeatingResult:
         method=step.method or "enthalpy",
         rated=read_stated(rated, "watt") if rated else None,
         limit=limit.against(entries) if limit and (not limit.of or limit.of in entries) else None,
-        rule=step.rule or case.procedure.rule,
+        rule=case.rule_for(step),
     )
 
 

@@ -11,17 +11,19 @@ from meterlog.store.revisit import Revisit
 
 if TYPE_CHECKING:
     from meterlog.case import Answer
-    from meterlog.procedure.steps import Procedure
+    from meterlog.procedure.steps import Procedure, Rule
     from meterlog.store.sqlite import Connection
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class KeptCapture:
-    """One capture of a job: its step, number, the answer it gives and the outcome of its last verdict."""
+    """One capture of a job: the answer it gives, its instrument's texts, the outcome of its last verdict."""
 
     step: str
     number: int
     answer: Answer
+    profile: str | None
+    facts: str | None
     outcome: str
 
 
@@ -34,6 +36,7 @@ class KeptJob:
         passed: by step key, how a step was left without a capture.
         verdicts: by step key, the number of the verdict that counts.
         at_hand: the step that was begun last, "" when none was.
+        rule: a decision rule in place of the procedure's, None for its own.
     """
 
     number: int
@@ -45,6 +48,7 @@ class KeptJob:
     passed: Mapping[str, str]
     verdicts: Mapping[str, int]
     at_hand: str
+    rule: Rule | None = None
 
 
 def open_job(db: Connection) -> KeptJob | None:
@@ -81,13 +85,17 @@ def kept_job(db: Connection, ref: str) -> KeptJob:
 
 def _captures(db: Connection, job: int, revisit: Revisit) -> tuple[KeptCapture, ...]:
     rows = db.execute(
-        "SELECT c.id, s.key, (SELECT v.outcome FROM verdict v WHERE v.capture = c.id ORDER BY v.id DESC LIMIT 1) "
-        "AS outcome FROM capture c JOIN step s ON s.id = c.step WHERE c.job = ? ORDER BY c.id",
+        "SELECT c.id, s.key, i.profile, i.facts, "
+        "(SELECT v.outcome FROM verdict v WHERE v.capture = c.id ORDER BY v.id DESC LIMIT 1) AS outcome "
+        "FROM capture c JOIN step s ON s.id = c.step LEFT JOIN link l ON l.id = c.link "
+        "LEFT JOIN instrument i ON i.id = l.instrument WHERE c.job = ? ORDER BY c.id",
         [job],
     )
     return tuple(
-        KeptCapture(step=key, number=number, answer=revisit.answer(number), outcome=outcome or "")
-        for number, key, outcome in rows.fetchall()
+        KeptCapture(
+            step=key, number=number, answer=revisit.answer(number), profile=profile, facts=facts, outcome=outcome or ""
+        )
+        for number, key, profile, facts, outcome in rows.fetchall()
     )
 
 

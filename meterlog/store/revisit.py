@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from meterlog.audit import Piece
 from meterlog.case import Answer, Case, Facts
 from meterlog.procedure.language import read_procedure
+from meterlog.procedure.steps import Rule
 from meterlog.profile import compile_profile
 from meterlog.readings import Bound, Capture, Form, Reading, Timing
 
@@ -154,12 +155,14 @@ class Revisit:
         row = dict(
             self._db.execute(
                 "SELECT c.*, l.opened_utc_ms, i.name, i.profile, t.body AS facts "
-                "FROM capture c JOIN link l ON l.id = c.link "
-                "JOIN instrument i ON i.id = l.instrument JOIN text t ON t.sha256 = i.facts WHERE c.id = ?",
+                "FROM capture c LEFT JOIN link l ON l.id = c.link "
+                "LEFT JOIN instrument i ON i.id = l.instrument LEFT JOIN text t ON t.sha256 = i.facts WHERE c.id = ?",
                 [number],
             ).fetchone()
         )
         capture = self.capture(row)
+        if row["link"] is None:
+            return Answer(capture=capture)
         return Answer(
             capture=capture,
             instrument=row["name"],
@@ -174,6 +177,7 @@ class Revisit:
         return Case(
             procedure=self.procedure(verdict["procedure"]),
             where=context["where"],
+            rule=Rule(context["rule"]) if "rule" in context else None,
             entries=context["entries"],
             answers={key: self.answer(number) for key, number in context["captures"].items()},
         )

@@ -1,0 +1,33 @@
+"""Concluding a kept job again, from the command line."""
+
+from __future__ import annotations
+
+import contextlib
+from pathlib import Path
+from typing import Any
+
+from meterlog.daemon.client import answers, ask
+from meterlog.daemon.clock import Clock
+from meterlog.store.again import concluded_again, supersede, under
+from meterlog.store.sqlite import open_reader
+from meterlog.store.writer import Writer
+
+
+def conclude_again(db: Path, ref: str, changes: dict[str, Any], reason: str) -> list[dict[str, Any]]:
+    """What a kept job comes to now under `changes` (see `store.again.CHANGES`), where that differs.
+
+    With a reason it is kept: the daemon is asked; where none runs, this process is the writer for a moment.
+    """
+    if reason and answers(db):
+        answer = ask(db, "conclude again", who="command line", job=ref, reason=reason, **changes)
+        rows: list[dict[str, Any]] = answer["concluded"]
+        return rows
+    with contextlib.closing(open_reader(db)) as connection:
+        kept = under(connection, ref, changes)
+        found = concluded_again(connection, kept)
+        if found and reason:
+            now = Clock().now()
+            writer = Writer(db, now)
+            supersede(writer, kept, found, reason, now, "command line", "command line")
+            writer.close(now)
+    return [again.as_dict() for again in found]
