@@ -142,14 +142,15 @@ class Pattern:
         code, values = self.values.code, self.values
         code.add(f"m = {code.constant(compiled.fullmatch, 'match')}({body(code, b'', self.ends)})")
         values.fail("m is None", "does not look like the pattern")
-        for name in compiled.groupindex:
+        for group in compiled.groupindex:
+            name = group.decode() if isinstance(group, bytes) else group
             field = self.says.fields.get(name)
             kind = Kind(name="text")
             if field is not None and field.kind:
                 kind = values.kind_of(field, None) or kind
             elif name in self.numbers:
                 kind = _PLAIN
-            code.add(f"g_{name} = m[{code.constant(name, 'group')}] or b''")
+            code.add(f"g_{name} = m[{code.constant(group, 'group')}] or b''")
             values.hold(values.of_bytes(name, field or bare(Field, self.says.where), f"g_{name}", kind, "the text"))
 
     def _compiled(self) -> Any:

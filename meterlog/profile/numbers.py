@@ -116,14 +116,14 @@ class Numbers:
         raise ValueError(f"{name} is no number: say `as: decimal` or `as: digits`")
 
     def _sum(self, place: int, said: Shows, decimals: str) -> str | None:
-        """Arithmetic: exact, or rounded to the decimals that the reading says."""
+        """Arithmetic: whole numbers are counts, as a field's are; others are rounded to the decimals said."""
         found = self._exact(said, "value", said.value)
         if found is None:
             return None
         counts, n, d, k = f"counts{place}", found.n, found.d, found.k
-        if d == "1" and decimals == "None":
+        if d == "1" and (decimals == "None" or not k):
             self.code.add(f"{counts} = {n}")
-            decimals = str(k) if k else "None"
+            decimals = str(k) if k else decimals
         elif decimals == "None":
             said.where.tell(
                 self.problems, expected="the key 'decimals': this arithmetic does not end", saw="no such key"

@@ -1,0 +1,44 @@
+"""The manual is held to the language: every key with its sentence, every example run."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+from meterlog.profile import language
+from meterlog.profile.compiler import compiled_anew
+from meterlog.profile.kinds import WORDS, parse_kind
+from meterlog.schema import Record
+
+README = Path(__file__).parents[3] / "profiles" / "README.md"
+PART = README.read_text().split("# Part 1")[1].split("# Part 2")[0]
+EXAMPLES = re.findall(r"```yaml\n(.*?)```", PART, re.DOTALL)
+RECORDS = {r.name: r for r in [*vars(language).values(), language.REQUEST_MAPPING] if isinstance(r, Record)}
+KEYS = sorted({(name, key) for name, record in RECORDS.items() for key in record.keys})
+
+
+@pytest.mark.parametrize(
+    "text", EXAMPLES, ids=lambda text: text.splitlines()[0].removeprefix("profile: ").split("#")[0]
+)
+def test_every_example_of_the_manual_is_a_profile_without_problem(text):
+    compiled_anew(text, "README.md")
+
+
+@pytest.mark.parametrize(("record", "key"), KEYS)
+def test_every_key_stands_in_the_manual_with_its_sentence(record, key):
+    assert f"| `{key}` | {RECORDS[record].keys[key].doc.replace('|', chr(92) + '|')}" in PART
+
+
+@pytest.mark.parametrize(("record", "key"), KEYS)
+def test_every_key_is_used_in_an_example_of_the_manual(record, key):
+    assert any(re.search(rf"(?m)(?:^|[{{,\s-]){re.escape(key)}:", text) for text in EXAMPLES)
+
+
+@pytest.mark.parametrize("word", WORDS)
+def test_every_way_of_reading_bytes_stands_in_the_manual(word):
+    assert f"`{word}`" in PART
+    assert parse_kind(word).name in word
+
+
+def test_the_tutorial_needs_few_lines():
+    assert len(EXAMPLES[0].splitlines()) < 40
