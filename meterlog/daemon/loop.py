@@ -20,7 +20,7 @@ from meterlog.readings import Frame
 from meterlog.store.writer import StoreRefuses
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable, Mapping, Sequence
 
     from meterlog.daemon.announce import Announcer
     from meterlog.daemon.clock import Clock
@@ -187,20 +187,31 @@ class BenchLoop:
         if station.link_id is not None:
             self.writer.sent(station.link_id, data, at, self.desk.job_id, self.desk.step_id)
 
-    def _keep(self, station: Station, outcomes: list[Outcome]) -> None:
+    def _keep(self, station: Station, outcomes: Sequence[Outcome]) -> None:
         """Keep outcomes and, within a job, show each reading to the walk before the next is kept."""
-        if station.link_id is None:
+        if station.link_id is None or not outcomes:
+            return
+        if self.desk.job is None:
+            self._record(station, outcomes)
             return
         for outcome in outcomes:
-            if not self.writer.outcome(station.link_id, outcome, self.desk.job_id, self.desk.step_id):
-                self.desk.gone(station.source)
-            elif isinstance(outcome, Frame):
-                for reading in outcome.readings:
-                    self.desk.reading(station, station.count, reading, outcome.at + station.opened_at)
-                    station.count += 1
-                if not outcome.readings:
-                    self.desk.nothing(station.source, outcome.at + station.opened_at)
-            station.heard(outcome, self.clock.utc_ms())
+            if self._record(station, (outcome,)) and isinstance(outcome, Frame):
+                self._show(station, outcome)
+
+    def _record(self, station: Station, outcomes: Sequence[Outcome]) -> bool:
+        assert station.link_id is not None
+        is_kept = self.writer.outcomes(station.link_id, outcomes, self.desk.job_id, self.desk.step_id)
+        station.heard(outcomes, self.clock.utc_ms(), is_kept=is_kept)
+        if not is_kept:
+            self.desk.gone(station.source)
+        return is_kept
+
+    def _show(self, station: Station, frame: Frame) -> None:
+        at = frame.at + station.opened_at
+        if not frame.readings:
+            self.desk.nothing(station.source, at)
+        for ordinal, reading in enumerate(frame.readings, start=station.count - len(frame.readings)):
+            self.desk.reading(station, ordinal, reading, at)
 
     # ---- the record ----
 

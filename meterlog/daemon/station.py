@@ -6,9 +6,11 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from meterlog.daemon.states import LinkState
-from meterlog.readings import Frame, Rejected, Skipped
+from meterlog.readings import Frame, Rejected
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from meterlog.frames.talk import Talk
     from meterlog.links import Link
     from meterlog.profile import Profile
@@ -45,16 +47,18 @@ class Station:
     fresh: bool = False
     announced_at: float = 0.0
 
-    def heard(self, outcome: Outcome, utc_ms: int) -> None:
-        """Show an outcome's readings, or count what gave none."""
-        match outcome:
-            case Frame(readings=readings):
-                for reading in readings:
+    def heard(self, outcomes: Sequence[Outcome], utc_ms: int, *, is_kept: bool) -> None:
+        """Show the last readings; count what is kept, and what gave no reading."""
+        for outcome in outcomes:
+            if isinstance(outcome, Frame):
+                for reading in outcome.readings:
                     self.last[reading.form.channel] = reading
+                if outcome.readings:
                     self.last_utc_ms, self.fresh = utc_ms, True
-            case Rejected():
+                    self.count += len(outcome.readings) if is_kept else 0
+            elif isinstance(outcome, Rejected):
                 self.rejected += 1
-            case Skipped():
+            else:
                 self.skipped += len(outcome.raw)
 
     def as_dict(self) -> dict[str, Any]:

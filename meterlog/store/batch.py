@@ -5,13 +5,9 @@ from __future__ import annotations
 from collections import deque
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import Any, NamedTuple
 
-if TYPE_CHECKING:
-    from meterlog.readings import Form
-
-SUMMARY_MS = 10_000
-"""Length of a summary's slot."""
+from meterlog.store.summary import Summaries
 
 SPANS_KEPT = 4_000
 """Chunks whose ordinals can still be named: an hour and more of one commit a second."""
@@ -64,26 +60,6 @@ class Chunk:
 
 
 @dataclass(slots=True)
-class Summary:
-    """Ten seconds of one channel and quantity; readings by ordinal until their ids are known."""
-
-    channel: str
-    slot: int
-    quantity: str
-    first: int
-    last: int
-    count: int = 0
-    low: float | None = None
-    high: float | None = None
-
-    def take(self, value: float | None, ordinal: int) -> None:
-        self.last, self.count = ordinal, self.count + 1
-        if value is not None:
-            self.low = value if self.low is None or value < self.low else self.low
-            self.high = value if self.high is None or value > self.high else self.high
-
-
-@dataclass(slots=True)
 class LinkState:
     """What the writer keeps of an open link."""
 
@@ -91,23 +67,14 @@ class LinkState:
     chunk: Chunk | None = None
     ordinal: int = 0
     spans: deque[tuple[int, int, int]] = field(default_factory=lambda: deque(maxlen=SPANS_KEPT))
-    open_summaries: dict[str, Summary] = field(default_factory=dict)
-    ended_summaries: list[Summary] = field(default_factory=list)
+    summaries: Summaries = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.summaries = Summaries(self.id)
 
     def opened_again(self, link: int) -> LinkState:
         """The state of the same instrument's next link: its readings go on being counted."""
         return LinkState(link, ordinal=self.ordinal, spans=self.spans)
-
-    def summarise(self, form: Form, value: float | None, at: int) -> None:
-        """Count one reading into its channel's slot."""
-        slot = at - at % SUMMARY_MS
-        summary = self.open_summaries.get(form.channel)
-        if summary is None or summary.slot != slot or summary.quantity != form.quantity:
-            if summary is not None:
-                self.ended_summaries.append(summary)
-            summary = Summary(form.channel, slot, form.quantity, self.ordinal, self.ordinal)
-            self.open_summaries[form.channel] = summary
-        summary.take(value, self.ordinal)
 
     def reading_id(self, ordinal: int) -> int:
         """The id of a reading by its ordinal on this link. Raises: KeyError when it is too long ago."""
@@ -115,25 +82,6 @@ class LinkState:
             if first <= ordinal < first + count:
                 return number + ordinal - first
         raise KeyError(f"reading {ordinal} of link {self.id} is no longer at hand")
-
-    def take_summaries(self) -> list[tuple[Any, ...]]:
-        """The rows of the slots that have ended."""
-        rows = [
-            (
-                self.id,
-                s.channel,
-                s.slot,
-                s.quantity,
-                self.reading_id(s.first),
-                self.reading_id(s.last),
-                s.count,
-                s.low,
-                s.high,
-            )
-            for s in self.ended_summaries
-        ]
-        self.ended_summaries.clear()
-        return rows
 
 
 @dataclass(slots=True)

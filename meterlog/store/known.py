@@ -16,6 +16,9 @@ NUMBERED = (
     "instrument", "link", "chunk", "form", "reading", "unread", "sent", "job", "step", "capture", "verdict", "event",
 )  # fmt: skip
 
+FORMS_AT_HAND = 4096
+"""Form objects known by identity; a profile that makes new ones for each reading must not fill memory."""
+
 
 class Known:
     """Ids for what is new, the old id for what is known; new rows go into the batch given."""
@@ -25,6 +28,8 @@ class Known:
         self._last = {t: db.execute(f"SELECT coalesce(max(id), 0) FROM {t}").fetchone()[0] for t in NUMBERED}
         self._texts = {row[0] for row in db.execute("SELECT sha256 FROM text")}
         self._forms: dict[Form, int] = {}
+        self._same: dict[int, tuple[Form, int]] = {}
+        self.forms: dict[int, Form] = {}
         self.form_digests: dict[int, str] = {}
 
     def next(self, table: str, count: int = 1) -> int:
@@ -59,17 +64,26 @@ class Known:
         return number
 
     def form(self, form: Form, batch: Batch) -> int:
-        """The id of a form."""
+        """The id of a form. Readings share few forms, so the very same object is looked for first."""
+        same = self._same.get(id(form))
+        if same is not None and same[0] is form:
+            return same[1]
         number = self._forms.get(form)
-        if number is not None:
-            return number
+        if number is None:
+            number = self._forms[form] = self._form_row(form, batch)
+        if len(self._same) >= FORMS_AT_HAND:
+            self._same.clear()
+        self._same[id(form)] = form, number
+        return number
+
+    def _form_row(self, form: Form, batch: Batch) -> int:
         columns = form_columns(form)
         same = " AND ".join(f"{name} IS ?" for name in leaves.FORM_COLUMNS)
         found = self._db.execute(f"SELECT id FROM form WHERE {same}", list(columns.values())).fetchone()
         number = int(found[0]) if found else self.next("form")
         if not found:
             batch.forms.append((number, *columns.values()))
-        self._forms[form] = number
+        self.forms[number] = form
         self.form_digests[number] = leaves.form_digest(columns)
         return number
 

@@ -22,7 +22,7 @@ from meterlog.store.known import Known
 from meterlog.store.schema import migrate
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Iterable, Mapping, Sequence
     from pathlib import Path
 
     from meterlog.procedure.steps import Procedure
@@ -91,40 +91,40 @@ class Writer:
     def close_link(self, link: int) -> None:
         """End a link; its rows stay, and its ordinals go on when the same instrument is opened again."""
         state = self._links.pop(link)
-        state.ended_summaries.extend(state.open_summaries.values())
         self._end_chunk(state)
+        self._batch.summaries.extend(state.summaries.end())
         self._ended[self._link_rows[link]["name"]] = state
 
     def keep_text(self, kind: str, name: str, body: str) -> str:
         """Keep a text that evidence rests on; answers its hash."""
         return self._known.text(kind, name, body, self._batch)
 
-    def outcomes(self, link: int, outcomes: Iterable[Outcome], job: int | None, step: int | None) -> None:
-        """Keep outcomes of one link in stream order; their `at` is seconds on the link's clock."""
-        for outcome in outcomes:
-            self.outcome(link, outcome, job, step)
+    def outcomes(self, link: int, outcomes: Sequence[Outcome], job: int | None, step: int | None) -> bool:
+        """Keep outcomes of one link in stream order; their `at` is seconds on the link's clock.
 
-    def outcome(self, link: int, outcome: Outcome, job: int | None, step: int | None) -> bool:
-        """Keep one outcome; False when memory's bound does not allow it, and it is only counted."""
-        readings = outcome.readings if isinstance(outcome, Frame) else ()
+        False when memory's bound does not allow it, and they are only counted.
+        """
         if self.is_full:
-            self.not_kept += len(readings)
-            self.bytes_not_kept += len(outcome.raw)
+            self.not_kept += sum(len(outcome.readings) for outcome in outcomes if isinstance(outcome, Frame))
+            self.bytes_not_kept += sum(len(outcome.raw) for outcome in outcomes)
             return False
         state = self._links[link]
-        at = round(outcome.at * 1000)
-        chunk = self._chunk(state, job, step, at)
-        place, length = len(chunk.raw), len(outcome.raw)
-        chunk.raw += outcome.raw
-        self._pending_bytes += length
-        self.pending += len(readings) or 1
-        for reading in readings:
-            chunk.readings.append((at, self._known.form(reading.form, self._batch), reading.counts, place, length))
-            state.summarise(reading.form, reading.value, at)
-            state.ordinal += 1
-        if not readings:
-            kind, reason = _why_unread(outcome)
-            chunk.unread.append((self._known.next("unread"), chunk.id, at, kind, reason, place, length))
+        for outcome in outcomes:
+            at = round(outcome.at * 1000)
+            chunk = self._chunk(state, job, step, at)
+            place, length = len(chunk.raw), len(outcome.raw)
+            chunk.raw += outcome.raw
+            self._pending_bytes += length
+            if isinstance(outcome, Frame) and outcome.readings:
+                for reading in outcome.readings:
+                    form = self._known.form(reading.form, self._batch)
+                    chunk.readings.append((at, form, reading.counts, place, length))
+                state.ordinal += len(outcome.readings)
+                self.pending += len(outcome.readings)
+            else:
+                kind, reason = _why_unread(outcome)
+                chunk.unread.append((self._known.next("unread"), chunk.id, at, kind, reason, place, length))
+                self.pending += 1
         return True
 
     @property
@@ -358,7 +358,7 @@ class Writer:
                 state.spans.append((state.ordinal - count, first, count))
             self._batch.chunks[chunk.id] = chunk
             self._batch.leaves.append(("readings", chunk.job, chunk.id))
-        self._batch.summaries.extend(state.take_summaries())
+            self._batch.summaries.extend(state.summaries.take(chunk.readings, self._known.forms))
 
     def _disclose(self, job: int | None, name: str, value: str, content: bytes | None = None) -> str:
         salt = secrets.token_bytes(16)

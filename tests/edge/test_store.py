@@ -176,7 +176,7 @@ def test_a_long_run_goes_on_over_a_link_that_was_opened_again(path):
     for turn in range(2):
         link = writer.open_link("multimeter", "profile: a\n", "accuracy: x\n", "loop://", now(1000 * turn))
         for i in range(3):
-            writer.outcome(link, frame(3 * i, 420 + 10 * turn + i, i / 4), job, steps["element"])
+            writer.outcomes(link, [frame(3 * i, 420 + 10 * turn + i, i / 4)], job, steps["element"])
         writer.close_link(link)
         writer.commit(now(1000 * turn + 900))
     capture = Capture(
@@ -191,6 +191,27 @@ def test_a_long_run_goes_on_over_a_link_that_was_opened_again(path):
     assert [(at, reading.counts) for at, reading in run] == [
         (-1.0, 420), (-0.75, 421), (-0.5, 422), (0.0, 430), (0.25, 431), (0.5, 432),
     ]  # fmt: skip
+
+
+def test_a_dial_turned_away_and_back_within_ten_seconds(path):
+    """One summary a channel, quantity and slot, whatever the order in which the quantities came."""
+    volts = Form(quantity="voltage", unit="V", scale=1.0, decimals=1)
+    writer = Writer(path, now())
+    link = writer.open_link("multimeter", "profile: a\n", "", "loop://", now())
+    shown = [(OHMS, 420), (volts, 7), (OHMS, 440), (OPEN, None), (OHMS, 430)]
+    for i, (form, counts) in enumerate(shown):
+        writer.outcomes(link, [Frame(i, b"\x55", i + 0.5, (Reading(form, counts),))], None, None)
+        writer.commit(now(i))
+    writer.outcomes(link, [Frame(9, b"\x55", 10.0, (Reading(OHMS, 410),))], None, None)
+    writer.close(now(9000))
+    db = sqlite.open_reader(path)
+    rows = db.execute("SELECT at, quantity, first_reading, last_reading, count, low, high FROM summary").fetchall()
+    db.close()
+    assert {tuple(row) for row in rows} == {
+        (0, "resistance", 1, 5, 4, 0.42, 0.44),
+        (0, "voltage", 2, 2, 1, 0.7, 0.7),
+        (10_000, "resistance", 6, 6, 1, 0.41, 0.41),
+    }
 
 
 def test_another_programs_database_is_left_alone(path):
