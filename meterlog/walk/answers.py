@@ -7,16 +7,9 @@ from typing import TYPE_CHECKING
 from meterlog.procedure.steps import StepKind
 from meterlog.settle import Settler, Want, criterion_for, want_of
 from meterlog.walk.at_time import AtTime
+from meterlog.walk.dead_proof import DEAD_VOLTS, SOURCE_PART, DeadProof
 from meterlog.walk.heated import HeatingLog
-from meterlog.walk.proofs import (
-    DEAD_VOLTS,
-    SHORT_OHMS,
-    SHORT_VOLTS,
-    SOURCE_PART,
-    DeadProof,
-    OpenProof,
-    leads_refusal,
-)
+from meterlog.walk.open_proof import SHORT_OHMS, SHORT_VOLTS, OpenProof, leads_refusal
 from meterlog.walk.sloped import Sloped
 from meterlog.walk.timed import Switched
 

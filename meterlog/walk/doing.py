@@ -1,0 +1,165 @@
+"""What each act does to the course of a walk. An act that does not fit is refused, with what would."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from meterlog.procedure.steps import StepKind
+from meterlog.readings import Timing
+from meterlog.walk import happenings as told
+from meterlog.walk.course import Phase, overrode, timed
+from meterlog.walk.timed import Edge, timed_capture
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from meterlog.walk.acts import Act
+    from meterlog.walk.course import Course
+    from meterlog.walk.happenings import Happening
+
+
+def do(course: Course, act: Act, at: float) -> list[Happening]:
+    """Take what the person does."""
+    granted: list[Happening] = []
+    if act.word in ("confirm", "wanting", "start") and course.step is not None and course.is_granted():
+        granted = course.grant(course.step, at)
+    return granted + _ACTS[act.word](course, act, at)
+
+
+def _refuse(course: Course, act: Act, at: float, why: str) -> list[Happening]:
+    return [told.Refused(step=course.step.key if course.step else "", at=at, word=act.word, why=why)]
+
+
+def _acknowledge(course: Course, act: Act, at: float) -> list[Happening]:
+    if course.phase is not Phase.CAUTIONS:
+        return _refuse(course, act, at, "No cautions wait to be acknowledged.")
+    step = course.step
+    done = told.Acknowledged(step=step.key if step else "", at=at, who=act.who)
+    return [done, *(course.pass_gate(step, at) if step else course.advance(course.first, at))]
+
+
+def _next(course: Course, act: Act, at: float) -> list[Happening]:
+    step = course.step
+    if step is None:
+        return _refuse(course, act, at, "No step is at hand: acknowledge the cautions, or go to a step.")
+    if course.ledger.is_answered(step):
+        steps = course.procedure.steps
+        later = steps[steps.index(step) + 1 :]
+        return course.advance(later[0] if later else course.unanswered_after(step), at)
+    return course.leave(step, "passed over", at, who=act.who)
+
+
+def _back(course: Course, act: Act, at: float) -> list[Happening]:
+    index = course.procedure.steps.index(course.step) if course.step else len(course.procedure.steps)
+    if index == 0 or _not_yet(course):
+        return _refuse(course, act, at, "There is no step before this one.")
+    return course.begin(course.procedure.steps[index - 1], at, again=True)
+
+
+def _measure_again(course: Course, act: Act, at: float) -> list[Happening]:
+    step = course.last_captured or course.step
+    if step is None:
+        return _refuse(course, act, at, "Nothing was captured yet.")
+    return course.begin(step, at, again=True)
+
+
+def _go_to(course: Course, act: Act, at: float) -> list[Happening]:
+    if _not_yet(course):
+        return _refuse(course, act, at, "Acknowledge the procedure's cautions first.")
+    step = next((step for step in course.procedure.steps if step.key == act.step), None)
+    if step is None:
+        return _refuse(course, act, at, f"This procedure has no step {act.step!r}.")
+    return course.begin(step, at, again=True)
+
+
+def _not_yet(course: Course) -> bool:
+    return course.step is None and course.phase is Phase.CAUTIONS
+
+
+def _skip(course: Course, act: Act, at: float) -> list[Happening]:
+    if course.step is None or not act.text:
+        return _refuse(
+            course, act, at, "Write the reason for skipping a step." if course.step else "No step is at hand."
+        )
+    return course.leave(course.step, "skipped", at, act.text, act.who)
+
+
+def _note(course: Course, act: Act, at: float) -> list[Happening]:
+    return [told.Noted(step=course.step.key if course.step else "", at=at, text=act.text, who=act.who)]
+
+
+def _override(course: Course, act: Act, at: float) -> list[Happening]:
+    step = course.step
+    if step is None or course.phase is not Phase.GATE or (act.step and act.step != step.key):
+        return _refuse(course, act, at, "No step waits for others.")
+    if not act.text:
+        return _refuse(course, act, at, "Write the reason for going on without what this step waits for.")
+    return [overrode(step, course.ledger.missing(step), at, act.text, act.who), *course.open(step, at)]
+
+
+def _confirm(course: Course, act: Act, at: float) -> list[Happening]:
+    step = course.step
+    if step is not None and course.phase is Phase.LOOK:
+        return course.leave(step, "looked", at, act.text, act.who)
+    if step is None or course.phase not in (Phase.WATCH, Phase.AFTER):
+        return _refuse(course, act, at, "Nothing waits to be confirmed.")
+    found = course.watch.confirm() if course.watch.target is step else None
+    if found is None:
+        return _refuse(course, act, at, "Nothing steady shows at the points at this moment.")
+    return course.captured(*found, at)
+
+
+def _wanting(course: Course, act: Act, at: float) -> list[Happening]:
+    if course.step is None or course.phase is not Phase.LOOK:
+        return _refuse(course, act, at, "Only a step that is looked at can be found wanting.")
+    return course.leave(course.step, "found wanting", at, act.text, act.who)
+
+
+def _start(course: Course, act: Act, at: float) -> list[Happening]:
+    step = course.step
+    if step is None or course.phase is not Phase.WATCH or step.kind not in (StepKind.TIMED, StepKind.HEATING):
+        return _refuse(course, act, at, "No timed step waits to be started.")
+    return course.run(step, Edge(at, act.uncertainty_s), at)
+
+
+def _stop(course: Course, act: Act, at: float) -> list[Happening]:
+    step, start = course.step, course.started
+    if step is None or course.phase is not Phase.RUN or start is None:
+        return _refuse(course, act, at, "No timed step runs.")
+    ran = timed(step, start, Edge(at, act.uncertainty_s), at)
+    if step.kind is StepKind.HEATING:
+        course.phase = Phase.AFTER
+        course.watch.heated(Timing(start.at, at, start.uncertainty_s, act.uncertainty_s))
+        return [ran]
+    return [ran, *course.captured(("", ""), timed_capture(start.at, at), at)]
+
+
+def _press(course: Course, act: Act, at: float) -> list[Happening]:
+    """A pedal: whichever act fits now."""
+    if course.phase is Phase.CAUTIONS:
+        return _acknowledge(course, act, at)
+    if course.phase is Phase.RUN:
+        return _stop(course, act, at)
+    if course.phase is Phase.WATCH and course.step and course.step.kind in (StepKind.TIMED, StepKind.HEATING):
+        return _start(course, act, at)
+    if course.phase is Phase.LIFT:
+        return _next(course, act, at)
+    granted = course.grant(course.step, at) if course.step and course.is_granted() else []
+    return granted + _confirm(course, act, at)
+
+
+_ACTS: dict[str, Callable[[Course, Act, float], list[Happening]]] = {
+    "acknowledge": _acknowledge,
+    "next": _next,
+    "back": _back,
+    "again": _measure_again,
+    "go to": _go_to,
+    "skip": _skip,
+    "note": _note,
+    "override": _override,
+    "confirm": _confirm,
+    "wanting": _wanting,
+    "start": _start,
+    "stop": _stop,
+    "press": _press,
+}
