@@ -5,16 +5,14 @@ capture ──measured──▶ Result ──post-processor──▶ Result ─�
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from meterlog.evaluate.accuracy import Accuracy, parse_accuracy
-from meterlog.evaluate.judging import judge, strictest
-from meterlog.evaluate.measurement import in_circuit, less_null, measured, null_of
+from meterlog.evaluate.judging import judge
+from meterlog.evaluate.measurement import believed, in_circuit, less_null, measured, null_of
 from meterlog.evaluate.result import Context, Result
 from meterlog.evaluate.verdict import Outcome, Verdict
 from meterlog.procedure.steps import Rule, Step, StepKind
-from meterlog.readings import Bound
 
 if TYPE_CHECKING:
     from meterlog.readings import Capture
@@ -31,10 +29,6 @@ __all__ = [
     "null_of",
     "parse_accuracy",
 ]
-
-NOT_PROVED = "The circuit reads open, but the leads were not proved before and after: the probes may have been off."
-LOOSE = "The leads were not proved: one that is off its point reads the same."
-PROVE = "Prove it open: leads pressed together, on the points, together again."
 
 
 def judge_capture(
@@ -61,21 +55,4 @@ def judge_capture(
     if context.in_circuit:
         result = in_circuit(result)
     chosen = rule or step.rule or Rule.GUARD
-    limit = strictest(step.limits, context.where)
-    verdict = judge(_believed(result, capture), limit, chosen, context)
-    unproved = verdict.outcome is Outcome.NOT_JUDGED and limit is not None and verdict.why.startswith(NOT_PROVED)
-    return replace(verdict, outcome=Outcome.UNDECIDED) if unproved else verdict
-
-
-def _proved(capture: Capture) -> bool:
-    """Whether the leads were proved before and after, or open leads would have looked different."""
-    return bool(capture.proof) or capture.how == "open proved" or capture.form.quantity == "capacitance"
-
-
-def _believed(result: Result, capture: Capture) -> Result:
-    """A bound that loose leads would show as well says so, and an open circuit without proof is not taken."""
-    if result.bound != "above" or _proved(capture):
-        return result
-    if capture.form.bound is Bound.OVERLOAD:
-        return Result(quantity=result.quantity, reason=NOT_PROVED, trail=result.trail, advice=PROVE)
-    return replace(result, doubts=(*result.doubts, LOOSE)) if capture.form.bound is Bound.ABOVE else result
+    return judge(believed(result, capture), step.limit_for(context.where), chosen, context)

@@ -54,6 +54,16 @@ def leaky(shown: Result, leak: Result, frequency: Result) -> Result:
     return derive("capacitance", _behind_leak, line, shown, leak, frequency)
 
 
+def charged(shown: Result, leak: Result, current: Result, start: Result, end: Result) -> Result:
+    """The capacitance behind what a meter shows that times a constant current, with a leak in parallel."""
+    line = "C = {0}/f, f = −(R I/ΔV) ln[(I R − V2)/(I R − V1)], R = {1}, I = {2}, V {3} to {4}"
+    return derive("capacitance", _behind_charging, line, shown, leak, current, start, end)
+
+
+def _behind_charging(shown: Any, leak: Any, current: Any, start: Any, end: Any) -> Any:
+    return shown / charging_capacitance(1.0, leak, current, start, end)
+
+
 def _behind_leak(shown: Any, leak: Any, frequency: Any) -> Any:
     square = shown * shown - 4.0 / (2.0 * math.pi * frequency * leak) ** 2
     if nominal(square) < 0:
@@ -62,6 +72,19 @@ def _behind_leak(shown: Any, leak: Any, frequency: Any) -> Any:
 
 
 METHODS = (
+    Method(
+        name="capacitance by charging",
+        title="Capacitance behind the reading of a constant-current meter, with a leak or bleeder in parallel.",
+        gives="capacitance",
+        inputs={
+            "shown": Input("capacitance", "as the meter shows it"),
+            "leak": Input("resistance", "in parallel"),
+            "current": Input("current", "that the meter charges with", GIVEN, "10 uA"),
+            "start": Input("voltage", "from which it times", GIVEN, "0.1 V"),
+            "end": Input("voltage", "to which it times", GIVEN, "0.6 V"),
+        },
+        find=charged,
+    ),
     Method(
         name="capacitance behind a leak",
         title="Capacitance behind the reading of a series-mode meter, with a leak or bleeder in parallel.",

@@ -3,17 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
-from meterlog.distributions import normal_cdf
 from meterlog.evaluate.result import Context, Result, width
 from meterlog.evaluate.verdict import Outcome, Verdict
 from meterlog.procedure.steps import Limit, Rule
 from meterlog.uncertainty import Budget, budget_of, nominal
 from meterlog.units import show
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
 
 OPEN_OHM = 1e6
 """A range that ends below this shows nothing open: overload there can be any part. Common practice, no source."""
@@ -85,7 +80,8 @@ def judge(result: Result, limit: Limit | None, rule: Rule = Rule.GUARD, context:
     """
     context = context or Context()
     if result.number is None:
-        return _not_judged(result, limit, rule, result.reason)
+        verdict = _not_judged(result, limit, rule, result.reason)
+        return replace(verdict, outcome=Outcome.UNDECIDED) if result.is_unproved and limit else verdict
     budget = budget_of(result.number)
     if limit is not None and limit.of:
         if limit.of not in context.entries:
@@ -105,36 +101,6 @@ def judge(result: Result, limit: Limit | None, rule: Rule = Rule.GUARD, context:
         if lower.outcome() is not verdict.outcome:
             verdict = _leads_matter(verdict, result)
     return _told(verdict, result, budget)
-
-
-def strictest(limits: Sequence[Limit], where: str = "") -> Limit | None:
-    """The one limit that all that apply amount to; None when none applies.
-
-    A limit that names the jurisdiction is taken before those that name none.
-    """
-    named = [limit for limit in limits if where and limit.where == where]
-    some = named or [limit for limit in limits if not limit.where]
-    if len(some) < 2:
-        return some[0] if some else None
-    lows = [limit.low for limit in some if limit.low is not None]
-    highs = [limit.high for limit in some if limit.high is not None]
-    return replace(
-        some[0],
-        low=max(lows) if lows else None,
-        high=min(highs) if highs else None,
-        text=" and ".join(limit.text for limit in some),
-        source="; ".join(dict.fromkeys(limit.source for limit in some)),
-        mark="; ".join(dict.fromkeys(limit.mark for limit in some if limit.mark)),
-    )
-
-
-def false_acceptance(guard: float, coverage_factor: float) -> float:
-    """Chance that a value just on the acceptance limit is really outside, near one limit: Φ(−k w/U).
-
-    >>> round(false_acceptance(1.0, 2.0), 4)
-    0.0228
-    """
-    return normal_cdf(-guard * coverage_factor)
 
 
 def _not_judged(result: Result, limit: Limit | None, rule: Rule, why: str) -> Verdict:
@@ -178,9 +144,10 @@ def _value_verdict(case: _Case, result: Result) -> Verdict:
     low, high = case.acceptance()
     lines = [f"limits {limits}{_origin(case.limit)}; rule: {case.rule}"]
     if case.rule is Rule.GUARD:
-        lines.append(
-            f"guard band w = {case.context.guard:g} × U = {case.guard:.4g}: passes {interval(low, high, unit)}"
-        )
+        passes = interval(low, high, unit)
+        risk = case.budget.cdf(-case.guard)
+        lines.append(f"guard band w = {case.context.guard:g} × U = {case.guard:.4g}: passes {passes}")
+        lines.append(f"a value just within that would be outside the limit with probability {risk:.4f}")
     lines.append(f"probability of conformity {case.inside:.4f}, as far as the meter can say")
     shown = f"{result} ± {width(case.budget.expanded, unit)}"
     words = {

@@ -40,7 +40,40 @@ def without_meter(shown: Result, source: Result, meter: Result) -> Result:
     return derive("voltage", unloaded, "V = Vm (1 + R/Rm) = {0} × (1 + {1}/{2})", shown, source, meter)
 
 
+def with_meter(voltage: Result, upper: Result, lower: Result, meter: Result) -> Result:
+    """What a meter across the lower of two resistors shows."""
+    line = "V = {0} × (R2∥Rm)/(R1 + R2∥Rm), R1 = {1}, R2 = {2}, Rm = {3}"
+    return derive("voltage", loaded_divider, line, voltage, upper, lower, meter)
+
+
+def meter_loading(source: Result, meter: Result) -> Result:
+    """By what part the meter reads low on a source."""
+    return derive("ratio", loading_error, "−R/(R + Rm) = −{0}/({0} + {1})", source, meter)
+
+
 METHODS = (
+    Method(
+        name="meter loading",
+        title="By what part a meter reads low on a source of some resistance.",
+        gives="ratio",
+        inputs={
+            "source": Input("resistance", "of the source"),
+            "meter": Input("resistance", "input resistance of the meter", GIVEN, "10 Mohm"),
+        },
+        find=meter_loading,
+    ),
+    Method(
+        name="divider with the meter",
+        title="What a meter shows across the lower of two resistors.",
+        gives="voltage",
+        inputs={
+            "voltage": Input("voltage", "across both"),
+            "upper": Input("resistance", "in series with the meter"),
+            "lower": Input("resistance", "across which the meter is"),
+            "meter": Input("resistance", "input resistance of the meter", GIVEN, "10 Mohm"),
+        },
+        find=with_meter,
+    ),
     Method(
         name="voltage without the meter",
         title="Voltage before the meter's own input resistance loaded it.",

@@ -31,6 +31,9 @@ leads 0.1 to 0.2, contacts to 0.15, nulls of 0.1 to 0.4 are usual."""
 LOW_OHM = 100 * LEADS_OHM
 """Above this, leads are less than 1 % of a resistance, and it is taken without a null."""
 
+NOT_PROVED = "The circuit reads open, but the leads were not proved before and after: the probes may have been off."
+LOOSE = "The leads were not proved: one that is off its point reads the same."
+PROVE = "Prove it open: leads pressed together, on the points, together again."
 UNKNOWN = "The accuracy of the instrument is not known: only its resolution and the spread are counted."
 _RESISTANCES = ("resistance", "continuity")
 
@@ -149,6 +152,20 @@ def in_circuit(reading: Result) -> Result:
         line = "parallel capacitances were connected: the part is at most this value"
         return replace(reading, bound="below", trail=(*reading.trail, line))
     return reading
+
+
+def believed(result: Result, capture: Capture) -> Result:
+    """A bound that loose leads would show as well says so; an open circuit without proof is not taken."""
+    if result.bound != "above" or _proved(capture):
+        return result
+    if capture.form.bound is Bound.OVERLOAD:
+        return Result(quantity=result.quantity, reason=NOT_PROVED, trail=result.trail, advice=PROVE, is_unproved=True)
+    return replace(result, doubts=(*result.doubts, LOOSE)) if capture.form.bound is Bound.ABOVE else result
+
+
+def _proved(capture: Capture) -> bool:
+    """Whether the leads were proved before and after, or open leads would have looked different."""
+    return bool(capture.proof) or capture.how == "open proved" or capture.form.quantity == "capacitance"
 
 
 def _not_taken(form: Form) -> str:

@@ -29,7 +29,7 @@ from meterlog.evaluate import (
     winding,
 )
 from meterlog.evaluate.judging import judge
-from meterlog.evaluate.measurement import less_null, measured, null_of, shared_gain
+from meterlog.evaluate.measurement import believed, less_null, measured, null_of, shared_gain
 from meterlog.evaluate.methods import GIVEN, SERIES, SEVERAL, WORD, Input, Method, check_inputs, find_method, run
 from meterlog.evaluate.result import Context, Result
 from meterlog.evaluate.series import Series, series_from, series_of
@@ -207,5 +207,6 @@ class _Found:
             result = measured(taken.capture, accuracy=taken.accuracy, context=taken.context, gain=gain, of=key)
             relative = "relative" in taken.capture.form.flags
             whole = taken.is_null or taken.capture.form.bound is Bound.OVERLOAD
-            self.seen[key] = result if whole else less_null(result, self.null, already_off=relative)
+            nulled = result if whole else less_null(result, self.null, already_off=relative)
+            self.seen[key] = believed(nulled, taken.capture)
         return self.seen[key]

@@ -57,6 +57,7 @@ class Result:
         limit: the limit that the method itself gives (a band around a marking), None when it gives none.
         reason: why nothing was found, a sentence; "" otherwise.
         advice: what would make it better.
+        is_unproved: nothing was found because an open circuit was not proved, not because nothing was tried.
     """
 
     quantity: str
@@ -68,6 +69,7 @@ class Result:
     limit: Limit | None = None
     reason: str = ""
     advice: str = ""
+    is_unproved: bool = False
 
     @property
     def unit(self) -> str:
@@ -102,7 +104,15 @@ def width(amount: float, unit: str, digits: int = 2) -> str:
 
 def nothing(quantity: str, reason: str, *parts: Result, advice: str = "") -> Result:
     """No result, and why."""
-    return Result(quantity=quantity, reason=reason, advice=advice, trail=trails(parts), doubts=doubts(parts))
+    unproved = any(part.is_unproved for part in parts)
+    return Result(
+        quantity=quantity,
+        reason=reason,
+        advice=advice,
+        trail=trails(parts),
+        doubts=doubts(parts),
+        is_unproved=unproved,
+    )
 
 
 def trails(parts: Sequence[Result]) -> tuple[str, ...]:

@@ -25,7 +25,6 @@ from meterlog.evaluate import (
     winding,
 )
 from meterlog.evaluate.formula import derive, exactly
-from meterlog.evaluate.judging import false_acceptance
 from meterlog.evaluate.ratio import quotient
 from meterlog.evaluate.written import measured_series, measured_value
 from meterlog.procedure.steps import Limit
@@ -108,6 +107,13 @@ def limit(i):
 def conformity(i):
     error = Error(name="all", standard_uncertainty=i["u"])
     return judge(Result(quantity="resistance", number=estimate(i["y"], error)), limit(i)).probability
+
+
+def accepted_wrongly():
+    """Chance that a value on the guarded limit is outside, of a normal: k is 2 there."""
+    budget = budget_of(estimate(0.0, *normals([1.0])))
+    assert budget.coverage_factor == pytest.approx(2.0)
+    return budget.cdf(-budget.expanded)
 
 
 def trapezoid(i):
@@ -255,7 +261,7 @@ FIND = {
     "jcgm106_oil_pc": conformity,
     "jcgm106_resistor_RC": lambda i: risk.consumers_risk(i["u0"], i["um"], i["T"], i["A"]),
     "jcgm106_resistor_RP": lambda i: risk.producers_risk(i["u0"], i["um"], i["T"], i["A"]),
-    "PFA_guard": lambda i: false_acceptance(1.0, i["k"]),
+    "PFA_guard": lambda i: accepted_wrongly(),
     "verdict": verdict,
     "verdict_bound": verdict,
     "earth_limit": lambda i: protective_conductor.limit_by_cord(i["L"], 1.0),

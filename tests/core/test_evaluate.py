@@ -17,7 +17,6 @@ from meterlog.evaluate import (
     measured,
     parse_accuracy,
 )
-from meterlog.evaluate.judging import strictest
 from meterlog.procedure.steps import Limit, Rule, Step, StepKind
 from meterlog.readings import Bound, Capture, Form
 from meterlog.uncertainty import Error, estimate, rectangle
@@ -108,6 +107,7 @@ def test_a_pass_shows_its_arithmetic():
         "result 340 mΩ: u = 0.02736, k = 1.936 (the sum of 2 rectangles and a normal), U = 0.05296, 95.45 %",
         "limits at most 400 mΩ (a test); rule: guard band",
         "guard band w = 1 × U = 0.05296: passes at most 347 mΩ",
+        "a value just within that would be outside the limit with probability 0.0228",
         "probability of conformity 0.9927, as far as the meter can say",
     )
 
@@ -242,12 +242,13 @@ def test_resolution_is_counted_once():
 
 
 def test_limits_of_the_jurisdiction_come_first():
-    general, there, other = limit(high=0.3), limit(high=0.2, where="there"), limit(high=0.1, where="other")
-    assert strictest([general, there, other], "there") == there
-    assert strictest([general, there, other], "") == general
-    assert strictest([there], "") is None
-    both = strictest([limit(low=1.0, text="a"), limit(high=2.0, text="b"), limit(high=3.0, text="c")])
-    assert (both.low, both.high, both.text) == (1.0, 2.0, "a and b and c")
+    own = step(limit(high=50.0), limit(high=70.0, where="there"))
+    outcomes = [
+        judge_capture(own, capture(6000), accuracy=ACCURACY, context=Context(where=w)) for w in ("", "there", "x")
+    ]
+    assert [verdict.outcome for verdict in outcomes] == ["fail", "pass", "fail"]
+    only = step(limit(high=70.0, where="there"))
+    assert judge_capture(only, capture(6000), accuracy=ACCURACY).outcome == "not judged"
 
 
 RULES = [  # rule, guard, value of u 0.02 against at most 0.3, outcome

@@ -162,8 +162,8 @@ def test_a_run_that_ends_early_has_no_index():
     assert (found.number, found.reason) == (None, "There is no reading at 600 s.")
 
 
-def junction(counts, bound=None, top=3.0):
-    return taken(counts, quantity="junction_voltage", unit="V", decimals=3, bound=bound, range_top=top)
+def junction(counts, bound=None, top=3.0, how="open proved"):
+    return taken(counts, quantity="junction_voltage", unit="V", decimals=3, bound=bound, range_top=top, how=how)
 
 
 BLOCKS = junction(None, Bound.OVERLOAD)
@@ -175,6 +175,7 @@ DIODES = [  # forward, reverse, junctions, kind, outcome
     (BLOCKS, BLOCKS, "12", "stack", "not judged"),
     (junction(1250), BLOCKS, "2", "silicon", "pass"),
     (junction(301), BLOCKS, "1", "schottky", "pass"),
+    (junction(582), junction(None, Bound.OVERLOAD, how="switch"), "1", "silicon", "not judged"),
 ]
 
 
@@ -183,6 +184,16 @@ def test_diodes_both_ways(forward, reverse, junctions, kind, outcome):
     at_hand = AtHand(taken={"own": forward, "back": reverse})
     own = step("diode both ways", quantity="junction_voltage", reverse="back", junctions=junctions, kind=kind)
     assert judge_step(own, at_hand).outcome == outcome
+
+
+def test_an_open_circuit_without_proof_decides_nothing():
+    over = taken(None, bound=Bound.OVERLOAD, range_top=6e6, how="switch")
+    verdict = judge_step(step("protective conductor", limit(high=0.3), length="5 m"), AtHand(taken={"own": over}))
+    assert (verdict.outcome, verdict.why) == (
+        "undecided",
+        "The circuit reads open, but the leads were not proved before and after: the probes may have been off. "
+        "A hand meter's reading is an indication, not the rated-current test.",
+    )
 
 
 def test_a_stack_that_reads_open_says_what_would_decide():

@@ -31,6 +31,7 @@ def test_a_value_is_judged():
         "  result 420 mΩ: u = 0.01853, k = 1.653 (the sum of one rectangle), U = 0.03064, 95.45 %",
         "  limits at most 1 Ω; rule: guard band",
         "  guard band w = 1 × U = 0.03064: passes at most 969.4 mΩ",
+        "  a value just within that would be outside the limit with probability 0.0228",
         "  probability of conformity 1.0000, as far as the meter can say",
         "",
         "  error                  distribution  u        sensitivity  contribution  ν  share",
