@@ -7,7 +7,7 @@ import re
 import pytest
 from bench_streams import Meter, Piece
 from click.testing import CliRunner
-from segment_frames import recording as recorded
+from players.segments import recorded
 from walking import procedure, step
 
 from meterlog import shipped

@@ -4,6 +4,9 @@ Written from the table in profiles/instruments/handheld-segments.yaml's head, no
 byte n carries n in its upper half; bytes 2 to 9 the four digits, the others the symbols.
 """
 
+from meterlog.readings import Reading
+from meterlog.recording import Event, Recording
+
 # a top, b upper right, c lower right, d bottom, e lower left, f upper left, g middle
 FIGURES = {
     "0": "abcdef", "1": "bc", "2": "abdeg", "3": "abcdg", "4": "bcfg", "5": "acdfg", "6": "acdefg", "7": "abc",
@@ -36,6 +39,26 @@ def frame(shown: str, *symbols: str) -> bytes:
         byte, bit = SYMBOLS[symbol]
         low[byte] |= 1 << bit
     return bytes(n << 4 | low[n] for n in range(1, 15))
+
+
+def frame_of(reading: Reading) -> bytes:
+    """The frame of a display that shows a reading; four figures at most."""
+    form = reading.form
+    shown = " 0L "
+    if not form.bound:
+        figures, point = f"{abs(reading.counts):04d}", 4 - form.decimals
+        shown = ("-" if reading.counts < 0 else "") + (figures[:point] + "." + figures[point:]).rstrip(".")
+    unit = form.unit if form.unit in SYMBOLS else form.unit[1:]
+    lit = [unit, *form.unit.removesuffix(unit), *(flag for flag in ("hold",) if flag in form.flags)]
+    lit += [form.mode] if form.mode else []
+    lit += {"junction_voltage": ["diode"], "continuity": ["beep"]}.get(form.quantity, [])
+    return frame(shown, *lit)
+
+
+def recorded(stream: list[tuple[float, Reading]], **head: str) -> Recording:
+    """A recording of a stream, each frame in one piece."""
+    events = tuple(Event(at, "in", frame_of(reading)) for at, reading in stream)
+    return Recording(head={"profile": "handheld-segments", **head}, events=events)
 
 
 RANGES = {  # quantity: (full scale, decimals, symbols) from the lowest range up; 4000 counts, auto range

@@ -6,7 +6,7 @@ from bench_streams import Meter, Piece
 from bench_trials import Job, meter_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from segment_frames import frame
+from players.segments import frame_of
 from strategies import splits
 from walking import OHM, OVER, procedure, step
 
@@ -51,11 +51,11 @@ def test_how_bytes_are_split_changes_no_capture(data, seed):
     session = Session(procedure(*STEPS), {"meter": PROFILE}, assume=REPLAY)
     whole, cut = session.start(0.0), []
     for at, reading in stream:
-        whole += session.received("meter", frame(reading), at)
+        whole += session.received("meter", frame_of(reading), at)
     session = Session(procedure(*STEPS), {"meter": PROFILE}, assume=REPLAY)
     cut = session.start(0.0)
     for at, reading in stream:
-        for piece in data.draw(splits(frame(reading))) if data.draw(st.integers(0, 9)) == 0 else [frame(reading)]:
+        for piece in data.draw(splits(frame_of(reading))) if data.draw(st.integers(0, 9)) == 0 else [frame_of(reading)]:
             cut += session.received("meter", piece, at)
     assert captures(cut) == captures(whole)
     assert len(captures(whole)) > 0
