@@ -207,7 +207,9 @@ def _balance(
     bend = _bend(duration, lag, load.vessel.capacity / load.capacity(first.kelvin))
     if bend.standard_uncertainty > MOST_BENT:
         return _too_short(duration, lag)
-    power = power * estimate(1.0, bend)
+    unmixed = balance.MIXING * math.sqrt(2.0) / (last.kelvin - first.kelvin)
+    mixing = Error(name="mixing along the ramp", standard_uncertainty=unmixed, source="common practice, no source")
+    power = power * estimate(1.0, bend, mixing)
     timed = estimate(duration, _straightness(fit, duration / fit.value))
     u_time = fit.u_value / fit.value * duration / 2.0
     u_lag = math.hypot(u_lag, VESSEL_FOLLOWS_S * load.vessel.capacity / load.capacity(first.kelvin))

@@ -45,8 +45,7 @@ def draw(seed):
     )  # fmt: skip
     options = {"mass": f"{stated_mass * 1000:g} g", "vessel": f"{glass * 1000:g} g glass" if glass else None}
     options["ambient"] = f"{room + rectangle(rng, 1.0):.2f} °C ± 1 K"
-    if kind != "ramp":
-        bench = replace(bench, mixing=float(rng.normal(0, 0.05 * 2**0.5)))
+    bench = replace(bench, mixing=float(rng.normal(0, 0.05 * 2**0.5)))
     if kind in ("stated", "out"):
         hand = 0.3 / 2**0.5
         options |= {"start": f"{start + rectangle(rng, hand):.3f}", "stop": f"{stop + rectangle(rng, hand):.3f}"}
@@ -56,7 +55,7 @@ def draw(seed):
 
 
 def errors_of(seed):
-    """(kind, error over u, error over U, u over the power) of one random run."""
+    """(kind, error over u, error over U, u over the power) of one random run; None when it was refused."""
     kind, bench, options = draw(seed)
     vessel = {"vessel": read_vessel(options["vessel"])} if options["vessel"] else {}
     text = csv_text(bench, power=kind == "power", hole=seed % 8 == 2)
@@ -68,7 +67,8 @@ def errors_of(seed):
         stop=read_moment(options["stop"]) if "stop" in options else None,
         **vessel,
     )
-    assert answer.power is not None, (seed, bench, answer.refused)
+    if answer.power is None:
+        return None
     error = answer.power - bench.power
     return (
         kind,
@@ -80,11 +80,15 @@ def errors_of(seed):
 
 @pytest.fixture(scope="module")
 def errors():
-    return [errors_of(seed) for seed in range(RUNS)]
+    return [found for found in map(errors_of, range(RUNS)) if found is not None]
+
+
+def test_hardly_any_good_run_is_refused(errors):
+    assert len(errors) >= 0.99 * RUNS
 
 
 def test_the_interval_holds_the_true_power_as_often_as_it_says(errors):
-    inside = sum(abs(over) <= 1 for _, _, over, _ in errors) / RUNS
+    inside = sum(abs(over) <= 1 for _, _, over, _ in errors) / len(errors)
     assert 0.93 <= inside <= 0.97
 
 
