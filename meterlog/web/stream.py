@@ -19,7 +19,7 @@ from meterlog.web.at_hand import reading_words
 from meterlog.web.sheet import database_path
 
 if TYPE_CHECKING:
-    from collections.abc import AsyncIterator
+    from collections.abc import AsyncGenerator
     from pathlib import Path
 
 SILENCE_S = 1.7
@@ -59,19 +59,21 @@ async def _serve(database: Path, receive: Any, send: Any) -> None:
 
 
 async def _tell(database: Path, send: Any) -> None:
-    async for event, data in events(database):
-        body = f"event: {event}\ndata: {json.dumps(data, ensure_ascii=False)}\n\n".encode()
-        await send({"type": "http.response.body", "body": body, "more_body": True})
+    async with contextlib.aclosing(events(database)) as told:
+        async for event, data in told:
+            body = f"event: {event}\ndata: {json.dumps(data, ensure_ascii=False)}\n\n".encode()
+            await send({"type": "http.response.body", "body": body, "more_body": True})
 
 
-async def events(database: Path) -> AsyncIterator[tuple[str, dict[str, Any]]]:
+async def events(database: Path) -> AsyncGenerator[tuple[str, dict[str, Any]], None]:
     """Events without end: `here` when the daemon answers, what it announces, `lost` when it does not."""
     told_lost = False
     while True:
         try:
-            async for line in _watch(database):
-                told_lost = False
-                yield _event(line)
+            async with contextlib.aclosing(_watch(database)) as lines:
+                async for line in lines:
+                    told_lost = False
+                    yield _event(line)
             why = "The daemon has ended."
         except TimeoutError:
             why = "The daemon does not answer."
@@ -85,7 +87,7 @@ async def events(database: Path) -> AsyncIterator[tuple[str, dict[str, Any]]]:
         await asyncio.sleep(SEEK_AGAIN_S)
 
 
-async def _watch(database: Path) -> AsyncIterator[dict[str, Any]]:
+async def _watch(database: Path) -> AsyncGenerator[dict[str, Any], None]:
     """The lines of one watch. Raises: TimeoutError, OSError, ValueError."""
     path = lock_facts(database).get("socket", "")
     reader, writer = await asyncio.open_unix_connection(path, limit=LONGEST_LINE)
@@ -95,6 +97,8 @@ async def _watch(database: Path) -> AsyncIterator[dict[str, Any]]:
             yield json.loads(line)
     finally:
         writer.close()
+        with contextlib.suppress(OSError):
+            await writer.wait_closed()
 
 
 def _event(line: dict[str, Any]) -> tuple[str, dict[str, Any]]:

@@ -111,10 +111,10 @@ def hex_bytes(data: bytes) -> str:
 
 
 def percent(part: float | None) -> str:
-    """A part of one: "97.7 %"; what rounds to all or nothing says so."""
+    """A part of one: "97.7 %"; never all, never nothing."""
     if part is None:
         return "—"
-    if 0.9995 <= part < 1 or 0 < part < 0.0005:
+    if not 0.0005 <= part < 0.9995:
         return "over 99.9 %" if part > 0.5 else "under 0.1 %"
     return f"{part * 100:.3g} %"
 
