@@ -234,6 +234,14 @@ def test_a_percentage_of_a_temperature_is_of_the_degrees_shown():
     assert measured(shown, accuracy=parse_accuracy("1 %+1 count")).u == pytest.approx((0.21 + 0.1) / 3**0.5)
 
 
+@pytest.mark.parametrize(("correlation", "worth"), [(0.0, 12.0), (1.0, 1.0)])
+def test_correlated_readings_tell_less(correlation, worth):
+    shown = capture(6000, deviation=0.6)
+    alone = measured(capture(6000), accuracy=ACCURACY).u
+    found = measured(shown, accuracy=ACCURACY, context=Context(correlation=correlation)).u
+    assert found == pytest.approx((alone**2 + 0.36 / worth) ** 0.5)
+
+
 def test_resolution_is_counted_once():
     with_counts = measured(capture(6000), accuracy=parse_accuracy("3 counts"))
     assert with_counts.u == pytest.approx(0.03 / 3**0.5)

@@ -1,6 +1,7 @@
 """Methods on captures at hand: shared errors, leads, bounds, limits that a method gives, runs."""
 
 import pytest
+import scipy.stats
 from captures import ONE_PERCENT, RISE, capture, taken
 from hypothesis import given
 from hypothesis import strategies as st
@@ -11,6 +12,7 @@ from meterlog.evaluate.methods import check_inputs
 from meterlog.evaluate.postprocess import METHODS, AtHand, Taken, judge_step, post_process
 from meterlog.procedure.steps import Limit, Procedure, Step, StepKind
 from meterlog.readings import Bound, Form, Reading
+from meterlog.uncertainty import budget_of
 from meterlog.units import QUANTITIES
 
 
@@ -67,6 +69,16 @@ def test_a_part_in_circuit_is_a_bound():
     assert judge_step(own, AtHand(taken={"own": taken(6000)})).outcome == "fail"
     found = post_process("in circuit", {}, AtHand(taken={"own": taken(6000)}), own="own")
     assert (found.bound, found.edge) == ("above", 60.0)
+
+
+def test_a_drift_has_the_scatter_about_its_line():
+    times, ohms = [0.0, 10.0, 20.0, 30.0, 40.0], [1.00, 1.13, 1.18, 1.31, 1.39]
+    run = ", ".join(f"{t:g} s: {r:.2f} ohm" for t, r in zip(times, ohms, strict=True))
+    found = post_process("drift", {"run": run}, AtHand())
+    line = scipy.stats.linregress(times, ohms)
+    assert found.value == pytest.approx(40 * line.slope)
+    scatter = next(part for part in budget_of(found.number).lines if part.name == "spread about the line")
+    assert (scatter.contribution, scatter.degrees_of_freedom) == (pytest.approx(40 * line.stderr), 3.0)
 
 
 @given(st.permutations(["0 s: 1.00 ohm", "10 s: 1.10 ohm", "20 s: 1.21 ohm", "30 s: 1.28 ohm"]))
@@ -184,6 +196,13 @@ def test_diodes_both_ways(forward, reverse, junctions, kind, outcome):
     at_hand = AtHand(taken={"own": forward, "back": reverse})
     own = step("diode both ways", quantity="junction_voltage", reverse="back", junctions=junctions, kind=kind)
     assert judge_step(own, at_hand).outcome == outcome
+
+
+def test_a_short_is_told():
+    found = post_process("diode both ways", {"forward": "2 mV ± 1 mV", "reverse": "3 mV ± 1 mV"}, AtHand())
+    assert found.trail[-1] == "2 mV one way and 3 mV the other: a short"
+    leaky = post_process("diode both ways", {"forward": "0.58 V ± 1 mV", "reverse": "0.6 V ± 1 mV"}, AtHand())
+    assert leaky.trail[-1] == "the other way: 600 mV, where it should block"
 
 
 def test_an_open_circuit_without_proof_decides_nothing():
