@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from meterlog.profile.facts import facts_in_words
-from meterlog.profile.meaning import Lamps, Table, shown
+from meterlog.profile.meaning import Lamps, Table, flat, shown
 from meterlog.profile.proof import sum_of
 from meterlog.readings import Frame
 from meterlog.source import Problems
@@ -37,20 +37,20 @@ def _rows(former: Former) -> list[tuple[str, bool]]:
     """Every row that chooses the form of a reading, and whether a believed frame has had it."""
     rows = []
     if former.special:
-        met = {key[3] for key in former.kept}
+        met = {key[3] for key in former.full_keys()}
         rows += [(f"{former.special.who} {shown(code)} (special)", code in met) for code in former.special.rows]
     for place, source in enumerate(former.sources, start=4):
-        met = {key[place] for key in former.kept}
+        met = {key[place] for key in former.full_keys()}
         if isinstance(source, Table):
             rows += [
                 (f"{source.who} {shown(code)}", code in met or bool(facts.reject))
                 for code, facts in source.rows.items()
             ]
         elif isinstance(source, Lamps):
-            lit = [code for code in met if isinstance(code, int)]
+            lit = list(map(flat, met))
             rows += [
-                (f"{who} ({facts_in_words(facts)})", any(code & mask for code in lit) or bool(facts.reject))
-                for who, mask, facts in source.rows
+                (f"{who} ({facts_in_words(facts)})", any(code[byte] & mask for code in lit) or bool(facts.reject))
+                for who, byte, mask, facts in source.rows
             ]
     return rows
 

@@ -21,20 +21,21 @@ if TYPE_CHECKING:
     from meterlog.profile.values import Values
 
 _FIGURES = re.compile(r"(-?) *(?=\.?\d)(\d*)(?:\.(\d*))?")
-Slow = tuple[int | None, int, int, bool, bytes | None]
+Slow = tuple[int | None, tuple[int, int, bool, bytes | None] | None]
 
 
 class Display:
     """Writes one display field.
 
-    The code sets counts, and for the form: d (decimals), w (digits before the point), z (a zero with
-    a minus), s (a special word).
+    The code sets the counts and the state of the display: its lit points as a number, a minus only with a zero;
+    or, the slow way, what its text says of the form.
     """
 
     def __init__(self, values: Values, field: Field) -> None:
         self.values = values
         self.field = field
         self.table = segment_table(field.segments)
+        self.shift = (10 ** len(field.digits) - 1).bit_length()  # in a sum of figures, marks stand above the counts
 
     def sound(self) -> bool:
         """Whether the parts of the field fit each other; tells where not."""
@@ -65,55 +66,71 @@ class Display:
             self.values.reach(field.where, [bit.byte for bit in bits])
         return len(problems) == before
 
-    def write(self, counts: str, number: int, special: bool) -> None:
-        """Code that sets `counts` and d, w, z, s of a reading."""
+    def write(self, counts: str, state: str) -> dict[int, tuple[int, int, bool]]:
+        """Code that sets `counts` and `state`; answers what each state that is a number means for the form."""
         code, field = self.values.code, self.field
         add = code.add
-        names = [f"{field_name}{number}" for field_name in ("d", "w", "z", "s")]
-        d, w, z, s = names
         slow = code.constant(self._reader(), "slow")
-        quick = [self._quick(bits) for bits in field.digits]
-        minus = gathered(self.values.layout, field.minus) if field.minus else ""
-        points = self._points()
+        marks = self._marks()
+        quick = [self._quick(place, bits, marks) for place, bits in enumerate(field.digits)]
+        beside = [mark for mark in marks if not any(mark[0] in held for _, _, held in quick)]
+        minus = gathered(self.values.layout, field.minus) if field.minus else "0"
+        points = self._points() or "0"
         add("try:")
         code.indent()
-        total = " + ".join(
-            f"{code.constant({k: v * 10 ** (len(quick) - 1 - place) for k, v in table.items()}, 'figure')}[{text}]"
-            for place, (text, table) in enumerate(quick)
-        )
-        add(f"{counts} = {total}")
-        if points:
-            shapes = code.constant(self._shapes(), "shape")
-            add(f"{d}, {w} = {shapes}[{points}]")
-        else:
-            add(f"{d}, {w} = 0, {len(quick)}")
-        add(f"{s} = None")
-        add(f"{z} = False")
-        if minus:
-            add(f"if {minus}: {z} = not {counts}; {counts} = -{counts}")
+        total = " + ".join(f"{code.constant(table, 'figure')}[{text}]" for text, table, _ in quick)
+        total += "".join(f" + ({gathered(self.values.layout, (bit,))} << {self.shift + lit})" for bit, lit in beside)
+        add(f"t = {total}")
+        add(f"{counts} = t & {(1 << self.shift) - 1}")
+        add(f"{state} = t >> {self.shift}")
+        if field.minus:
+            lit = 1 << len(field.points)
+            add(f"if {state} & {lit}: {state} = {state} ^ {lit} if {counts} else {state}; {counts} = -{counts}")
         code.dedent()
         add("except KeyError:")
         code.indent()
         text = ", ".join(gathered(self.values.layout, bits) for bits in field.digits)
-        add(f"{counts}, {d}, {w}, {z}, {s} = {slow}(({text},), {points or 0}, {minus or 0})")
+        add(f"{counts}, {state} = {slow}(({text},), {points}, {minus})")
         self.values.fail(f"{counts} is None", "the display shows no figures that make a number")
         code.dedent()
+        return self._shapes()
 
-    def _quick(self, bits: tuple[Bits, ...]) -> tuple[str, dict[object, int]]:
-        """An expression of the bytes that hold a digit, and the figure for each that is one."""
-        layout = self.values.layout
+    def _marks(self) -> list[tuple[Bits, int]]:
+        """Each point and the minus, with the bit above the counts that it lights in a sum of figures."""
+        points = [bit for point in self.field.points for bit in point]
+        marks = [(bit, len(points) - 1 - place) for place, bit in enumerate(points)]
+        return marks + [(bit, len(points)) for bit in self.field.minus or ()]
+
+    def _quick(
+        self, place: int, bits: tuple[Bits, ...], marks: list[tuple[Bits, int]]
+    ) -> tuple[str, dict[object, int], set[Bits]]:
+        """An expression of the bytes that hold a digit; for each that is a figure what it is worth, its marks
+        above; and the marks that stand in these bytes."""
+        layout, worth = self.values.layout, 10 ** (len(self.field.digits) - 1 - place)
         places = sorted({layout.index(bit.byte) for bit in bits})
-        allowed = [self._allowed(place) for place in places]
+        allowed = [self._allowed(index) for index in places]
         adjacent = places == list(range(places[0], places[0] + len(places)))
         if not adjacent or len(allowed) > 2 or _size(allowed) > 4096:
-            return gathered(layout, bits), {k: int(v) for k, v in self.table.items() if v.isdigit()}
+            plain: dict[object, int] = {k: int(v) * worth for k, v in self.table.items() if v.isdigit()}
+            return gathered(layout, bits), plain, set()
+        held = [(bit, lit) for bit, lit in marks if layout.index(bit.byte) in places]
+        held = [(bit, lit) for bit, lit in held if not self._taken(bit, place)]
         rows: dict[object, int] = {}
         for values in product(*allowed):
-            figure = self.table.get(gather(bits, lambda byte, v=values: v[layout.index(byte) - places[0]]))  # type: ignore[misc]
+
+            def byte(number: int, values: tuple[int, ...] = values) -> int:
+                return values[layout.index(number) - places[0]]
+
+            figure = self.table.get(gather(bits, byte))
             if figure is not None and figure.isdigit():
-                rows[bytes(values) if len(values) > 1 else values[0]] = int(figure)
+                lit = sum(gather((bit,), byte) << self.shift + at for bit, at in held)
+                rows[bytes(values) if len(values) > 1 else values[0]] = int(figure) * worth + lit
         text = f"f[{places[0]}]" if len(places) == 1 else f"f[{places[0]}:{places[-1] + 1}]"
-        return text, rows
+        return text, rows, {bit for bit, _ in held}
+
+    def _taken(self, mark: Bits, place: int) -> bool:
+        """Whether an earlier digit's bytes hold the mark already."""
+        return any(mark.byte == bit.byte for bits in self.field.digits[:place] for bit in bits)
 
     def _allowed(self, place: int) -> list[int]:
         known = self.values.layout.allowed
@@ -125,26 +142,26 @@ class Display:
         bits = tuple(bit for point in self.field.points for bit in point)
         return gathered(self.values.layout, bits) if bits else ""
 
-    def _shapes(self) -> dict[int, tuple[int, int]]:
-        """(decimals, digits before the point) for each state of the points but those with two lit."""
+    def _shapes(self) -> dict[int, tuple[int, int, bool]]:
+        """(decimals, digits before the point, zero with a minus) for each state but those with two points lit."""
         count, digits = len(self.field.points), len(self.field.digits)
-        shapes = {0: (0, digits)}
+        shapes = {0: (0, digits, False)}
         for place in range(count):
-            shapes[1 << (count - 1 - place)] = (digits - 1 - place, place + 1)
-        return shapes
+            shapes[1 << (count - 1 - place)] = (digits - 1 - place, place + 1, False)
+        return shapes | {code | 1 << count: (d, w, True) for code, (d, w, _) in shapes.items()}
 
     def _reader(self) -> Callable[[tuple[int, ...], int, int], Slow]:
         words = {word_code(word) for word in self.field.special}
         table, count = self.table, len(self.field.points)
 
         def read(codes: tuple[int, ...], points: int, minus: int) -> Slow:
-            """counts, decimals, width, zero with a minus, special word; counts None where it is none."""
+            """counts, and (decimals, width, zero with a minus, special word); None where they are no number."""
             figures = [table.get(code) for code in codes]
             if None in figures:
-                return None, 0, 1, False, None
+                return None, None
             word = "".join(figure or "" for figure in figures).strip().encode("latin-1")
             if word in words:
-                return 0, 0, 1, False, word
+                return 0, (0, 1, False, word)
             text = "-" if minus else ""
             for place, figure in enumerate(figures):
                 text += figure or ""
@@ -152,10 +169,10 @@ class Display:
                     text += "."
             match = _FIGURES.fullmatch(text)
             if not match:
-                return None, 0, 1, False, None
+                return None, None
             sign, before, after = match.groups(default="")
             counts = int(before + after)
-            return -counts if sign else counts, len(after), len(before), bool(sign) and not counts, None
+            return -counts if sign else counts, (len(after), len(before), bool(sign) and not counts, None)
 
         return read
 

@@ -163,8 +163,8 @@ def _value(name: str, found: dict[str, Any]) -> str:
         parts = [found.get(f"{name}_{part}") or b"" for part in ("sign", "before", "after")]
         point = b"." if parts[2] else b""
         return (parts[0] + parts[1] + point + parts[2]).decode("latin-1")
-    counts = [found[key] for key in found if key.startswith("counts")]
-    return f"counts {counts[0]}" if counts else "not reached"
+    counts = f"counts{name.removeprefix('r_')}" if name.startswith("r_") else "counts0"
+    return f"{found[counts]}" if counts in found else "not reached"
 
 
 def _may_be(profile: Profile, message: Message, frame: bytes, kept: Kept) -> bool:

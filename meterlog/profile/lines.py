@@ -88,7 +88,7 @@ class Template:
         if kind.is_number_text:
             parts = number_parts(name, field)
             values.known[name] = Value(kind="number", name=name, parts=parts, width=kind.before, field=field)
-            self.groups.extend(parts)
+            self.groups.extend(filter(None, parts))
             return number_pattern(field, kind)
         variable = f"g_{name}" if kind.name in ("digits", "hex") else f"v_{name}"
         self.groups.append(variable)
@@ -97,8 +97,15 @@ class Template:
         values.known[name] = Value(kind="bytes", name=name, expr=variable, field=field)
         words = _words_of(field)
         if words:
-            return b" *(" + b"|".join(map(re.escape, words)) + b") *"
+            return b" *(" + _either(words) + b") *"
         return b"(" + anything + b")"
+
+
+def _either(words: list[bytes]) -> bytes:
+    """The pattern of one of some words; a class where each is one character."""
+    if all(len(word) == 1 for word in words):
+        return b"[" + b"".join(map(re.escape, words)) + b"]"
+    return b"|".join(map(re.escape, words))
 
 
 def _words_of(field: Field | None) -> list[bytes]:

@@ -30,6 +30,7 @@ class Table:
 
     who: str
     rows: Mapping[Hashable, Facts]
+    under: str = ""
 
     def look_up(self, code: Hashable) -> Found:
         facts = self.rows.get(code)
@@ -44,17 +45,27 @@ class Table:
 
 @dataclass(frozen=True, slots=True)
 class Lamps:
-    """Single bits with a meaning each; the code is the number that holds them all."""
+    """Single bits with a meaning each; the code is a byte, or bytes or several of both that hold them all.
 
-    rows: tuple[tuple[str, int, Facts], ...]
+    A row is (name, which byte of the code when it is laid out flat, mask in that byte, facts).
+    """
+
+    rows: tuple[tuple[str, int, int, Facts], ...]
 
     def look_up(self, code: Hashable) -> Found:
-        assert isinstance(code, int)
-        return [(who, facts) for who, mask, facts in self.rows if code & mask]
+        laid = flat(code)
+        return [(who, facts) for who, byte, mask, facts in self.rows if laid[byte] & mask]
 
     @property
     def says(self) -> list[Facts]:
-        return [facts for _, _, facts in self.rows]
+        return [facts for *_, facts in self.rows]
+
+
+def flat(code: Hashable) -> bytes:
+    """The bytes of a code of lamps, side by side."""
+    if isinstance(code, int):
+        return bytes((code,))
+    return code if isinstance(code, bytes) else b"".join(map(flat, code))  # type: ignore[call-overload]
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,14 +97,21 @@ def shown(code: Hashable) -> str:
     return f"0x{code:02X}" if isinstance(code, int) and code >= 0 else repr(code)
 
 
+SAID = object()
+"""Stands in what is always the same of a key for a part that the code gives each time."""
+
+
 class Former:
     """Finds and keeps the entries of one reading.
 
-    A key is (decimals or None, width, zero with a minus, special word or None, code of each source …).
+    A key in full is (decimals or None, width, zero with a minus, special word or None, code of each source …);
+    the generated code leaves out what is always the same, and gives the state of a display as one number.
 
     Attributes:
-        plain: no code can change sign, factor or bound: what is kept is the form itself.
-        kept: what the generated code looks into first.
+        always: the first four parts of every key, SAID where they change.
+        shapes: of a display, (decimals, width, zero with a minus) for each state of its points and minus.
+        kept: the forms that take the counts as they are: what the generated code looks into.
+        bent: the other entries.
         met: the keys whose rows examples have reached, for `profile check`.
     """
 
@@ -104,23 +122,31 @@ class Former:
         self.special = special
         self.sources = sources
         said = [facts for _, facts in fixed] + [f for source in sources for f in source.says]
-        self.plain = special is None and not any(map(_bends, said))
+        self.always: Key = (SAID,) * 4
+        self.shapes: Mapping[int, tuple[int, int, bool]] = {}
         self.may_be_nothing = any(f.nothing for f in [*said, *(special.says if special else [])])
-        self.kept: dict[Key, Entry | Form] = {}
+        self.kept: dict[Key, Form] = {}
+        self.bent: dict[Key, Entry] = {}
 
-    def make(self, key: Key) -> Entry | Form | str:
+    def make(self, key: Key) -> Entry | str:
         """The entry of a key, kept from now on; or the reason why the frame is not believed."""
-        entry = self._entry(key)
+        bent = self.bent.get(key)
+        if bent is not None:
+            return bent
+        if self.shapes and isinstance(key[0], int) and key[0] not in self.shapes:
+            return "the display shows more than one point"
+        entry = self._entry(self.full(key))
         if isinstance(entry, str):
             return entry
-        if len(self.kept) >= KEPT_FORMS:
+        if len(self.kept) + len(self.bent) >= KEPT_FORMS:
             self.kept.clear()
-        kept: Entry | Form = entry
-        if self.plain:
-            assert entry[0] is not None
-            kept = entry[0]
-        self.kept[key] = kept
-        return kept
+            self.bent.clear()
+        form, factor, _ = entry
+        if factor == 1 and form is not None:
+            self.kept[key] = form
+        else:
+            self.bent[key] = entry
+        return entry
 
     def facts(self, key: Key) -> Facts | str:
         """All that the codes of a key say, put together."""
@@ -128,12 +154,34 @@ class Former:
         looked: list[Found] = []
         if key[3] is not None and self.special is not None:
             looked.append(self.special.look_up(key[3]))
-        looked += [source.look_up(code) for source, code in zip(self.sources, key[4:], strict=True)]
+        looked += [source.look_up(code) for source, code in zip(self.sources, self.codes(key), strict=True)]
         for found in looked:
             if isinstance(found, str):
                 return found
             said += found
         return merge(said)
+
+    def codes(self, key: Key) -> list[Hashable]:
+        """The code of each source of a full key, a row below another field's with both codes."""
+        codes = list(key[4:])
+        places = {source.who: place for place, source in enumerate(self.sources) if isinstance(source, Table)}
+        for place, source in enumerate(self.sources):
+            if isinstance(source, Table) and source.under in places and not isinstance(codes[place], tuple):
+                codes[place] = (key[4 + places[source.under]], codes[place])
+        return codes
+
+    def full_keys(self) -> list[Key]:
+        """Every key that has been met, in full, with the codes as the tables know them."""
+        return [(*full[:4], *self.codes(full)) for full in map(self.full, [*self.kept, *self.bent])]
+
+    def full(self, key: Key) -> Key:
+        """A key as the generated code gives it, in full."""
+        if self.shapes:
+            state, codes = key[0], key[1:]
+            first: Key = (*self.shapes[state], None) if isinstance(state, int) else state  # type: ignore[assignment]
+            return first + codes
+        told = iter(key)
+        return (*(next(told) if part is SAID else part for part in self.always), *told)
 
     def _entry(self, key: Key) -> Entry | str:
         facts = self.facts(key)
@@ -158,11 +206,6 @@ class Former:
             return replace(form, decimals=0, width=1), None, None
         zero = replace(form, negative_zero=True) if shown.factor < 0 else form
         return form, shown.factor, zero
-
-
-def _bends(facts: Facts) -> bool:
-    """Whether facts change more than the form."""
-    return bool(facts.negative or facts.bound or facts.nothing or facts.reject or facts.factor not in (None, 1))
 
 
 def fixed_facts(**said: object) -> Facts:

@@ -13,7 +13,7 @@ from meterlog.profile.facts import NO_FACTS, Facts
 from meterlog.profile.kinds import Kind
 from meterlog.profile.language import Check, Field, Says, Shows
 from meterlog.profile.lines import Parts, Pattern, Template, holes, late_values
-from meterlog.profile.meaning import ChannelText, Former, Lamps, Source, Table, fixed_facts
+from meterlog.profile.meaning import SAID, ChannelText, Former, Lamps, Source, Table, fixed_facts
 from meterlog.profile.numbers import Numbers
 from meterlog.profile.proof import write_check
 from meterlog.profile.values import Value, Values, code_key
@@ -69,6 +69,10 @@ class Message:
     formers: tuple[Former, ...]
     values: Mapping[str, Value]
     steady: bool
+
+
+CONSTANTS = {"None": None, "False": False}
+"""Parts of a key that are the same in every frame, but for whole numbers."""
 
 
 class MessageCompiler:
@@ -158,7 +162,9 @@ class MessageCompiler:
                 self.values.hold(Value(kind="display", name=name, field=said))
             return
         value = self._part(name, said) if said.part or said.item else self._placed(name, said)
-        if value is not None:
+        if value is not None and value.kind == "int" and name not in self.says.fields:
+            self.values.known[name] = value  # a reading's own number is used once
+        elif value is not None:
             self.values.hold(value)
 
     def _placed(self, name: str, said: Field) -> Value | None:
@@ -281,7 +287,7 @@ class MessageCompiler:
             else:
                 for outer in self._codes(upper.field, upper, (code,)):
                     rows |= {(outer, k): f for inner, f in facts.items() for k in self._codes(said, value, (inner,))}
-        found[name] = (expr, Table(name, rows))
+        found[name] = (expr, Table(name, rows, said.under))
 
     def _lamps(self) -> tuple[str, Source]:
         """All single bits as one number: the bytes that hold them, masked."""
@@ -293,17 +299,12 @@ class MessageCompiler:
                     self.problems, "bits", expected="one bit for each meaning", saw=" ".join(map(str, bits))
                 )
             self.values.reach(self.says.where, [bit.byte for bit in bits])
-        indexes = [layout.index(place.byte) for place in places]
-        first, last = min(indexes), max(indexes)
-        rows = tuple(
-            (f"bit {place}", 1 << (8 * (last - layout.index(place.byte)) + place.high), facts)
-            for place, facts in places.items()
-        )
-        mask = sum(bit for _, bit, _ in rows)
-        if first == last:
-            return f"f[{first}] & {mask}", Lamps(rows)
-        end = "" if last == -1 else str(last + 1)
-        return f"int.from_bytes(f[{first}:{end}], 'big') & {mask}", Lamps(rows)
+        masks: dict[int, int] = {}
+        for place in places:
+            masks[layout.index(place.byte)] = masks.get(layout.index(place.byte), 0) | 1 << place.high
+        order = {index: at for at, index in enumerate(sorted(masks))}
+        rows = tuple((f"bit {p}", order[layout.index(p.byte)], 1 << p.high, facts) for p, facts in places.items())
+        return _pieces(masks, layout), Lamps(rows)
 
     def _reading(self, place: int, said: Shows, sources: Sources) -> Former | None:
         """Code of one reading; answers what finds its form."""
@@ -337,11 +338,22 @@ class MessageCompiler:
             ("the step", said.step or NO_FACTS),
         )
         former = Former(fixed, special, tuple(source for _, source in mine.values()))
+        codes = [self._code(expr, source, mine) for expr, source in mine.values()]
         key = Numbers(self.values, self._known, self.problems).write(place, name, said, special)
         if key is None:
             return None
-        self._form(place, former, "(" + ", ".join([key, *(expr for expr, _ in mine.values())]) + ")")
+        former.shapes = key.shapes
+        former.always = tuple(CONSTANTS.get(part, SAID) if not part.isdecimal() else int(part) for part in key.parts)
+        parts = [part for part in key.parts if part not in CONSTANTS and not part.isdecimal()] + codes
+        self._form(place, former, "(" + "".join(f"{part}, " for part in parts) + ")")
         return former
+
+    def _code(self, expr: str, source: Source, mine: Sources) -> str:
+        """The expression of a source's code; below a field that is in the key itself, the inner code alone."""
+        if isinstance(source, Table) and source.under in mine:
+            value = self._known(source.who)
+            return value.expr if value else expr
+        return expr
 
     def _mine(self, said: Shows, sources: Sources) -> Sources:
         """The sources whose meaning belongs to a reading: those it names, and those nobody names."""
@@ -385,17 +397,16 @@ class MessageCompiler:
         )
         self.code.names["Reading"] = Reading
         add(f"key = {key}")
-        if former.plain:
-            add(f"form{place} = {kept}.get(key) or {make}(key)")
-            add(f"if form{place}.__class__ is str: return form{place}")
-        else:
-            add(f"entry = {kept}.get(key) or {make}(key)")
-            add("if entry.__class__ is str: return entry")
-            add(f"form{place}, factor, zero = entry")
-            add(f"if factor is None: counts{place} = None")
-            add("elif factor != 1:")
-            add(f"    counts{place} *= factor")
-            add(f"    if not counts{place}: form{place} = zero")
+        form, counts = f"form{place}", f"counts{place}"
+        add(f"{form} = {kept}.get(key)")
+        add(f"if {form} is None:")
+        add(f"    entry = {make}(key)")
+        add("    if entry.__class__ is str: return entry")
+        add(f"    {form}, factor, zero = entry")
+        add(f"    if factor is None: {counts} = None")
+        add("    elif factor != 1:")
+        add(f"        {counts} *= factor")
+        add(f"        if not {counts}: {form} = zero")
 
     # -- the end of the function ------------------------------------------------------
 
@@ -444,3 +455,34 @@ class MessageCompiler:
                 }
                 words = f"{self.code.constant(rows, 'rows')}.get({value.expr}, {words})"
         self.code.add(f"return {words}")
+
+
+def _pieces(masks: Mapping[int, int], layout: Layout) -> str:
+    """The expression of the bytes that hold single bits: whole neighbours as a slice, others masked."""
+    pieces: list[str] = []
+    run: list[int] = []
+
+    def close() -> None:
+        if len(run) > 1:
+            end = run[-1] + 1
+            pieces.append(f"f[{run[0]}:{end if end else ''}]")
+        elif run:
+            pieces.append(f"f[{run[0]}]")
+        run.clear()
+
+    for index in sorted(masks):
+        if not _only_lamps(index, masks[index], layout):
+            close()
+            pieces.append(f"f[{index}] & {masks[index]}")
+            continue
+        if run and run[-1] + 1 != index:
+            close()
+        run.append(index)
+    close()
+    return pieces[0] if len(pieces) == 1 else "(" + ", ".join(pieces) + ")"
+
+
+def _only_lamps(index: int, mask: int, layout: Layout) -> bool:
+    """Whether what else stands in a byte is the same in every frame."""
+    allowed = layout.allowed[index] if 0 <= index < len(layout.allowed) else None
+    return len({value & ~mask for value in (allowed if allowed is not None else range(256))}) == 1

@@ -3,24 +3,34 @@
 from __future__ import annotations
 
 import struct
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from meterlog.profile import arithmetic
 from meterlog.profile.arithmetic import Exact, rounded
 from meterlog.profile.display import Display
+from meterlog.profile.kinds import parse_kind
 from meterlog.profile.values import special_numbers, trimmed
 from meterlog.readings import COUNTS_LIMIT
 from meterlog.source import near_miss
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from meterlog.profile.language import Shows
     from meterlog.profile.meaning import Table
     from meterlog.profile.values import Value, Values
     from meterlog.source import Problems
 
 TOO_MANY = "more digits than can be kept exactly"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Digits:
+    """The first parts of a form's key: expressions of decimals, width, zero with a minus and special word; or
+    one of a display's state, with what each state means."""
+
+    parts: tuple[str, ...]
+    shapes: Mapping[int, tuple[int, int, bool]] = field(default_factory=dict)
 
 
 class Numbers:
@@ -30,8 +40,8 @@ class Numbers:
         self.values, self.known, self.problems = values, known, problems
         self.code = values.code
 
-    def write(self, place: int, name: str, said: Shows, special: Table | None) -> str | None:
-        """Code that sets `counts`; answers the key's first four parts, or None when it is wrong."""
+    def write(self, place: int, name: str, said: Shows, special: Table | None) -> Digits | None:
+        """Code that sets `counts`; answers the first parts of the key, or None when it is wrong."""
         value = self.known(name)
         decimals = self._decimals(place, said)
         if decimals is None:
@@ -44,8 +54,8 @@ class Numbers:
             return self._float(place, value, special, said, decimals)
         if value.kind == "display":
             assert value.field
-            Display(self.values, value.field).write(f"counts{place}", place, special is not None)
-            return f"d{place}, w{place}, z{place}, s{place}"
+            shapes = Display(self.values, value.field).write(f"counts{place}", f"k{place}")
+            return Digits(parts=(f"k{place}",), shapes=shapes)
         if value.kind == "number":
             return self._text(place, value, special, decimals)
         said.where.tell(
@@ -106,7 +116,7 @@ class Numbers:
             sign, before, after, exponent = value.parts[:4]
             self.code.add(f"n_{name} = int({before} + {after})")
             self.code.add(f"if {sign} == b'-': n_{name} = -n_{name}")
-            self.code.add(f"e_{name} = len({after}) - int({exponent} or 0)")
+            self.code.add(f"e_{name} = len({after}) - int({exponent or 0} or 0)")
             self.values.fail(f"not 0 <= e_{name} <= 18", f"{name}: {TOO_MANY}")
             return Exact(n=f"n_{name}", d=f"10 ** e_{name}")
         if value.kind == "float":
@@ -115,7 +125,7 @@ class Numbers:
             return Exact(n=f"n_{name}", d=f"m_{name}")
         raise ValueError(f"{name} is no number: say `as: decimal` or `as: digits`")
 
-    def _sum(self, place: int, said: Shows, decimals: str) -> str | None:
+    def _sum(self, place: int, said: Shows, decimals: str) -> Digits | None:
         """Arithmetic: whole numbers are counts, as a field's are; others are rounded to the decimals said."""
         found = self._exact(said, "value", said.value)
         if found is None:
@@ -139,13 +149,13 @@ class Numbers:
             self.code.add(f"shift = {shift}")
             self.code.add(f"{counts} = rounded({n} * 10 ** max(shift, 0), {d} * 10 ** max(-shift, 0))")
         self._limit(counts, said.value)
-        return f"{decimals}, 1, False, None"
+        return Digits(parts=(decimals, "1", "False", "None"))
 
     def _limit(self, counts: str, name: str) -> None:
         self.code.names["LIMIT"] = COUNTS_LIMIT
         self.values.fail(f"not -LIMIT < {counts} < LIMIT", f"{name}: {TOO_MANY}")
 
-    def _whole(self, place: int, value: Value, special: Table | None, decimals: str) -> str:
+    def _whole(self, place: int, value: Value, special: Table | None, decimals: str) -> Digits:
         counts = f"counts{place}"
         self.code.add(f"{counts} = {value.expr}")
         word = "None"
@@ -156,9 +166,9 @@ class Numbers:
             self.code.add(f"if {word} is not None: {counts} = 0")
         if value.bits > 53:
             self._limit(counts, value.name)
-        return f"{decimals}, 1, False, {word}"
+        return Digits(parts=(decimals, "1", "False", word))
 
-    def _float(self, place: int, value: Value, special: Table | None, said: Shows, decimals: str) -> str | None:
+    def _float(self, place: int, value: Value, special: Table | None, said: Shows, decimals: str) -> Digits | None:
         """A binary float: its shortest digits, or those that the reading says."""
         counts = f"counts{place}"
         if special is not None:
@@ -180,13 +190,13 @@ class Numbers:
             self.code.add(f"n, m = {value.expr}.as_integer_ratio()")
             self.code.add(f"{counts} = rounded(n * 10 ** max({decimals}, 0), m * 10 ** max(-{decimals}, 0))")
         self._limit(counts, value.name)
-        return f"{decimals}, 1, False, None"
+        return Digits(parts=(decimals, "1", "False", "None"))
 
-    def _text(self, place: int, value: Value, special: Table | None, decimals: str) -> str:
+    def _text(self, place: int, value: Value, special: Table | None, decimals: str) -> Digits:
         """A decimal text; its own point counts, the reading's decimals only where it has none."""
         add, counts = self.code.add, f"counts{place}"
         sign, before, after, exponent = value.parts[:4]
-        word = value.parts[4] if len(value.parts) > 4 else None
+        word = value.parts[4] or None
         if word:
             add(f"if {word} is not None:")
             add(f"    {counts} = d{place} = 0; w{place} = 1; z{place} = False")
@@ -196,10 +206,14 @@ class Numbers:
         fixed = value.width is not None
         if not fixed:
             self._limit(counts, value.name)
-        add(f"d{place} = len({after})")
-        width = str(value.width) if fixed else f"len({before}) if {before}[:1] == b'0' or not {before} else 1"
-        add(f"w{place} = {width}")
-        if not fixed:
+        after_point, width_part = f"d{place}", f"w{place}"
+        if fixed and value.field is not None and decimals == "None":
+            after_point, width_part = str(parse_kind(value.field.kind).after), str(value.width)
+        else:
+            add(f"d{place} = len({after})")
+            width = str(value.width) if fixed else f"len({before}) if {before}[:1] == b'0' or not {before} else 1"
+            add(f"w{place} = {width}")
+        if exponent:
             add(f"if {exponent}: d{place} -= int({exponent})")
         if decimals != "None":
             add(f"if not d{place}: d{place} = {decimals}")
@@ -216,7 +230,7 @@ class Numbers:
             if numbers:
                 add(f"if {word} is not None: s{place} = {word}")
         word = f"s{place}" if numbers else word
-        return f"d{place}, w{place}, z{place}, {word}"
+        return Digits(parts=(after_point, width_part, f"z{place}", word or "None"))
 
 
 def _shortest(single: bool) -> Callable[[float], tuple[int, int]]:

@@ -74,8 +74,7 @@ def write_check(check: Check, values: Values) -> None:
     else:
         text = f"f[{first}:{'' if end is None else end}]"
         proved = f"{code.constant(calculation(made), 'check')}({text})"
-    code.add(f"want = {proved}")
-    code.add(f"if want != {held}: return {code.constant(_why(check), 'wrong')}(want, {held})")
+    code.add(f"if {proved} != {held}: return {code.constant(_why(check), 'wrong')}({proved}, {held})")
 
 
 def _why(check: Check) -> object:
@@ -103,8 +102,7 @@ def _held(check: Check, made: Sum, values: Values) -> str | None:
         )
         return None
     if check.kind_of_text == "bytes":
-        code.add(f"saw = {integer(layout, check.at, signed=False, order=check.order)}")
-        return "saw"
+        return integer(layout, check.at, signed=False, order=check.order)
     digits = code.constant(re.compile(rb"[0-9A-Fa-f]+").fullmatch, "hex")
     text = layout.slice(check.at)
     values.fail(f"not {digits}({text})", f"check in bytes {check.at}: no hex digits")

@@ -29,7 +29,7 @@ class Value:
         kind: "int", "bytes" and "float" are one expression; "number" is a decimal text in parts;
             "display" is seven-segment digits, see `profile.display`.
         expr: the expression, a variable once it is held.
-        parts: of a number, names of variables: sign, before, after, exponent, special word.
+        parts: of a number, names of variables: sign, before, after, exponent, special word; "" for none.
         width: digits before the point, where the profile fixes them.
         bits: the most bits of an int.
     """
@@ -183,7 +183,7 @@ class Values:
         self.code.add(f"m = {pattern}({expr})")
         self.fail("m is None", f"{name}: {where} hold no such number")
         parts = number_parts(name, field)
-        self.code.add(f"{', '.join(parts)} = m.groups()")
+        self.code.add(f"{', '.join(filter(None, parts))} = m.groups()")
         return Value(kind="number", name=name, parts=parts, width=kind.before, field=field)
 
     def _signed_hex(self, value: Value) -> Value:
@@ -215,9 +215,11 @@ class Values:
 
 
 def number_parts(name: str, field: Field | None) -> tuple[str, ...]:
-    """The variables of a decimal text; the fifth is a special word, where there can be one."""
-    parts = tuple(f"{name}_{part}" for part in ("sign", "before", "after", "exponent"))
-    return (*parts, f"{name}_special") if field is not None and _special_words(field) else parts
+    """The variables of a decimal text; "" for an exponent or special word where there can be none."""
+    parts = [f"{name}_{part}" for part in ("sign", "before", "after", "exponent")]
+    if field is not None and any(figure in field.kind for figure in "0123456789"):
+        parts[3] = ""
+    return (*parts, f"{name}_special" if field is not None and _special_words(field) else "")
 
 
 _NUMERIC = re.compile(NUMBER.decode())
@@ -256,9 +258,9 @@ def number_pattern(field: Field | None, kind: Kind) -> bytes:
     """The pattern of a decimal text, with its special words as a fifth group."""
     number = NUMBER
     if kind.before is not None:
-        number = rb" *([-+]?) *(\d{%d})\.(\d{%d})()" % (kind.before, kind.after or 0)
+        number = rb" *([-+]?)(\d{%d})\.(\d{%d})" % (kind.before, kind.after or 0)
         if not kind.after:
-            number = rb" *([-+]?) *(\d{%d})()()" % kind.before
+            number = rb" *([-+]?)(\d{%d})()" % kind.before
     if kind.signed:
         number = number.replace(b"([-+]?)", b"([-+])")
     words = b"|".join(re.escape(word_code(word)) for word in _special_words(field)) if field else b""
