@@ -97,15 +97,15 @@ class Template:
         values.known[name] = Value(kind="bytes", name=name, expr=variable, field=field)
         words = _words_of(field)
         if words:
-            return b" *(" + _either(words) + b") *"
+            return _either(words)
         return b"(" + anything + b")"
 
 
 def _either(words: list[bytes]) -> bytes:
-    """The pattern of one of some words; a class where each is one character."""
+    """The pattern of one of some words, blanks around it; of single characters, exactly one."""
     if all(len(word) == 1 for word in words):
-        return b"[" + b"".join(map(re.escape, words)) + b"]"
-    return b"|".join(map(re.escape, words))
+        return b"([" + b"".join(map(re.escape, words)) + b"])"
+    return b" *(" + b"|".join(map(re.escape, words)) + b") *"
 
 
 def _words_of(field: Field | None) -> list[bytes]:

@@ -144,6 +144,9 @@ class Values:
         """The value of bytes of a kind."""
         text = self.layout.slice(span)
         if kind.name in ("u", "i"):
+            quick = self._unpacked(span, kind)
+            if quick:
+                return Value(kind="int", name=name, expr=quick, bits=8 * (kind.size or 1), field=field)
             expr = integer(self.layout, span, signed=kind.name == "i", order=kind.order)
             return Value(kind="int", name=name, expr=expr, bits=8 * (kind.size or 1), field=field)
         if kind.name == "sm":
@@ -167,6 +170,16 @@ class Values:
             digits = f"{turned}.hex()" + ("[1::2]" if kind.name.startswith("unpacked") else "")
             return self._figures(name, field, digits, "isdecimal", f"bytes {span}: a figure that is no decimal", 10)
         return self.of_bytes(name, field, text, kind, f"bytes {span}")
+
+    def _unpacked(self, span: Span, kind: Kind) -> str | None:
+        """The expression of a signed or long number by `struct`, where it stands at a place from the front."""
+        letter = {1: "b", 2: "h", 4: "i", 8: "q"}.get(kind.size or 0)
+        first = self.layout.index(span.first)
+        known = kind.order in ("big", "little")
+        if letter is None or first < 0 or not known or (kind.name == "u" and (kind.size or 0) < 4):
+            return None
+        form = (">" if kind.order == "big" else "<") + (letter if kind.name == "i" else letter.upper())
+        return f"{self.code.constant(struct.Struct(form).unpack_from, 'unpack')}(f, {first})[0]"
 
     def of_bytes(self, name: str, field: Field, expr: str, kind: Kind, where: str) -> Value:
         """The value of bytes that hold a text."""
