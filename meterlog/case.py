@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from meterlog.evaluate import Context, Outcome, Verdict, judge_capture, measured
 from meterlog.evaluate.postprocess import AtHand, Taken, judge_step
-from meterlog.heating.step import heated
+from meterlog.heating.step import StepRun, heated
 from meterlog.procedure.entries import entry_values
 from meterlog.procedure.steps import StepKind
 
@@ -109,10 +109,24 @@ def conclude(case: Case, step: Step) -> Verdict:
     if answer is None:
         return Verdict(outcome=Outcome.NOT_JUDGED, why="nothing was captured for this step")
     if step.kind is StepKind.HEATING:
-        return heated(case, step, answer)
+        return heated(heating_run(case, step, answer))
     null = None if step.kind is StepKind.LEADS else case.null()
     context = _context(case, answer)
     return judge_capture(step, answer.capture, accuracy=answer.accuracy, null=null, rule=rule, context=context)
+
+
+def heating_run(case: Case, step: Step, answer: Answer) -> StepRun:
+    """What a heating step of a case is concluded from; pages draw from it too."""
+    return StepRun(
+        step=step,
+        log=answer.log(),
+        channel=answer.capture.form.channel,
+        timing=answer.capture.timing,
+        entries=case.entries,
+        numbers=case.entries_si(),
+        limit=step.limit_for(case.where),
+        rule=case.rule_for(step),
+    )
 
 
 def _context(case: Case, answer: Answer | None) -> Context:

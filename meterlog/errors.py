@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from meterlog.source import Problem
+    from meterlog.problem import Problem
 
 
 class MeterlogError(Exception):

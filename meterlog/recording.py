@@ -22,7 +22,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
 
 from meterlog.errors import WrongText
-from meterlog.source import Place, Problem
+from meterlog.problem import Place, Problem
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

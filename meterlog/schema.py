@@ -15,10 +15,12 @@ from typing import TYPE_CHECKING, Any, Protocol
 import yaml
 
 from meterlog.errors import WrongValue
-from meterlog.source import Place, Problems, compose, near_miss, place_of
+from meterlog.source import Problems, compose, near_miss, place_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
+
+    from meterlog.problem import Place
 
 
 class _Wrong:

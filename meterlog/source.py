@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import difflib
 import hashlib
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import yaml
 
 from meterlog.errors import WrongText
+from meterlog.problem import Place, Problem
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -21,35 +21,6 @@ if TYPE_CHECKING:
 _LOADER = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 MAX_TEXT = 1_000_000
 MAX_DEPTH = 40
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Place:
-    """Where something stands in a text; line and column count from 1."""
-
-    name: str
-    line: int
-    column: int
-
-    def __str__(self) -> str:
-        return f"{self.name}:{self.line}:{self.column}"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Problem:
-    """One thing wrong in a text: where, what was expected, what was seen, what to write."""
-
-    place: Place
-    path: str
-    expected: str
-    saw: str
-    hint: str = ""
-
-    def __str__(self) -> str:
-        lines = [f"{self.place}: {self.path}".rstrip(": "), f"  expected  {self.expected}", f"  saw       {self.saw}"]
-        if self.hint:
-            lines.append(f"  hint      {self.hint}")
-        return "\n".join(lines)
 
 
 class Problems:

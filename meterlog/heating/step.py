@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from meterlog.errors import MeterlogError
@@ -12,18 +13,37 @@ from meterlog.heating.trace import Series, Trace
 from meterlog.heating.vessel import NO_VESSEL, read_vessel
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Mapping
 
-    from meterlog.case import Answer, Case
     from meterlog.heating.result import HeatingResult
-    from meterlog.procedure.steps import Step
-    from meterlog.readings import Reading
+    from meterlog.procedure.steps import Limit, Rule, Step
+    from meterlog.readings import Reading, Timing
 
 
-def heated(case: Case, step: Step, answer: Answer) -> Verdict:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StepRun:
+    """What a heating step is concluded from.
+
+    Attributes:
+        log: (time in s, reading) of the thermometer's whole run, on `channel`.
+        entries: from the plate and the person, texts by name; `numbers` the same in SI.
+        limit: the step's, as written; rule: the decision rule.
+    """
+
+    step: Step
+    log: tuple[tuple[float, Reading], ...]
+    channel: str
+    timing: Timing | None
+    entries: Mapping[str, str]
+    numbers: Mapping[str, float]
+    limit: Limit | None
+    rule: Rule
+
+
+def heated(of: StepRun) -> Verdict:
     """The verdict on a heating step; not judged, and why, when an entry is missing or the run is refused."""
     try:
-        result = run_of(case, step, answer)
+        result = run_of(of)
     except MeterlogError as error:
         return Verdict(outcome=Outcome.NOT_JUDGED, why=str(error).splitlines()[0], quantity="power", unit="watt")
     if result.verdict is not None:
@@ -32,25 +52,24 @@ def heated(case: Case, step: Step, answer: Answer) -> Verdict:
     return Verdict(outcome=Outcome.NOT_JUDGED, why=why, quantity="power", unit="watt", value=result.power)
 
 
-def run_of(case: Case, step: Step, answer: Answer) -> HeatingResult:
+def run_of(of: StepRun) -> HeatingResult:
     """The heating run of a step. Raises: WrongValue when an entry cannot be read, MeterlogError when it is missing."""
-    told = {name: case.entries.get(entry, entry if entry[:1].isdigit() else "") for name, entry in step.inputs.items()}
+    inputs = of.step.inputs.items()
+    told = {name: of.entries.get(entry, entry if entry[:1].isdigit() else "") for name, entry in inputs}
     if not told.get("mass"):
         raise MeterlogError("the mass of the water was not entered")
-    timing = answer.capture.timing
-    rated = told.get("rated", "")
-    limit, entries = step.limit_for(case.where), case.entries_si()
+    timing, limit, rated = of.timing, of.limit, told.get("rated", "")
     return run(
-        trace_of(answer.log(), answer.capture.form.channel),
+        trace_of(of.log, of.channel),
         read_mass(told["mass"]),
         vessel=read_vessel(told["vessel"]) if told.get("vessel") else NO_VESSEL,
         ambient=read_stated(told["ambient"], "kelvin", "delta_degC") if told.get("ambient") else None,
         start=_edge(timing.started, timing.start_uncertainty_s) if timing else None,
         stop=_edge(timing.stopped, timing.stop_uncertainty_s) if timing else None,
-        method=step.method or "enthalpy",
+        method=of.step.method or "enthalpy",
         rated=read_stated(rated, "watt") if rated else None,
-        limit=limit.against(entries) if limit and (not limit.of or limit.of in entries) else None,
-        rule=case.rule_for(step),
+        limit=limit.against(of.numbers) if limit and (not limit.of or limit.of in of.numbers) else None,
+        rule=of.rule,
     )
 
 

@@ -20,7 +20,8 @@ from statistics import median
 from meterlog import units
 from meterlog.errors import WrongText, WrongValue
 from meterlog.heating.water import ZERO_CELSIUS
-from meterlog.source import Place, Problems
+from meterlog.problem import Place
+from meterlog.source import Problems
 
 COLUMNS = {
     "time": ("second", ("t", "time", "elapsed")),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from meterlog import units
+from meterlog.case import heating_run
 from meterlog.errors import MeterlogError
 from meterlog.heating.plot import STYLE, plot
 from meterlog.heating.step import run_of
@@ -81,7 +82,7 @@ def _run_plot(db: Connection, step: dict[str, Any]) -> str:
         row = db.execute("SELECT * FROM verdict WHERE id = ?", [step["verdict"]["id"]]).fetchone()
         try:
             case = revisit.case(row)
-            drawn = plot(run_of(case, case.procedure.step(step["key"]), case.answers[step["key"]]))
+            drawn = plot(run_of(heating_run(case, case.procedure.step(step["key"]), case.answers[step["key"]])))
         except (MeterlogError, KeyError, ValueError):
             drawn = ""
         if drawn:
