@@ -122,11 +122,24 @@ def heating_run(case: Case, step: Step, answer: Answer) -> StepRun:
         log=answer.log(),
         channel=answer.capture.form.channel,
         timing=answer.capture.timing,
-        entries=case.entries,
+        entries={**case.entries, **_measured_inputs(case, step)},
         numbers=case.entries_si(),
         limit=step.limit_for(case.where),
         rule=case.rule_for(step),
     )
+
+
+def _measured_inputs(case: Case, step: Step) -> dict[str, str]:
+    """The inputs that other steps measured, such as a weighed mass, as texts with their half widths."""
+    texts = {}
+    for key in set(step.inputs.values()) & set(case.answers):
+        answer = case.answers[key]
+        result = measured(answer.capture, accuracy=answer.accuracy, context=_context(case, answer))
+        if result.value is not None:
+            difference = "delta_degC" if result.unit == "kelvin" else result.unit
+            half_width = result.u * 3.0**0.5  # of the rectangle that has this standard uncertainty
+            texts[key] = f"{result.value!r} {result.unit} ± {half_width!r} {difference}"
+    return texts
 
 
 def _context(case: Case, answer: Answer | None) -> Context:

@@ -26,7 +26,8 @@ class StepRun:
 
     Attributes:
         log: (time in s, reading) of the thermometer's whole run, on `channel`.
-        entries: from the plate and the person, texts by name; `numbers` the same in SI.
+        entries: from the plate, the person and measuring steps (a weighed mass), texts by name or step key;
+            `numbers` those from plate and person in SI.
         limit: the step's, as written; rule: the decision rule.
     """
 
@@ -57,7 +58,7 @@ def run_of(of: StepRun) -> HeatingResult:
     inputs = of.step.inputs.items()
     told = {name: of.entries.get(entry, entry if entry[:1].isdigit() else "") for name, entry in inputs}
     if not told.get("mass"):
-        raise MeterlogError("the mass of the water was not entered")
+        raise MeterlogError("the mass of the water was neither weighed nor entered")
     timing, limit, rated = of.timing, of.limit, told.get("rated", "")
     return run(
         trace_of(of.log, of.channel),

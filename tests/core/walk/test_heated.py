@@ -4,8 +4,12 @@ The true power is put into the trace by hand: 1 kg of water takes 4184 J/(kg K) 
 so 900 W for 60 s lift it by 12.9 K, here without loss, vessel or lag.
 """
 
+from dataclasses import replace
+
 import pytest
 
+from meterlog.case import Answer, Case, conclude
+from meterlog.evaluate import parse_accuracy
 from meterlog.procedure.steps import Limit, Procedure, Step, StepKind
 from meterlog.readings import Form, Reading
 from meterlog.session import ByCase, Judged, Session, answers_by
@@ -71,7 +75,7 @@ def test_its_power_is_held_against_the_plate(power, outcome):
 def test_without_the_waters_mass_it_is_not_judged_and_says_why():
     _, events = walked({60: ["start"], 120: ["stop"]}, entries={})
     verdict = verdict_of(events)
-    assert (verdict.outcome, verdict.why) == ("not judged", "the mass of the water was not entered")
+    assert (verdict.outcome, verdict.why) == ("not judged", "the mass of the water was neither weighed nor entered")
 
 
 def test_a_run_that_nobody_timed_ends_when_it_rises_no_more():
@@ -86,3 +90,25 @@ def test_it_can_be_taken_sooner_but_not_before_heating_has_ended():
     refused = next(event for event in events if isinstance(event, Refused))
     assert refused.why == "Nothing waits to be confirmed."
     assert capture_of(events).last == 149
+
+
+def test_the_mass_may_come_from_a_scale():
+    """1 kg on a scale of 1 g steps that is right to ± 1 g: half width 1 g (rectangular), by hand."""
+    grams = Form(quantity="mass", unit="g", scale=0.001)
+    weighed = Step(key="weigh", title="", kind=StepKind.MEASURE, quantity="mass")
+    run = replace(RUN, inputs={"mass": "weigh", "rated": "rated output"})
+    procedure = replace(PROCEDURE, steps=(weighed, run))
+    _, events = walked({60: ["start"], 120: ["stop"]}, entries={})
+    log = tuple((float(t), Reading(CELSIUS, round(temperature(t) * 100))) for t in range(211))
+    on_scale = capture_of(events)
+    on_scale = replace(
+        on_scale, form=grams, counts=1000, count=5, spread=0.0, deviation=0.0, timing=None, how="settled"
+    )
+    answers = {
+        "weigh": Answer(capture=on_scale, accuracy=parse_accuracy("1 g", "kilogram")),
+        "run": Answer(capture=capture_of(events), log=lambda: log),
+    }
+    verdict = conclude(Case(procedure=procedure, entries={"rated output": "900 W"}, answers=answers), run)
+    mass = next(line for line in verdict.budget if line.name == "mass of the water")
+    assert mass.standard_uncertainty == pytest.approx(0.001 / 3**0.5, rel=1e-3)
+    assert verdict.outcome == "pass"
