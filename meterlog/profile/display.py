@@ -34,7 +34,7 @@ class Display:
     def __init__(self, values: Values, field: Field) -> None:
         self.values = values
         self.field = field
-        self.table = segment_table(field.segments)
+        self.table = segment_table(field.segments) if set(field.segments) >= set("abcdefg") else {}
         self.shift = (10 ** len(field.digits) - 1).bit_length()  # in a sum of figures, marks stand above the counts
 
     def sound(self) -> bool:

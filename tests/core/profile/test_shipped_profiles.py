@@ -1,17 +1,13 @@
 """Every shipped profile compiles, and what holds for all of them."""
 
-from pathlib import Path
-
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from shipped_profiles import PROFILES
 from strategies import noise, splits
 
-from meterlog.profile import compile_profile
 from meterlog.readings import Skipped
 
-FOLDER = Path(__file__).parents[3] / "profiles" / "instruments"
-PROFILES = {p.stem: compile_profile(p.read_text(), p.name) for p in sorted(FOLDER.glob("*.yaml"))}
 every_profile = pytest.mark.parametrize("key", PROFILES)
 
 

@@ -1,0 +1,96 @@
+"""Damage on the line: what is proved by a check is never read wrong, and step is found again."""
+
+import zlib
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from shipped_profiles import PROFILES
+from strategies import noise
+
+from meterlog.readings import Frame
+
+CHECKED = [
+    key
+    for key, profile in PROFILES.items()
+    if profile.said.checks and profile.said.checks[0].kind.lower().startswith(("crc", "sum-16"))
+]
+STEADY = [key for key, profile in PROFILES.items() if profile.steady and not profile.said.modbus]
+
+
+def good(profile):
+    return [example for example in profile.said.examples if example.shows and example.shows != ("nothing",)]
+
+
+def readings(talk, data):
+    return [reading for o in talk.feed(data, 0.0) if isinstance(o, Frame) for reading in o.readings]
+
+
+@pytest.mark.parametrize("key", CHECKED)
+@settings(max_examples=300, deadline=None)
+@given(data=st.data())
+def test_a_check_lets_no_wrong_reading_through(key, data):
+    profile = PROFILES[key]
+    known, stream = set(), b""
+    for example in data.draw(st.lists(st.sampled_from(good(profile)), min_size=1, max_size=5)):
+        known |= set(readings_of(profile, example))
+        stream += damaged(data.draw, example.frame)
+    talk = profile.talk()
+    if good(profile)[0].request:
+        talk.sent(good(profile)[0].request, 0.0)
+    assert set(readings(talk, stream)) <= known | everything(profile)
+
+
+def everything(profile):
+    """Readings of any example: an answer to one request may be asked for by another."""
+    return {reading for example in good(profile) for reading in readings_of(profile, example)}
+
+
+def readings_of(profile, example):
+    talk = profile.talk()
+    for before in example.after:
+        talk.feed(before, 0.0)
+    if example.request:
+        talk.sent(example.request, 0.0)
+    return readings(talk, example.frame)
+
+
+def damaged(draw, frame):
+    """The frame, or it with noise before, a byte changed, dropped or doubled, or cut short."""
+    place = draw(st.integers(0, len(frame) - 1))
+    kind = draw(st.sampled_from(["whole", "noise", "changed", "dropped", "doubled", "cut"]))
+    byte = bytes([draw(st.integers(0, 255))])
+    return {
+        "whole": frame,
+        "noise": draw(noise()) + frame,
+        "changed": frame[:place] + byte + frame[place + 1 :],
+        "dropped": frame[:place] + frame[place + 1 :],
+        "doubled": frame[: place + 1] + frame[place:],
+        "cut": frame[:place],
+    }[kind]
+
+
+@pytest.mark.parametrize("key", STEADY)
+@settings(max_examples=60, deadline=None)
+@given(garbage=noise(200))
+def test_step_is_found_again_within_two_frames(key, garbage):
+    profile = PROFILES[key]
+    example = good(profile)[0]
+    if profile.said.stream:
+        garbage = garbage[: len(garbage) // 8 * 8]  # the cable itself keeps its reports whole
+    talk = profile.talk()
+    talk.feed(garbage, 0.0)
+    found = [readings(talk, example.frame) for _ in range(4)]
+    assert found[-1] == readings_of(profile, example)
+    assert found[-2] == readings_of(profile, example)
+
+
+@pytest.mark.parametrize("key", PROFILES)
+def test_memory_is_bounded_whatever_comes(key):
+    talk = PROFILES[key].talk()
+    block = b"".join(zlib.crc32(bytes([a, b])).to_bytes(4, "big") for a in range(64) for b in range(64))
+    for _ in range(8):
+        talk.feed(block, 0.0)
+        assert len(talk._rest) <= 8192
+        assert len(talk._raw) <= 8192
+        assert len(talk._memo) <= 4096

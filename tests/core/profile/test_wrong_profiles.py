@@ -1,0 +1,60 @@
+"""Each mistake and its whole message; and no text at all makes the compiler stumble."""
+
+import contextlib
+import re
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from meterlog.errors import WrongText
+from meterlog.profile.compiler import compiled_anew
+
+WRONG = sorted((Path(__file__).parents[2] / "wrong_profiles").glob("*.yaml"))
+SHIPPED = [p.read_text() for p in sorted((Path(__file__).parents[3] / "profiles" / "instruments").glob("*.yaml"))]
+TOKEN = re.compile(r"[A-Za-z_]+|-?\d+|0x[0-9A-Fa-f]+|[^\sA-Za-z_0-9]")
+STRANGE = [
+    "0",
+    "-1",
+    "99",
+    "4096",
+    "0x1FF",
+    "text",
+    "a",
+    "{}",
+    "[]",
+    "hex",
+    "u16 big",
+    "f32 CDAB",
+    "-1..3",
+    "9.9",
+    "''",
+    "é",
+]
+
+
+@pytest.mark.parametrize("path", WRONG, ids=lambda path: path.stem)
+def test_the_message_is_whole(path):
+    with pytest.raises(WrongText) as caught:
+        compiled_anew(path.read_text(), path.name)
+    assert f"{caught.value}\n" == path.with_suffix(".txt").read_text()
+
+
+@st.composite
+def spoiled(draw):
+    """A shipped profile with a few words changed, dropped or doubled."""
+    text = draw(st.sampled_from(SHIPPED))
+    for _ in range(draw(st.integers(1, 3))):
+        words = list(TOKEN.finditer(text))
+        word = words[draw(st.integers(0, len(words) - 1))]
+        instead = draw(st.one_of(st.sampled_from(STRANGE), st.just(""), st.just(word[0] * 2)))
+        text = text[: word.start()] + instead + text[word.end() :]
+    return text
+
+
+@settings(max_examples=250, deadline=None)
+@given(spoiled())
+def test_a_spoiled_profile_is_right_or_told_wrong(text):
+    with contextlib.suppress(WrongText):
+        compiled_anew(text, "spoiled.yaml")
