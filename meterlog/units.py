@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from functools import cache, lru_cache
+from tokenize import TokenError
 from typing import TYPE_CHECKING, NamedTuple
 
 from meterlog.errors import WrongValue
@@ -134,7 +135,7 @@ def _to_si(number: float, unit: str) -> float:
     try:
         measured = registry.Quantity(number, registry.parse_units(plain(unit)))
         return float(measured.to_base_units().magnitude)
-    except (pint.errors.PintError, AttributeError, ValueError, TypeError, AssertionError) as error:
+    except (pint.errors.PintError, AttributeError, ValueError, TypeError, AssertionError, TokenError) as error:
         why = next(iter(str(error).splitlines()), "it cannot be read")
         raise WrongValue(f"unknown unit {unit!r}: {why}") from None
 
@@ -150,7 +151,7 @@ def same_kind(unit: str, like: str) -> bool:
     registry = _registry()
     try:
         a, b = registry.parse_units(plain(unit)), registry.parse_units(plain(like))
-    except (pint.errors.PintError, AttributeError, ValueError, TypeError, AssertionError):
+    except (pint.errors.PintError, AttributeError, ValueError, TypeError, AssertionError, TokenError):
         return False
     return bool(a.dimensionality == b.dimensionality)
 

@@ -59,16 +59,17 @@ def catalogue() -> dict[str, Any]:
 
 @lru_cache(maxsize=64)
 def _crc(said: Sum) -> Any:
-    if said.kind != "crc":
-        made = catalogue()[said.kind]
-        return (
-            made()
-            if said.init is None
-            else crccheck.crc.Crc(
-                made._width, made._poly, said.init, made._reflect_input, made._reflect_output, made._xor_output
-            )
+    """The catalogue's class of a CRC, or one made from parameters."""
+    if said.kind == "crc":
+        return crccheck.crc.crccls(
+            said.width, said.poly, said.init or 0, said.reflect_in, said.reflect_out, said.xor_out
         )
-    return crccheck.crc.Crc(said.width, said.poly, said.init or 0, said.reflect_in, said.reflect_out, said.xor_out)
+    made = catalogue()[said.kind]
+    if said.init is None:
+        return made
+    return crccheck.crc.crccls(
+        made._width, made._poly, said.init, made._reflect_input, made._reflect_output, made._xor_output
+    )
 
 
 def _plainly(said: Sum, data: bytes) -> int:
@@ -80,10 +81,7 @@ def _plainly(said: Sum, data: bytes) -> int:
         return value
     if said.kind in PLAIN:
         return (said.init or 0) + sum(data) & (1 << said.bits) - 1
-    crc = _crc(said)
-    crc.reset()
-    crc.process(data)
-    return int(crc.final())
+    return int(_crc(said).calc(data))
 
 
 def _finish(said: Sum, value: int) -> int:

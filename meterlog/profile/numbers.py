@@ -223,7 +223,7 @@ class Numbers:
         if numbers:
             self.code.names["trimmed"] = trimmed
             known = self.code.constant(numbers, "special")
-            add(f"s{place} = {known}.get(trimmed({counts}, d{place}))")
+            add(f"s{place} = {known}.get(trimmed({counts}, {after_point}))")
             add(f"if s{place} is not None: {counts} = d{place} = 0; w{place} = 1; z{place} = False")
         if word:
             self.code.dedent()

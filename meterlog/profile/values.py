@@ -131,12 +131,17 @@ class Values:
                 )
 
     def _bits_of(self, field: Field, value: Value) -> Value | None:
-        high, low = field.bits  # type: ignore[misc]
-        if value.kind != "int" or not isinstance(high, int) or not isinstance(low, int):
-            field.where.tell(
-                self.problems, "bits", expected="bits such as 7..4 of a whole number", saw=f"as {field.kind}"
-            )
-            return None
+        match field.bits:
+            case (int(high), int(low)) if value.kind == "int":
+                pass
+            case _:
+                field.where.tell(
+                    self.problems,
+                    "bits",
+                    expected="bits such as 7..4 of a whole number",
+                    saw=field.kind or "other bits",
+                )
+                return None
         mask = (1 << high - low + 1) - 1
         return replace(value, expr=f"({value.expr} >> {low} & {mask})", bits=high - low + 1)
 
