@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from itertools import pairwise
+from itertools import accumulate, pairwise
 from typing import TYPE_CHECKING
 
 from meterlog.heating import balance, exchange, fits, periods
@@ -80,14 +80,30 @@ def end_of(stretch: Plateau, load: Load, known: Exchange, moment: float, name: s
     Of a cooling load a lagging probe shows what was a lag ago.
     """
     readings = stretch.readings
-    level = stretch.line.level
-    cooling = known.loss(level) / load.capacity(level)
-    carried = [v + cooling * (t - moment) for t, v in zip(readings.times, readings.values, strict=True)]
+    capacity = load.capacity(stretch.line.level)
+    cooled = _cooled_since(moment, stretch, known, capacity)
+    carried = [v + fall for v, fall in zip(readings.values, cooled, strict=True)]
     fit = fits.fit_level(readings, carried)
-    drift = cooling * (stretch.last - stretch.first)
+    drift = cooled[-1] - cooled[0]
+    cooling = known.loss(stretch.line.level) / capacity
     half_step = balance.display_half_step(readings.resolution, fit.scatter, drift)
     behind = cooling * fit.lag if fit.tail < 0.0 and fit.lag < PROBE_LAG_S else 0.0
     return End(kelvin=fit.value - behind, u_fit=fit.u_value, worth=fit.worth, half_step=half_step, name=name), fit.left
+
+
+def _cooled_since(moment: float, stretch: Plateau, known: Exchange, capacity: float) -> list[float]:
+    """By how much the load has cooled since a moment, K, at each reading; negative before it."""
+    readings = stretch.readings
+    rates = [known.loss(v) / capacity for v in readings.values]
+    spans = zip(pairwise(rates), pairwise(readings.times), strict=True)
+    fallen = list(accumulate(((a + b) / 2.0 * (t1 - t0) for (a, b), (t0, t1) in spans), initial=0.0))
+    near, so_far = (stretch.first, 0.0) if moment <= stretch.first else (stretch.last, fallen[-1])
+    if stretch.first < moment < stretch.last:
+        near, so_far = moment, next(f for t, f in zip(readings.times, fallen, strict=True) if t >= moment)
+    edge = stretch.line.at(near)
+    halfway = edge - known.loss(edge) / capacity * (moment - near) / 2.0
+    at_moment = so_far + known.loss(halfway) / capacity * (moment - near)
+    return [fall - at_moment for fall in fallen]
 
 
 def exchanged(

@@ -1,12 +1,13 @@
 """A heating run on traces whose true power is known."""
 
 import math
+from dataclasses import replace
 
 import pytest
-from heating_simulator import Bench, csv_text
+from heating_simulator import Bench, csv_text, simulate
 
 from meterlog.evaluate import Outcome
-from meterlog.heating import read_mass, read_moment, read_stated, read_trace, read_vessel, run
+from meterlog.heating import NO_VESSEL, read_mass, read_moment, read_stated, read_trace, read_vessel, run
 
 VESSEL = "250 J/K ± 10 J/K"
 
@@ -16,7 +17,7 @@ def found(bench, *, start=None, stop=None, mass="1000 g ± 2 g", vessel=VESSEL, 
     return run(
         read_trace(text, "run.csv"),
         read_mass(mass),
-        vessel=read_vessel(vessel),
+        vessel=read_vessel(vessel) if vessel else NO_VESSEL,
         ambient=read_stated("21 °C", "kelvin"),
         start=read_moment(start) if start else None,
         stop=read_moment(stop) if stop else None,
@@ -65,3 +66,11 @@ def test_the_budget_adds_up_and_names_what_would_help():
     assert math.hypot(*(line.contribution for line in answer.budget)) == pytest.approx(answer.standard_uncertainty)
     assert all(better.expanded_then < better.expanded_now for better in answer.improvements)
     assert len(answer.improvements) > 1
+
+
+def test_a_lagging_probe_in_a_cooling_load_is_not_believed_late():
+    bench = Bench(power=900, first=20, loss=6, probe_lag=10, out=(50, 190), noise=0.0, display=0.01, end=420)
+    times, water, _ = simulate(replace(bench, probe_lag=0.0, out=()))
+    true = float(water[list(times).index(bench.stop)])
+    last = found(bench, vessel=None, start="60", stop="180").found.last
+    assert last.kelvin - 273.15 == pytest.approx(true, abs=0.03)
