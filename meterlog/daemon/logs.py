@@ -22,7 +22,7 @@ class EventFormatter(logging.Formatter):
         moment = datetime.fromtimestamp(record.created, UTC)
         if self._as_json:
             head = {"utc": moment.isoformat(timespec="milliseconds"), "level": record.levelname.lower()}
-            return json.dumps({**head, "event": record.getMessage(), **facts}, ensure_ascii=False)
+            return json.dumps({**head, "event": record.getMessage(), **facts}, ensure_ascii=False, default=str)
         words = " ".join(f"{name}={_word(value)}" for name, value in facts.items())
         return f"{moment:%H:%M:%S} {record.getMessage()}  {words}".rstrip()
 

@@ -108,24 +108,28 @@ class Writer:
             self.not_kept += sum(len(outcome.readings) for outcome in outcomes if isinstance(outcome, Frame))
             self.bytes_not_kept += sum(len(outcome.raw) for outcome in outcomes)
             return False
-        state = self._links[link]
+        if outcomes:
+            state = self._links[link]
+            chunk = self._chunk(state, job, step, round(outcomes[0].at * 1000))
+            readings, unread, size = len(chunk.readings), len(chunk.unread), len(chunk.raw)
+            self._fill(chunk, outcomes)
+            state.ordinal += len(chunk.readings) - readings
+            self.pending += len(chunk.readings) - readings + len(chunk.unread) - unread
+            self._pending_bytes += len(chunk.raw) - size
+        return True
+
+    def _fill(self, chunk: Chunk, outcomes: Sequence[Outcome]) -> None:
+        """Put outcomes into a chunk: the place that every reading passes."""
+        raw, add, form_id, batch = chunk.raw, chunk.readings.append, self._known.form, self._batch
         for outcome in outcomes:
-            at = round(outcome.at * 1000)
-            chunk = self._chunk(state, job, step, at)
-            place, length = len(chunk.raw), len(outcome.raw)
-            chunk.raw += outcome.raw
-            self._pending_bytes += length
+            at, place, length = round(outcome.at * 1000), len(raw), len(outcome.raw)
+            raw += outcome.raw
             if isinstance(outcome, Frame) and outcome.readings:
                 for reading in outcome.readings:
-                    form = self._known.form(reading.form, self._batch)
-                    chunk.readings.append((at, form, reading.counts, place, length))
-                state.ordinal += len(outcome.readings)
-                self.pending += len(outcome.readings)
+                    add((at, form_id(reading.form, batch), reading.counts, place, length))
             else:
                 kind, reason = _why_unread(outcome)
                 chunk.unread.append((self._known.next("unread"), chunk.id, at, kind, reason, place, length))
-                self.pending += 1
-        return True
 
     @property
     def is_full(self) -> bool:
@@ -353,7 +357,7 @@ class Writer:
             count = len(chunk.readings)
             first = self._known.next("reading", count)
             chunk.first_reading = first
-            chunk.readings = [(first + i, chunk.id, *row) for i, row in enumerate(chunk.readings)]
+            chunk.readings = [(i, chunk.id, *row) for i, row in enumerate(chunk.readings, start=first)]
             if count:
                 state.spans.append((state.ordinal - count, first, count))
             self._batch.chunks[chunk.id] = chunk

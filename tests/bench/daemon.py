@@ -40,8 +40,10 @@ def benched(instruments):
         daemon.stop()
         daemon.start()  # its database is made: the usual case
         wait_until(lambda: all(link["state"] == "listening" for link in status(daemon)["links"]), "all links open")
-        yield daemon, wires
-        daemon.stop()
+        try:
+            yield daemon, wires
+        finally:
+            daemon.stop()
     for wire in wires:
         wire.pull()
 
@@ -100,9 +102,9 @@ class Arrivals:
             last = changed
             rows = db.execute("SELECT id, instrument, shown FROM readings WHERE id > ? ORDER BY id", [known]).fetchall()
             now = time.monotonic()
-            for known, name, shown in rows:
-                self.committed[name, int(shown)] = now
+            self.committed |= {(name, int(shown)): now for _, name, shown in rows}
             if rows:
+                known = rows[-1][0]
                 oldest = min(self.written[name, int(shown)] for _, name, shown in rows)
                 self.over_wait.append(now - oldest - COMMIT_WAIT_S)
         db.close()

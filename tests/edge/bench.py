@@ -1,5 +1,6 @@
 """A real daemon on real pseudo-terminals, for tests: started as a process, played, killed, asked."""
 
+import atexit
 import contextlib
 import json
 import os
@@ -114,6 +115,7 @@ class Daemon:
     def start(self):
         with open(self.log, "a") as log:
             self.process = subprocess.Popen(self._command, stderr=log, stdout=log, env=self._env)
+        atexit.register(self.process.kill)  # a daemon left behind would take the next test's pseudo-terminal
         wait_until(self.answers, "the daemon to answer")
 
     def answers(self):
@@ -144,6 +146,7 @@ class Daemon:
     def stop(self):
         self.process.terminate()
         assert self.process.wait(timeout=WITHIN_S) == 0, self.log.read_text()
+        assert "Traceback" not in self.log.read_text(), self.log.read_text()
 
     def rows(self, sql, *values):
         db = open_reader(self.db)
