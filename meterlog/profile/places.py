@@ -26,7 +26,7 @@ _BIT = re.compile(r"(-?\d{1,4})\.([0-7])(?:\.\.([0-7]))?")
 
 
 def characters(text: str) -> str:
-    """A text with its named control characters put in; one character a byte.
+    """A text with its named control characters put in; one character a byte, Ω and the like as UTF-8.
 
     >>> characters("OK<CR><LF>")
     'OK\\r\\n'
@@ -41,10 +41,7 @@ def characters(text: str) -> str:
         return chr(CONTROLS[name]) if name in CONTROLS else str(match[0])
 
     out = _CONTROL.sub(put, text)
-    strange = next((c for c in out if ord(c) > 255), "")
-    if strange:
-        raise ValueError(f"{strange!r} is not one byte: write its code, such as <0xDF>")
-    return out
+    return "".join(c if ord(c) < 256 else c.encode().decode("latin-1") for c in out)
 
 
 def parse_bytes(text: str) -> bytes:
@@ -123,5 +120,5 @@ def parse_bit_range(text: str) -> tuple[int, int]:
 def parse_code(text: str) -> int:
     """A code in a table: 59, 0x3B or 0b111011."""
     if not re.fullmatch(r"-?\d{1,20}|0x[0-9A-Fa-f]{1,16}|0b[01]{1,64}", text):
-        raise ValueError("write a whole number, 0x3B or 0b0011")
+        raise ValueError("write a whole number, 0x3B or 0b0011; for a character say `as: text` in the field")
     return int(text, 0) if text[:2] in ("0x", "0b") else int(text)

@@ -94,13 +94,7 @@ class Values:
                 )
                 return None
             self.reach(field.where, [place.byte for place in places])
-            return Value(
-                kind="int",
-                name=name,
-                expr=gathered(self.layout, places),
-                bits=sum(p.width for p in places),
-                field=field,
-            )
+            return self._side_by_side(name, field, places)
         self.reach(field.where, [span.first, span.last])
         size = self.layout.size(span)
         kind = self.kind_of(field, size)
@@ -111,6 +105,19 @@ class Values:
             return None
         value = self._read(name, field, span, kind)
         return self._bits_of(field, value) if field.bits else value
+
+    def _side_by_side(self, name: str, field: Field, places: tuple[Bits, ...]) -> Value | None:
+        """Bits of several bytes as one number: plain, decimal figures of four bits, or two's complement."""
+        expr, bits = gathered(self.layout, places), sum(place.width for place in places)
+        if field.kind == "bcd":
+            return self._figures(name, field, f"'%x' % {expr}", "isdecimal", "bits: a figure that is no decimal", 10)
+        if field.kind == "signed bits":
+            top = 1 << bits - 1
+            return Value(kind="int", name=name, expr=f"({expr} ^ {top}) - {top}", bits=bits, field=field)
+        if field.kind:
+            field.where.tell(self.problems, "as", expected="bcd, signed bits, or nothing, beside bits", saw=field.kind)
+            return None
+        return Value(kind="int", name=name, expr=expr, bits=bits, field=field)
 
     def reach(self, where: Where, places: list[int]) -> None:
         """Tell when a place lies outside a frame of fixed length, or before its first byte."""
@@ -214,8 +221,9 @@ class Values:
         """A whole number written in figures."""
         self.code.add(f"t_{name} = {text}")
         proved = f"{test}(t_{name})" if base == 16 else f"t_{name}.{test}()"
-        if field.special and base == 10:
-            special = self.code.constant(frozenset(word_code(word) for word in field.special), "special")
+        words = frozenset(word_code(word) for word in field.special if not re.fullmatch(r"-?\d+", word))
+        if words and base == 10:
+            special = self.code.constant(words, "special")
             plain = f"t_{name} if t_{name}.__class__ is bytes else t_{name}.encode()"
             self.code.add(f"x_{name} = {plain}")
             self.fail(f"not ({proved} or x_{name} in {special}) or len(t_{name}) > 18", f"{name}: {reason}")
