@@ -46,6 +46,7 @@ class Facts:
 class Answer:
     """A capture with the instrument that it came from; `log` gives all (time, reading) of its run.
 
+    `beside` gives what other instruments read of the mains side meanwhile, for a heating run.
     Captures of one `instrument` on one range share its gain; "" when it is not known.
     """
 
@@ -54,6 +55,7 @@ class Answer:
     accuracy: Accuracy | None = None
     facts: Facts = field(default_factory=Facts)
     log: Log = tuple
+    beside: Log = tuple
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -120,6 +122,7 @@ def heating_run(case: Case, step: Step, answer: Answer) -> StepRun:
     return StepRun(
         step=step,
         log=answer.log(),
+        beside=answer.beside(),
         channel=answer.capture.form.channel,
         timing=answer.capture.timing,
         entries={**case.entries, **_measured_inputs(case, step)},

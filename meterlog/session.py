@@ -13,9 +13,11 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Protocol
 
 from meterlog.case import Answer, Case, conclude
+from meterlog.heating.step import MAINS_SIDE
 from meterlog.readings import Frame
 from meterlog.walk import NOTHING, Act, Happening, Walk
 from meterlog.walk.happenings import Captured, Passed
+from meterlog.walk.heated import HEATING_RUN
 from meterlog.walk.pedals import PEDAL_UNCERTAINTY_S, PEDALS, Pedals
 
 if TYPE_CHECKING:
@@ -200,7 +202,7 @@ class ByCase:
     def __init__(
         self,
         procedure: Procedure,
-        answer_of: Callable[[str, Capture, Log], Answer],
+        answer_of: Callable[[str, Capture, Log, Log], Answer],
         *,
         where: str = "",
         entries: Mapping[str, str] | None = None,
@@ -231,17 +233,33 @@ class ByCase:
         if (source, capture) not in self._answers:
             log, first, last = self._logs.get(source, ()), capture.first, capture.last
             self._answers[source, capture] = self._answer_of(
-                source, capture, lambda: tuple((at, reading) for n, at, reading in log if first <= n <= last)
+                source,
+                capture,
+                lambda: tuple((at, reading) for n, at, reading in log if first <= n <= last),
+                lambda: self._beside(source, capture),
             )
         return self._answers[source, capture]
 
+    def _beside(self, source: str, capture: Capture) -> tuple[tuple[float, Reading], ...]:
+        """What other instruments read of the mains side during a heating run, in order of time."""
+        if capture.how != HEATING_RUN:
+            return ()
+        found = [
+            (at, reading)
+            for other, log in self._logs.items()
+            if other != source
+            for _, at, reading in log
+            if capture.started <= at <= capture.ended and reading.form.quantity in MAINS_SIDE
+        ]
+        return tuple(sorted(found, key=lambda entry: entry[0]))
 
-def answers_by(profiles: Mapping[str, Instrument]) -> Callable[[str, Capture, Log], Answer]:
+
+def answers_by(profiles: Mapping[str, Instrument]) -> Callable[[str, Capture, Log, Log], Answer]:
     """Answers that know the accuracy that each source's profile states, and nothing else."""
 
-    def answer_of(source: str, capture: Capture, log: Log) -> Answer:
+    def answer_of(source: str, capture: Capture, log: Log, beside: Log) -> Answer:
         profile = profiles.get(source)
         accuracy = profile.accuracy(capture.form) if profile else None
-        return Answer(capture=capture, instrument=source, accuracy=accuracy, log=log)
+        return Answer(capture=capture, instrument=source, accuracy=accuracy, log=log, beside=beside)
 
     return answer_of

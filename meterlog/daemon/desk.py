@@ -251,7 +251,7 @@ class JobDesk:
         self._writer.event(words, self._clock.now(), facts, job=job.number, step=step, whence="walk")
         self._announcer.tell(event="said", say=words, step=event.step, facts=facts)
 
-    def _answer(self, source: str, capture: Capture, log: Log) -> Answer:
+    def _answer(self, source: str, capture: Capture, log: Log, beside: Log) -> Answer:
         """A capture with what the bench knows of its instrument, in the numbers that are kept."""
         station = self._stations.get(source)
         if station is None:
@@ -264,6 +264,7 @@ class JobDesk:
             accuracy=station.profile.accuracy(capture.form),
             facts=facts_of(station.facts, station.opened_utc_ms + round(kept.ended * 1000)),
             log=lambda: tuple((_ms(at - zero), reading) for at, reading in log()),
+            beside=lambda: tuple((_ms(at - zero), reading) for at, reading in beside()),
         )
 
 

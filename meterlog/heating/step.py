@@ -19,6 +19,8 @@ if TYPE_CHECKING:
     from meterlog.procedure.steps import Limit, Rule, Step
     from meterlog.readings import Reading, Timing
 
+    Timed = tuple[float, Reading]
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StepRun:
@@ -26,6 +28,7 @@ class StepRun:
 
     Attributes:
         log: (time in s, reading) of the thermometer's whole run, on `channel`.
+        beside: of a power meter or the like meanwhile, on the same clock.
         entries: from the plate, the person and measuring steps (a weighed mass), texts by name or step key;
             `numbers` those from plate and person in SI.
         limit: the step's, as written; rule: the decision rule.
@@ -33,6 +36,7 @@ class StepRun:
 
     step: Step
     log: tuple[tuple[float, Reading], ...]
+    beside: tuple[tuple[float, Reading], ...]
     channel: str
     timing: Timing | None
     entries: Mapping[str, str]
@@ -61,7 +65,7 @@ def run_of(of: StepRun) -> HeatingResult:
         raise MeterlogError("the mass of the water was neither weighed nor entered")
     timing, limit, rated = of.timing, of.limit, told.get("rated", "")
     return run(
-        trace_of(of.log, of.channel),
+        trace_of(of.log, of.channel, of.beside),
         read_mass(told["mass"]),
         vessel=read_vessel(told["vessel"]) if told.get("vessel") else NO_VESSEL,
         ambient=read_stated(told["ambient"], "kelvin", "delta_degC") if told.get("ambient") else None,
@@ -74,19 +78,33 @@ def run_of(of: StepRun) -> HeatingResult:
     )
 
 
-def trace_of(log: Iterable[tuple[float, Reading]], channel: str) -> Trace:
-    """The temperature trace of a run's readings on one channel."""
-    kept = [
-        (at, reading.value, reading.form.resolution)
-        for at, reading in log
-        if reading.form.channel == channel and reading.form.quantity == "temperature" and reading.value is not None
-    ]
-    series = Series(
-        times=tuple(at for at, _, _ in kept),
-        values=tuple(value for _, value, _ in kept),
-        resolution=max((step for _, _, step in kept), default=0.0),
+MAINS_SIDE = ("power", "current", "voltage")
+"""Quantities of the mains side that a run's trace may hold."""
+
+
+def trace_of(log: Iterable[Timed], channel: str, beside: Iterable[Timed] = ()) -> Trace:
+    """The trace of a run: the temperature on one channel, and the mains side where it was read meanwhile."""
+    mains = list(beside)
+    power, current, voltage = (_series(mains, quantity) for quantity in MAINS_SIDE)
+    return Trace(
+        temperature=_series([(at, reading) for at, reading in log if reading.form.channel == channel], "temperature"),
+        power=power if power.times else None,
+        current=current if current.times else None,
+        voltage=voltage if voltage.times else None,
     )
-    return Trace(temperature=series)
+
+
+def _series(log: Iterable[Timed], quantity: str) -> Series:
+    """The values of one quantity over time, each moment once."""
+    kept: dict[float, tuple[float, float]] = {}
+    for at, reading in log:
+        if reading.form.quantity == quantity and reading.value is not None:
+            kept.setdefault(at, (reading.value, reading.form.resolution))
+    return Series(
+        times=tuple(kept),
+        values=tuple(value for value, _ in kept.values()),
+        resolution=max((step for _, step in kept.values()), default=0.0),
+    )
 
 
 def _edge(at: float, uncertainty_s: float) -> Stated:

@@ -9,10 +9,12 @@ from typing import TYPE_CHECKING, Any
 
 from meterlog.audit import Piece
 from meterlog.case import Answer, Case, Facts
+from meterlog.heating.step import MAINS_SIDE
 from meterlog.procedure.language import read_procedure
 from meterlog.procedure.steps import Rule
 from meterlog.profile import compile_profile
 from meterlog.readings import Bound, Capture, Form, Reading, Timing
+from meterlog.walk.heated import HEATING_RUN
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -128,6 +130,21 @@ class Revisit:
         )
         return tuple((at / 1000.0, Reading(self.forms[form], counts)) for at, form, counts in rows)
 
+    def beside(self, capture: Mapping[str, Any]) -> tuple[tuple[float, Reading], ...]:
+        """What other instruments read of the mains side during a heating run, on the capture's link's clock."""
+        if capture["how"] != HEATING_RUN:
+            return ()
+        wanted = [number for number, form in self.forms.items() if form.quantity in MAINS_SIDE]
+        rows = self._db.execute(
+            f"SELECT r.at + o.opened_monotonic_ms - l.opened_monotonic_ms AS at, r.form, r.counts FROM link l "
+            f"JOIN link o ON o.boot = l.boot AND o.instrument != l.instrument JOIN chunk c ON c.link = o.id "
+            f"JOIN reading r ON r.id BETWEEN c.first_reading AND c.first_reading + c.readings - 1 "
+            f"WHERE l.id = ? AND c.job = ? AND r.form IN ({', '.join('?' * len(wanted))}) "
+            f"AND r.at + o.opened_monotonic_ms - l.opened_monotonic_ms BETWEEN ? AND ? ORDER BY 1, r.id",
+            [capture["link"], capture["job"], *wanted, capture["started"], capture["ended"]],
+        )
+        return tuple((at / 1000.0, Reading(self.forms[form], counts)) for at, form, counts in rows)
+
     # ---- captures and cases ----
 
     def capture_rows(self) -> Iterator[dict[str, Any]]:
@@ -169,6 +186,7 @@ class Revisit:
             accuracy=self.profile(row["profile"]).accuracy(capture.form),
             facts=facts_of(row["facts"], row["opened_utc_ms"] + row["ended"]),
             log=lambda: self.run(row["link"], row["first_reading"], row["last_reading"]),
+            beside=lambda: self.beside(row),
         )
 
     def case(self, verdict: Mapping[str, Any]) -> Case:

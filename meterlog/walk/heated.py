@@ -16,6 +16,9 @@ if TYPE_CHECKING:
     from meterlog.readings import Capture, Timing
     from meterlog.settle import Sample, Signal, Stream
 
+HEATING_RUN = "heating run"
+"""How such a capture was chosen."""
+
 AFTER_S = 90.0
 """How long the thermometer is read after heating: a minute for stirring and reading, half of one for drift."""
 
@@ -72,4 +75,4 @@ class HeatingLog:
         return self._highest - self._lowest >= RISE_K and at - self._highest_at >= AFTER_S
 
     def _capture(self) -> Capture:
-        return replace(capture_of(self._samples, "heating run"), timing=self._timing)
+        return replace(capture_of(self._samples, HEATING_RUN), timing=self._timing)

@@ -1,6 +1,7 @@
 """The store keeps, seals and refuses; a changed bit is found and named."""
 
 import sqlite3
+from pathlib import Path
 
 import pytest
 
@@ -12,6 +13,7 @@ from meterlog.store.batch import Now
 from meterlog.store.revisit import Revisit
 from meterlog.store.writer import Writer
 
+PROFILES = Path(__file__).parents[2] / "profiles" / "instruments"
 OHMS = Form(quantity="resistance", unit="ohm", scale=1.0, decimals=3)
 OPEN = Form(quantity="resistance", unit="Mohm", scale=1e6, bound=Bound.OVERLOAD, range_top=6e7)
 PROCEDURE = Procedure(
@@ -251,3 +253,27 @@ def test_an_erased_name_is_nowhere_in_the_files(written):
     writer.close(now(5200))
     assert not any(shape in file.read_bytes() for shape in shapes for file in written.parent.iterdir())
     assert findings(written) == []
+
+
+def test_what_a_power_meter_read_meanwhile_is_found_on_the_runs_own_clock(path):
+    """Two links opened 1.5 s apart: the meter's reading at its 2.0 s is the thermometer's 3.5 s."""
+    celsius = Form(quantity="temperature", unit="degC", scale=1.0, offset=273.15, decimals=1)
+    watts = Form(quantity="power", unit="W", scale=1.0)
+    profile = (PROFILES / "ascii-thermometer.yaml").read_text()
+    writer = Writer(path, now())
+    thermometer = writer.open_link("thermometer", profile, "{}", "loop://", now())
+    meter = writer.open_link("power meter", profile, "{}", "loop://", now(1500))
+    job, steps = writer.open_job("K-9", PROCEDURE, {}, {}, now())
+    for second in range(6):
+        writer.outcomes(thermometer, [frame(0, 200 + second, float(second), celsius)], job, steps["element"])
+        writer.outcomes(meter, [frame(0, 1400 + second, float(second), watts)], job, steps["element"])
+    run = Capture(
+        form=celsius, counts=205, count=6, spread=0.5, deviation=0.2, started=0.0, ended=5.0, first=0, last=5,
+        how="heating run",
+    )  # fmt: skip
+    number = writer.capture(job, steps["element"], thermometer, run)
+    writer.close(now(9000))
+    db = sqlite.open_reader(path)
+    beside = Revisit(db).answer(number).beside()
+    db.close()
+    assert [(at, reading.counts) for at, reading in beside] == [(1.5, 1400), (2.5, 1401), (3.5, 1402), (4.5, 1403)]

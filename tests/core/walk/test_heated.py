@@ -17,6 +17,7 @@ from meterlog.walk import Act
 from meterlog.walk.happenings import Captured, Refused, Timed
 
 CELSIUS = Form(quantity="temperature", unit="degC", scale=1.0, offset=273.15, decimals=2)
+WATTS = Form(quantity="power", unit="W", scale=1.0)
 RUN = Step(
     key="run",
     title="One litre heated",
@@ -34,7 +35,7 @@ def temperature(t, power=900.0):
     return 15.0 + power * min(max(t - 60.0, 0.0), 60.0) / 4184.0
 
 
-def walked(acts, until=240, power=900.0, entries=ENTRIES):
+def walked(acts, until=240, power=900.0, entries=ENTRIES, mains=None):
     """The session's events when readings come each second and acts at their times."""
     profiles = {}
     session = Session(PROCEDURE, profiles, judge=ByCase(PROCEDURE, answers_by(profiles), entries=entries))
@@ -42,7 +43,10 @@ def walked(acts, until=240, power=900.0, entries=ENTRIES):
     for t in range(until):
         for word in acts.get(t, ()):
             events += session.act(Act(word=word), float(t))
-        counts = round(temperature(t, power) * 100)
+        if mains:
+            events += session.reading("power meter", t, Reading(WATTS, round(mains if 60 <= t < 120 else 1)), float(t))
+        is_out = mains and 58 <= t < 135
+        counts = round((21.0 if is_out else temperature(t, power)) * 100)
         events += session.reading("thermometer", t, Reading(CELSIUS, counts), float(t))
     return session, events
 
@@ -112,3 +116,12 @@ def test_the_mass_may_come_from_a_scale():
     mass = next(line for line in verdict.budget if line.name == "mass of the water")
     assert mass.standard_uncertainty == pytest.approx(0.001 / 3**0.5, rel=1e-3)
     assert verdict.outcome == "pass"
+
+
+def test_a_power_meter_tells_when_it_was_heated():
+    """Nobody pressed anything and the probe was out meanwhile: 1400 W from 60 s to 120 s, read once a second."""
+    _, events = walked({}, mains=1400)
+    verdict = verdict_of(events)
+    assert any("power log" in line for line in verdict.trail), verdict.trail
+    assert verdict.outcome == "pass"
+    assert verdict.value == pytest.approx(900.0, abs=verdict.expanded_uncertainty)
