@@ -222,3 +222,15 @@ def test_a_thermometer_is_not_told_to_turn_to_ohms():
     bench = Bench(step("r"))
     assert bench.show(CELSIUS, 215, 5.0, source="thermometer") == []
     assert names(bench.show(VOLT, 1500, 5.0)) == ["WrongFunction"]
+
+
+def test_a_plateau_that_was_captured_is_no_second_answer():
+    bench = Bench(step("cold", "temperature"), step("r"), step("hot", "temperature"), gap=1.0)
+    bench.show(CELSIUS, 215, 5.0, source="thermometer")
+    bench.show(CELSIUS, 150, 25.0, source="thermometer")
+    bench.open(2.0)
+    bench.show(OHM, 470, 8.0)
+    bench.show(CELSIUS, 150, 60.0, source="thermometer")
+    assert [key for key, _, _ in how(bench)] == ["cold", "r"]
+    bench.show(CELSIUS, 600, 25.0, source="thermometer")
+    assert how(bench)[-1] == ("hot", "60.0", "settled")
