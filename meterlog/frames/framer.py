@@ -46,6 +46,7 @@ class FixedLength:
     def __init__(self, classes: Sequence[frozenset[int] | None]) -> None:
         items = [_class(allowed) for allowed in classes]
         self.length = len(items)
+        self.classes = tuple(classes)
         self._whole = re.compile(b"".join(items), re.DOTALL)
         self._begun = _prefix(classes)
 
@@ -88,7 +89,7 @@ class Delimited:
     """Frames that end with a mark; with `starts`, they begin at the last place of one before the end."""
 
     def __init__(self, starts: tuple[bytes, ...], ends: tuple[bytes, ...], longest: int) -> None:
-        self.starts = starts
+        self.starts, self.ends = starts, ends
         self.longest = longest
         self._end = re.compile(_any_of(ends), re.DOTALL)
         self._most = longest + max(map(len, ends))

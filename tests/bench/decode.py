@@ -17,6 +17,7 @@ from pathlib import Path
 from crccheck.crc import CrcModbus
 
 from meterlog.profile import compile_profile
+from meterlog.profile.bulk import decode_bulk
 from meterlog.readings import Form, Reading
 
 INSTRUMENTS = Path(__file__).parents[2] / "profiles" / "instruments"
@@ -152,6 +153,30 @@ def least(decoders, frames) -> list[float]:
     return best
 
 
+def bulk_table(cases) -> None:
+    """The bulk path against the stream, frame by frame, on traces that wander as a meter does."""
+    print(f"\n{'stretch':<20} {'one by one µs':>16} {'bulk µs':>12} {'ratio':>6}")
+    for name, profile, make in cases:
+        rng, value, frames = random.Random(2), 4200, []
+        for _ in range(100_000):
+            value = min(9000, max(1000, value + rng.randint(-40, 40)))
+            frames.append(make(value))
+        data = b"".join(frames)
+        best = [float("inf")] * 2
+        for _ in range(5):
+            began = time.process_time()
+            talk = profile.talk()
+            count = sum(
+                len(o.readings) for piece in range(0, len(data), 64) for o in talk.feed(data[piece : piece + 64], 0.0)
+            )
+            between = time.process_time()
+            bulk = decode_bulk(profile, data)
+            best = [min(best[0], between - began), min(best[1], time.process_time() - between)]
+        assert len(bulk.counts) == count == 100_000
+        one, all_at_once = (seconds / 0.1 for seconds in best)
+        print(f"{name:<20} {one:>16.3f} {all_at_once:>12.3f} {one / all_at_once:>6.1f}")
+
+
 def main() -> None:
     rng = random.Random(1)
     shipped = {
@@ -188,6 +213,13 @@ def main() -> None:
             assert said[0].counts == by_hand(frame, kept)[0].counts
         hand, compiled = least([by_hand, decode], frames)
         print(f"{name:<20} {hand:>16.3f} {compiled:>12.3f} {hand / compiled:>6.2f}")
+    bulk_table(
+        [
+            ("segments, 14 bytes", shipped["handheld-segments"], segment_frame),
+            ("a line of text", shipped["ascii-thermometer"], lambda value: b"T=%+06.1fC\r\n" % (value / 10)),
+            ("CRC, 11 bytes", compile_profile(CRC_PROFILE, "crc-frame"), crc_frame),
+        ]
+    )
 
 
 if __name__ == "__main__":
