@@ -5,6 +5,7 @@ The page and the command draw the same sheet; for a file the style stands inside
 
 from __future__ import annotations
 
+import os
 import shutil
 import subprocess
 import tempfile
@@ -110,6 +111,8 @@ def _printed_by_browser(html: str) -> bytes:
         source, target = Path(folder, "sheet.html"), Path(folder, "sheet.pdf")
         source.write_text(html, encoding="utf-8")
         options = ["--headless", "--disable-gpu", "--no-pdf-header-footer", f"--user-data-dir={folder}/profile"]
+        if os.geteuid() == 0:
+            options.append("--no-sandbox")  # a browser refuses to be root's otherwise; it prints our own page only
         command = [browser, *options, f"--print-to-pdf={target}", source.as_uri()]
         done = subprocess.run(command, capture_output=True, timeout=PRINT_WITHIN_S, check=False)
         if not target.exists():

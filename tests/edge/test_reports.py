@@ -1,5 +1,6 @@
 """The sheets as files: what they say in plain words, what they escape, and that paper keeps its signs."""
 
+import os
 import shutil
 import subprocess
 
@@ -104,6 +105,8 @@ def test_a_pdf_keeps_its_signs(db):
     try:
         pdf = report.as_pdf(report.as_html("handover", report.handover(db, "K-7")))
     except CannotDo as cannot:
+        if "CI" in os.environ:
+            raise
         pytest.skip(str(cannot))
     text = subprocess.run(["pdftotext", "-", "-"], input=pdf, capture_output=True, check=True).stdout.decode()
     assert "1.71 Ω" in text
