@@ -16,6 +16,7 @@ PLAIN_ACTS = {
     "again": "Measure this step again; what was captured stays.",
     "confirm": "Confirm what the meter shows now.",
     "acknowledge": "Say that the cautions were read.",
+    "press": "What a pedal would do: whichever of acknowledge, confirm, start, stop or next fits now.",
     "start": "Start of a timed step or heating run.",
     "stop": "End of a timed step or heating run.",
 }
@@ -99,6 +100,14 @@ def go_to(step: str, db: Path) -> None:
     _act(db, "go to", step=step)
 
 
+@job.command("wanting")
+@click.argument("text", default="")
+@db_option
+def wanting(text: str, db: Path) -> None:
+    """Say that what was looked at is found wanting, and how."""
+    _act(db, "wanting", text=text)
+
+
 @job.command("skip")
 @click.option("--reason", required=True, help="Why; it stands in the record.")
 @db_option
@@ -122,6 +131,16 @@ def override(step: str, reason: str, db: Path) -> None:
 def note(text: str, db: Path) -> None:
     """Keep a note with the step at hand."""
     _act(db, "note", text=text)
+
+
+@job.command("erase")
+@click.argument("ref")
+@click.confirmation_option(prompt="Owner, complaint, notes and photographs of this job go for good. Erase them?")
+@db_option
+def erase(ref: str, db: Path) -> None:
+    """Erase the personal fields of job REF; the evidence, and that this was done, stay."""
+    answer = _ask(db, "erase", job=ref)
+    click.echo(f"{answer['erased']} personal fields erased", err=True)
 
 
 @job.command("list")

@@ -84,6 +84,19 @@ def test_a_job_goes_on_after_a_kill(bench):
     assert daemon.rows("SELECT count(*) FROM event WHERE kind = 'job resumed'") == [(1,)]
 
 
+def test_what_is_found_wanting_is_said_and_the_owner_can_be_erased(bench):
+    daemon, _, procedure = bench
+    daemon.ask("open job", procedure=str(procedure), ref="R-3", personal={"owner": "Invented Owner"})
+    db = ["--db", str(daemon.db)]
+    run("job", "acknowledge", *db)
+    run("job", "go", "looked", *db)
+    run("job", "wanting", "cord scorched", *db)
+    state = {step["key"]: step["state"] for step in daemon.ask("status")["status"]["walk"]["steps"]}
+    assert state["looked"] == "found wanting"
+    assert run("job", "erase", "R-3", "--yes", *db).stderr == "1 personal fields erased\n"
+    assert daemon.rows("SELECT count(*) FROM disclosure") == [(0,)]
+
+
 def test_a_closed_job_is_not_resumed(bench):
     daemon, _, procedure = bench
     daemon.ask("open job", procedure=str(procedure), ref="R-2")
