@@ -5,6 +5,7 @@ In the wheel they stand inside the package, in a checkout beside it.
 
 from __future__ import annotations
 
+import contextlib
 from pathlib import Path
 
 from meterlog.errors import CannotDo
@@ -30,8 +31,9 @@ def find(reference: str, kind: str) -> Path:
     Raises: CannotDo, when there is neither.
     """
     path = Path(reference)
-    if path.is_file():
-        return path
+    with contextlib.suppress(OSError, ValueError):  # too long for a path, or with a NUL: no file at any rate
+        if path.is_file():
+            return path
     if reference in names(kind):
         return folder(kind) / f"{reference}.yaml"
     raise CannotDo(

@@ -134,8 +134,9 @@ def _read_request(line: bytes) -> dict[str, Any] | str:
         return f"a request is one line of at most {LONGEST_LINE} bytes"
     try:
         message = json.loads(line)
+        json.dumps(message, ensure_ascii=False).encode()  # half a character, as "\\ud800", could not be kept
     except (ValueError, RecursionError):
-        return "that line is not JSON"
+        return "that line is not JSON in UTF-8"
     if not isinstance(message, dict) or not isinstance(message.get("do"), str):
         return 'a request is an object with "do"'
     return message

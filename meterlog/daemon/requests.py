@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import base64
-import binascii
 import contextlib
 from typing import TYPE_CHECKING, Any
 
@@ -15,6 +14,7 @@ from meterlog.shipped import find, text_of
 from meterlog.source import near_miss
 from meterlog.store.again import CHANGES, concluded_again, supersede, under
 from meterlog.store.sqlite import open_reader
+from meterlog.store.writer import DIGESTS_A_JOB
 from meterlog.walk import WORDS, Act
 
 if TYPE_CHECKING:
@@ -24,6 +24,9 @@ if TYPE_CHECKING:
 
 Message = dict[str, Any]
 
+LONGEST_NAME = 1000
+FREE_TEXTS = ("text", "reason", "content")
+MOST_TEXTS = {"plate": 100, "personal": DIGESTS_A_JOB}
 LARGEST_PHOTO = 8_000_000
 PHOTO_TYPES = ("image/jpeg", "image/png", "image/webp")
 
@@ -106,7 +109,7 @@ def _photo(loop: BenchLoop, message: Message) -> Message:
     kind = _text(message, "type")
     try:
         content = base64.b64decode(_text(message, "content"), validate=True)
-    except binascii.Error:
+    except ValueError:
         raise CannotDo("the photograph's bytes are not base64") from None
     if kind not in PHOTO_TYPES or not 0 < len(content) <= LARGEST_PHOTO:
         raise CannotDo(f"a photograph is {', '.join(PHOTO_TYPES)}, at most {LARGEST_PHOTO // 1_000_000} MB")
@@ -161,11 +164,14 @@ REQUESTS: dict[str, Callable[[BenchLoop, Message], Message]] = {
 
 
 def _text(message: Message, name: str, default: str | None = None) -> str:
+    """A text of the message. Names and references hold no line ends or control characters: leaves are lines."""
     value = message.get(name, default)
     if value is None and default is not None:
         return default
     if not isinstance(value, str):
         raise CannotDo(f"the request {message['do']!r} needs {name!r}, a text")
+    if name not in FREE_TEXTS and not (value.isprintable() and len(value) <= LONGEST_NAME):
+        raise CannotDo(f"{name!r} is one line of at most {LONGEST_NAME} characters that can be printed")
     return value
 
 
@@ -173,12 +179,18 @@ def _texts(message: Message, name: str) -> dict[str, str]:
     value = message.get(name) or {}
     if not isinstance(value, dict) or not all(isinstance(k, str) and isinstance(v, str) for k, v in value.items()):
         raise CannotDo(f"{name!r} is an object of texts")
+    if len(value) > MOST_TEXTS[name]:
+        raise CannotDo(f"{name!r} holds at most {MOST_TEXTS[name]} texts")
     return value
 
 
 def _who(message: Message) -> str:
-    return str(message.get("who", ""))[:80]
+    return _one_line(message.get("who", ""))
 
 
 def _whence(message: Message) -> str:
-    return str(message.get("whence", "control socket"))[:80]
+    return _one_line(message.get("whence", "control socket"))
+
+
+def _one_line(value: object) -> str:
+    return "".join(letter for letter in str(value) if letter.isprintable())[:80]

@@ -80,7 +80,9 @@ def test_bad_lines_on_the_control_socket_do_no_harm(daemon):
 
     path = lock_facts(daemon.db)["socket"]
     for line, said in (
-        (b"hello\n", "not JSON"),
+        (b"hello\n", "not JSON in UTF-8"),
+        (b'{"do":"\\ud800"}\n', "not JSON in UTF-8"),
+        (b'{"do":"\xff"}\n', "not JSON in UTF-8"),
         (b"[1]\n", 'an object with "do"'),
         (b'{"do":"nonsense"}\n', "no request"),
     ):

@@ -70,7 +70,7 @@ class Loop:
     def ask(self, **message):
         reply = queue.Queue(1)
         self.items.put(Request(message, reply))
-        return reply.get(timeout=20)
+        return reply.get(timeout=5)
 
     def open(self, source="thermometer", link=None):
         self.items.put(Opened(source, link, "/dev/not-used", self.clock.monotonic()))
@@ -201,3 +201,48 @@ def test_requests_are_answered_while_instruments_talk_without_pause(loop):
     wait_until(lambda: loop.ask(do="status")["status"]["store"]["committed"] > before + 5000, "commits meanwhile")
     ended.set()
     talking.join()
+
+
+NASTY = [
+    {"do": "open job", "procedure": "microwave-oven", "ref": "K\n7"},
+    {"do": "open job", "procedure": "microwave-oven", "ref": "K-\x00"},
+    {"do": "open job", "procedure": "microwave-oven", "ref": "x" * 10_000},
+    {"do": "open job", "procedure": "microwave-oven", "ref": 7},
+    {"do": "open job", "procedure": "\x00"},
+    {"do": "open job", "procedure": "x" * 10_000},
+    {"do": "open job", "procedure": "/"},
+    {"do": "open job", "procedure": "microwave-oven", "where": "nowhere"},
+    {"do": "open job", "procedure": "microwave-oven", "plate": ["rated_power"]},
+    {"do": "open job", "procedure": "microwave-oven", "plate": {"rated_power": "9" * 10_000}},
+    {"do": "open job", "procedure": "microwave-oven", "personal": {f"name {n}": "x" for n in range(20)}},
+    {
+        "do": "open job",
+        "procedure": "microwave-oven",
+        "personal": {"owner": "a\nb\x00"},
+        "who": "x\ny",
+        "whence": "\x1b",
+    },
+    {"do": "act", "word": "note", "text": "two\nlines\x00", "who": "a\x00b", "whence": 7},
+    {"do": "act", "word": "go to", "step": "nowhere"},
+    {"do": "act", "word": "override", "step": "\n", "reason": "\x7f"},
+    {"do": "act", "word": {"a": 1}},
+    {"do": "photo", "job": "K-7", "name": "a\nb", "type": "image/png", "content": "AAAA"},
+    {"do": "photo", "job": "K-7", "name": "x", "type": "image/png", "content": "é"},
+    {"do": "try again", "link": "nobody"},
+    {"do": "erase", "job": "nobody"},
+    {"do": "conclude again", "job": "nobody"},
+    {"do": "close job", "who": ["x"]},
+    {"do": ""},
+]
+
+
+def test_no_request_ends_the_loop(loop):
+    """Each is done or refused in words; what is done can be committed, sealed and audited."""
+    loop.ask(do="open job", procedure="microwave-oven", ref="K-7")
+    loop.ask(do="act", word="acknowledge")
+    for message in [*NASTY, {"do": "close job"}, *NASTY]:
+        answered = loop.ask(**message)
+        assert answered["ok"] or answered["error"], message
+    assert loop.ask(do="status")["ok"]
+    loop.stop()
+    assert loop.findings() == []
