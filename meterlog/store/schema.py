@@ -1,4 +1,4 @@
-"""The tables, and what is looked at before a database is written. Evidence refuses UPDATE, DELETE and REPLACE.
+"""The tables. Evidence refuses UPDATE, DELETE and REPLACE (`migrations`).
 
     text        profile, procedure and instrument texts by the SHA-256 of their exact bytes
     instrument  what stands on the bench: its name, profile and facts (accuracy, calibration)
@@ -22,14 +22,6 @@ Times: `at` is milliseconds on the link's monotonic clock since it was opened; U
 """
 
 from __future__ import annotations
-
-from typing import TYPE_CHECKING
-
-from meterlog.errors import CannotDo
-from meterlog.store import sqlite
-
-if TYPE_CHECKING:
-    from meterlog.store.sqlite import Connection
 
 EVIDENCE = (
     "bench", "text", "instrument", "link", "chunk", "form", "reading", "unread", "sent", "job", "step", "capture",
@@ -236,42 +228,3 @@ CREATE TABLE power_of_ten (decimals INTEGER PRIMARY KEY, n INTEGER NOT NULL) STR
 WITH RECURSIVE t (d, n) AS (SELECT 0, 1 UNION ALL SELECT d + 1, n * 10 FROM t WHERE d < 15)
     INSERT INTO power_of_ten SELECT d, n FROM t
 """
-
-
-def migrate(connection: Connection) -> None:
-    """Bring a database to the newest layout; a newer one than we know is left alone.
-
-    Raises: CannotDo when a newer meterlog made it, or another program's tables are there.
-    """
-    found = connection.execute("PRAGMA user_version").fetchone()[0]
-    if found > KNOWN_VERSION:
-        raise CannotDo(
-            f"the database was made by a newer meterlog (layout {found}, known {KNOWN_VERSION})",
-            "upgrade with: pip install --upgrade meterlog",
-        )
-    if found < KNOWN_VERSION:
-        _bring_up(connection, found)
-    missing = [table for table in EVIDENCE if not _is_protected(connection, table)]
-    if missing:
-        raise CannotDo(
-            f"the refusing triggers of {', '.join(missing)} are gone", "take the last copy that passes: meterlog audit"
-        )
-
-
-def _bring_up(connection: Connection, found: int) -> None:
-    """Run the migrations that are missing; sqlite-utils is loaded for this alone."""
-    from meterlog.store.migrations import run_missing
-
-    others = connection.execute("SELECT 1 FROM sqlite_master WHERE name != '_sqlite_migrations' LIMIT 1").fetchone()
-    if found == 0 and others:
-        raise CannotDo("the file holds another program's tables", "choose another file with --db PATH")
-    try:
-        run_missing(connection)
-    except sqlite.OperationalError as error:
-        raise CannotDo(f"the database can't be made: {error}", "end the program that holds it, or make room") from None
-
-
-def _is_protected(connection: Connection, table: str) -> bool:
-    wanted = {f"{table}_refuses_{change}" for change in ("update", "delete", "replace")}
-    rows = connection.execute("SELECT name FROM sqlite_master WHERE type = 'trigger' AND tbl_name = ?", [table])
-    return wanted <= {row[0] for row in rows}

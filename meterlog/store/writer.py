@@ -19,7 +19,7 @@ from meterlog.store import leaves, sqlite
 from meterlog.store.batch import Batch, Chunk, LinkState
 from meterlog.store.commit import leaf_texts, place_leaves, write
 from meterlog.store.known import Known
-from meterlog.store.schema import migrate
+from meterlog.store.layout import migrate
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
