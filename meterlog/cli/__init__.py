@@ -35,6 +35,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "replay": ("meterlog.cli.replay", "Walk a procedure through recordings, and print the captures."),
     "profile": ("meterlog.cli.profile", "Check, explain, try and begin protocol profiles."),
     "record": ("meterlog.cli.record", "Keep an instrument's bytes, both directions, with their times."),
+    "redecode": ("meterlog.cli.redecode", "Read history again by another profile; list what would differ."),
     "decode": ("meterlog.cli.decode", "Decode a recording, or raw bytes, by a profile."),
 }
 """Name of each command: its module and the sentence that `--help` lists, so that help imports none."""
