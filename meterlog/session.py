@@ -8,13 +8,13 @@ announces what comes back. A caller that runs the conversations itself hands in 
 
 from __future__ import annotations
 
-from collections import deque
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Protocol
 
 from meterlog.case import Answer, Case, conclude
 from meterlog.heating.step import MAINS_SIDE
 from meterlog.readings import Frame
+from meterlog.runlog import RunLog
 from meterlog.walk import NOTHING, Act, Happening, Walk
 from meterlog.walk.happenings import Captured, Passed
 from meterlog.walk.heated import HEATING_RUN
@@ -56,9 +56,6 @@ class Judged:
     at: float
     verdict: Verdict
 
-
-LOG_READINGS = 100_000
-"""Readings of one source remembered within a job: a heating run of seven hours at four a second."""
 
 Event = Heard | Send | Judged | Happening
 
@@ -209,7 +206,7 @@ class ByCase:
     ) -> None:
         self._case = Case(procedure=procedure, where=where, entries=entries or {})
         self._answer_of = answer_of
-        self._logs: dict[str, deque[tuple[int, float, Reading]]] = {}
+        self._logs: dict[str, RunLog] = {}
         self._answers: dict[tuple[str, Capture], Answer] = {}
 
     def know(self, source: str, capture: Capture, answer: Answer) -> None:
@@ -217,7 +214,7 @@ class ByCase:
         self._answers[source, capture] = answer
 
     def remember(self, source: str, ordinal: int, reading: Reading, at: float) -> None:
-        self._logs.setdefault(source, deque(maxlen=LOG_READINGS)).append((ordinal, at, reading))
+        self._logs.setdefault(source, RunLog()).add(ordinal, at, reading)
 
     def __call__(self, step: Step, ledger: Ledger) -> Verdict:
         return conclude(self.case(ledger), step)
@@ -231,11 +228,11 @@ class ByCase:
     def _answer(self, source: str, capture: Capture) -> Answer:
         """A capture's answer, made once: what is known of its instrument is what was known then."""
         if (source, capture) not in self._answers:
-            log, first, last = self._logs.get(source, ()), capture.first, capture.last
+            log, first, last = self._logs.get(source, RunLog()), capture.first, capture.last
             self._answers[source, capture] = self._answer_of(
                 source,
                 capture,
-                lambda: tuple((at, reading) for n, at, reading in log if first <= n <= last),
+                lambda: log.between(first, last),
                 lambda: self._beside(source, capture),
             )
         return self._answers[source, capture]
@@ -248,8 +245,8 @@ class ByCase:
             (at, reading)
             for other, log in self._logs.items()
             if other != source
-            for _, at, reading in log
-            if capture.started <= at <= capture.ended and reading.form.quantity in MAINS_SIDE
+            for at, reading in log.during(capture.started, capture.ended)
+            if reading.form.quantity in MAINS_SIDE
         ]
         return tuple(sorted(found, key=lambda entry: entry[0]))
 

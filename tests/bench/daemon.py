@@ -92,14 +92,14 @@ class Arrivals:
                 return
 
     def _look(self):
-        """Look at the log file's time each half millisecond, and at the rows when it has changed."""
+        """Look each half millisecond whether another connection has committed, and then at the rows."""
         db = sqlite.open_reader(self._daemon.db)
-        log, last, known = Path(f"{self._daemon.db}-wal"), 0, 0
+        last, known = 0, 0
         while not self._ended.wait(0.0005):
-            changed = log.stat().st_mtime_ns
-            if changed == last:
+            version = db.execute("PRAGMA data_version").fetchone()[0]
+            if version == last:
                 continue
-            last = changed
+            last = version
             rows = db.execute("SELECT id, instrument, shown FROM readings WHERE id > ? ORDER BY id", [known]).fetchall()
             now = time.monotonic()
             self.committed |= {(name, int(shown)): now for _, name, shown in rows}
