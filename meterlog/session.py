@@ -209,6 +209,10 @@ class ByCase:
         self._logs: dict[str, RunLog] = {}
         self._answers: dict[tuple[str, Capture], Answer] = {}
 
+    def enter(self, entries: Mapping[str, str]) -> None:
+        """Take entries that were learned later, such as the water's mass."""
+        self._case = replace(self._case, entries={**self._case.entries, **entries})
+
     def know(self, source: str, capture: Capture, answer: Answer) -> None:
         """Take an answer as it was kept: its instrument may have been opened again, or be gone."""
         self._answers[source, capture] = answer

@@ -61,6 +61,19 @@ def _pair(entry: str) -> tuple[str, str]:
     return name.strip(), value.strip()
 
 
+@job.command("enter")
+@click.argument("entries", nargs=-1, required=True, metavar="ENTRY=VALUE...")
+@db_option
+def enter(entries: tuple[str, ...], db: Path) -> None:
+    """Tell what was learned since the job was opened, such as the water's mass.
+
+    \b
+    meterlog job enter "water mass=1000 g ± 2 g"
+    """
+    answer = _ask(db, "enter", entries=dict(_pair(entry) for entry in entries))
+    click.echo(json.dumps(answer["walk"], ensure_ascii=False))
+
+
 @job.command("close")
 @db_option
 def close_job(db: Path) -> None:

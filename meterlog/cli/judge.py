@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import sys
 from math import isfinite
 
@@ -82,7 +83,10 @@ def judge(
 
 def tell(verdict: Verdict, as_json: bool) -> None:
     """Print a verdict and leave: 1 when it was held against a limit and does not pass."""
-    click.echo(verdict.to_json() if as_json else "\n".join(verdict_lines(verdict)))
+    if as_json:
+        click.echo(json.dumps({"verdict": verdict.outcome, **verdict.as_dict()}, ensure_ascii=False))
+    else:
+        click.echo("\n".join(verdict_lines(verdict)))
     passed = verdict.outcome is Outcome.PASS or (verdict.limit is None and verdict.value is not None)
     sys.exit(0 if passed else 1)
 

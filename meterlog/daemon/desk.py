@@ -10,6 +10,7 @@ from meterlog import __version__
 from meterlog.case import Answer
 from meterlog.daemon.openjob import OpenJob
 from meterlog.errors import CannotDo
+from meterlog.procedure.entries import check_entries
 from meterlog.procedure.steps import StepKind
 from meterlog.session import ByCase, Judged, Session
 from meterlog.store.revisit import facts_of
@@ -76,7 +77,7 @@ class JobDesk:
         facts = {"ref": ref, "procedure": procedure.key, "where": where}
         self._writer.event("job opened", now, facts, job=number, who=who, whence=whence)
         judge = ByCase(procedure, self._answer, where=where, entries=entries)
-        self.job = OpenJob(number, ref, procedure, steps, self._session(procedure, judge), where, dict(entries))
+        self.job = OpenJob(number, ref, procedure, steps, self._session(procedure, judge), judge, where, dict(entries))
         self._start()
         return ref
 
@@ -89,7 +90,7 @@ class JobDesk:
         number, steps = self._writer.resume_job(kept.ref)
         judge = ByCase(procedure, self._answer, where=kept.where, entries=kept.entries)
         session = self._session(procedure, judge, begin=kept.at_hand)
-        self.job = OpenJob(number, kept.ref, procedure, steps, session, kept.where, dict(kept.entries))
+        self.job = OpenJob(number, kept.ref, procedure, steps, session, judge, kept.where, dict(kept.entries))
         self.job.verdicts.update(kept.verdicts)
         for each in kept.captures:
             judge.know(each.answer.instrument, each.answer.capture, each.answer)
@@ -108,6 +109,17 @@ class JobDesk:
         job = self._at_hand()
         self._announcer.tell(event="job", job=job.ref)
         self._take(job.session.start(self._clock.monotonic()))
+
+    def enter(self, entries: Mapping[str, str], who: str, whence: str) -> dict[str, Any]:
+        """Keep entries that were learned later; verdicts from now on rest on them. Answers how the walk stands."""
+        job = self._at_hand()
+        check_entries(job.procedure, entries)
+        job.entries.update(entries)
+        job.judge.enter(entries)
+        facts = {"entries": dict(entries)}
+        self._writer.event("entries", self._clock.now(), facts, job=job.number, who=who, whence=whence)
+        self._tell_walk()
+        return job.snapshot()
 
     def close(self, who: str, whence: str) -> None:
         """Close the job at hand. Raises: CannotDo when there is none."""
@@ -190,11 +202,15 @@ class JobDesk:
                 self._judged(event)
             elif isinstance(event, Happening):
                 self._happened(event)
-        if events and self.job is not None:
-            shown = self.job.snapshot()
-            if shown != self._shown:
-                self._shown = shown
-                self._announcer.tell(event="walk", walk=shown)
+        if events:
+            self._tell_walk()
+
+    def _tell_walk(self) -> None:
+        """Announce how the walk stands, when it stands differently."""
+        shown = self.job.snapshot() if self.job else None
+        if shown is not None and shown != self._shown:
+            self._shown = shown
+            self._announcer.tell(event="walk", walk=shown)
 
     def _captured(self, event: Captured) -> None:
         job = self._at_hand()

@@ -124,6 +124,9 @@ class BenchLoop:
         except MeterlogError as error:
             words, _, hint = str(error).partition("\n")
             return {"ok": False, "error": words, "hint": getattr(error, "hint", "") or hint.strip()}
+        except Exception:  # our mistake in one request must not end a daemon that listens for months: told, and logged
+            log.exception("request", extra={"facts": {"do": message.get("do")}})
+            return {"ok": False, "error": "a mistake in meterlog: nothing was done", "hint": "see the daemon's log"}
 
     def _open(self, item: Opened) -> None:
         station = self.stations[item.source]

@@ -9,7 +9,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from meterlog.procedure.steps import Procedure
-    from meterlog.session import Session
+    from meterlog.session import ByCase, Session
 
 
 @dataclass(slots=True)
@@ -21,6 +21,7 @@ class OpenJob:
     procedure: Procedure
     steps: Mapping[str, int]
     session: Session
+    judge: ByCase
     where: str
     entries: dict[str, str]
     captures: dict[str, list[int]] = field(default_factory=dict)
@@ -38,4 +39,14 @@ class OpenJob:
 
     def snapshot(self) -> dict[str, Any]:
         """The walk for pages, with the job's reference and verdict numbers."""
-        return {"job": self.ref, **self.session.walk.snapshot(), "verdicts": dict(self.verdicts)}
+        walk = self.session.walk
+        return {"job": self.ref, **walk.snapshot(), "verdicts": dict(self.verdicts), "asks": self._asks()}
+
+    def _asks(self) -> dict[str, str]:
+        """Quantity by name of the entries that the step at hand needs and nobody has told yet."""
+        step = self.session.walk.step
+        if step is None:
+            return {}
+        needed = {*step.inputs.values(), *(limit.of for limit in step.limits)}
+        known = self.procedure.entries
+        return {name: known[name] for name in known if name in needed and name not in self.entries}

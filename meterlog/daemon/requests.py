@@ -26,7 +26,7 @@ Message = dict[str, Any]
 
 LONGEST_NAME = 1000
 FREE_TEXTS = ("text", "reason", "content")
-MOST_TEXTS = {"plate": 100, "personal": DIGESTS_A_JOB}
+MOST_TEXTS = {"plate": 100, "entries": 100, "personal": DIGESTS_A_JOB}
 LARGEST_PHOTO = 8_000_000
 PHOTO_TYPES = ("image/jpeg", "image/png", "image/webp")
 
@@ -86,6 +86,13 @@ def _open_job(loop: BenchLoop, message: Message) -> Message:
     )  # fmt: skip
     loop.commit()
     return {"job": ref}
+
+
+def _enter(loop: BenchLoop, message: Message) -> Message:
+    """Entries of the job at hand that were learned later."""
+    walk = loop.desk.enter(_texts(message, "entries"), _who(message), _whence(message))
+    loop.commit()
+    return {"walk": walk}
 
 
 def _new_ref(loop: BenchLoop) -> str:
@@ -155,6 +162,7 @@ REQUESTS: dict[str, Callable[[BenchLoop, Message], Message]] = {
     "status": _status,
     "act": _act,
     "open job": _open_job,
+    "enter": _enter,
     "close job": _close_job,
     "photo": _photo,
     "erase": _erase,

@@ -75,7 +75,7 @@ def kept_job(db: Connection, ref: str) -> KeptJob:
         ref=ref,
         procedure=revisit.procedure(job["procedure"]),
         where=opened.get("where", ""),
-        entries=json.loads(job["plate"]),
+        entries={**json.loads(job["plate"]), **_entered(db, job["id"])},
         captures=_captures(db, job["id"], revisit),
         passed=passed,
         verdicts={key: number for key, (number, _) in verdicts.items()},
@@ -115,6 +115,14 @@ def _events(db: Connection, job: int, kind: str) -> list[tuple[str, str]]:
         [job, kind],
     )
     return [(key, facts) for key, facts in rows]
+
+
+def _entered(db: Connection, job: int) -> dict[str, str]:
+    """Entries that were told after the job was opened, the last word on each."""
+    entries: dict[str, str] = {}
+    for row in db.execute("SELECT facts FROM event WHERE job = ? AND kind = 'entries' ORDER BY id", [job]):
+        entries.update(json.loads(row["facts"])["entries"])
+    return entries
 
 
 def _facts(db: Connection, job: int, kind: str) -> dict[str, str]:

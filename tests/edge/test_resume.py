@@ -97,6 +97,26 @@ def test_what_is_found_wanting_is_said_and_the_owner_can_be_erased(bench):
     assert daemon.rows("SELECT count(*) FROM disclosure") == [(0,)]
 
 
+def test_an_entry_learned_later_is_kept_over_a_kill(bench):
+    daemon, _, _ = bench
+    daemon.ask("open job", procedure="kettle-or-urn", ref="R-4", plate={"rated power": "2000 W"})
+    db = ["--db", str(daemon.db)]
+    run("job", "enter", "water mass=1000 g ± 2 g", *db)
+    refused = run("job", "enter", "water mass=1000", *db, check=False)
+    assert (refused.returncode, "water mass" in refused.stderr) == (3, True), refused.stderr
+    run("job", "acknowledge", *db)
+    run("job", "go", "heating-run", *db)
+    assert daemon.ask("status")["status"]["walk"]["asks"] == {"vessel": "words"}
+    daemon.kill()
+    daemon.start()
+    run("job", "acknowledge", *db)
+    run("job", "go", "element-power", *db)
+    assert set(daemon.ask("status")["status"]["walk"]["asks"]) == {"rated voltage", "hot over cold"}
+    assert daemon.rows("SELECT facts FROM event WHERE kind = 'entries'") == [
+        ('{"entries":{"water mass":"1000 g ± 2 g"}}',)
+    ]
+
+
 def test_a_closed_job_is_not_resumed(bench):
     daemon, _, procedure = bench
     daemon.ask("open job", procedure=str(procedure), ref="R-2")
