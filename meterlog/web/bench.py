@@ -114,13 +114,30 @@ async def open_job(datasette: Any, request: Any) -> Any:
         return Response.redirect("/bench")
     if request.method != "POST":
         return await sheet(datasette, request, "open_job.html", key=key, procedure=procedure)
-    form = {name: value.strip() for name, value in (await request.post_vars()).items() if value.strip()}
-    plate = {name: form[f"plate {name}"] for name in procedure.entries if f"plate {name}" in form}
+    form = await _filled(request)
+    plate = _entries(form)
     personal = {name: form[name] for name in ("owner", "complaint", "serial number") if name in form}
     more = {name: form[name] for name in ("ref", "where") if name in form}
     return await pass_on(
         datasette, request, "open job", procedure=key, plate=plate, personal=personal, **more, **asked_by
     )
+
+
+async def enter(datasette: Any, request: Any) -> Any:
+    """Entries that the step at hand asks for, such as the water's mass."""
+    asked_by = who(request)
+    if request.method != "POST":
+        return Response.redirect("/bench")
+    return await pass_on(datasette, request, "enter", entries=_entries(await _filled(request)), **asked_by)
+
+
+async def _filled(request: Any) -> dict[str, str]:
+    """The fields of a form that something was written into."""
+    return {name: value.strip() for name, value in (await request.post_vars()).items() if value.strip()}
+
+
+def _entries(form: dict[str, str]) -> dict[str, str]:
+    return {name.removeprefix("plate "): value for name, value in form.items() if name.startswith("plate ")}
 
 
 async def close_job(datasette: Any, request: Any) -> Any:

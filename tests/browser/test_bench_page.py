@@ -219,6 +219,24 @@ def test_a_job_is_opened_on_the_page(meter, browse, page_of):
     assert daemon.rows("SELECT ref, plate FROM job") == [("B-2", '{"rated output":"900 W"}')]
 
 
+def test_what_a_step_asks_for_is_entered_when_it_is_wanted(meter, browse, page_of):
+    daemon = meter[0]
+    daemon.ask("open job", procedure="kettle-or-urn", ref="B-3")
+    daemon.ask("act", word="acknowledge")
+    daemon.ask("act", word="go to", step="heating-run")
+    page = page_of("phone")
+    page.goto(browse(daemon.db) + "/bench")
+    page.get_by_label("water mass").fill("1 litre or so")
+    press(page, "Keep")
+    expect(page.get_by_role("status")).to_contain_text("water mass")
+    page.get_by_label("water mass").fill("1000 g ± 2 g")
+    press(page, "Keep")
+    expect(page.get_by_label("water mass")).to_have_count(0)
+    assert daemon.rows("SELECT facts FROM event WHERE kind = 'entries'") == [
+        ('{"entries":{"water mass":"1000 g ± 2 g"}}',)
+    ]
+
+
 def test_without_a_daemon_the_record_is_still_read(tmp_path, browse, page_of):
     import records
 

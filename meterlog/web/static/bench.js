@@ -77,10 +77,12 @@ function put(html) {
   const before = focused && [focused.tagName, focused.name, focused.value, focused.id];
   const opened = [...hand.querySelectorAll(".all details[open]")].length > 0;
   const chosen = document.getElementById("procedure")?.value;
+  const written = new Map([...hand.querySelectorAll(".entries input")].map((el) => [el.name, el.value]));
   const title = document.getElementById("task")?.textContent;
   hand.innerHTML = html;
   const choice = document.getElementById("procedure");
   if (choice && chosen) choice.value = chosen;
+  hand.querySelectorAll(".entries input").forEach((el) => { if (el.type === "text") el.value = written.get(el.name) ?? ""; });
   const next = document.getElementById("task")?.textContent;
   if (next && next !== title) tell(next);
   if (opened) hand.querySelector(".all details")?.setAttribute("open", "");
