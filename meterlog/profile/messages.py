@@ -11,9 +11,10 @@ from meterlog.profile.code import Code
 from meterlog.profile.display import Display
 from meterlog.profile.facts import NO_FACTS, Facts
 from meterlog.profile.kinds import Kind
+from meterlog.profile.lamps import lamps
 from meterlog.profile.language import Check, Field, Says, Shows
 from meterlog.profile.lines import Parts, Pattern, Template, holes, late_values
-from meterlog.profile.meaning import SAID, ChannelText, Former, Lamps, Source, Table, fixed_facts
+from meterlog.profile.meaning import SAID, ChannelText, Former, Source, Table, fixed_facts
 from meterlog.profile.numbers import Numbers
 from meterlog.profile.proof import write_check
 from meterlog.profile.values import Value, Values, code_key
@@ -244,7 +245,7 @@ class MessageCompiler:
             if value is not None:
                 self._table(found, name, said, value)
         if self.says.bits:
-            found["bits"] = self._lamps()
+            found["bits"] = lamps(self.says, self.values)
         if self.around.requests:
             self.steady = False
             rows: dict[Hashable, Facts] = dict(self.around.requests.items())
@@ -288,23 +289,6 @@ class MessageCompiler:
                 for outer in self._codes(upper.field, upper, (code,)):
                     rows |= {(outer, k): f for inner, f in facts.items() for k in self._codes(said, value, (inner,))}
         found[name] = (expr, Table(name, rows, said.under))
-
-    def _lamps(self) -> tuple[str, Source]:
-        """All single bits as one number: the bytes that hold them, masked."""
-        layout = self.around.layout
-        places = {bits[0]: facts for bits, facts in self.says.bits.items()}
-        for bits in self.says.bits:
-            if len(bits) != 1 or bits[0].width != 1:
-                self.says.where.tell(
-                    self.problems, "bits", expected="one bit for each meaning", saw=" ".join(map(str, bits))
-                )
-            self.values.reach(self.says.where, [bit.byte for bit in bits])
-        masks: dict[int, int] = {}
-        for place in places:
-            masks[layout.index(place.byte)] = masks.get(layout.index(place.byte), 0) | 1 << place.high
-        order = {index: at for at, index in enumerate(sorted(masks))}
-        rows = tuple((f"bit {p}", order[layout.index(p.byte)], 1 << p.high, facts) for p, facts in places.items())
-        return _pieces(masks, layout), Lamps(rows)
 
     def _reading(self, place: int, said: Shows, sources: Sources) -> Former | None:
         """Code of one reading; answers what finds its form."""
@@ -396,11 +380,10 @@ class MessageCompiler:
             self.code.add,
         )
         self.code.names["Reading"] = Reading
-        add(f"key = {key}")
         form, counts = f"form{place}", f"counts{place}"
-        add(f"{form} = {kept}.get(key)")
+        add(f"{form} = {kept}.get({key})")
         add(f"if {form} is None:")
-        add(f"    entry = {make}(key)")
+        add(f"    entry = {make}({key})")
         add("    if entry.__class__ is str: return entry")
         add(f"    {form}, factor, zero = entry")
         add(f"    if factor is None: {counts} = None")
@@ -455,34 +438,3 @@ class MessageCompiler:
                 }
                 words = f"{self.code.constant(rows, 'rows')}.get({value.expr}, {words})"
         self.code.add(f"return {words}")
-
-
-def _pieces(masks: Mapping[int, int], layout: Layout) -> str:
-    """The expression of the bytes that hold single bits: whole neighbours as a slice, others masked."""
-    pieces: list[str] = []
-    run: list[int] = []
-
-    def close() -> None:
-        if len(run) > 1:
-            end = run[-1] + 1
-            pieces.append(f"f[{run[0]}:{end if end else ''}]")
-        elif run:
-            pieces.append(f"f[{run[0]}]")
-        run.clear()
-
-    for index in sorted(masks):
-        if not _only_lamps(index, masks[index], layout):
-            close()
-            pieces.append(f"f[{index}] & {masks[index]}")
-            continue
-        if run and run[-1] + 1 != index:
-            close()
-        run.append(index)
-    close()
-    return pieces[0] if len(pieces) == 1 else "(" + ", ".join(pieces) + ")"
-
-
-def _only_lamps(index: int, mask: int, layout: Layout) -> bool:
-    """Whether what else stands in a byte is the same in every frame."""
-    allowed = layout.allowed[index] if 0 <= index < len(layout.allowed) else None
-    return len({value & ~mask for value in (allowed if allowed is not None else range(256))}) == 1

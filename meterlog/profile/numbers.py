@@ -115,7 +115,8 @@ class Numbers:
         if value.kind == "number":
             sign, before, after, exponent = value.parts[:4]
             self.code.add(f"n_{name} = int({before} + {after})")
-            self.code.add(f"if {sign} == b'-': n_{name} = -n_{name}")
+            if sign:
+                self.code.add(f"if {sign} == b'-': n_{name} = -n_{name}")
             self.code.add(f"e_{name} = len({after}) - int({exponent or 0} or 0)")
             self.values.fail(f"not 0 <= e_{name} <= 18", f"{name}: {TOO_MANY}")
             return Exact(n=f"n_{name}", d=f"10 ** e_{name}")
@@ -218,7 +219,10 @@ class Numbers:
         if decimals != "None":
             add(f"if not d{place}: d{place} = {decimals}")
         add(f"z{place} = False")
-        add(f"if {sign} == b'-': z{place} = not {counts}; {counts} = -{counts}")
+        if sign:
+            add(f"if {sign} == b'-': z{place} = not {counts}; {counts} = -{counts}")
+        else:
+            add(f"if not {counts}: z{place} = {before}[:1] == b'-'")
         numbers = special_numbers(value.field) if value.field else {}
         if numbers:
             self.code.names["trimmed"] = trimmed

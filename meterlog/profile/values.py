@@ -241,10 +241,11 @@ class Values:
 
 
 def number_parts(name: str, field: Field | None) -> tuple[str, ...]:
-    """The variables of a decimal text; "" for an exponent or special word where there can be none."""
+    """The variables of a decimal text; "" for an exponent or special word where there can be none, and for the sign of
+    a fixed form, which stays with the digits before the point."""
     parts = [f"{name}_{part}" for part in ("sign", "before", "after", "exponent")]
     if field is not None and any(figure in field.kind for figure in "0123456789"):
-        parts[3] = ""
+        parts[0] = parts[3] = ""
     return (*parts, f"{name}_special" if field is not None and _special_words(field) else "")
 
 
@@ -284,11 +285,11 @@ def number_pattern(field: Field | None, kind: Kind) -> bytes:
     """The pattern of a decimal text, with its special words as a fifth group."""
     number = NUMBER
     if kind.before is not None:
-        number = rb" *([-+]?)(\d{%d})\.(\d{%d})" % (kind.before, kind.after or 0)
+        number = rb" *([-+]?\d{%d})\.(\d{%d})" % (kind.before, kind.after or 0)
         if not kind.after:
-            number = rb" *([-+]?)(\d{%d})()" % kind.before
+            number = rb" *([-+]?\d{%d})()" % kind.before
     if kind.signed:
-        number = number.replace(b"([-+]?)", b"([-+])")
+        number = number.replace(b"[-+]?", b"[-+]", 1)
     words = b"|".join(re.escape(word_code(word)) for word in _special_words(field)) if field else b""
     return rb"(?:%s| *(%s) *)" % (number, words) if words else number
 
