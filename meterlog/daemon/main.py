@@ -6,6 +6,7 @@ import contextlib
 import gc
 import queue
 import signal
+import sys
 import threading
 import time
 from typing import TYPE_CHECKING
@@ -88,8 +89,13 @@ def voice_of(bench: BenchFile, sounds: bool | None) -> Sounds:
     return of_this_machine(speech=bench.speech is not False, tones=bench.tones is not False)
 
 
-def _look_for_garbage_less_often() -> None:
-    """Readings are small records without cycles: the collector finds nothing among them, and looks at them all."""
+SWITCH_S = 0.0005
+"""A link's thread that has read bytes waits so long at most before it can say when they came."""
+
+
+def _tune_interpreter() -> None:
+    """Threads take turns quickly; the collector, which finds nothing among readings without cycles, looks seldom."""
+    sys.setswitchinterval(SWITCH_S)
     gc.collect()
     gc.freeze()
     gc.set_threshold(50_000, 10, 10)

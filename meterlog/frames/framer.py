@@ -8,15 +8,13 @@ stream was split into pieces changes nothing.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
 
-@dataclass(frozen=True, slots=True)
-class Found:
+class Found(NamedTuple):
     """A candidate: bytes start..end of what was looked at; with `reason`, one that is no frame."""
 
     start: int

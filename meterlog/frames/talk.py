@@ -115,8 +115,9 @@ class Talk:
         """The raw bytes behind the next bytes of the rest, and where in the stream they stand."""
         if self._unwrapper:
             length, self._owned = sum(self._owned[:length]), self._owned[length:]
-        begun, self._told = self._told, self._told + length
-        return self._offset + begun, self._raw[begun : self._told]
+        begun = self._told
+        self._told = end = begun + length
+        return self._offset + begun, self._raw[begun:end]
 
     def _skip(self, out: list[Outcome], done: int, end: int, at: float, *, all_of_it: bool) -> int:
         """Tell of skipped bytes in pieces of a fixed size; the last piece only when a frame follows."""
