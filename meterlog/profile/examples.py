@@ -2,7 +2,7 @@
 
 0.420 kohm                         digits and unit are always compared
 sub = -12.50 mV ac voltage (hold; auto range)   channel, mode, quantity and flags where they are written
-overload ohm, open sensor degC, > 2.2 Gohm, nothing
+overload ohm, open sensor degC, > 2.2 Gohm, below kg, nothing
 """
 
 from __future__ import annotations
@@ -20,7 +20,8 @@ if TYPE_CHECKING:
     from meterlog.source import Problems
 
 _SHOWN = re.compile(
-    r"(?:(?P<channel>[^=]+?) *= *)?(?P<edge>[<>] *)?(?P<digits>[-+]?\d*\.?\d+(?:E\+\d+)?|overload|open sensor)"
+    r"(?:(?P<channel>[^=]+?) *= *)?(?P<edge>[<>] *)?"
+    r"(?P<digits>[-+]?\d*\.?\d+(?:E\+\d+)?|overload|open sensor|above|below)"
     r"(?: +(?P<unit>[^ (]+(?: \* [^ (]+)?))?(?: +(?P<mode>ac\+dc|ac|dc))?"
     r"(?: +(?P<quantity>[a-z_ ]+?))?(?: *\((?P<flags>[^)]*)\))?",
 )
@@ -30,8 +31,8 @@ _EDGES = {Bound.ABOVE: "> ", Bound.BELOW: "< "}
 def shown(reading: Reading) -> str:
     """A reading as an example writes it, in full."""
     form = reading.form
-    digits = reading.digits if form.bound in (None, Bound.ABOVE, Bound.BELOW) else str(form.bound)
-    words = [_EDGES.get(form.bound, "") + digits if form.bound else digits, form.unit, form.mode]
+    edge = _EDGES.get(form.bound, "") if form.bound else ""
+    words = [edge + reading.digits if reading.digits else str(form.bound), form.unit, form.mode]
     text = " ".join(word for word in words if word) + " " + form.quantity.replace("_", " ")
     flags = f" ({'; '.join(form.flags)})" if form.flags else ""
     return (f"{form.channel} = " if form.channel != "main" else "") + text + flags
@@ -45,9 +46,10 @@ def agrees(reading: Reading, said: str) -> bool:
     form = reading.form
     edge = (match["edge"] or "").strip()
     expected_bound = {">": Bound.ABOVE, "<": Bound.BELOW}.get(edge)
-    if match["digits"] in tuple(Bound):
-        expected_bound = Bound(match["digits"])
-    elif reading.digits != match["digits"].removeprefix("+"):
+    digits = match["digits"].removeprefix("+")
+    if digits in tuple(Bound):
+        expected_bound, digits = Bound(digits), ""
+    if reading.digits != digits:
         return False
     flags = match["flags"]
     return (

@@ -149,15 +149,16 @@ class Pattern:
         code, values = self.values.code, self.values
         code.add(f"m = {code.constant(compiled.fullmatch, 'match')}({body(code, b'', self.ends)})")
         values.fail("m is None", "does not look like the pattern")
-        for group in compiled.groupindex:
-            name = group.decode() if isinstance(group, bytes) else group
+        names = {group.decode() if isinstance(group, bytes) else group: group for group in compiled.groupindex}
+        for name, group in names.items():
+            code.add(f"g_{name} = m[{code.constant(group, 'group')}] or b''")
+        for name in names:
             field = self.says.fields.get(name)
             kind = Kind(name="text")
             if field is not None and field.kind:
                 kind = values.kind_of(field, None) or kind
             elif name in self.numbers:
                 kind = _PLAIN
-            code.add(f"g_{name} = m[{code.constant(group, 'group')}] or b''")
             values.hold(values.of_bytes(name, field or bare(Field, self.says.where), f"g_{name}", kind, "the text"))
 
     def _compiled(self) -> Any:

@@ -290,8 +290,8 @@ def number_pattern(field: Field | None, kind: Kind) -> bytes:
             number = rb" *([-+]?\d{%d})()" % kind.before
     if kind.signed:
         number = number.replace(b"[-+]?", b"[-+]", 1)
-    words = b"|".join(re.escape(word_code(word)) for word in _special_words(field)) if field else b""
-    return rb"(?:%s| *(%s) *)" % (number, words) if words else number
+    words = [re.escape(word_code(word)) for word in _special_words(field)] if field else []
+    return rb"(?:%s| *(%s) *)" % (number, b"|".join(words)) if words else number
 
 
 def code_key(value: Value, text: str) -> object:
