@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from fractions import Fraction
 from html import escape
 from typing import TYPE_CHECKING
 
@@ -24,6 +25,10 @@ MARGIN_LEFT, MARGIN_RIGHT, MARGIN_TOP, MARGIN_BOTTOM = 64, 14, 12, 46
 LABEL_HEIGHT = 16
 NARROW = 340
 """A phone's width."""
+FEWEST_ULPS = 8
+"""A range of fewer floats than this has no room for ticks that differ: it is drawn as one value."""
+SAME = Fraction(1, 10**9)
+"""A value within this part of a step of a tick lies on it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,19 +73,21 @@ class Plot:
 
 
 def ticks(low: float, high: float, most: int = 6) -> list[float]:
-    """Round values from below `low` to above `high`, in steps of 1, 2 or 5 times a power of ten.
+    """Round values from `low` or below to `high` or above, in steps of 1, 2 or 5 times a power of ten.
+
+    Counted in whole steps, exactly: as floats, steps far from zero miss their multiples and each other.
 
     >>> ticks(0.0, 9.3)
     [0.0, 2.0, 4.0, 6.0, 8.0, 10.0]
     """
-    if not high > low:
+    if high - low < FEWEST_ULPS * math.ulp(max(abs(low), abs(high))):
         half = abs(low) / 2 or 0.5
         low, high = low - half, high + half
     rough = (high - low) / (most - 1)
-    power = 10.0 ** math.floor(math.log10(rough))
+    power = Fraction(10) ** math.floor(math.log10(rough))
     step = next(power * part for part in (1, 2, 5, 10) if power * part >= rough * (1 - 1e-9))
-    first, last = math.floor(low / step + 1e-9), math.ceil(high / step - 1e-9)
-    return [round(step * n, 12) + 0.0 if step < 1e9 else step * n for n in range(first, last + 1)]
+    first, last = math.floor(Fraction(low) / step + SAME), math.ceil(Fraction(high) / step - SAME)
+    return [float(step * n) for n in range(first, last + 1)]
 
 
 def tick_words(values: Sequence[float]) -> list[str]:

@@ -4,7 +4,7 @@ import math
 import xml.etree.ElementTree as ET
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from meterlog.drawing import Band, Plot, Trace, draw, draw_both, thinned, tick_words, ticks
@@ -22,12 +22,15 @@ def test_ticks_are_round(low, high, expected):
     assert ticks(low, high) == pytest.approx(expected)
 
 
-@given(st.floats(-1e9, 1e9), st.floats(1e-6, 1e9))
+@example(low=900997367.1363851, width=1e-6)  # eight floats wide: n times a rounded step lay beyond the end
+@example(low=1.0, width=1e-15)  # five floats wide: two ticks were one float
+@given(low=st.floats(-1e9, 1e9), width=st.floats(1e-6, 1e9))
 def test_ticks_enclose_their_range(low, width):
     marks = ticks(low, low + width)
     assert marks[0] <= low + width * 1e-6
     assert marks[-1] >= low + width - width * 1e-6
     assert 2 <= len(marks) <= 12
+    assert sorted(set(marks)) == marks
 
 
 def test_ticks_are_written_as_finely_as_they_differ():
