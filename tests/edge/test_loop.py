@@ -15,7 +15,7 @@ from meterlog.daemon.clock import Clock
 from meterlog.daemon.desk import JobDesk
 from meterlog.daemon.items import Opened, Received, Request, StateChanged, Stop
 from meterlog.daemon.loop import BenchLoop
-from meterlog.daemon.main import stations_of
+from meterlog.daemon.main import QUEUE_ITEMS, stations_of
 from meterlog.daemon.requests import answer
 from meterlog.daemon.states import LinkState
 from meterlog.links import LinkLost
@@ -58,7 +58,7 @@ class Loop:
 
     def __init__(self, folder):
         self.db = folder / "100 % of it.db"
-        self.clock, self.items, announcer = Hands(), queue.Queue(), Announcer()
+        self.clock, self.items, announcer = Hands(), queue.Queue(QUEUE_ITEMS), Announcer()
         bench = read_bench(BENCH, "bench.yaml")
         self.stations = stations_of(bench, folder)
         self.writer = Writer(self.db, self.clock.now())
@@ -70,7 +70,7 @@ class Loop:
     def ask(self, **message):
         reply = queue.Queue(1)
         self.items.put(Request(message, reply))
-        return reply.get(timeout=5)
+        return reply.get(timeout=20)
 
     def open(self, source="thermometer", link=None):
         self.items.put(Opened(source, link, "/dev/not-used", self.clock.monotonic()))
@@ -82,7 +82,8 @@ class Loop:
         self.items.put(StateChanged(source, LinkState.WAITING, "pulled", "", self.clock.monotonic()))
 
     def stop(self):
-        self.items.put(Stop())
+        if self._thread.is_alive():
+            self.items.put(Stop())
         self._thread.join()
 
     def rows(self, sql):
@@ -192,15 +193,15 @@ def test_requests_are_answered_while_instruments_talk_without_pause(loop):
             if ended.is_set():
                 return
             loop.hear(celsius(number % 1000))
-            while loop.items.qsize() > 64:
-                pass
 
-    talking = threading.Thread(target=talk)
+    talking = threading.Thread(target=talk, daemon=True)
     talking.start()
-    before = loop.ask(do="status")["status"]["store"]["committed"]
-    wait_until(lambda: loop.ask(do="status")["status"]["store"]["committed"] > before + 5000, "commits meanwhile")
-    ended.set()
-    talking.join()
+    try:
+        before = loop.ask(do="status")["status"]["store"]["committed"]
+        wait_until(lambda: loop.ask(do="status")["status"]["store"]["committed"] > before + 5000, "commits meanwhile")
+    finally:
+        ended.set()
+        talking.join(5.0)
 
 
 NASTY = [
