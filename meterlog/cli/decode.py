@@ -26,7 +26,7 @@ def events_of(path: Path) -> Iterable[recording.Event]:
     try:
         data = path.read_bytes()
     except OSError as error:
-        raise CannotDo(f"cannot read {path}: {error}") from None
+        raise CannotDo(f"{path} can't be read: {error.strerror}") from None
     if data.startswith(recording.FIRST_LINE.encode()):
         return recording.parse(data.decode("utf-8", "replace"), str(path)).events
     return [recording.Event(0.0, "in", data)]

@@ -23,7 +23,9 @@ RULES = {rule.value.replace(" ", "-"): rule for rule in Rule}
 PROOF = "overload is believed as an open circuit only when the leads were proved before and after"
 
 
-@click.command(context_settings={"ignore_unknown_options": True})  # a value may begin with a minus
+@click.command(  # a value may begin with a minus: "-5 ohm" holds no option, and no -h either
+    context_settings={"ignore_unknown_options": True, "help_option_names": ["--help"]}
+)
 @click.argument("value")
 @click.option("--limits", help='What passes: "..1.0 ohm", "1 Mohm..", "100 ohm ± 10 %", "open".')
 @click.option("--accuracy", help='Of the instrument at that range: "0.5 % + 3 counts".')

@@ -58,6 +58,7 @@ OUTCOMES = [  # arguments, exit, first line
     (["0.99 ohm", "--limits", "..1 ohm", "--accuracy", "1 % + 3 counts", "--leads", "0.10 ohm"], 0, "pass"),
     (["0.99 ohm", "--limits", "..1 ohm", "--accuracy", "1 % + 3 counts", "--rule", "simple-acceptance"], 0, "pass"),
     (["-0.5 V", "--limits", "-1 V .. 0 V"], 0, "pass"),
+    (["-5 ohm", "--limits", "..1 ohm"], 0, "pass"),
     (["21.0 degC"], 0, "not judged: 21 °C ± 0.048 K"),
     (["60 ohm", "--limits", "..100 ohm", "--parallel"], 1, "undecided"),
 ]
