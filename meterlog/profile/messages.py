@@ -209,8 +209,8 @@ class MessageCompiler:
             except ValueError as error:
                 said.where.tell(self.problems, expected="a code as this field is read", saw=code, hint=str(error))
                 continue
-            if value.kind == "int" and isinstance(key, int) and not -(1 << value.bits - 1) <= key < 1 << value.bits:
-                said.where.tell(self.problems, expected=f"a code of {value.bits} bits", saw=code)
+            if value.kind == "int" and isinstance(key, int) and key not in value.span:
+                said.where.tell(self.problems, expected=f"a code from {value.span[0]} to {value.span[-1]}", saw=code)
             read.append(key)
         return read
 
@@ -222,13 +222,7 @@ class MessageCompiler:
         if value is None and name in self.around.kept:
             kept = self.around.kept[name]
             self.steady = False
-            return Value(
-                kind=kept.kind,
-                name=name,
-                expr=f"kept.get({self.code.constant(name, 'word')})",
-                bits=kept.bits,
-                field=kept.field,
-            )
+            return replace(kept, expr=f"kept.get({self.code.constant(name, 'word')})")
         return value
 
     def _sources(self) -> Sources:

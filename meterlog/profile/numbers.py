@@ -11,7 +11,7 @@ from meterlog.profile import arithmetic
 from meterlog.profile.arithmetic import Exact, rounded
 from meterlog.profile.display import Display
 from meterlog.profile.kinds import parse_kind
-from meterlog.profile.values import special_numbers, trimmed
+from meterlog.profile.values import NOT_A_NUMBER, special_numbers, trimmed
 from meterlog.readings import COUNTS_LIMIT
 from meterlog.source import near_miss
 
@@ -51,7 +51,7 @@ class Numbers:
         if value.kind == "int":
             return self._whole(place, value, special, decimals)
         if value.kind == "float":
-            return self._float(place, value, special, said, decimals)
+            return self._float(place, value, special, decimals)
         if value.kind == "display":
             assert value.field
             shapes = Display(self.values, value.field).write(f"counts{place}", f"k{place}")
@@ -169,29 +169,28 @@ class Numbers:
             self._limit(counts, value.name)
         return Digits(parts=(decimals, "1", "False", word))
 
-    def _float(self, place: int, value: Value, special: Table | None, said: Shows, decimals: str) -> Digits | None:
+    def _float(self, place: int, value: Value, special: Table | None, decimals: str) -> Digits:
         """A binary float: its shortest digits, or those that the reading says."""
-        counts = f"counts{place}"
+        add, counts, word, number = self.code.add, f"counts{place}", "None", value.expr
+        after_point = f"d{place}" if decimals == "None" else decimals
         if special is not None:
-            said.where.tell(
-                self.problems,
-                "special",
-                expected="a whole number or a text",
-                saw="a float",
-                hint="a float that is no number, or infinite, rejects the frame",
-            )
-            return None
-        self.values.fail(f"not -1e15 < {value.expr} < 1e15", f"{value.name}: no number")
+            word = f"s{place}"
+            words = self.code.constant({code: code for code in special.rows}, "special")
+            add(f"{word} = {words}.get({number} if {number} == {number} else {NOT_A_NUMBER!r})")
+            add(f"{counts} = {f'd{place} = ' if decimals == 'None' else ''}0")
+            add(f"if {word} is None:")
+            self.code.indent()
+        self.values.fail(f"not -1e15 < {number} < 1e15", f"{value.name}: no number")
         if decimals == "None":
-            single = value.bits == 32
-            self.code.add(f"{counts}, d{place} = {self.code.constant(_shortest(single), 'shortest')}({value.expr})")
-            decimals = f"d{place}"
+            add(f"{counts}, d{place} = {self.code.constant(_shortest(value.bits == 32), 'shortest')}({number})")
         else:
             self.code.names["rounded"] = rounded
-            self.code.add(f"n, m = {value.expr}.as_integer_ratio()")
-            self.code.add(f"{counts} = rounded(n * 10 ** max({decimals}, 0), m * 10 ** max(-{decimals}, 0))")
+            add(f"n, m = {number}.as_integer_ratio()")
+            add(f"{counts} = rounded(n * 10 ** max({decimals}, 0), m * 10 ** max(-{decimals}, 0))")
         self._limit(counts, value.name)
-        return Digits(parts=(decimals, "1", "False", "None"))
+        if special is not None:
+            self.code.dedent()
+        return Digits(parts=(after_point, "1", "False", word))
 
     def _text(self, place: int, value: Value, special: Table | None, decimals: str) -> Digits:
         """A decimal text; its own point counts, the reading's decimals only where it has none."""

@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
 NUMBER = rb" *([-+]?) *(?=\.?\d)(\d{0,15}+)\.?+(\d{0,15}+)(?:[eE]([-+]?\d{1,2}))? *"
 """A decimal text in four groups: sign, digits before the point, after it, exponent."""
+NOT_A_NUMBER = "nan"
+"""The code of every float that is no number; no two of them are equal."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,6 +34,7 @@ class Value:
         parts: of a number, names of variables: sign, before, after, exponent, special word; "" for none.
         width: digits before the point, where the profile fixes them.
         bits: the most bits of an int.
+        sign: how an int tells its sign: "i" two's complement, "sm" by its top bit, "" not at all.
     """
 
     kind: str
@@ -40,7 +43,14 @@ class Value:
     parts: tuple[str, ...] = ()
     width: int | None = None
     bits: int = 64
+    sign: str = ""
     field: Field | None = None
+
+    @property
+    def span(self) -> range:
+        """The whole numbers that an int can be."""
+        half = 1 << self.bits - 1
+        return {"": range(2 * half), "i": range(-half, half), "sm": range(1 - half, half)}[self.sign]
 
 
 class Values:
@@ -113,7 +123,7 @@ class Values:
             return self._figures(name, field, f"'%x' % {expr}", "isdecimal", "bits: a figure that is no decimal", 10)
         if field.kind == "signed bits":
             top = 1 << bits - 1
-            return Value(kind="int", name=name, expr=f"({expr} ^ {top}) - {top}", bits=bits, field=field)
+            return Value(kind="int", name=name, expr=f"({expr} ^ {top}) - {top}", bits=bits, sign="i", field=field)
         if field.kind:
             field.where.tell(self.problems, "as", expected="bcd, signed bits, or nothing, beside bits", saw=field.kind)
             return None
@@ -150,24 +160,22 @@ class Values:
                 )
                 return None
         mask = (1 << high - low + 1) - 1
-        return replace(value, expr=f"({value.expr} >> {low} & {mask})", bits=high - low + 1)
+        return replace(value, expr=f"({value.expr} >> {low} & {mask})", bits=high - low + 1, sign="")
 
     def _read(self, name: str, field: Field, span: Span, kind: Kind) -> Value:
         """The value of bytes of a kind."""
         text = self.layout.slice(span)
+        bits = 8 * (kind.size or 1)
         if kind.name in ("u", "i"):
-            quick = self._unpacked(span, kind)
-            if quick:
-                return Value(kind="int", name=name, expr=quick, bits=8 * (kind.size or 1), field=field)
-            expr = integer(self.layout, span, signed=kind.name == "i", order=kind.order)
-            return Value(kind="int", name=name, expr=expr, bits=8 * (kind.size or 1), field=field)
+            expr = self._unpacked(span, kind) or integer(self.layout, span, signed=kind.name == "i", order=kind.order)
+            return Value(kind="int", name=name, expr=expr, bits=bits, sign=kind.name.strip("u"), field=field)
         if kind.name == "sm":
             whole = self.hold(
                 Value(kind="int", name=f"{name}_raw", expr=integer(self.layout, span, signed=False, order=kind.order))
             )
-            top = 1 << 8 * (kind.size or 1) - 1
+            top = 1 << bits - 1
             expr = f"(-({whole.expr} & {top - 1}) if {whole.expr} & {top} else {whole.expr})"
-            return Value(kind="int", name=name, expr=expr, bits=8 * (kind.size or 1), field=field)
+            return Value(kind="int", name=name, expr=expr, bits=bits, sign="sm", field=field)
         if kind.name == "f":
             unpack = self.code.constant(struct.Struct(">f" if kind.size == 4 else ">d").unpack, "unpack")
             return Value(
@@ -175,7 +183,7 @@ class Values:
                 name=name,
                 expr=f"{unpack}({ordered(self.layout, span, kind.order)})[0]",
                 field=field,
-                bits=8 * (kind.size or 4),
+                bits=bits,
             )
         if kind.name.endswith("bcd"):
             turned = f"{text}[::-1]" if kind.order == "little" else text
@@ -215,7 +223,7 @@ class Values:
         """Two's complement of as many bits as the hex digits have."""
         bits = f"(4 * len(t_{value.name}))"
         raw = self.hold(replace(value, name=f"{value.name}_raw"))
-        return replace(value, expr=f"({raw.expr} - (({raw.expr} >> {bits} - 1) << {bits}))", bits=64)
+        return replace(value, expr=f"({raw.expr} - (({raw.expr} >> {bits} - 1) << {bits}))", bits=64, sign="i")
 
     def _figures(self, name: str, field: Field, text: str, test: str, reason: str, base: int) -> Value:
         """A whole number written in figures."""
@@ -300,10 +308,33 @@ def code_key(value: Value, text: str) -> object:
         field = value.field
         if field is not None and field.kind.endswith(("digits", "bcd", "little")) and not re.fullmatch(r"-?\d+", text):
             return word_code(text)
-        if re.fullmatch(r"[0-9A-Fa-f]+", text) and field is not None and field.kind == "hex":
-            return int(text, 16)
-        return parse_code(text)
-    return word_code(text)
+        if field is not None and field.kind.endswith("hex") and re.fullmatch(r"[0-9A-Fa-f]+", text):
+            return _signed(int(text, 16), 4 * len(text), value.sign)
+        return _signed(parse_code(text), value.bits, value.sign if text[:2] in ("0x", "0b") else "")
+    return _float_code(text, value.bits) if value.kind == "float" else word_code(text)
+
+
+def _float_code(text: str, bits: int) -> float | str:
+    """The float that a special value is, rounded as the frame holds it."""
+    if not re.fullmatch(r"[-+]?(inf|nan|\d+\.?\d*([eE][-+]?\d{1,3})?)", text):
+        raise ValueError("write a number such as 9.9E37, inf, -inf or nan")
+    form = ">f" if bits == 32 else ">d"
+    try:
+        number = float(struct.unpack(form, struct.pack(form, float(text)))[0])
+    except OverflowError:
+        raise ValueError(f"no number of {bits} bits is so large") from None
+    return number if number == number else NOT_A_NUMBER
+
+
+def _signed(pattern: int, bits: int, sign: str) -> int:
+    """The number that a pattern of bits is, as manuals print codes: 0x8001 of `i16` is -32767."""
+    if not sign or pattern >> bits - 1 != 1:
+        return pattern
+    if sign == "i":
+        return pattern - (1 << bits)
+    if pattern == 1 << bits - 1:
+        raise ValueError("it is read as 0: the top bit is the sign")
+    return (1 << bits - 1) - pattern
 
 
 def word_code(text: str) -> bytes:
