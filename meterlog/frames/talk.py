@@ -25,6 +25,8 @@ MEMO_FRAMES = 4096
 """Distinct frames remembered with what they mean; when there are more, the lot is forgotten."""
 SKIPPED_MOST = 1024
 """Bytes outside frames are told at the latest when there are this many."""
+FILLING = b"\0 \t\r\n\xff"
+"""Bytes that say nothing where they stand between frames."""
 
 
 class Refusal(str):
@@ -42,6 +44,8 @@ class Talk:
         asking: what to ask; None: the instrument speaks by itself.
         table: transform of single bytes, for `bytes.translate`. unwrapper: opens reports.
         steady: the same bytes always mean the same, so that meanings may be remembered.
+        doubt: told of bytes that are not believed, and why (no bytes where no answer came, or where even their
+            beginning is in doubt), so that what they may have said is not taken from an earlier frame.
         wake: bytes that are written once, before all else. wait: s from then to the first request.
     """
 
@@ -55,11 +59,13 @@ class Talk:
         table: bytes | None = None,
         unwrapper: Unwrapper | None = None,
         steady: bool = True,
+        doubt: Callable[[bytes, str, Kept], None] | None = None,
         wake: bytes = b"",
         wait: float = 0.0,
     ) -> None:
         self._framer, self._decode, self._patience = framer, decode, patience
         self._asking, self._table, self._unwrapper, self._steady = asking, table, unwrapper, steady
+        self._doubt = doubt
         self._wake, self._wait, self._awake = wake, wait, not (wake or wait)
         self._memo: dict[bytes, tuple[Reading, ...] | str] = {}
         self._kept: Kept = {"request": asking.only if asking else None}
@@ -123,7 +129,10 @@ class Talk:
         """Tell of skipped bytes in pieces of a fixed size; the last piece only when a frame follows."""
         while end - done >= SKIPPED_MOST or (all_of_it and end > done):
             length = min(end - done, SKIPPED_MOST)
-            out.append(Skipped(*self._piece(length), at))
+            skipped = Skipped(*self._piece(length), at)
+            out.append(skipped)
+            if self._doubt and skipped.raw.strip(FILLING):
+                self._doubt(b"", "outside frames", self._kept)
             done += length
         return done
 
@@ -137,13 +146,18 @@ class Talk:
                 self._asking.answered(at)
             return found.end
         if isinstance(said, Refusal):
-            end = found.end
+            out.append(Rejected(*self._piece(found.end - found.start), at, said))
             if self._asking:
                 self._asking.answered(at)
-        else:
-            end = self._framer.again(self._rest, found)
-        out.append(Rejected(*self._piece(end - found.start), at, said))
+            return found.end
+        end = self._framer.again(self._rest, found)
+        self._reject(out, end - found.start, at, said, b"" if found.reason else frame)
         return end
+
+    def _reject(self, out: list[Outcome], length: int, at: float, reason: str, frame: bytes = b"") -> None:
+        out.append(Rejected(*self._piece(length), at, reason))
+        if self._doubt:
+            self._doubt(frame, reason, self._kept)
 
     def _meaning(self, frame: bytes) -> tuple[Reading, ...] | str:
         if not self._steady:
@@ -172,7 +186,7 @@ class Talk:
             before = len(out)
             self._give_up(out, reason, at)
             if len(out) == before:
-                out.append(Rejected(self._offset, b"", at, reason))
+                self._reject(out, 0, at, reason)
         data = self._asking.next(at)
         return [*woken, *([] if data is None else [data])], out
 
@@ -233,7 +247,7 @@ class Talk:
                 place = found if isinstance(found, int) else place
             kept_from = found.start if isinstance(found, Found) else end
             if kept_from > begun:
-                out.append(Rejected(*self._piece(kept_from - begun), at, reason))
+                self._reject(out, kept_from - begun, at, reason)
             self._rest, self._looked = self._rest[kept_from:], 0
             self._scan(out, at)
 

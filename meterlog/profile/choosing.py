@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from meterlog.profile.code import Code
 from meterlog.profile.language import Field
+from meterlog.profile.proof import DAMAGED
 from meterlog.profile.values import Values, code_key
 from meterlog.profile.words import bare
 
@@ -42,11 +43,20 @@ class Chooser:
 
     def candidates(self, frame: bytes, kept: Kept) -> list[Message]:
         """The messages that a frame may be, given what was asked."""
+        return [message for message in self._allowed(kept) if self._is(message, frame)]
+
+    def _allowed(self, kept: Kept) -> list[Message]:
+        """The messages that may come now, given what was asked."""
         asked = kept.get("request")
         names = asked.answers if asked is not None else ()
-        return [
-            message for message in self.messages if (not names or message.name in names) and self._is(message, frame)
-        ]
+        return [message for message in self.messages if not names or message.name in names]
+
+    def doubt(self, frame: bytes, reason: str, kept: Kept) -> None:
+        """Forget what bytes that are not believed may have told: as the message that they look like, or as any."""
+        like = [] if not frame or reason.startswith(DAMAGED) else self.candidates(frame, kept)
+        for message in like or self._allowed(kept):
+            for name in message.says.keep:
+                kept.pop(name, None)
 
     def _is(self, message: Message, frame: bytes) -> bool:
         known = self.known[message.name]

@@ -47,6 +47,7 @@ class Profile:
         decode: readings of a frame, or why it is not believed, given what earlier frames kept.
         candidates: the messages that a frame may be.
         steady: the same bytes always mean the same.
+        doubt: forgets what bytes that are not believed may have told; None where no message keeps a thing.
     """
 
     key: str
@@ -60,6 +61,7 @@ class Profile:
     decode: Decode
     candidates: Callable[[bytes, Kept], list[Message]]
     steady: bool
+    doubt: Callable[[bytes, str, Kept], None] | None
     questions: tuple[tuple[Question, ...], tuple[Question, ...]]
     stated: tuple[Stated, ...]
 
@@ -84,6 +86,7 @@ class Profile:
             table=table_of(words) if words else None,
             unwrapper=Unwrapper(reports.reports, *reports.count) if reports else None,
             steady=self.steady and watch is None,
+            doubt=self.doubt,
             wake=self.line.wake if self.line else b"",
             wait=self.line.wait if self.line else 0.0,
         )
@@ -165,6 +168,7 @@ def _compiled(said: Said, text: str, problems: Problems) -> Profile | None:
         decode=chooser.decode,
         candidates=chooser.candidates,
         steady=steady,
+        doubt=chooser.doubt if any(message.says.keep for message in messages) else None,
         questions=questions,
         stated=accuracy,
     )

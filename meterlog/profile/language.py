@@ -310,7 +310,11 @@ class Says:
     fields: Mapping[str, Field] = key("the named parts of the frame", MapOf(w.FIELD_NAME, FIELD), {})
     bits: Mapping[tuple[Bits, ...], Facts] = key("what each single bit means when it is 1", MapOf(w.BITS, w.FACTS), {})
     readings: tuple[Shows, ...] = key("the values that the frame shows", ListOf(READING, least=1), ())
-    keep: tuple[str, ...] = key("fields that later messages may use", one_or_more(w.FIELD_NAME), ())
+    keep: tuple[str, ...] = key(
+        "fields that later messages may use, until one that may have told them anew is damaged or missing",
+        one_or_more(w.FIELD_NAME),
+        (),
+    )
     reject: str = key("words: this frame says that there is no measurement", w.WORDS, "")
     where: Where = NOWHERE
 

@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     from meterlog.source import Problems
 
 INLINE_LENGTH = 32
+DAMAGED = "check in byte"
+"""How the reason begins where a check is not that of the bytes."""
 
 
 def sum_of(check: Check, problems: Problems) -> Sum | None:
@@ -74,11 +76,13 @@ def write_check(check: Check, values: Values) -> None:
     else:
         text = f"f[{first}:{'' if end is None else end}]"
         proved = f"{code.constant(calculation(made), 'check')}({text})"
-    code.add(f"if {proved} != {held}: return {code.constant(_why(check), 'wrong')}({proved}, {held})")
+    code.add(f"if {proved} != {held}: return {code.constant(_why(check, made), 'wrong')}({proved}, {held})")
 
 
-def _why(check: Check) -> object:
-    return lambda want, saw: f"check in byte {check.at}: expected 0x{want:02X}, saw 0x{saw:02X}"
+def _why(check: Check, made: Sum) -> object:
+    figures = -(-made.bits // 8) * 2
+    place = f"{DAMAGED}{'s' if check.at.first != check.at.last else ''} {check.at}"
+    return lambda want, saw: f"{place}: expected 0x{want:0{figures}X}, saw 0x{saw:0{figures}X}"
 
 
 def over(check: Check, layout: Layout) -> tuple[int, int | None]:
@@ -105,7 +109,7 @@ def _held(check: Check, made: Sum, values: Values) -> str | None:
         return integer(layout, check.at, signed=False, order=check.order)
     digits = code.constant(re.compile(rb"[0-9A-Fa-f]+").fullmatch, "hex")
     text = layout.slice(check.at)
-    values.fail(f"not {digits}({text})", f"check in bytes {check.at}: no hex digits")
+    values.fail(f"not {digits}({text})", f"{DAMAGED}s {check.at}: no hex digits")
     if check.order == "little":
         code.add(f"saw = int.from_bytes(bytes.fromhex({text}.decode()), 'little')")
     else:
