@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple
 
 from meterlog.audit import capture_differs, readings_of, redecode, verdict_differs
-from meterlog.store.evidence import Finding, check_file, check_seals, check_texts
+from meterlog.store.evidence import Finding, check_file, check_rereads, check_seals, check_texts
 from meterlog.store.revisit import Revisit
 
 if TYPE_CHECKING:
@@ -25,7 +25,7 @@ class Checked(NamedTuple):
 
 def audit(db: Connection) -> Iterator[Finding]:
     """Everything that differs from what was sealed, decoded, captured or concluded."""
-    checks: list[Callable[[Connection], Iterator[Finding]]] = [check_file, check_seals, check_texts]
+    checks: list[Callable[[Connection], Iterator[Finding]]] = [check_file, check_seals, check_rereads, check_texts]
     for check in checks:
         yield from check(db)
     revisit = Revisit(db)

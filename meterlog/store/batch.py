@@ -93,6 +93,7 @@ class Batch:
     links: list[tuple[Any, ...]] = field(default_factory=list)
     forms: list[tuple[Any, ...]] = field(default_factory=list)
     rows: list[tuple[str, dict[str, Any]]] = field(default_factory=list)
+    rereads: list[tuple[Any, ...]] = field(default_factory=list)
     chunks: dict[int, Chunk] = field(default_factory=dict)
     leaves: list[tuple[str, int | None, int]] = field(default_factory=list)
     disclosures: list[tuple[Any, ...]] = field(default_factory=list)

@@ -70,6 +70,7 @@ def write(db: Connection, batch: Batch, seal: Seal, placed: Sequence[Placed]) ->
         many("INSERT INTO unread VALUES (?, ?, ?, ?, ?, ?, ?)", chunk.unread)
         many("INSERT INTO sent VALUES (?, ?, ?, ?, ?)", chunk.sent)
     _write_rows(db, batch, ("capture", "verdict", "event"))
+    many("INSERT INTO reread VALUES (?, ?, ?, ?, ?, ?, ?)", batch.rereads)
     many("INSERT INTO leaf VALUES (?, ?, ?, ?, ?, ?)", [(seal.number, *leaf) for leaf in placed])
     many("INSERT INTO disclosure VALUES (?, ?, ?, ?, ?, ?)", batch.disclosures)
     many("DELETE FROM disclosure WHERE digest = ?", [(erased,) for erased in batch.erasures])

@@ -140,6 +140,21 @@ def _unsealed(db: Connection) -> Iterator[Finding]:
         yield Finding(where="reading", what=f"{readings} rows, {in_chunks} sealed")
 
 
+def check_rereads(db: Connection) -> Iterator[Finding]:
+    """Findings on readings by another profile: their sealed event holds how many there are, and their digest."""
+    forms = {row["id"]: leaves.form_digest(row) for row in db.execute("SELECT * FROM form")}
+    sealed = 0
+    for event in db.execute("SELECT id, facts FROM event WHERE kind = 'read again' ORDER BY id").fetchall():
+        rows = [tuple(row) for row in db.execute("SELECT * FROM reread WHERE event = ? ORDER BY id", [event["id"]])]
+        facts = json.loads(event["facts"])
+        sealed += len(rows)
+        if (len(rows), leaves.reread_digest(rows, forms)) != (facts["count"], facts["digest"]):
+            yield Finding(where=f"event {event['id']}", what="its reread rows were changed")
+    count = db.execute("SELECT count(*) FROM reread").fetchone()[0]
+    if count != sealed:
+        yield Finding(where="reread", what=f"{count} rows, {sealed} sealed")
+
+
 def check_texts(db: Connection) -> Iterator[Finding]:
     """Findings on texts whose bytes no longer give their hash, and on personal fields that do not fit theirs."""
     for row in db.execute("SELECT sha256, name, body FROM text"):

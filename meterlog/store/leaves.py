@@ -51,6 +51,12 @@ def readings_digest(rows: Iterable[Sequence[Any]], forms: Mapping[int, str]) -> 
     return sha256("\n".join(lines).encode())
 
 
+def reread_digest(rows: Iterable[Sequence[Any]], forms: Mapping[int, str]) -> str:
+    """Digest of (id, event, link, start, reading, form, counts) rows in id order; `forms` by id."""
+    lines = [" ".join(_plain(v) for v in (r[0], *r[2:5], forms.get(r[5], "-"), r[6])) for r in rows]
+    return sha256("\n".join(lines).encode())
+
+
 def rest_digest(unread: Iterable[Sequence[Any]], sent: Iterable[Sequence[Any]]) -> str:
     """Digest of a chunk's unread rows (id, chunk, at, kind, reason, place, length) and sent rows."""
     lines = [f"{r[0]} {r[2]} {r[3]} {r[5]} {r[6]} {r[4]}" for r in unread]

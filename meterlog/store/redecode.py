@@ -1,15 +1,15 @@
-"""History read again by another profile: what would differ, and which verdicts rest on it. Nothing kept is touched."""
+"""History read again by another profile: which readings would differ. Nothing kept is touched."""
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
 from meterlog.errors import CannotDo
 from meterlog.profile.bulk import decode_bulk
-from meterlog.profile.examples import shown
 from meterlog.readings import Frame, Reading
 from meterlog.source import near_miss
 from meterlog.store.revisit import Revisit
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
     from meterlog.profile import Profile
+    from meterlog.readings import Form
     from meterlog.store.sqlite import Connection
 
 Key = tuple[int, int]
@@ -31,18 +32,52 @@ class Difference:
     link: int
     start: int
     number: int | None
-    before: str
-    now: str
+    before: Reading | None
+    now: Reading | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LinkAgain:
-    """One link read again."""
+    """One link read again.
+
+    Attributes:
+        kept, now: how many readings it has, as kept and by the profile.
+        numbers, starts, times: of the kept readings: ids, places in the stream, ms of the machine's clock.
+        anew: place in the stream and reading, of all readings by the profile.
+    """
 
     link: int
     kept: int
     now: int
     differences: tuple[Difference, ...]
+    numbers: Any
+    starts: Any
+    times: Any
+    anew: Anew
+
+    def run(self, first: int, last: int) -> tuple[list[tuple[int, Reading]], bool]:
+        """(time in ms, reading now) of the bytes of the kept readings `first` to `last`; whether one differs."""
+        begin, end = np.searchsorted(self.numbers, first), np.searchsorted(self.numbers, last, "right")
+        if begin == end:
+            return [], False
+        low, high = int(self.starts[begin]), int(self.starts[end - 1])
+        places = range(np.searchsorted(self.anew.start, low), np.searchsorted(self.anew.start, high, "right"))
+        came = np.searchsorted(self.starts, self.anew.start[places.start : places.stop], "right") - 1
+        run = [(int(self.times[at]), self.anew.reading(place)) for place, at in zip(places, came, strict=True)]
+        at = bisect_left(self.differences, low, key=lambda each: each.start)
+        return run, at < len(self.differences) and self.differences[at].start <= high
+
+
+class Anew(NamedTuple):
+    """A link's readings by another profile, as arrays; `forms` by the numbers in `form`."""
+
+    start: Any
+    form: Any
+    counts: Any
+    forms: Mapping[int, Form]
+
+    def reading(self, place: int) -> Reading:
+        return _reading(self.forms, self.form[place], self.counts[place])
 
 
 def links_of(db: Connection, instrument: str) -> list[int]:
@@ -64,7 +99,7 @@ def read_again(db: Connection, link: int, profile: Profile) -> LinkAgain:
     for chunk in chunks:
         base[chunk["id"]] = place
         place += len(chunk["raw"])
-    start, number, form, counts = _kept(db, link, base)
+    start, times, number, form, counts = _kept(db, link, base)
     new_start, new_form, new_counts, forms = _anew(revisit, chunks, profile)
     known = {f: n for n, f in revisit.forms.items()}
     new_form = np.array([known.get(f, -1 - n) for n, f in enumerate(forms)], np.int64)[new_form] if forms else new_form
@@ -74,40 +109,48 @@ def read_again(db: Connection, link: int, profile: Profile) -> LinkAgain:
     else:
         pairs = list(_unequal(_keyed(start), _keyed(new_start), (form, counts), (new_form, new_counts)))
     by_number = {**revisit.forms, **{-1 - n: f for n, f in enumerate(forms)}}
-
-    def words(forms_: Any, counts_: Any, at: int | None) -> str:
-        if at is None:
-            return "nothing"
-        figure = int(counts_[at])
-        return shown(Reading(by_number[int(forms_[at])], None if figure == _NO_COUNTS else figure))
-
+    anew = Anew(new_start, new_form, new_counts, by_number)
     differences = tuple(
         Difference(
             link=link,
             start=int(start[old]) if old is not None else int(new_start[new]) if new is not None else 0,
             number=int(number[old]) if old is not None else None,
-            before=words(form, counts, old),
-            now=words(new_form, new_counts, new),
+            before=_reading(by_number, form[old], counts[old]) if old is not None else None,
+            now=anew.reading(new) if new is not None else None,
         )
         for old, new in pairs
     )
-    return LinkAgain(link=link, kept=len(start), now=len(new_start), differences=differences)
+    return LinkAgain(
+        link=link,
+        kept=len(start),
+        now=len(new_start),
+        differences=differences,
+        numbers=number,
+        starts=start,
+        times=times,
+        anew=anew,
+    )
 
 
 _NO_COUNTS = -(2**62)
 
 
-def _kept(db: Connection, link: int, base: Mapping[int, int]) -> tuple[Any, Any, Any, Any]:
-    """Start, number, form and counts of a link's kept readings, as arrays."""
+def _reading(forms: Mapping[int, Form], form: Any, counts: Any) -> Reading:
+    return Reading(forms[int(form)], None if counts == _NO_COUNTS else int(counts))
+
+
+def _kept(db: Connection, link: int, base: Mapping[int, int]) -> tuple[Any, Any, Any, Any, Any]:
+    """Start, time in ms of the machine's clock, number, form and counts of a link's kept readings, as arrays."""
     rows = db.execute(
-        "SELECT r.chunk, r.place, r.id, r.form, r.counts FROM chunk c JOIN reading r "
+        "SELECT r.chunk, r.place, r.id, r.form, r.counts, r.at + l.opened_monotonic_ms "
+        "FROM chunk c JOIN link l ON l.id = c.link JOIN reading r "
         "ON r.id BETWEEN c.first_reading AND c.first_reading + c.readings - 1 WHERE c.link = ? ORDER BY r.id",
         [link],
     ).fetchall()
     start = np.array([base[chunk] + place for chunk, place, *_ in rows], np.int64)
-    number, form = (np.array([row[column] for row in rows], np.int64) for column in (2, 3))
+    times, number, form = (np.array([row[column] for row in rows], np.int64) for column in (5, 2, 3))
     counts = np.array([row[4] if row[4] is not None else _NO_COUNTS for row in rows], np.int64)
-    return start, number, form, counts
+    return start, times, number, form, counts
 
 
 def _anew(revisit: Revisit, chunks: list[dict[str, Any]], profile: Profile) -> tuple[Any, Any, Any, tuple[Any, ...]]:
@@ -157,21 +200,3 @@ def _unequal(
         )
         if not same:
             yield old, now
-
-
-def verdicts_on(db: Connection, link: int, numbers: list[int]) -> list[dict[str, Any]]:
-    """The verdicts that nothing supersedes and whose capture holds one of these readings."""
-    if not numbers:
-        return []
-    rows = db.execute(
-        "SELECT v.id, j.ref, s.key, v.outcome, c.first_reading, c.last_reading FROM verdict v "
-        "JOIN capture c ON c.id = v.capture JOIN job j ON j.id = v.job JOIN step s ON s.id = v.step "
-        "WHERE c.link = ? AND v.id NOT IN (SELECT supersedes FROM verdict WHERE supersedes IS NOT NULL) ORDER BY v.id",
-        [link],
-    ).fetchall()
-    touched = np.array(sorted(numbers), np.int64)
-    found = []
-    for verdict, job, step, outcome, first, last in rows:
-        if first is not None and np.searchsorted(touched, last, "right") > np.searchsorted(touched, first, "left"):
-            found.append({"verdict": verdict, "job": job, "step": step, "outcome": outcome})
-    return found

@@ -12,6 +12,7 @@
     capture     the settled run that answers a step; a timed one has no link and counts the machine's clock
     verdict     what was concluded, from what; a later one may supersede it, with a reason
     event       every act and every change of state: what, when, who, from where
+    reread      what another profile makes of kept bytes, where it differs, with the event of that act
     leaf, seal  the order and the hashes that make a change visible (`meterlog.seals`)
     disclosure  personal fields behind their digests: alone may be erased
     job_words   full text over jobs, without personal fields: what is erased must stay nowhere
@@ -25,7 +26,7 @@ from __future__ import annotations
 
 EVIDENCE = (
     "bench", "text", "instrument", "link", "chunk", "form", "reading", "unread", "sent", "job", "step", "capture",
-    "verdict", "event", "leaf", "seal",
+    "verdict", "event", "reread", "leaf", "seal",
 )  # fmt: skip
 """Tables whose rows are never changed or deleted."""
 
@@ -178,6 +179,15 @@ CREATE TABLE event (
     whence TEXT NOT NULL,
     facts TEXT NOT NULL
 ) STRICT;
+CREATE TABLE reread (
+    id INTEGER PRIMARY KEY,
+    event INTEGER NOT NULL REFERENCES event (id),
+    link INTEGER NOT NULL REFERENCES link (id),
+    start INTEGER NOT NULL,
+    reading INTEGER REFERENCES reading (id),
+    form INTEGER REFERENCES form (id),
+    counts INTEGER
+) STRICT;
 CREATE TABLE seal (
     number INTEGER PRIMARY KEY,
     line TEXT NOT NULL,
@@ -220,6 +230,7 @@ CREATE INDEX verdict_of_job ON verdict (job);
 CREATE INDEX verdict_of_capture ON verdict (capture);
 CREATE INDEX step_of_key ON step (key);
 CREATE INDEX event_of_job ON event (job) WHERE job IS NOT NULL;
+CREATE INDEX reread_of_event ON reread (event);
 CREATE INDEX job_of_appliance ON job (appliance);
 CREATE VIRTUAL TABLE job_words USING fts5 (ref, appliance, plate, content = 'job', content_rowid = 'id');
 CREATE INDEX disclosure_of_job ON disclosure (job) WHERE job IS NOT NULL;

@@ -69,5 +69,23 @@ JOIN instrument i ON i.id = l.instrument
 LEFT JOIN job j ON j.id = c.job
 """
 
-VIEWS = {"readings": READINGS, "captures": CAPTURES, "verdicts": VERDICTS, "not_read": UNREAD}
+READ_AGAIN = f"""
+SELECT n.id, i.name AS instrument, n.reading, k.shown AS kept, k.unit AS kept_unit, {_shown("n")} AS now,
+    f.unit AS now_unit, f.quantity, e.facts ->> 'profile' AS profile, e.facts ->> 'reason' AS reason, n.event
+FROM reread n
+JOIN event e ON e.id = n.event
+JOIN link l ON l.id = n.link
+JOIN instrument i ON i.id = l.instrument
+LEFT JOIN readings k ON k.id = n.reading
+LEFT JOIN form f ON f.id = n.form
+LEFT JOIN power_of_ten p ON p.decimals = max(f.decimals, 0)
+"""
+
+VIEWS = {
+    "readings": READINGS,
+    "captures": CAPTURES,
+    "verdicts": VERDICTS,
+    "not_read": UNREAD,
+    "read_again": READ_AGAIN,
+}
 """Name and SQL of each view."""

@@ -259,6 +259,28 @@ class Writer:
         self._act("event", row, job)
         return number
 
+    def read_again(
+        self, link: int, profile: tuple[str, str], rows: Sequence[Sequence[Any]], reason: str, now: Now, who: str
+    ) -> int:
+        """Keep what another profile (name, text) makes of a link's kept bytes, beside what was kept of them.
+
+        Rows are (start, id of the kept reading or None, reading now or None). Answers the event's id.
+        """
+        number, first = self._known.last("event") + 1, self._known.next("reread", len(rows))
+        kept = []
+        for place, (start, old, reading) in enumerate(rows, start=first):
+            form = None if reading is None else self._known.form(reading.form, self._batch)
+            kept.append((place, number, link, start, old, form, None if reading is None else reading.counts))
+        facts = {
+            "reason": reason,
+            "profile": self.keep_text("profile", *profile),
+            "count": len(kept),
+            "digest": leaves.reread_digest(kept, self._known.form_digests),
+        }
+        self._batch.rereads += kept
+        self.pending += len(kept)
+        return self.event("read again", now, facts, link=link, who=who, whence=who)
+
     def disclose(self, job: int | None, name: str, value: str, content: bytes | None = None) -> str:
         """Keep a personal field (a note, a photograph) apart; answers the digest that stands for it."""
         return self._disclose(job, name, value, content)

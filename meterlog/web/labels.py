@@ -81,6 +81,7 @@ TABLES: dict[str, dict[str, Any]] = {
     "verdicts": {"description": "Verdicts in words; counts is 1 where nothing supersedes it.", "facets": ["outcome"]},
     "readings": {"description": "Readings in words, each with the bytes of its frame."},
     "not_read": {"description": "Bytes that gave no reading, with instrument and reason."},
+    "read_again": {"description": "Readings by another profile, beside what was kept; nothing is replaced."},
     **{
         name: {"hidden": True}
         for name in ("chunk", "form", "leaf", "power_of_ten", "disclosure", "bench", "sent", "_sqlite_migrations")
