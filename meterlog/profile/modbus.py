@@ -7,7 +7,7 @@ the function's top bit set and one code. [from memory; the CRC is the catalogue'
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from meterlog.profile.facts import NO_FACTS, Facts
@@ -43,12 +43,12 @@ def written_out(said: Said, problems: Problems) -> Said:
     first = 1 - said.first_byte  # places below count from 1; a profile may count from 0
     blocks = _blocks(said, problems)
     where = modbus.where
-    address, function = modbus.address, modbus.function
+    address = modbus.address
     messages: dict[str, Says] = {}
     requests = []
     for block in blocks:
-        start, count = block[0][0], block[-1][0] + block[-1][1] - block[0][0]
-        name = f"registers_{start}"
+        function, start, count = block.function, block.start, block.count
+        name = f"registers_{function}_{start}"
         requests.append(
             bare(
                 Request,
@@ -60,8 +60,8 @@ def written_out(said: Said, problems: Problems) -> Said:
             )
         )
         readings = tuple(
-            replace(shows, register=None, bytes=_span(4 + 2 * (at - start), 2 * size, first))
-            for at, size, shows in block
+            replace(shows, register=None, function=None, bytes=_span(4 + 2 * (at - start), 2 * size, first))
+            for at, size, shows in block.registers
         )
         messages[name] = bare(
             Says,
@@ -69,6 +69,7 @@ def written_out(said: Said, problems: Problems) -> Said:
             readings=readings,
             when=replace(bare(When, where), length=5 + 2 * count, byte=_span(2, 1, first), value=(str(function),)),
         )
+    functions = sorted({block.function for block in blocks})
     code = replace(
         bare(Field, where),
         byte=_span(3, 1, first),
@@ -79,17 +80,15 @@ def written_out(said: Said, problems: Problems) -> Said:
         where,
         fields={"code": code},
         reject="the device answers with an exception",
-        when=replace(bare(When, where), byte=_span(2, 1, first), value=(str(function | 128),)),
+        when=replace(bare(When, where), byte=_span(2, 1, first), value=tuple(str(f | 128) for f in functions)),
     )
     ask = said.ask or bare(Ask, where, requests=())
     length = bare(
         Length,
         where,
         byte=_span(2, 1, first),
-        codes={
-            str(function): bare(Length, where, byte=_span(3, 1, first), plus=5),
-            str(function | 128): 5,
-        },
+        codes={str(f): bare(Length, where, byte=_span(3, 1, first), plus=5) for f in functions}
+        | {str(f | 128): 5 for f in functions},
     )
     return replace(
         said,
@@ -101,37 +100,64 @@ def written_out(said: Said, problems: Problems) -> Said:
     )
 
 
-def _blocks(said: Said, problems: Problems) -> list[list[tuple[int, int, Shows]]]:
-    """Runs of (register, registers, reading) that are asked for together."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Block:
+    """Registers that are asked for together: (register, registers, reading) of each."""
+
+    function: int
+    registers: tuple[tuple[int, int, Shows], ...]
+
+    @property
+    def start(self) -> int:
+        return self.registers[0][0]
+
+    @property
+    def count(self) -> int:
+        return self.registers[-1][0] + self.registers[-1][1] - self.start
+
+
+def _blocks(said: Said, problems: Problems) -> list[Block]:
+    """The readings by what they are asked for with."""
     assert said.modbus
-    found = []
+    found: list[Block] = []
     for shows in said.readings:
-        if shows.register is None:
-            shows.where.tell(problems, expected="the key 'register'", saw="no such key")
-            continue
-        try:
-            size = parse_kind(shows.kind or "u16 big").size
-        except ValueError as error:
-            shows.where.tell(
-                problems, "as", expected="how it is read, such as i16 big or f32 CDAB", saw=shows.kind, hint=str(error)
-            )
-            continue
-        if size is None or size % 2:
-            shows.where.tell(problems, "as", expected="a number of whole registers, such as i16 big", saw=shows.kind)
-            continue
-        found.append((shows.register, size // 2, replace(shows, kind=shows.kind or "u16 big")))
+        size = _registers(shows, problems)
+        if size and shows.register is not None:
+            function, plain = shows.function or said.modbus.function, replace(shows, kind=shows.kind or "u16 big")
+            found.append(Block(function=function, registers=((shows.register, size, plain),)))
     if not found and not len(problems):
         said.modbus.where.tell(problems, expected="readings with their registers", saw="none")
-    blocks: list[list[tuple[int, int, Shows]]] = []
-    for item in sorted(found, key=lambda item: item[0]):
-        last = blocks[-1] if blocks else None
-        touches = last is not None and last[-1][0] + last[-1][1] == item[0]
-        fits = last is not None and item[0] + item[1] - last[0][0] <= MOST_REGISTERS
-        if last is not None and touches and fits and said.modbus.ask == "together":
-            last.append(item)
-        else:
-            blocks.append([item])
+    blocks: list[Block] = []
+    for block in sorted(found, key=lambda block: (block.function, block.start)):
+        joined = _joined(blocks[-1], block) if blocks and said.modbus.ask == "together" else None
+        blocks[-1:] = [joined] if joined else [*blocks[-1:], block]
     return blocks
+
+
+def _registers(shows: Shows, problems: Problems) -> int | None:
+    """How many registers a reading takes; None where it does not say, which is told."""
+    if shows.register is None:
+        shows.where.tell(problems, expected="the key 'register'", saw="no such key")
+        return None
+    try:
+        size = parse_kind(shows.kind or "u16 big").size
+    except ValueError as error:
+        shows.where.tell(
+            problems, "as", expected="how it is read, such as i16 big or f32 CDAB", saw=shows.kind, hint=str(error)
+        )
+        return None
+    if size is None or size % 2:
+        shows.where.tell(problems, "as", expected="a number of whole registers, such as i16 big", saw=shows.kind)
+        return None
+    return size // 2
+
+
+def _joined(block: Block, following: Block) -> Block | None:
+    """Two blocks as one; None where they do not touch, or would be more than one answer holds."""
+    touches = block.function == following.function and block.start + block.count == following.start
+    if not touches or block.count + following.count > MOST_REGISTERS:
+        return None
+    return replace(block, registers=block.registers + following.registers)
 
 
 def _span(place: int, size: int, first: int) -> Span:
