@@ -200,7 +200,7 @@ def _questions(
         if request.with_check and not said.check:
             request.where.tell(problems, "with check", expected="the key 'check' in the profile", saw="no such key")
         elif request.with_check:
-            data = appended(data, said.checks[0], problems)
+            data = appended(data, said.checks[0], said.first_byte, problems)
         for name in request.answer:
             if name not in names:
                 request.where.tell(

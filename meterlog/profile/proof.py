@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 INLINE_LENGTH = 32
 DAMAGED = "check in byte"
 """How the reason begins where a check is not that of the bytes."""
+_PAIRS = re.compile(rb"(?:[0-9A-Fa-f]{2})*")
 
 
 def sum_of(check: Check, problems: Problems) -> Sum | None:
@@ -71,18 +72,35 @@ def write_check(check: Check, values: Values) -> None:
     if held is None:
         return
     first, end = over(check, layout)
-    if layout.length is not None and end is not None and end - first <= INLINE_LENGTH:
+    text = f"f[{first}:{'' if end is None else end}]"
+    if check.of == "hex":
+        code.add(f"pairs = {code.constant(unhexed, 'unhexed')}({text})")
+        values.fail("pairs is None", f"{DAMAGED}{_plural(check)}: what it proves is no pairs of hex digits")
+        text = "pairs"
+    if check.of == "bytes" and layout.length is not None and end is not None and end - first <= INLINE_LENGTH:
         proved = _inline(made, first, end, values)
     else:
-        text = f"f[{first}:{'' if end is None else end}]"
         proved = f"{code.constant(calculation(made), 'check')}({text})"
     code.add(f"if {proved} != {held}: return {code.constant(_why(check, made), 'wrong')}({proved}, {held})")
 
 
 def _why(check: Check, made: Sum) -> object:
     figures = -(-made.bits // 8) * 2
-    place = f"{DAMAGED}{'s' if check.at.first != check.at.last else ''} {check.at}"
+    place = f"{DAMAGED}{_plural(check)}"
     return lambda want, saw: f"{place}: expected 0x{want:0{figures}X}, saw 0x{saw:0{figures}X}"
+
+
+def _plural(check: Check) -> str:
+    return f"{'s' if check.at.first != check.at.last else ''} {check.at}"
+
+
+def unhexed(text: bytes) -> bytes | None:
+    """The bytes that pairs of hex digits say; None where there are others.
+
+    >>> unhexed(b"07ff"), unhexed(b"07f"), unhexed(b"0 7f")
+    (b'\\x07\\xff', None, None)
+    """
+    return bytes.fromhex(text.decode()) if _PAIRS.fullmatch(text) else None
 
 
 def over(check: Check, layout: Layout) -> tuple[int, int | None]:
@@ -109,7 +127,7 @@ def _held(check: Check, made: Sum, values: Values) -> str | None:
         return integer(layout, check.at, signed=False, order=check.order)
     digits = code.constant(re.compile(rb"[0-9A-Fa-f]+").fullmatch, "hex")
     text = layout.slice(check.at)
-    values.fail(f"not {digits}({text})", f"{DAMAGED}s {check.at}: no hex digits")
+    values.fail(f"not {digits}({text})", f"{DAMAGED}{_plural(check)}: no hex digits")
     if check.order == "little":
         code.add(f"saw = int.from_bytes(bytes.fromhex({text}.decode()), 'little')")
     else:
@@ -136,15 +154,19 @@ def _inline(made: Sum, first: int, end: int, values: Values) -> str:
     return text if is_clean else f"({text} & {mask})"
 
 
-def appended(data: bytes, check: Check, problems: Problems) -> bytes:
-    """A request with its check behind it."""
+def appended(data: bytes, check: Check, base: int, problems: Problems) -> bytes:
+    """A request with its check behind it; `base` is the number of the first byte."""
     made = sum_of(check, problems)
     if made is None:
         return data
-    first = 0 if check.over is None else max(check.over.first, 0)
-    size = abs(check.at.last - check.at.first) + 1
-    value = calculation(made)(data[first:])
-    if check.kind_of_text == "bytes":
-        return data + value.to_bytes(size, "big" if check.order == "big" else "little")
-    packed = value.to_bytes(size // 2, "big" if check.order == "big" else "little")
-    return data + packed.hex().upper().encode()
+    proved: bytes | None = data[0 if check.over is None else max(check.over.first - base, 0) :]
+    if check.of == "hex" and proved is not None:
+        proved = unhexed(proved)
+    if proved is None:
+        check.where.tell(problems, "of", expected="requests of pairs of hex digits", saw=repr(data.decode("latin-1")))
+        return data
+    figures = abs(check.at.last - check.at.first) + 1
+    size = figures if check.kind_of_text == "bytes" else figures // 2
+    value = calculation(made)(proved) & (1 << 8 * size) - 1
+    packed = value.to_bytes(size, "big" if check.order == "big" else "little")
+    return data + (packed if check.kind_of_text == "bytes" else packed.hex().upper().encode())
