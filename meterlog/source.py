@@ -84,11 +84,7 @@ def compose(text: str, name: str) -> yaml.Node:
         mark = error.problem_mark or error.context_mark
         place = Place(name=name, line=mark.line + 1, column=mark.column + 1) if mark else start
         saw = " ".join(part for part in (error.context, error.problem) if part)
-        colon = error.problem is not None and error.problem.startswith("mapping values are not allowed")
-        hint = (
-            'a text that holds ": " stands in quotes' if colon else "check the indentation and the quotes around here"
-        )
-        problems.add(place, "", expected="YAML", saw=saw, hint=hint)
+        problems.add(place, "", expected="YAML", saw=saw, hint=_what_to_write(error, text, place))
     except yaml.YAMLError as error:
         problems.add(start, "", expected="YAML in UTF-8", saw=str(error).splitlines()[0])
     problems.raise_if_any()
@@ -96,6 +92,15 @@ def compose(text: str, name: str) -> yaml.Node:
         problems.add(start, "", expected="a YAML mapping", saw="an empty text")
         raise WrongText(problems.in_order())
     return node
+
+
+def _what_to_write(error: yaml.MarkedYAMLError, text: str, place: Place) -> str:
+    if error.problem is not None and error.problem.startswith("mapping values are not allowed"):
+        return 'a text that holds ": " stands in quotes'
+    line = text.splitlines()[place.line - 1 : place.line]
+    if line and "\t" in line[0][: place.column]:
+        return "indent with spaces: YAML takes no tabs there"
+    return "check the indentation and the quotes around here"
 
 
 def _refuse_anchors(text: str, name: str) -> None:

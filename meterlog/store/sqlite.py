@@ -78,9 +78,15 @@ def open_reader(path: Path) -> Connection:
         connection = sqlite3.connect(uri, uri=True, check_same_thread=False, timeout=5.0)
         connection.execute("SELECT count(*) FROM sqlite_master")
     except sqlite3.DatabaseError as error:
-        raise CannotDo(f"the database {path} can't be read: {error}", "copy it to a folder that you own") from None
+        raise CannotDo(f"the database {path} can't be read: {error}", _what_to_do_about(error)) from None
     connection.row_factory = sqlite3.Row
     return connection
+
+
+def _what_to_do_about(error: sqlite3.DatabaseError) -> str:
+    if error.sqlite_errorcode == sqlite3.SQLITE_NOTADB:
+        return "give the database of a bench with --db PATH"
+    return "copy it to a folder that you own"
 
 
 class WriterLock:

@@ -34,6 +34,7 @@ def test_every_room_that_is_drawn_is_there():
     drawn = DEVELOPERS.partition("meterlog/\n")[2].partition("```")[0]
     names = re.findall(r"(?:^|;)  ?\s*([a-z_]+(?:\.py|/))", drawn, re.MULTILINE)
     assert len(names) > 25
+    assert sorted(set(names)) == sorted(names)
     assert [name for name in names if not (TOP / "meterlog" / name).exists()] == []
 
 

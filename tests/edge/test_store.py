@@ -277,3 +277,11 @@ def test_what_a_power_meter_read_meanwhile_is_found_on_the_runs_own_clock(path):
     beside = Revisit(db).answer(number).beside()
     db.close()
     assert [(at, reading.counts) for at, reading in beside] == [(1.5, 1400), (2.5, 1401), (3.5, 1402), (4.5, 1403)]
+
+
+def test_a_file_that_is_no_database_is_called_so(tmp_path):
+    path = tmp_path / "bench.db"
+    path.write_text("notes of the bench, not a database")
+    with pytest.raises(CannotDo) as refused:
+        sqlite.open_reader(path)
+    assert refused.value.hint == "give the database of a bench with --db PATH"
