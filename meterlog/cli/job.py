@@ -31,7 +31,7 @@ def job() -> None:
 @job.command("open")
 @click.argument("procedure")
 @click.option("--ref", help="The job's reference; made from the date where left out.")
-@click.option("--plate", multiple=True, metavar="ENTRY=VALUE", help='From the rating plate: "rated power=900 W".')
+@click.option("--plate", multiple=True, metavar="ENTRY=VALUE", help='From the rating plate: "rated output=900 W".')
 @click.option("--owner", default="", help="Whose it is. Kept apart, can be erased.")
 @click.option("--complaint", default="", help="What it does wrong. Kept apart, can be erased.")
 @click.option("--serial-number", default="", help="The appliance's own number. Kept apart, can be erased.")
@@ -44,7 +44,7 @@ def open_job(
     """Open a job under a PROCEDURE (a shipped one's key, or a file).
 
     \b
-    meterlog job open microwave-oven --plate "rated power=900 W" --complaint "hums, does not heat"
+    meterlog job open microwave-oven --plate "rated output=900 W" --complaint "hums, does not heat"
     """
     entries = dict(_pair(entry) for entry in plate)
     personal = {"owner": owner, "complaint": complaint, "serial number": serial_number}
@@ -57,7 +57,7 @@ def open_job(
 def _pair(entry: str) -> tuple[str, str]:
     name, equals, value = entry.partition("=")
     if not equals or not name.strip() or not value.strip():
-        raise click.BadParameter(f'write "rated power=900 W", not {entry!r}', param_hint="--plate")
+        raise click.BadParameter(f'write "rated output=900 W", not {entry!r}', param_hint="--plate")
     return name.strip(), value.strip()
 
 

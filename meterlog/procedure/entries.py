@@ -15,6 +15,9 @@ if TYPE_CHECKING:
 
     from meterlog.procedure.steps import Procedure
 
+MORE_THAN_NOTHING = frozenset({"power", "mass"})
+"""Kinds of entries of which zero or less is a slip of the hand."""
+
 WORDS = "words"
 """The kind of an entry that is no quantity, such as a vessel: "340 g glass"."""
 
@@ -52,6 +55,8 @@ def check_entries(procedure: Procedure, texts: Mapping[str, str]) -> None:
         if name not in procedure.entries:
             raise WrongValue(f"{procedure.key} asks for no {name!r}\n  {near_miss(name, procedure.entries)}".rstrip())
         try:
-            entry_value(text, procedure.entries[name])
+            value = entry_value(text, procedure.entries[name])
         except WrongValue as error:
             raise WrongValue(f"{name}: {error}") from None
+        if value is not None and value <= 0 and procedure.entries[name] in MORE_THAN_NOTHING:
+            raise WrongValue(f"{name}: write more than nothing, not {text!r}")

@@ -6,6 +6,9 @@ from pathlib import Path
 import pytest
 
 from meterlog.cli import COMMANDS
+from meterlog.cli.job import job
+from meterlog.procedure.entries import check_entries
+from meterlog.procedure.language import read_procedure
 
 TOP = Path(__file__).parents[2]
 README = (TOP / "README.md").read_text()
@@ -43,3 +46,10 @@ def test_every_room_is_drawn():
     rooms = [p.name for p in (TOP / "meterlog").iterdir() if p.suffix == ".py" or (p / "__init__.py").exists()]
     known = [name for name in rooms if not name.startswith("__")]
     assert [name for name in known if not re.search(rf"\b{re.escape(name)}(/|\b)", drawn)] == []
+
+
+def test_the_help_for_opening_a_job_and_the_readme_name_entries_that_exist():
+    for text in (job.commands["open"].help, README):
+        key, name, value = re.search(r'meterlog job open (\S+) --plate "([^=]+)=([^"]+)"', text).groups()
+        path = TOP / "profiles" / "procedures" / f"{key}.yaml"
+        check_entries(read_procedure(path.read_text(), path.name), {name: value})

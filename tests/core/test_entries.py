@@ -40,6 +40,8 @@ REFUSED = [
     ({"rated outpt": "900 W"}, "oven asks for no 'rated outpt'\n  did you mean 'rated output'?"),
     ({"rated output": "900"}, "rated output: write a number and its unit, such as \"0.42 ohm\", not '900'"),
     ({"rated output": "900 V"}, "rated output: expected a unit like watt, saw 'V' in '900 V'"),
+    ({"rated output": "-900 W"}, "rated output: write more than nothing, not '-900 W'"),
+    ({"water mass": "0 g"}, "water mass: write more than nothing, not '0 g'"),
 ]
 
 
