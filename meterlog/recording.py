@@ -19,6 +19,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, field
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Literal
 
 from meterlog.errors import WrongText
@@ -35,18 +36,24 @@ _EVENT = re.compile(r"(\d+(?:\.\d+)?)\s+(in|out|line|act)\s+(.*?)\s*")
 
 @dataclass(frozen=True, slots=True)
 class Event:
-    """One line of a recording. `data` for in and out, `word` for line ("cts on") and act ("next")."""
+    """One line of a recording, the `line`th. `data` for in and out, `word` for line ("cts on") and act ("next")."""
 
     at: float
     kind: Literal["in", "out", "line", "act"]
     data: bytes = b""
     word: str = ""
+    line: int = field(default=0, compare=False)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Recording:
     head: dict[str, str] = field(default_factory=dict)
     events: tuple[Event, ...] = ()
+
+    @property
+    def started(self) -> datetime | None:
+        """When it began, in UTC where no zone is told; None where the head does not say."""
+        return _moment(self.head.get("started", ""))
 
     @property
     def received(self) -> bytes:
@@ -56,7 +63,7 @@ class Recording:
 
 def parse(text: str, name: str) -> Recording:
     """The recording written in a text. Raises: WrongText with the lines that are wrong."""
-    lines = text.splitlines()
+    lines = text.removeprefix("\ufeff").splitlines()
     problems: list[Problem] = []
 
     def wrong(number: int, expected: str, saw: str) -> None:
@@ -77,11 +84,15 @@ def parse(text: str, name: str) -> Recording:
                 key, colon, value = line.partition(":")
                 if not colon or key not in HEAD_KEYS:
                     wrong(number, f"one of the head's keys {', '.join(HEAD_KEYS)}, or an empty line", repr(line[:60]))
+                elif key in head:
+                    wrong(number, "each key of the head once", repr(line[:60]))
+                elif key == "started" and _moment(value.strip()) is None:
+                    wrong(number, "a date and time such as 2026-03-01T09:30:00Z", repr(value.strip()[:60]))
                 head[key] = value.strip()
             continue
         if not line:
             continue
-        event = _event(line)
+        event = _event(line, number)
         if event is None:
             wrong(number, 'an event such as "0.250 in 55 aa" or "4.0 act next"', repr(line[:60]))
         elif event.at < last:
@@ -94,7 +105,15 @@ def parse(text: str, name: str) -> Recording:
     return Recording(head=head, events=tuple(events))
 
 
-def _event(line: str) -> Event | None:
+def _moment(text: str) -> datetime | None:
+    try:
+        when = datetime.fromisoformat(text)
+    except ValueError:
+        return None
+    return when.replace(tzinfo=UTC) if when.tzinfo is None else when
+
+
+def _event(line: str, number: int) -> Event | None:
     match = _EVENT.fullmatch(line)
     if not match:
         return None
@@ -103,12 +122,12 @@ def _event(line: str) -> Event | None:
         packed = rest.replace(" ", "")
         if len(packed) % 2 or not re.fullmatch(r"[0-9A-Fa-f]*", packed):
             return None
-        return Event(at, "in" if kind == "in" else "out", bytes.fromhex(packed))
+        return Event(at, "in" if kind == "in" else "out", bytes.fromhex(packed), line=number)
     if kind == "line":
         if not re.fullmatch(rf"({'|'.join(LINES)}) (on|off)", rest):
             return None
-        return Event(at, "line", word=rest)
-    return Event(at, "act", word=rest) if rest else None
+        return Event(at, "line", word=rest, line=number)
+    return Event(at, "act", word=rest, line=number) if rest else None
 
 
 def event_line(event: Event) -> str:

@@ -7,12 +7,12 @@ order of time. What was recorded as sent, as a line change or as an act is playe
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
-from meterlog.errors import WrongValue
+from meterlog.errors import WrongText
+from meterlog.problem import Place, Problem
 from meterlog.readings import Frame
-from meterlog.walk import parse_act
+from meterlog.walk import WORDS, is_act, parse_act
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -32,11 +32,8 @@ class Part:
 
 
 def aligned(recordings: Sequence[tuple[str, Recording]]) -> list[Part]:
-    """The links on one clock, zero when the first was started; all at zero unless every one tells `started`.
-
-    Raises: WrongValue, when `started` is no date and time, or one has a time zone and another has not.
-    """
-    starts = [_started(recording) for _, recording in recordings]
+    """The links on one clock, zero when the first was started; all at zero unless every one tells `started`."""
+    starts = [recording.started for _, recording in recordings]
     known = [start for start in starts if start is not None]
     if len(known) < len(starts):
         return [Part(source=source, recording=recording) for source, recording in recordings]
@@ -47,15 +44,16 @@ def aligned(recordings: Sequence[tuple[str, Recording]]) -> list[Part]:
     ]
 
 
-def _started(recording: Recording) -> datetime | None:
-    text = recording.head.get("started")
-    if not text:
-        return None
-    try:
-        when = datetime.fromisoformat(text)
-    except ValueError:
-        raise WrongValue(f"started: expected a date and time such as 2026-03-01T09:30:00Z, saw {text!r}") from None
-    return when.replace(tzinfo=UTC) if when.tzinfo is None else when
+def check_acts(recording: Recording, name: str) -> None:
+    """Raises: WrongText with the lines of a recording whose acts are none."""
+    problems = []
+    for event in recording.events:
+        if event.kind == "act" and not is_act(event.word):
+            place = Place(name=name, line=event.line, column=1)
+            expected = f"an act, one of {', '.join(WORDS)}"
+            problems.append(Problem(place=place, path="", expected=expected, saw=repr(event.word[:60])))
+    if problems:
+        raise WrongText(problems)
 
 
 def given(part: Part, profile: Instrument) -> frozenset[str]:

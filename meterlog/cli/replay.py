@@ -10,11 +10,13 @@ import click
 
 from meterlog import recording, shipped
 from meterlog.errors import CannotDo, WrongValue
+from meterlog.procedure.entries import check_entries
 from meterlog.procedure.language import read_procedure
 from meterlog.profile import compile_profile
-from meterlog.replay import aligned, given, play
+from meterlog.replay import aligned, check_acts, given, play
 from meterlog.session import ByCase, Judged, Session, answers_by
 from meterlog.sounds.sentences import catalogue
+from meterlog.source import near_miss
 from meterlog.walk import NOTHING, REPLAY, Happening
 from meterlog.walk.happenings import Captured
 
@@ -52,9 +54,13 @@ def replay(
     procedure = read_procedure(shipped.text_of(shipped.find(reference, "profiles/procedures")), reference)
     if begin and begin not in {step.key for step in procedure.steps}:
         raise WrongValue(f"this procedure has no step {begin!r}")
+    if where and where not in procedure.where:
+        raise WrongValue(f"this procedure has no limits for {where!r}\n  {near_miss(where, procedure.where)}".rstrip())
+    entries = _entries(plate)
+    check_entries(procedure, entries)
     read = named([(path, _recording(path)) for path in recordings])
     known = _profiles(read, profiles)
-    case = ByCase(procedure, answers_by(known), where=where, entries=_entries(plate))
+    case = ByCase(procedure, answers_by(known), where=where, entries=entries)
     links = aligned([(source, each) for source, (_, each) in read.items()])
     gives = {link.source: given(link, known[link.source]) for link in links if link.source in known}
     assume = NOTHING if strict else REPLAY
@@ -118,7 +124,9 @@ def named(read: Sequence[tuple[str, Recording]]) -> dict[str, tuple[str, Recordi
 
 
 def _recording(path: str) -> Recording:
-    return recording.parse(shipped.text_of(Path(path)), path)
+    read = recording.parse(shipped.text_of(Path(path)), path)
+    check_acts(read, path)
+    return read
 
 
 def _profiles(read: dict[str, tuple[str, Recording]], stated: tuple[str, ...]) -> dict[str, Profile]:

@@ -1,6 +1,6 @@
 """Readings of one link to settled runs: sorting what the leads are on, the window, the states."""
 
-from meterlog.settle.contact import LIFT_S, Lift, OpenLeads, Sort, Stream, Want, want_of
+from meterlog.settle.contact import LIFT_S, STRAY_VOLTS, Lift, OpenLeads, Sort, Stream, Want, want_of
 from meterlog.settle.settler import (
     BOUND_HELD_S,
     NOT_TAKEN_S,
@@ -31,6 +31,7 @@ __all__ = [
     "CRITERIA",
     "LIFT_S",
     "NOT_TAKEN_S",
+    "STRAY_VOLTS",
     "Answer",
     "Criterion",
     "Froze",

@@ -31,8 +31,10 @@ STRAY_COUNTS_ELSE = 20
 """Open leads read up to so many steps of the finest range seen."""
 STRAY_VOLTS = {"ac": 2.0, "": 2.0, "ac+dc": 2.0, "dc": 0.1}
 """Open leads pick up volts from the air, more of alternating ones. Common practice, no source."""
+STRAY_FARADS = 1e-10
+"""Leads and hands beside each other, as read by meters that resolve a picofarad. Common practice, no source."""
 STRAY_PART = 0.05
-"""Of the smallest voltage a step expects: what lies below is taken for the air."""
+"""Of the smallest voltage or capacitance a step expects: what lies below is taken for the air."""
 DEPARTURE = {"temperature": 1.0}
 DEPARTURE_COUNTS = 20
 """How far a value departs from where it stood, SI, else in counts, before it is another thing."""
@@ -133,6 +135,13 @@ class Want:
         modes_fit = not self.mode or not form.mode or form.mode == self.mode
         return form.quantity == self.quantity and modes_fit
 
+    def has_left(self, reading: Reading, stream: Stream) -> bool:
+        """Whether a probe that rests in no air stands away from what it was captured on."""
+        stood = stream.plateau.get(self.quantity) if self.open_leads is OpenLeads.REST else None
+        if stood is None or reading.value is None or not self.matches(reading.form):
+            return False
+        return abs(reading.value - stood) > departure(self.quantity, reading.form.resolution)
+
     def sort(self, reading: Reading, stream: Stream) -> Sort:
         """What a reading says about the probes."""
         form = reading.form
@@ -171,6 +180,8 @@ def _by_stray(want: Want, reading: Reading, stream: Stream) -> Sort:
     stray = counts * stream.finest.get(want.quantity, reading.form.resolution)
     if want.quantity == "voltage":
         stray = max(stray, STRAY_PART * want.least or STRAY_VOLTS[reading.form.mode])
+    elif want.quantity == "capacitance":
+        stray = max(stray, STRAY_PART * want.least or STRAY_FARADS)
     return Sort.APART if abs(reading.value) <= stray * (1 + 1e-9) else Sort.NUMBER
 
 

@@ -8,7 +8,9 @@ run, all of one range, are settled when
     |slope| x length  <= C r + D |m|
 
 T must exceed the longest slip of a probe; A passes the noise, peak to peak; the slope test tells
-settling from settled. The figures of `CRITERIA` come from trials on simulated bench streams
+settling from settled. A display of many digits sees the contact itself wander, and never stands so
+still: a run within W that goes nowhere is settled too, its drift no more than half its spread (what
+settles drifts by nearly all of it). The figures of `CRITERIA` come from trials on simulated bench streams
 (`tests/core/bench_trials.py` runs such trials again); a step may state its own.
 """
 
@@ -46,7 +48,7 @@ CHANGES_MEANING = frozenset({"relative", "minimum", "maximum", "min", "max", "av
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Criterion:
-    """T in seconds, A and C in counts of the last digit, B and D as parts of the median, n in readings."""
+    """T in seconds, A and C in counts of the last digit, B and D as parts of the median, n in readings, W in SI."""
 
     length_s: float = 2.4
     spread_counts: float = 6.0
@@ -54,10 +56,16 @@ class Criterion:
     slope_counts: float = 2.0
     slope_part: float = 0.002
     readings: int = READINGS
+    wander: float = 0.0
 
 
+GOES_NOWHERE = 0.5
+"""A run whose drift is at most this part of its spread only wanders."""
+CONTACT_OHMS = 0.05
+"""Contacts held by hand wander within so much, ohm, peak to peak. Common practice, no source."""
 LEADS_CRITERION = Criterion()
 CRITERIA: dict[str, Criterion] = {
+    "resistance": Criterion(wander=CONTACT_OHMS),
     "capacitance": Criterion(length_s=3.0, spread_part=0.004, slope_part=0.004),
     "insulation_resistance": Criterion(length_s=8.0, spread_part=0.015, slope_part=0.008),
     "temperature": Criterion(
@@ -83,6 +91,7 @@ def criterion_for(quantity: str, own: Settling | None = None) -> Criterion:
         slope_counts=either(own.slope_counts, table.slope_counts),
         slope_part=either(own.slope_part, table.slope_part),
         readings=table.readings,
+        wander=table.wander,
     )
 
 
@@ -173,9 +182,14 @@ class Window:
         for run in self._runs(needed):
             ordered = sorted(_counts(each) for each in run)
             middle = abs(_in_counts(sample.reading.form, ordered[(len(ordered) - 1) // 2]))
-            if ordered[-1] - ordered[0] > self.criterion.spread_counts + self.criterion.spread_part * middle:
+            spread, form = ordered[-1] - ordered[0], sample.reading.form
+            within = spread <= self.criterion.spread_counts + self.criterion.spread_part * middle
+            wanders = spread * form.resolution <= self.criterion.wander
+            if not (within or wanders):
                 return None  # and so would every longer run be
-            if self._is_covered(run, period) and self._is_level(run, middle):
+            drift = abs(_slope(run)) * (run[-1].at - run[0].at)
+            level = within and drift <= self.criterion.slope_counts + self.criterion.slope_part * middle
+            if self._is_covered(run, period) and (level or (wanders and drift <= GOES_NOWHERE * spread)):
                 return capture_of(run, "settled")
         return None
 
@@ -196,10 +210,6 @@ class Window:
         """Whether the readings are as many as the run's length should have, or nearly so."""
         expected = (run[-1].at - run[0].at) / period if period else 0.0
         return len(run) >= max(self.criterion.readings, COVERAGE * expected)
-
-    def _is_level(self, run: list[Sample], middle: float) -> bool:
-        change = abs(_slope(run)) * (run[-1].at - run[0].at)
-        return change <= self.criterion.slope_counts + self.criterion.slope_part * middle
 
 
 def _counts(sample: Sample) -> int:

@@ -79,10 +79,8 @@ class Catalogue:
                 return self.sentence("captured", value=self.reading(capture.reading))
             case Judged(verdict=verdict):
                 return self.sentence(verdict.outcome)
-            case told.WrongFunction(source=source, shows=shows, wants=wants):
-                return self.sentence(
-                    "wrong function", source=source, shows=self.quantity(shows), wants=self.quantity(wants)
-                )
+            case told.WrongFunction():
+                return self._wrong_function(event)
             case told.NotTaken(why=why):
                 return self.sentence("not taken because", why=why) if why else self.sentence("not taken")
             case told.Proof(wants=wants):
@@ -96,6 +94,13 @@ class Catalogue:
             case told.Refused(why=why):
                 return self.sentence("refused", why=why)
         return self._plain(event)
+
+    def _wrong_function(self, told_of: told.WrongFunction) -> str:
+        shows, wants = self.quantity(told_of.shows), self.quantity(told_of.wants)
+        if told_of.shows == told_of.wants:
+            modes: dict[str, str] = self._words["modes"]
+            shows, wants = modes[told_of.shows_mode].format(shows), modes[told_of.wants_mode].format(wants)
+        return self.sentence("wrong function", source=told_of.source, shows=shows, wants=wants)
 
     def _plain(self, event: Event) -> str:
         names = {told.Frozen: "frozen", told.Started: "started", told.JobDone: "done"}

@@ -39,8 +39,16 @@ def parse_act(text: str, who: str = "") -> Act:
 
     Raises: WrongValue when the first word is none of `WORDS`.
     """
-    for word in WORDS:
-        if text == word or text.startswith(word + " "):
-            rest = text[len(word) :].strip()
-            return Act(word=word, step=rest, who=who) if word == "go to" else Act(word=word, text=rest, who=who)
+    word = _word_of(text)
+    if word:
+        rest = text[len(word) :].strip()
+        return Act(word=word, step=rest, who=who) if word == "go to" else Act(word=word, text=rest, who=who)
     raise WrongValue(f"expected an act, one of {', '.join(WORDS)}; saw {text!r}")
+
+
+def is_act(text: str) -> bool:
+    return bool(_word_of(text))
+
+
+def _word_of(text: str) -> str:
+    return next((word for word in WORDS if text == word or text.startswith(word + " ")), "")

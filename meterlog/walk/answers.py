@@ -9,12 +9,13 @@ from meterlog.settle import Settler, Want, criterion_for, want_of
 from meterlog.walk.at_time import AtTime
 from meterlog.walk.dead_proof import DEAD_VOLTS, SOURCE_PART, DeadProof
 from meterlog.walk.heated import HeatingLog
-from meterlog.walk.open_proof import SHORT_OHMS, SHORT_VOLTS, OpenProof, leads_refusal
+from meterlog.walk.open_proof import SHORT_OHMS, SHORT_VOLTS, ClosingShort, OpenProof, leads_refusal
 from meterlog.walk.sloped import Sloped
 from meterlog.walk.timed import Switched
 
 if TYPE_CHECKING:
     from meterlog.procedure.steps import Step
+    from meterlog.readings import Capture
     from meterlog.settle import Answer, Stream
 
 SWITCHED_BY = "switched by"
@@ -41,22 +42,32 @@ def answer_for(step: Step, want: Want, stream: Stream, *, again: bool, lifted: b
     `again`: it was measured before; `lifted`: the leads are known to be off the last points.
     """
     criterion = criterion_for(step.quantity, step.settling)
-    short = SHORT_VOLTS if step.quantity == "junction_voltage" else SHORT_OHMS
     match step.kind:
         case StepKind.OPEN:
-            return OpenProof(stream, criterion, step.hold_s, short, lifted=lifted)
+            return OpenProof(stream, criterion, step.hold_s, _short(step), lifted=lifted)
         case StepKind.DEAD:
-            return DeadProof(stream, criterion, step.hold_s, step.source_voltage, _dead(step))
+            return DeadProof(stream, criterion, step.hold_s, step.source_voltage, _dead(step), step.mode)
         case StepKind.AT_TIME:
             return AtTime(stream, step.at_s or 0.0, lifted=lifted)
         case StepKind.LEADS:
-            return Settler(want, stream, criterion, again=again, lifted=lifted, accepts=leads_refusal(short))
+            return Settler(want, stream, criterion, again=again, lifted=lifted, accepts=leads_refusal(_short(step)))
         case StepKind.TIMED:
             return Sloped() if want.quantity == "temperature" else Switched()
         case StepKind.HEATING:
             return HeatingLog(stream)
         case _:
             return Settler(want, stream, criterion, again=again, lifted=lifted)
+
+
+def closing_after(step: Step, capture: Capture, following: Step) -> ClosingShort | None:
+    """What may still come of an open step that found a leak; None where the next step begins with shorted leads."""
+    if step.kind is not StepKind.OPEN or capture.how != "settled" or following.kind in (StepKind.OPEN, StepKind.LEADS):
+        return None
+    return ClosingShort(_short(step))
+
+
+def _short(step: Step) -> float:
+    return SHORT_VOLTS if step.quantity == "junction_voltage" else SHORT_OHMS
 
 
 def _dead(step: Step) -> float:

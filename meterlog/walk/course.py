@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from meterlog.procedure.steps import StepKind
 from meterlog.walk import happenings as told
-from meterlog.walk.answers import wanted_by
+from meterlog.walk.answers import closing_after, wanted_by
 from meterlog.walk.ledger import Ledger
 from meterlog.walk.watch import Watch
 
@@ -111,7 +111,7 @@ class Course:
         captured = told.Captured(step=step.key, at=at, source=key[0], capture=capture)
         following = self.unanswered_after(step)
         if following is not None and self._could_mistake(key, capture, following):
-            self.watch.await_lift(key, capture, at)
+            self.watch.await_lift(key, capture, at, closing_after(step, capture, following))
             self.phase = Phase.LIFT
             return [captured]
         return [captured, *self.advance(following, at)]

@@ -18,10 +18,16 @@ if TYPE_CHECKING:
     from meterlog.walk.happenings import Happening
 
 
+BEGINS = frozenset({"next", "back", "again", "go to", "skip", "confirm", "wanting", "start"})
+"""Who does one of these is past the procedure's cautions."""
+
+
 def do(course: Course, act: Act, at: float) -> list[Happening]:
     """Take what the person does."""
     granted: list[Happening] = []
-    if act.word in ("confirm", "wanting", "start") and course.step is not None and course.is_granted():
+    if act.word in BEGINS and course.step is None and course.is_granted():
+        granted = course.reach(course.first, at)
+    elif act.word in ("confirm", "wanting", "start") and course.step is not None and course.is_granted():
         granted = course.grant(course.step, at)
     return granted + _ACTS[act.word](course, act, at)
 

@@ -80,11 +80,13 @@ class Proof(Happening):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WrongFunction(Happening):
-    """An instrument stands on another function; told once, then waited for."""
+    """An instrument stands on another function; told once, then waited for. Modes tell AC from DC."""
 
     source: str
     shows: str
     wants: str
+    shows_mode: str = ""
+    wants_mode: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -21,6 +21,8 @@ COARSE_COUNTS = 3
 """A range hunt passes coarse ranges, whose first counts a short may show: it takes a fine one to prove it."""
 FLICKER_S = 1.0
 """Numbers between an open that was long enough and the second short: bounce and range hunting."""
+CLOSING_S = 3.0
+"""Leads shorted so soon after a leak close its test."""
 SHORTED_POINTS = 2
 """Points that read as shorted leads are believed after so many times the window or the hold."""
 
@@ -68,21 +70,12 @@ class OpenProof(Proof):
         """The open as a foot switch confirms it, if open is what shows at this moment."""
         return self._open.capture("switch") if self.state is State.APART and self._open.length > 0 else None
 
-    def may_be_short(self, reading: Reading) -> bool:
-        """A reading that shorted leads may show; on a coarse range other things do too."""
-        limit = max(self._short, COARSE_COUNTS * reading.form.resolution)
-        return reading.value is not None and abs(reading.value) <= limit
-
-    def is_short(self, reading: Reading) -> bool:
-        """A reading that only shorted leads show."""
-        return self.may_be_short(reading) and COARSE_COUNTS * reading.form.resolution <= self._short
-
     def _step(self, sample: Sample, sort: Sort) -> list[Signal]:
         if sort is Sort.APART:
             return self._opened(sample)
         self.state = State.CONTACT
         self._leave_open(sample.at)
-        if sort is Sort.NUMBER and self.may_be_short(sample.reading):
+        if sort is Sort.NUMBER and may_be_short(sample.reading, self._short):
             return self._is_shorted(sample)
         return self._number(sample, sort)
 
@@ -101,7 +94,7 @@ class OpenProof(Proof):
         bridged = self._bridged.add(sample, self._stream.pace.period)
         if bridged is not None and self._left:
             return self._captured(bridged)
-        if not self._shorted.add(sample) or not self.is_short(sample.reading):
+        if not self._shorted.add(sample) or not is_short(sample.reading, self._short):
             return []
         proved = self._proved_open()
         if self._first is not None and proved is not None:
@@ -122,6 +115,42 @@ class OpenProof(Proof):
             return []
         leak = self._leak.add(sample, self._stream.pace.period)
         return self._captured(leak) if leak is not None else []
+
+
+def may_be_short(reading: Reading, short: float) -> bool:
+    """A reading that shorted leads may show; on a coarse range other things do too."""
+    limit = max(short, COARSE_COUNTS * reading.form.resolution)
+    return reading.value is not None and abs(reading.value) <= limit
+
+
+def is_short(reading: Reading, short: float) -> bool:
+    """A reading that only shorted leads show."""
+    return may_be_short(reading, short) and COARSE_COUNTS * reading.form.resolution <= short
+
+
+class ClosingShort:
+    """After a leak the leads are shorted once more, out of habit: that ends the test and answers nothing.
+
+    Tells when the next step may begin: the leads were apart for `CLOSING_S`, touch something else, or
+    were shorted and lifted again.
+    """
+
+    def __init__(self, short: float) -> None:
+        self._short = short
+        self._lifted_at: float | None = None
+        self._came = False
+
+    def take(self, sample: Sample, sort: Sort, *, lifted: bool) -> bool:
+        """Whether it is over, after a reading of that sort; `lifted`: the leads were just lifted from anything."""
+        if self._lifted_at is None:
+            self._lifted_at = sample.at if lifted else None
+            return False
+        if sort is Sort.APART:
+            return lifted and (self._came or sample.at - self._lifted_at >= CLOSING_S)
+        if sort is not Sort.NUMBER or not may_be_short(sample.reading, self._short):
+            return True
+        self._came = self._came or is_short(sample.reading, self._short)
+        return False
 
 
 def leads_refusal(short: float) -> Callable[[Capture], str]:

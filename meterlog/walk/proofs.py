@@ -23,28 +23,34 @@ class Spell:
         self.clear()
 
     def clear(self) -> None:
-        self._first: Sample | None = None
+        self.first: Sample | None = None
         self._last: Sample | None = None
         self._count = 0
 
     def add(self, sample: Sample) -> bool:
         """Take one more; whether the spell is long enough now."""
-        self._first = self._first or sample
+        self.first = self.first or sample
         self._last, self._count = sample, self._count + 1
-        return self._count >= self._readings and sample.at - self._first.at >= self._seconds
+        return self.is_long_enough
+
+    @property
+    def is_long_enough(self) -> bool:
+        if self.first is None or self._last is None:
+            return False
+        return self._count >= self._readings and self._last.at - self.first.at >= self._seconds
 
     @property
     def started(self) -> float:
         """Time of its first reading, s."""
-        assert self._first is not None
-        return self._first.at
+        assert self.first is not None
+        return self.first.at
 
     @property
     def span(self) -> tuple[int, int]:
         """Ordinals of its first and last reading."""
-        assert self._first is not None
+        assert self.first is not None
         assert self._last is not None
-        return self._first.ordinal, self._last.ordinal
+        return self.first.ordinal, self._last.ordinal
 
 
 class Proof:

@@ -115,8 +115,11 @@ class Walk:
         if waits and isinstance(heard, Touched | Settled | Stage | Runs):
             out = course.reach(target, at)
         match heard:
-            case OtherFunction(shows):
-                return [told.WrongFunction(step=target.key, at=at, source=source, shows=shows, wants=target.quantity)]
+            case OtherFunction(shows, mode):
+                return [told.WrongFunction(
+                    step=target.key, at=at, source=source, shows=shows, wants=target.quantity,
+                    shows_mode=mode, wants_mode=target.mode,
+                )]  # fmt: skip
             case Lost(lasted_s, why):
                 return [told.NotTaken(step=target.key, at=at, source=source, lasted_s=lasted_s, why=why)]
             case Froze():

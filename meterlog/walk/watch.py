@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from meterlog.procedure.steps import Step
     from meterlog.readings import Capture, Reading, Timing
     from meterlog.settle import Answer, State, Want
+    from meterlog.walk.open_proof import ClosingShort
     from meterlog.walk.sloped import Sloped
     from meterlog.walk.timed import Switched
 
@@ -36,6 +37,7 @@ class OtherFunction:
     """An instrument stands on a function that the step does not want."""
 
     shows: str
+    mode: str
 
 
 Heard = Signal | LeftPoints | OtherFunction | Runs | Ran
@@ -54,6 +56,7 @@ class Watch:
         self._answers: dict[Key, Answer | Switched | Sloped] = {}
         self._functions: FunctionWatch | None = None
         self._lift: tuple[Key, Lift, Capture] | None = None
+        self._closing: ClosingShort | None = None
         self._lifted: Key | None = None
         self._again = False
         self.target: Step | None = None
@@ -72,9 +75,9 @@ class Watch:
             self._look_at(key, stream)
         self._lifted = None
 
-    def await_lift(self, key: Key, capture: Capture, at: float) -> None:
-        """From now on only see whether the leads leave what was captured."""
-        self._lift, self._answers = (key, Lift(at), capture), {}
+    def await_lift(self, key: Key, capture: Capture, at: float, closing: ClosingShort | None = None) -> None:
+        """From now on only see whether the leads leave what was captured, and a short that still belongs to it."""
+        self._lift, self._answers, self._closing = (key, Lift(at), capture), {}, closing
 
     def remember(self, key: Key, capture: Capture) -> None:
         """Keep a captured plateau: to stand there still is no new answer. And take no second one."""
@@ -182,7 +185,8 @@ class Watch:
             return
         sort = want.sort(stream.last.reading, stream)
         if sort is not Sort.OTHER:
-            lifted = sort is Sort.APART or key == self._lifted
+            left = key == self._lifted or want.has_left(stream.last.reading, stream)
+            lifted = sort is Sort.APART or left
             answer = answer_for(step, want, stream, again=self._again, lifted=lifted)
             self._answers[key] = answer
             if not lifted and sort is not Sort.FROZEN and not stream.after_silence:
@@ -194,7 +198,7 @@ class Watch:
         assert want is not None
         out: list[tuple[Key, Heard]] = []
         if self._functions and self._functions.take(key[0], form):
-            out.append((key, OtherFunction(form.quantity)))
+            out.append((key, OtherFunction(form.quantity, form.mode)))
         sort = want.sort(sample.reading, stream)
         if step.instrument not in ("", key[0]):
             return out
@@ -210,7 +214,10 @@ class Watch:
         waits_for, lift, capture = self._lift
         if key != waits_for:
             return []
-        lifted = lift.take(self._sort_after(capture, sample, stream), sample.at)
+        sort = self._sort_after(capture, sample, stream)
+        lifted = lift.take(sort, sample.at)
+        if self._closing is not None and sort is not Sort.OTHER:
+            lifted = self._closing.take(sample, sort, lifted=lifted)
         if not lifted and not lift.function_changed:
             return []
         self._lift, self._lifted = None, key if lifted else None

@@ -90,7 +90,9 @@ def test_a_frozen_number_is_no_answer():
 def test_a_wrong_function_is_told_once_and_files_nothing():
     bench = two_steps()
     told = bench.show(VOLT, 1500, 10.0)
-    assert told == [WrongFunction(step="a", at=0.5, source="meter", shows="voltage", wants="resistance")]
+    assert told == [
+        WrongFunction(step="a", at=0.5, source="meter", shows="voltage", wants="resistance", shows_mode="dc")
+    ]
     bench.show(OHM, 470, 5.0)
     assert bench.captured() == []
 
