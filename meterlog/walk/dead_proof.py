@@ -31,7 +31,7 @@ class DeadProof(Proof):
     and lower. Points that float wander on a fine display as the air does: within what leads pick up,
     that is steady enough where nothing steadier is seen. Volts that fall, and are gone at once, tell of
     leads that left a charge, for the air reads as a dead point does: the proof begins again. Signals
-    `Stage` "points" and "source"; `Lost` when the second source finds nothing near zero.
+    `Stage` "points" and "source"; `Lost` when the second source finds nothing near zero, or a charge.
     """
 
     def __init__(
@@ -47,7 +47,7 @@ class DeadProof(Proof):
         self._first: tuple[int, int] | None = None
         self._at_source = Spell(SOURCE_S)
         self._lowest: Capture | None = None
-        self._floats, self._left_charge = False, False
+        self._floats, self._charged, self._left_charge = False, False, False
         self._charge: Spell | None = None
         self._low_since: float | None = None
         self._clear_windows()
@@ -127,25 +127,20 @@ class DeadProof(Proof):
             self._left_charge = self._left_charge or (charged and fell_s < FALL_S)
             self._charge = Spell(CHARGE_S)
         elif self._charge is not None and sample.reading.form.mode != "ac":
-            self._charge.add(sample)
+            self._charged = self._charge.add(sample) or self._charged
 
     def _sourced(self) -> list[Signal]:
         span, lowest = self._at_source.span, self._lowest
         if self._first is None:
             self._first = span
             return [Stage("points")]
+        if self._left_charge or (lowest is None and self._charged):
+            self._start_again()
+            self.state = State.LIFT_FIRST
+            return [Lost(CHARGE_S, "not proved dead: a charge was there; discharge it, and begin at the source")]
         if lowest is None:
             self._first = span
             return []
-        if self._left_charge:
-            self._start_again()
-            self.state = State.LIFT_FIRST
-            return [
-                Lost(
-                    lowest.ended - lowest.started,
-                    "not proved dead: the leads left a charge; discharge it and begin again",
-                )
-            ]
         if _size(lowest) <= self._dead:
             return self._captured(_proved(lowest, "dead proved", (self._first, span)))
         self._start_again()

@@ -148,3 +148,8 @@ def test_the_manual_of_recordings_names_every_act_and_key(files):
 def test_a_source_that_is_not_there_is_told(files):
     result = run(files, "--profile", "scale=handheld-segments")
     assert str(result.exception) == "no recording comes from 'scale'; there are: session"
+
+
+def test_a_jurisdiction_or_an_entry_that_the_procedure_has_not_is_refused(files):
+    assert str(run(files, "--where", "mars").exception) == "this procedure has no limits for 'mars'"
+    assert str(run(files, "--plate", "rated power=9 W").exception) == "small asks for no 'rated power'"

@@ -162,3 +162,22 @@ def test_an_act_is_one_of_the_known_words():
         "expected an act, one of next, back, again, skip, note, confirm, wanting, go to, start, stop, acknowledge, "
         "override, press; saw 'nextt'"
     )
+
+
+def test_in_a_replay_who_skips_has_read_the_cautions():
+    bench = Bench(step("a"), step("b"), cautions=("unplug",))
+    assert names(bench.act("skip no access")) == ["Acknowledged", "StepBegan", "Passed", "StepBegan"]
+    bench.open()
+    bench.show(OHM, 470, 4.0)
+    assert bench.captured() == [("b", "47.0")]
+
+
+def test_in_a_replay_who_goes_to_a_step_has_read_the_cautions():
+    bench = Bench(step("a"), step("b"), cautions=("unplug",))
+    bench.act("go to b")
+    assert bench.walk.step.key == "b"
+
+
+def test_at_the_bench_nothing_is_skipped_before_the_cautions():
+    bench = Bench(step("a"), assume=NOTHING, cautions=("unplug",))
+    assert [h.why for h in bench.act("skip no access")] == ["No step is at hand."]

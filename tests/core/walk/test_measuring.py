@@ -2,6 +2,7 @@
 
 from walking import HELD, KOHM, OHM, VOLT, Bench, names, step
 
+from meterlog.readings import Form
 from meterlog.walk.happenings import Captured, NotTaken, WrongFunction
 
 
@@ -103,3 +104,28 @@ def test_a_contact_without_a_capture_is_told():
     bench.show(OHM, [470, 520], 3.0)
     told = bench.open()
     assert told == [NotTaken(step="a", at=bench.at - 1.0, source="meter", lasted_s=2.75)]
+
+
+MILLIOHM = Form(quantity="resistance", unit="ohm", scale=1.0, decimals=4)
+HELD_BY_HAND = (2412, 2533, 2466, 2391, 2578, 2440, 2517, 2402)
+
+
+def test_a_display_of_many_digits_may_see_the_contact_wander():
+    bench = two_steps()
+    bench.open()
+    bench.show(MILLIOHM, HELD_BY_HAND, 4.0)
+    assert [step for step, _ in bench.captured()] == ["a"]
+
+
+def test_a_winding_whose_current_settles_is_no_contact_that_wanders():
+    bench = two_steps()
+    bench.open()
+    bench.show(MILLIOHM, range(2900, 2400, -25), 5.0)
+    assert bench.captured() == []
+
+
+def test_a_contact_that_wanders_further_is_not_taken():
+    bench = two_steps()
+    bench.open()
+    bench.show(MILLIOHM, [2000 + 4 * (counts - 2000) for counts in HELD_BY_HAND], 6.0)
+    assert bench.captured() == []

@@ -3,6 +3,7 @@
 from walking import JUNCTION, KOHM, OHM, OPEN_JUNCTION, VOLT, Bench, names, step
 
 from meterlog.procedure.steps import Limit, StepKind
+from meterlog.readings import Form
 from meterlog.walk.happenings import Captured, NotTaken, Proof
 
 SHORT, POINTS_SHORTED, FIVE_OHM = 2, 3, 50
@@ -165,3 +166,114 @@ def test_a_steady_voltage_is_not_proved_dead():
     told = bench.show(VOLT, 9050, 1.75)
     why = "not proved dead: the lowest steady reading was 5.000 V"
     assert told == [NotTaken(step="d", at=told[0].at, source="meter", lasted_s=3.0, why=why)]
+
+
+MILLIVOLT = Form(quantity="voltage", mode="dc", unit="mV", scale=1e-3, decimals=1)
+NEAR_NOTHING = (10, -62, 35, 80, -21, -74, 52, 5)
+
+
+def test_points_that_float_wander_on_a_fine_display_and_are_dead():
+    bench = dead_step()
+    bench.show(VOLT, 9050, 1.75)
+    bench.show(MILLIVOLT, NEAR_NOTHING, 5.0)
+    bench.show(VOLT, 9050, 1.75)
+    assert [h.capture.how for h in bench.told if isinstance(h, Captured)] == ["dead proved"]
+
+
+def test_steady_points_are_preferred_to_points_that_wander():
+    bench = dead_step()
+    bench.show(VOLT, 9050, 1.75)
+    bench.show(MILLIVOLT, NEAR_NOTHING, 5.0)
+    bench.show(VOLT, 150, 4.0)
+    bench.show(MILLIVOLT, NEAR_NOTHING, 5.0)
+    bench.show(VOLT, 9050, 1.75)
+    assert bench.captured() == [("d", "0.150")]
+
+
+CHARGE_WAS_THERE = "not proved dead: a charge was there; discharge it, and begin at the source"
+
+
+def falling(start, stop, seconds):
+    """Counts that fall as a charge does, four a second."""
+    n = round(seconds * 4)
+    return [round(start * (stop / start) ** (i / n)) for i in range(n)]
+
+
+def test_leads_that_left_a_charge_prove_nothing_in_the_air():
+    bench = dead_step(top=34.0)
+    bench.show(VOLT, 9050, 1.75)
+    bench.show(VOLT, 3, 1.0)
+    bench.show(VOLT, falling(30000, 2600, 20.0), 20.0)
+    bench.show(VOLT, 3, 5.0)
+    told = bench.show(VOLT, 9050, 1.75)
+    assert [h.why for h in told if isinstance(h, NotTaken)] == [CHARGE_WAS_THERE]
+    bench.show(VOLT, 3, 5.0)
+    bench.show(VOLT, 9050, 1.75)
+    assert bench.captured() == []
+    bench.show(VOLT, 3, 5.0)
+    bench.show(VOLT, 9050, 1.75)
+    assert bench.captured() == [("d", "0.003")]
+
+
+def test_a_charge_that_runs_down_at_the_points_is_dead_when_it_is_gone():
+    bench = dead_step(top=34.0)
+    bench.show(VOLT, 9050, 1.75)
+    bench.show(VOLT, 3, 1.0)
+    bench.show(VOLT, falling(30000, 3, 40.0), 40.0)
+    bench.show(VOLT, 3, 4.0)
+    bench.show(VOLT, 9050, 1.75)
+    assert bench.captured() == [("d", "0.003")]
+
+
+def test_a_charge_that_falls_through_the_volts_of_the_source_is_no_source():
+    bench = dead_step(top=34.0)
+    bench.show(VOLT, falling(12000, 6000, 20.0), 20.0)
+    assert [h for h in bench.told if isinstance(h, Proof)] == []
+
+
+def test_a_charge_still_falling_at_the_second_source_is_told():
+    bench = dead_step(top=34.0)
+    bench.show(VOLT, 9050, 1.75)
+    bench.show(VOLT, 3, 1.0)
+    bench.show(VOLT, falling(30000, 2600, 12.0), 12.0)
+    told = bench.show(VOLT, 9050, 1.75)
+    assert [h.why for h in told if isinstance(h, NotTaken)] == [CHARGE_WAS_THERE]
+
+
+def leak_then(*following):
+    bench = Bench(step("o", kind=StepKind.OPEN, hold_s=3.0), *following)
+    bench.open()
+    bench.show(OHM, SHORT, 1.25)
+    bench.open(1.0)
+    bench.show(KOHM, 3000, 4.0)
+    bench.open(1.0)
+    return bench
+
+
+def test_the_short_that_closes_a_leaks_test_answers_no_other_step():
+    bench = leak_then(step("next"))
+    bench.show(OHM, SHORT, 4.0)
+    bench.open(1.0)
+    bench.show(OHM, 470, 4.0)
+    assert bench.captured() == [("o", "3.000"), ("next", "47.0")]
+
+
+def test_after_a_leak_the_next_points_may_be_touched_at_once():
+    bench = leak_then(step("next"))
+    bench.show(OHM, 470, 4.0)
+    assert bench.captured() == [("o", "3.000"), ("next", "47.0")]
+
+
+def test_a_short_long_after_a_leak_is_the_next_step():
+    bench = leak_then(step("next"))
+    bench.open(3.0)
+    bench.show(OHM, SHORT, 4.0)
+    assert bench.captured() == [("o", "3.000"), ("next", "0.2")]
+
+
+def test_a_leak_before_another_open_step_takes_the_short_as_its_beginning():
+    bench = leak_then(step("again", kind=StepKind.OPEN, hold_s=3.0))
+    bench.show(OHM, SHORT, 1.25)
+    bench.open(4.0)
+    bench.show(OHM, SHORT, 1.25)
+    assert [h.capture.how for h in bench.told if isinstance(h, Captured)] == ["settled", "open proved"]

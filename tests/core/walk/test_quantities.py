@@ -4,6 +4,7 @@ import pytest
 from walking import ABOVE, AMPERE, CELSIUS, FARAD, INSULATION, OHM, OVER, OVER_FARAD, VOLT, Bench, names, step
 
 from meterlog.procedure.steps import Limit, StepKind
+from meterlog.readings import Form
 from meterlog.walk.happenings import Captured, NotTaken, Timed
 
 PER_SECOND = {"gap": 1.0}
@@ -18,6 +19,23 @@ def test_a_stray_capacitance_is_the_air():
     bench.show(FARAD, 4, 20.0)
     bench.show(FARAD, 10230, 5.0)
     assert how(bench) == [("c", "102.30", "settled")]
+
+
+def test_leads_and_hands_beside_each_other_are_the_air_to_a_meter_of_picofarads():
+    picofarads = Form(quantity="capacitance", unit="nF", scale=1e-9, decimals=3)
+    bench = Bench(step("c", "capacitance"))
+    bench.show(picofarads, [42, 44, 41], 20.0)
+    bench.show(picofarads, 1023, 5.0)
+    assert how(bench) == [("c", "1.023", "settled")]
+
+
+def test_a_step_for_a_small_capacitor_takes_less_for_the_air():
+    picofarads = Form(quantity="capacitance", unit="nF", scale=1e-9, decimals=3)
+    small = Limit(low=42e-12, high=52e-12, unit="F", text="", source="")
+    bench = Bench(step("c", "capacitance", limits=(small,)))
+    bench.show(picofarads, 9, 4.0)
+    bench.show(picofarads, 47, 5.0)
+    assert how(bench) == [("c", "0.047", "settled")]
 
 
 def test_overload_is_an_answer_for_capacitance_when_it_stays():
@@ -234,3 +252,15 @@ def test_a_plateau_that_was_captured_is_no_second_answer():
     assert [key for key, _, _ in how(bench)] == ["cold", "r"]
     bench.show(CELSIUS, 600, 25.0, source="thermometer")
     assert how(bench)[-1] == ("hot", "60.0", "settled")
+
+
+def test_a_probe_goes_from_one_warm_thing_to_the_next():
+    """It never rests in the air between, and another step is answered meanwhile."""
+    bench = Bench(step("warm", "temperature"), step("r"), step("warmer", "temperature"), **PER_SECOND)
+    bench.show(CELSIUS, 213, 3.0, source="probe")
+    bench.show(CELSIUS, 600, 22.0, source="probe")
+    bench.show(CELSIUS, range(500, 300, -40), 5.0, source="probe")
+    bench.open(3.0)
+    bench.show(OHM, 470, 6.0)
+    bench.show(CELSIUS, 650, 22.0, source="probe")
+    assert how(bench) == [("warm", "60.0", "settled"), ("r", "47.0", "settled"), ("warmer", "65.0", "settled")]
