@@ -109,6 +109,11 @@ def bench_of(path: Path) -> BenchFile:
         raise CannotDo(
             f"the bench file {path} can't be read: {error.strerror}", "make one with: meterlog bench new > bench.yaml"
         ) from None
+    except UnicodeDecodeError as error:
+        raise CannotDo(
+            f"the bench file {path} is no UTF-8 text: byte {error.start} is 0x{error.object[error.start]:02X}",
+            "save it as UTF-8, or make one with: meterlog bench new > bench.yaml",
+        ) from None
     return read_bench(text, str(path))
 
 

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 Message = dict[str, Any]
 
 LONGEST_NAME = 1000
+LONGEST_REF = 60
 FREE_TEXTS = ("text", "reason", "content")
 MOST_TEXTS = {"plate": 100, "entries": 100, "personal": DIGESTS_A_JOB}
 LARGEST_PHOTO = 8_000_000
@@ -73,11 +74,16 @@ def _open_job(loop: BenchLoop, message: Message) -> Message:
     path = find(_text(message, "procedure"), "profiles/procedures")
     procedure = read_procedure(text_of(path), str(path))
     ref = _text(message, "ref", "") or _new_ref(loop)
+    if len(ref) > LONGEST_REF or "/" in ref:
+        raise CannotDo(
+            f"a job's reference has at most {LONGEST_REF} characters and no slash", "choose another one with --ref"
+        )
     if loop.writer.has_job(ref):
         raise CannotDo(f"there is a job {ref} already", "choose another reference with --ref")
     where = _text(message, "where", "")
     if where and where not in procedure.where:
-        raise CannotDo(f"this procedure has no limits for {where!r}", near_miss(where, procedure.where))
+        hint = near_miss(where, procedure.where) or "its limits are the same everywhere: leave --where out"
+        raise CannotDo(f"this procedure has no limits for {where!r}", hint)
     entries = _texts(message, "plate")
     check_entries(procedure, entries)
     loop.desk.open(

@@ -54,6 +54,18 @@ def test_a_second_daemon_is_refused_naming_the_first(daemon):
     assert f"already written by another daemon (process {daemon.process.pid}" in done.stderr
 
 
+@pytest.mark.parametrize("command", [["listen"], ["bench", "check"]])
+def test_a_bench_file_that_is_no_text_is_called_so(tmp_path, command):
+    bench = tmp_path / "bench.yaml"
+    bench.write_bytes(b"bench: \xff\n")
+    done = run(*command, "--bench", str(bench), check=False)
+    assert (done.returncode, done.stderr) == (
+        3,
+        f"the bench file {bench} is no UTF-8 text: byte 7 is 0xFF\n"
+        "  save it as UTF-8, or make one with: meterlog bench new > bench.yaml\n",
+    )
+
+
 def test_a_pulled_cable_is_told_and_the_other_link_goes_on(daemon, wires):
     ohms, celsius = wires
     wait_until(lambda: daemon.link("multimeter")["state"] == "listening", "the link open")

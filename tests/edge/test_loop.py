@@ -237,6 +237,19 @@ NASTY = [
 ]
 
 
+NO_REFERENCE = ("a job's reference has at most 60 characters and no slash", "choose another one with --ref")
+NO_LIMITS = ("this procedure has no limits for 'nowhere'", "its limits are the same everywhere: leave --where out")
+
+
+@pytest.mark.parametrize(
+    ("said", "told"),
+    [({"ref": "x" * 61}, NO_REFERENCE), ({"ref": "kitchen/7"}, NO_REFERENCE), ({"where": "nowhere"}, NO_LIMITS)],
+)
+def test_a_job_that_cannot_be_opened_says_why(loop, said, told):
+    answered = loop.ask(do="open job", procedure="kettle-or-urn", **said)
+    assert (answered["error"], answered["hint"]) == told
+
+
 def test_no_request_ends_the_loop(loop):
     """Each is done or refused in words; what is done can be committed, sealed and audited."""
     loop.ask(do="open job", procedure="microwave-oven", ref="K-7")
