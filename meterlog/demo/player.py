@@ -17,7 +17,7 @@ from meterlog.errors import CannotDo
 from meterlog.walk import parse_act
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Sequence
     from pathlib import Path
 
     from meterlog.recording import Event
@@ -44,12 +44,13 @@ class Terminal:
 
 
 def play(
-    events: Sequence[tuple[float, str, Event]], terminals: dict[str, Terminal], database: Path, speed: float,
-    told: Callable[[str], None],
-) -> None:  # fmt: skip
+    events: Sequence[tuple[float, str, Event]], terminals: dict[str, Terminal], database: Path, speed: float
+) -> None:
     """Play a job's events, `speed` times faster than they happened.
 
     When the bench was not ready for an act and the person had to wait, all that follows waits too.
+
+    Raises: CannotDo, when the bench does not take an act: what follows would answer other steps than it did.
     """
     began = time.monotonic()
     late = 0.0
@@ -60,11 +61,11 @@ def play(
             terminals[source].write(event.data)
         elif event.kind == "act":
             before = time.monotonic()
-            _do(event.word, database, told)
+            _do(event.word, database, speed)
             late += time.monotonic() - before
 
 
-def _do(words: str, database: Path, told: Callable[[str], None]) -> None:
+def _do(words: str, database: Path, speed: float) -> None:
     """Do what the person did; once more, for a while, when the bench is not ready for it yet."""
     act = parse_act(words)
     deadline = time.monotonic() + ACCEPTED_WITHIN_S
@@ -73,8 +74,10 @@ def _do(words: str, database: Path, told: Callable[[str], None]) -> None:
             ask(database, "act", word=act.word, step=act.step, text=act.text, who="repairer (invented)")
         except CannotDo as refused:
             if time.monotonic() > deadline:
-                told(f"the bench did not take {words!r}: {refused}")
-                return
+                raise CannotDo(
+                    f"the demo lost its pace, as on a busy machine: {words!r} was not taken. {refused}",
+                    f"play it slower: meterlog demo --speed {max(1.0, speed / 2):g}",
+                ) from None
             time.sleep(0.02)
         else:
             return

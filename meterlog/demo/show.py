@@ -32,7 +32,8 @@ def run_demo(folder: Path, speed: float, told: Callable[[str], None]) -> Path:
 
     It lies in `folder`, or beside it where an earlier demo lies there: what was recorded stays.
 
-    Raises: CannotDo, when the folder can't be written or the daemon does not start.
+    Raises: CannotDo, when the folder can't be written, the daemon does not start, or the machine is too busy to
+    keep the pace.
     """
     folder = _fresh(folder)
     database = folder / "demo.db"
@@ -47,7 +48,7 @@ def run_demo(folder: Path, speed: float, told: Callable[[str], None]) -> Path:
                     personal=dict(job.personal), who="repairer (invented)",
                 )["job"]  # fmt: skip
                 told(f"job {ref}: {job.procedure}, played {speed:g} times as fast as it happened")
-                play(timeline(job), terminals, database, speed, told)
+                play(timeline(job), terminals, database, speed)
                 time.sleep(2.0 / speed)
                 ask(database, "close job", who="repairer (invented)")
     finally:

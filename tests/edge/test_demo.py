@@ -5,6 +5,10 @@ import json
 import pytest
 from edge.bench import run
 
+from meterlog.demo import player
+from meterlog.errors import CannotDo
+from meterlog.recording import Event
+
 STORY = {  # what the invented scenario must come to, by job and step: outcomes in order
     ("kitchen-oven", "diode-forward"): ["fail", "pass"],
     ("kitchen-oven", "diode-reverse"): ["fail", "pass"],
@@ -64,3 +68,17 @@ def test_a_method_takes_kept_captures(played):
     assert "gain of the meter" in done.stdout
     missing = run("evaluate", "ratio", "above=kitchen-oven/none", "below=1 ohm", "--db", str(database), check=False)
     assert missing.stderr.startswith("step 'none' of job kitchen-oven has no capture\n")
+
+
+def test_a_demo_that_lost_its_pace_ends_in_words(monkeypatch, tmp_path):
+    """On a machine that stalls, a missed contact would shift all that follows: no half story is shown as the whole."""
+
+    def refuse(*_, **__):
+        raise CannotDo("Nothing waits to be confirmed.")
+
+    monkeypatch.setattr(player, "ask", refuse)
+    monkeypatch.setattr(player, "ACCEPTED_WITHIN_S", 0.0)
+    with pytest.raises(CannotDo) as ended:
+        player.play([(0.0, "multimeter", Event(0.0, "act", word="press"))], {}, tmp_path / "demo.db", 20.0)
+    assert str(ended.value).startswith("the demo lost its pace, as on a busy machine: 'press' was not taken. Nothing")
+    assert ended.value.hint == "play it slower: meterlog demo --speed 10"
