@@ -42,6 +42,7 @@ def _rows(former: Former) -> list[tuple[str, bool]]:
     for place, source in enumerate(former.sources, start=4):
         met = {key[place] for key in former.full_keys()}
         if isinstance(source, Table):
+            met = set(map(source.row, met))
             rows += [
                 (f"{source.who} {shown(code)}", code in met or bool(facts.reject))
                 for code, facts in source.rows.items()

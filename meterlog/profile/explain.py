@@ -117,7 +117,7 @@ class Explainer:
             code = found[f"v_{name}"]
             under = getattr(said, "under", "")
             code = (found.get(f"v_{under}"), code) if under else code
-            facts = table.rows.get(code)
+            facts = table.rows.get(table.row(code))
             words += f", {facts_in_words(facts)}" if facts is not None else f", no meaning for {shown_code(code)}"
         return words + _line(said.where)
 
@@ -158,11 +158,12 @@ def _value(name: str, found: dict[str, Any]) -> str:
         )
     if f"{name}_before" in found:
         special = found.get(f"{name}_special")
-        if special:
+        if special is not None:
             return repr(special.decode("latin-1"))
         parts = [found.get(f"{name}_{part}") or b"" for part in ("sign", "before", "after")]
-        point = b"." if parts[2] else b""
-        return (parts[0] + parts[1] + point + parts[2]).decode("latin-1")
+        point, exponent = b"." if parts[2] else b"", found.get(f"{name}_exponent")
+        power = b"E" + exponent if exponent else b""
+        return (parts[0] + parts[1] + point + parts[2] + power).decode("latin-1")
     counts = f"counts{name.removeprefix('r_')}" if name.startswith("r_") else "counts0"
     return f"{found[counts]}" if counts in found else "not reached"
 

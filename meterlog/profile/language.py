@@ -203,7 +203,11 @@ class Field:
     means: Mapping[str, Facts | Mapping[str, Facts]] = key(
         "what each code means; any other rejects the frame", MEANS, {}
     )
-    under: str = key("the field whose code chooses the table in `means`", w.FIELD_NAME, "")
+    under: str = key(
+        "the field whose code chooses the table in `means`; words there, in place of a table, hold for any code",
+        w.FIELD_NAME,
+        "",
+    )
     special: Mapping[str, Facts] = key(
         "values that are no number, such as OL: overload", MapOf(w.CODE, w.FACTS, least=1), {}
     )

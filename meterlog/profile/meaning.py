@@ -21,19 +21,25 @@ Entry = tuple[Form | None, int | None, Form | None]
 The form is None where the codes say that there is no reading."""
 
 NOTHING: Entry = (None, None, None)
+ANY = object()
+"""Stands in a row below another field's code for every code."""
 Found = list[tuple[str, Facts]] | str
 
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """A field's codes and what they mean; a code of two is a row below another field's."""
+    """A field's codes and what they mean; a code of two is a row below another field's, (code, ANY) all of them."""
 
     who: str
     rows: Mapping[Hashable, Facts]
     under: str = ""
 
+    def row(self, code: Hashable) -> Hashable:
+        """The code under which a row holds this one."""
+        return code if code in self.rows or not isinstance(code, tuple) else (code[0], ANY)
+
     def look_up(self, code: Hashable) -> Found:
-        facts = self.rows.get(code)
+        facts = self.rows.get(self.row(code))
         if facts is None and code is None:
             return f"nothing has told {self.who} yet"
         return [(self.who, facts)] if facts is not None else f"{self.who}: no meaning for {shown(code)}"
@@ -90,6 +96,8 @@ Source = Table | Lamps | ChannelText
 
 def shown(code: Hashable) -> str:
     """A code as a manual would print it."""
+    if code is ANY:
+        return "any code"
     if isinstance(code, tuple):
         return " with ".join(map(shown, code))
     if isinstance(code, bytes):

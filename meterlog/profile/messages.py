@@ -14,7 +14,7 @@ from meterlog.profile.kinds import Kind
 from meterlog.profile.lamps import lamps
 from meterlog.profile.language import Check, Field, Says, Shows
 from meterlog.profile.lines import Parts, Pattern, Template, holes, late_values
-from meterlog.profile.meaning import SAID, ChannelText, Former, Source, Table, fixed_facts
+from meterlog.profile.meaning import ANY, SAID, ChannelText, Former, Source, Table, fixed_facts
 from meterlog.profile.numbers import Numbers
 from meterlog.profile.proof import write_check
 from meterlog.profile.values import Value, Values, code_key
@@ -265,12 +265,10 @@ class MessageCompiler:
             expr = f"({upper.expr}, {value.expr})"
         for code, facts in said.means.items():
             if isinstance(facts, Facts):
-                if upper is not None:
-                    said.where.tell(
-                        self.problems, "means", expected=f"for each code of {said.under}, a table of codes", saw=code
-                    )
-                    continue
-                rows |= dict.fromkeys(self._codes(said, value, (code,)), facts)
+                if upper is None or upper.field is None:
+                    rows |= dict.fromkeys(self._codes(said, value, (code,)), facts)
+                else:
+                    rows |= {(outer, ANY): facts for outer in self._codes(upper.field, upper, (code,))}
             elif upper is None or upper.field is None:
                 said.where.tell(
                     self.problems,
