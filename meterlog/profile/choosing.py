@@ -96,7 +96,7 @@ def _known_by(message: Message, layout: Layout, problems: Problems) -> Callable[
     if when.byte or when.bytes or when.bits:
         conditions += _placed(when, values)
     if values.needs:
-        conditions.insert(0, f"len(f) >= {values.needs}")
+        conditions.insert(0, f"len(f) >= {values.needs + (0 if layout.uneven else layout.tail)}")
     code.add(f"return {' and '.join(conditions) or 'True'}")
     decode, _, _ = code.functions("known")
     return lambda frame: bool(decode(frame, {}))

@@ -21,7 +21,7 @@ def sharpened(cut: Cut, base: int, says: Says | None) -> tuple[frozenset[int] | 
     found = classes(cut)
     for said in says.fields.values() if says else ():
         place, low, mask = _one_byte(said)
-        index = place - base if place >= 0 else place + len(found)
+        index = place - base if place >= 0 else place + len(found) - tail_of(cut)
         codes = _codes(said)
         if not codes or mask == 0 or not 0 <= index < len(found):
             continue
@@ -53,12 +53,16 @@ def _codes(said: Field) -> set[int]:
         return set()
 
 
+def tail_of(cut: Cut) -> int:
+    """Bytes of the end mark, the longest where there are several."""
+    return max(map(len, cut.end), default=0)
+
+
 def layout_of(cut: Cut, base: int, says: Says | None = None) -> Layout:
     """How places in these frames are counted; `says`: the message, where there is but one."""
     length = cut.length if isinstance(cut.length, int) else None
-    tail = len(cut.end[0]) if cut.end and length is None and not cut.length else 0
     allowed = sharpened(cut, base, says) if length else ()
-    return Layout(base=base, tail=tail, length=length, allowed=allowed)
+    return Layout(base=base, tail=tail_of(cut), length=length, allowed=allowed, uneven=len(set(map(len, cut.end))) > 1)
 
 
 def framer_of(cut: Cut, layout: Layout, problems: Problems) -> Framer | None:

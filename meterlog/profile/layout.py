@@ -20,12 +20,14 @@ class Layout:
         tail: bytes of the end mark, which places counted from the end leave out.
         length: bytes of every frame, None where it varies.
         allowed: what each byte of a frame of fixed length may be, where the framer sees to it.
+        uneven: there are end marks of several lengths, so that nothing can be counted from the end.
     """
 
     base: int
     tail: int
     length: int | None
     allowed: tuple[frozenset[int] | None, ...] = ()
+    uneven: bool = False
 
     def index(self, place: int) -> int:
         """A Python index from a place as the profile writes it, from the front where that is known."""
@@ -49,12 +51,6 @@ class Layout:
         if (first < 0) != (end is None or end < 0):
             return None
         return (0 if end is None else end) - first
-
-    def needs(self, span: Span) -> int:
-        """The shortest frame that has these bytes."""
-        first, end = self.bounds(span)
-        least_front = max(first + 1, (end or 0)) if first >= 0 else -first
-        return least_front - (end or 0) if first >= 0 and (end is None or end < 0) else least_front
 
 
 def integer(layout: Layout, span: Span, *, signed: bool, order: str) -> str:

@@ -13,7 +13,7 @@ from meterlog.profile.facts import NO_FACTS, Facts
 from meterlog.profile.kinds import Kind
 from meterlog.profile.lamps import lamps
 from meterlog.profile.language import Check, Field, Says, Shows
-from meterlog.profile.lines import Parts, Pattern, Template, holes, late_values
+from meterlog.profile.lines import Parts, Pattern, Template, body, holes, late_values
 from meterlog.profile.meaning import ANY, SAID, ChannelText, Former, Source, Table, fixed_facts
 from meterlog.profile.numbers import Numbers
 from meterlog.profile.proof import write_check
@@ -103,8 +103,7 @@ class MessageCompiler:
             return None
         self._finish([former for former in formers if former])
         if self.values.needs and self.around.layout.length is None:
-            reason = self.code.constant(f"too short: at least {self.values.needs} bytes are looked at", "why")
-            self.code.first(f"if len(f) < {self.values.needs}: return {reason}")
+            self._long_enough()
         decode, trace, source = self.code.functions(f"decode_{self.name}")
         return Message(
             name=self.name,
@@ -116,6 +115,14 @@ class MessageCompiler:
             formers=tuple(former for former in formers if former),
             values=dict(self.values.known),
         )
+
+    def _long_enough(self) -> None:
+        """Code that rejects a frame that has not all the bytes that are looked at."""
+        needs = self.values.needs
+        reason = self.code.constant(f"too short: at least {needs} bytes are looked at", "why")
+        uneven = self.around.layout.uneven
+        text = body(self.code, b"", self.around.ends) if uneven else "f"
+        self.code.first(f"if len({text}) < {needs + (0 if uneven else self.around.layout.tail)}: return {reason}")
 
     # -- where the fields are ---------------------------------------------------
 

@@ -61,7 +61,7 @@ class Values:
         self.layout = layout
         self.problems = problems
         self.known: dict[str, Value] = {}
-        self.needs = 0  # the shortest frame that has every byte that is looked at
+        self.needs = 0  # bytes before the end mark of the shortest frame that has all that is looked at
 
     def hold(self, value: Value) -> Value:
         """Remember a value; an expression is put into a variable, so that it is worked out once."""
@@ -131,9 +131,16 @@ class Values:
 
     def reach(self, where: Where, places: list[int]) -> None:
         """Tell when a place lies outside a frame of fixed length, or before its first byte."""
+        if self.layout.uneven and min(places) < 0:
+            where.tell(
+                self.problems,
+                expected="places counted from the front, for the end marks differ in length",
+                saw=f"byte {min(places)}",
+            )
+            return
         for place in places:
             index = self.layout.index(place)
-            self.needs = max(self.needs, index + 1 + self.layout.tail if index >= 0 else -index)
+            self.needs = max(self.needs, index + 1 if place >= 0 else -place)
             if place >= 0 and index < 0:
                 where.tell(
                     self.problems,

@@ -81,6 +81,21 @@ examples:
   - {frame: "<STX>99990uO<CR>", shows: overload uohm}
   - {frame: "<STX>99990uC<CR>", rejected: current circuit}
 """,
+    "End marks of two lengths": """
+profile: cold-f
+title: End marks of two lengths
+frame: {end: [<CR><LF>, <LF>]}
+messages:
+  volts:
+    when: {byte: 0, is: 0x56}
+    readings: [{bytes: 1..3, as: digits, unit: V}]
+examples:
+  - {frame: V123<CR><LF>, shows: 123 V}
+  - {frame: V123<LF>, shows: 123 V}
+  - {frame: V12<CR><LF>, rejected: too short}
+  - {frame: V12<LF>, rejected: too short}
+  - {frame: <LF>, rejected: no message}
+""",
 }
 
 
