@@ -9,6 +9,7 @@ from meterlog.profile.examples import shown
 from meterlog.profile.facts import facts_in_words
 from meterlog.profile.meaning import Lamps, Source, Table
 from meterlog.profile.meaning import shown as shown_code
+from meterlog.profile.values import OWN
 from meterlog.readings import Frame, Rejected, Skipped
 
 if TYPE_CHECKING:
@@ -102,7 +103,7 @@ class Explainer:
             lines.append(self._row(name, field, frame, found, tables.get(name)))
         for place, reading in enumerate(message.says.readings):
             if not reading.value:
-                lines.append(self._row(f"r_{place}", reading, frame, found, None, reading.channel or "value"))
+                lines.append(self._row(f"{OWN}{place}", reading, frame, found, None, reading.channel or "value"))
         for source in {id(s): s for f in message.formers for s in f.sources if isinstance(s, Lamps)}.values():
             lines += self._lamps(message, frame, source)
         return lines
@@ -164,7 +165,7 @@ def _value(name: str, found: dict[str, Any]) -> str:
         point, exponent = b"." if parts[2] else b"", found.get(f"{name}_exponent")
         power = b"E" + exponent if exponent else b""
         return (parts[0] + parts[1] + point + parts[2] + power).decode("latin-1")
-    counts = f"counts{name.removeprefix('r_')}" if name.startswith("r_") else "counts0"
+    counts = f"counts{name.removeprefix(OWN)}" if name.startswith(OWN) else "counts0"
     return f"{found[counts]}" if counts in found else "not reached"
 
 

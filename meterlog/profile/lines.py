@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 
 _HOLE = re.compile(r"\{([a-z0-9_]*)\}")
 _PLAIN = Kind(name="decimal")
+FIGURES = ("decimal", "digits", "hex")
+"""Kinds of text that are figures one after another."""
 
 
 class Template:
@@ -33,11 +35,10 @@ class Template:
         before: Kind | None = None
         for place, piece in enumerate(pieces):
             if place % 2 == 0:
-                pattern += re.sub(rb"(?:\\ )+", b" +", re.escape(piece.encode("latin-1")))
+                pattern += _literal(piece.encode("latin-1"))
                 before = None if piece else before
                 continue
-            following = pieces[place + 1][:1].encode("latin-1")
-            hole, before = self._hole(piece, following, before)
+            hole, before = self._hole(piece, _up_to(pieces[place + 1].encode("latin-1")), before)
             pattern += hole
         pattern += _end(self.ends)
         code = self.values.code
@@ -48,22 +49,22 @@ class Template:
         elif self.groups:
             code.add(f"{', '.join(self.groups)} = m.groups()")
 
-    def _hole(self, name: str, following: bytes, before: Kind | None) -> tuple[bytes, Kind | None]:
-        anything = b"[^" + re.escape(following) + b"]*" if following else b".*"
+    def _hole(self, name: str, anything: bytes, before: Kind | None) -> tuple[bytes, Kind | None]:
+        """The pattern of a field, and how it is read where the next may not tell where it ends."""
         if name in ("", "_"):
             return anything, None
         field = self.says.fields.get(name)
         kind = self._kind(name, field)
         if kind is None:
             return anything, None
-        if kind.is_number_text and before is not None and before.is_number_text and not kind.signed:
+        if before is not None and _ends_openly(before) and kind.name in FIGURES and not kind.signed:
             where = field.where if field else self.says.where
             where.tell(
                 self.values.problems,
                 "text",
                 expected=f"something between two numbers, or a sign before {name!r}",
                 saw=self.says.text,
-                hint="where the sign parts them, say `as: signed decimal`",
+                hint="parted by a sign: `as: signed decimal`; in columns: `bytes` in place of `text`",
             )
         return self._group(name, field, kind, anything), kind
 
@@ -92,13 +93,35 @@ class Template:
             return number_pattern(field, kind)
         variable = f"g_{name}" if kind.name in ("digits", "hex") else f"v_{name}"
         self.groups.append(variable)
-        if kind.name in ("digits", "hex"):
-            return b" *([0-9A-Fa-f]{1,16}) *" if kind.name == "hex" else b" *([0-9]{1,18}) *"
+        if kind.name == "hex":
+            return b" *([0-9A-Fa-f]{1,16}) *"
+        if kind.name == "digits":
+            words = [word_code(word) for word in field.special] if field else []
+            return b" *(" + b"|".join([b"[0-9]{1,18}", *map(re.escape, words)]) + b") *"
         values.known[name] = Value(kind="bytes", name=name, expr=variable, field=field)
         words = _words_of(field)
         if words:
             return _either(words)
         return b"(" + anything + b")"
+
+
+def _literal(piece: bytes) -> bytes:
+    """The pattern of literal text, one blank for any number of them."""
+    return re.sub(rb"(?:\\ )+", b" +", re.escape(piece))
+
+
+def _up_to(piece: bytes) -> bytes:
+    """The pattern of anything, up to where the literal text that follows first stands."""
+    if not piece:
+        return b".*"
+    if not piece.strip(b" ") or len(piece) == 1:
+        return b"[^" + re.escape(piece[:1]) + b"]*"
+    return b"(?:(?!" + _literal(piece) + b").)*+"
+
+
+def _ends_openly(kind: Kind) -> bool:
+    """Whether figures that follow could belong to a number of this kind as well."""
+    return kind.name in FIGURES and kind.before is None
 
 
 def _either(words: list[bytes]) -> bytes:
@@ -142,10 +165,11 @@ class Pattern:
     def __init__(self, says: Says, values: Values, ends: tuple[bytes, ...], numbers: set[str]) -> None:
         self.says, self.values, self.ends, self.numbers = says, values, ends, numbers
 
-    def write(self) -> None:
+    def write(self) -> list[str]:
+        """Code of the whole line; answers the names of the groups."""
         compiled = self._compiled()
         if compiled is None:
-            return
+            return []
         code, values = self.values.code, self.values
         code.add(f"m = {code.constant(compiled.fullmatch, 'match')}({body(code, b'', self.ends)})")
         values.fail("m is None", "does not look like the pattern")
@@ -160,6 +184,7 @@ class Pattern:
             elif name in self.numbers:
                 kind = _PLAIN
             values.hold(values.of_bytes(name, field or bare(Field, self.says.where), f"g_{name}", kind, "the text"))
+        return list(names)
 
     def _compiled(self) -> Any:
         options = re2.Options()

@@ -17,7 +17,7 @@ from meterlog.profile.lines import Parts, Pattern, Template, body, holes, late_v
 from meterlog.profile.meaning import ANY, SAID, ChannelText, Former, Source, Table, fixed_facts
 from meterlog.profile.numbers import Numbers
 from meterlog.profile.proof import write_check
-from meterlog.profile.values import Value, Values, code_key
+from meterlog.profile.values import OWN, Value, Values, code_key
 from meterlog.profile.words import bare
 from meterlog.readings import Reading
 from meterlog.source import near_miss
@@ -135,14 +135,23 @@ class MessageCompiler:
         if says.text:
             Template(says, values, ends, numbers).write()
             late_values(says, values, holes(says.text))
+            self._one_place(holes(says.text), "text")
         elif says.pattern:
-            Pattern(says, values, ends, numbers).write()
+            self._one_place(Pattern(says, values, ends, numbers).write(), "pattern")
         elif says.split:
             self.parts = Parts(says, values, self.around.starts[0] if self.around.starts else b"", ends)
             self.parts.write()
             self.steady = not self.parts.has_header
         if says.repeat and not says.split:
             says.where.tell(self.problems, "repeat", expected="`split` beside it", saw="no such key")
+
+    def _one_place(self, names: list[str], key: str) -> None:
+        """Tell of fields whose place both the line and they themselves say."""
+        for name in names:
+            said = self.says.fields.get(name)
+            ways = [way for way in ("byte", "bytes", "part", "item", "digits") if said and getattr(said, way)]
+            if said and ways:
+                said.where.tell(self.problems, ways[0], expected=f"one place: `{key}` has {name!r} too", saw="two")
 
     def _begin_group(self) -> None:
         """Readings of a repeated group are gathered in a loop."""
@@ -161,8 +170,8 @@ class MessageCompiler:
             value = self.values.known.get(name)
             if said.value and value is not None:
                 codes = self.code.constant(frozenset(self._codes(said, value, said.value)), "codes")
-                reason = f"{name}: expected {' or '.join(said.value)}, saw another code"
-                self.values.fail(f"{value.expr} not in {codes}", reason)
+                reason = f"expected {' or '.join(said.value)}, saw another code"
+                self.values.fail(f"{value.expr} not in {codes}", reason, name)
 
     def _field(self, name: str, said: Field) -> None:
         if said.digits:
@@ -199,7 +208,7 @@ class MessageCompiler:
             if not self.parts.sound(said.part, said.where):
                 return None
             text = self.parts.expression(said.part)
-        used = any(reading.value == name for reading in self.says.readings) or name.startswith("r_")
+        used = any(reading.value == name for reading in self.says.readings) or name.startswith(OWN)
         kind = self.values.kind_of(said, None) if said.kind else Kind(name="decimal" if used else "text")
         if kind is None:
             return None
@@ -293,7 +302,7 @@ class MessageCompiler:
         """Code of one reading; answers what finds its form."""
         name, said_field = said.value, None
         if not said.value:
-            name = f"r_{place}"
+            name = f"{OWN}{place}"
             said_field = replace(
                 bare(Field, said.where),
                 byte=said.byte,

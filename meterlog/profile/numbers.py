@@ -118,10 +118,10 @@ class Numbers:
             if sign:
                 self.code.add(f"if {sign} == b'-': n_{name} = -n_{name}")
             self.code.add(f"e_{name} = len({after}) - int({exponent or 0} or 0)")
-            self.values.fail(f"not 0 <= e_{name} <= 18", f"{name}: {TOO_MANY}")
+            self.values.fail(f"not 0 <= e_{name} <= 18", TOO_MANY, name)
             return Exact(n=f"n_{name}", d=f"10 ** e_{name}")
         if value.kind == "float":
-            self.values.fail(f"not -1e15 < {value.expr} < 1e15", f"{name}: no number")
+            self.values.fail(f"not -1e15 < {value.expr} < 1e15", "no number", name)
             self.code.add(f"n_{name}, m_{name} = {value.expr}.as_integer_ratio()")
             return Exact(n=f"n_{name}", d=f"m_{name}")
         raise ValueError(f"{name} is no number: say `as: decimal` or `as: digits`")
@@ -154,7 +154,7 @@ class Numbers:
 
     def _limit(self, counts: str, name: str) -> None:
         self.code.names["LIMIT"] = COUNTS_LIMIT
-        self.values.fail(f"not -LIMIT < {counts} < LIMIT", f"{name}: {TOO_MANY}")
+        self.values.fail(f"not -LIMIT < {counts} < LIMIT", TOO_MANY, name)
 
     def _whole(self, place: int, value: Value, special: Table | None, decimals: str) -> Digits:
         counts = f"counts{place}"
@@ -180,7 +180,7 @@ class Numbers:
             add(f"{counts} = {f'd{place} = ' if decimals == 'None' else ''}0")
             add(f"if {word} is None:")
             self.code.indent()
-        self.values.fail(f"not -1e15 < {number} < 1e15", f"{value.name}: no number")
+        self.values.fail(f"not -1e15 < {number} < 1e15", "no number", value.name)
         if decimals == "None":
             add(f"{counts}, d{place} = {self.code.constant(_shortest(value.bits == 32), 'shortest')}({number})")
         else:

@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
 NUMBER = rb" *([-+]?) *(?=\.?\d)(\d{0,15}+)\.?+(\d{0,15}+)(?:[eE]([-+]?\d{1,2}))? *"
 """A decimal text in four groups: sign, digits before the point, after it, exponent."""
+OWN = "R"
+"""Begins the name of a number whose place a reading says itself; a field's name is in small letters."""
 NOT_A_NUMBER = "nan"
 """The code of every float that is no number; no two of them are equal."""
 
@@ -71,8 +73,10 @@ class Values:
         self.known[value.name] = value
         return value
 
-    def fail(self, condition: str, reason: str) -> None:
-        """Code that rejects the frame when a condition holds."""
+    def fail(self, condition: str, reason: str, name: str = "") -> None:
+        """Code that rejects the frame when a condition holds, for a reason that is a field's where one is named."""
+        if name and not name.startswith(OWN):
+            reason = f"{name}: {reason}"
         self.code.add(f"if {condition}: return {self.code.constant(reason, 'why')}")
 
     def kind_of(self, field: Field, size: int | None) -> Kind | None:
@@ -120,7 +124,9 @@ class Values:
         """Bits of several bytes as one number: plain, decimal figures of four bits, or two's complement."""
         expr, bits = gathered(self.layout, places), sum(place.width for place in places)
         if field.kind == "bcd":
-            return self._figures(name, field, f"'%x' % {expr}", "isdecimal", "bits: a figure that is no decimal", 10)
+            return self._figures(
+                name, field, f"'%x' % {expr}", "isdecimal", "a figure that is no decimal in its bits", 10
+            )
         if field.kind == "signed bits":
             top = 1 << bits - 1
             return Value(kind="int", name=name, expr=f"({expr} ^ {top}) - {top}", bits=bits, sign="i", field=field)
@@ -195,7 +201,7 @@ class Values:
         if kind.name.endswith("bcd"):
             turned = f"{text}[::-1]" if kind.order == "little" else text
             digits = f"{turned}.hex()" + ("[1::2]" if kind.name.startswith("unpacked") else "")
-            return self._figures(name, field, digits, "isdecimal", f"bytes {span}: a figure that is no decimal", 10)
+            return self._figures(name, field, digits, "isdecimal", f"a figure that is no decimal in bytes {span}", 10)
         return self.of_bytes(name, field, text, kind, f"bytes {span}")
 
     def _unpacked(self, span: Span, kind: Kind) -> str | None:
@@ -214,14 +220,14 @@ class Values:
             return Value(kind="bytes", name=name, expr=f"{expr}.strip()", field=field)
         if kind.name == "digits":
             turned = f"{expr}[::-1]" if kind.order == "little" else expr
-            return self._figures(name, field, f"{turned}.strip()", "isdigit", f"{where}: a figure that is no digit", 10)
+            return self._figures(name, field, f"{turned}.strip()", "isdigit", f"other than digits in {where}", 10)
         if kind.name == "hex":
             pattern = self.code.constant(re.compile(rb"[0-9A-Fa-f]{1,16}").fullmatch, "hex")
-            value = self._figures(name, field, f"{expr}.strip()", pattern, f"{where}: no hex digits", 16)
+            value = self._figures(name, field, f"{expr}.strip()", pattern, f"other than hex digits in {where}", 16)
             return self._signed_hex(value) if kind.signed else value
         pattern = self.code.constant(re.compile(number_pattern(field, kind)).fullmatch, "number")
         self.code.add(f"m = {pattern}({expr})")
-        self.fail("m is None", f"{name}: {where} hold no such number")
+        self.fail("m is None", f"no such number in {where}", name)
         parts = number_parts(name, field)
         self.code.add(f"{', '.join(filter(None, parts))} = m.groups()")
         return Value(kind="number", name=name, parts=parts, width=kind.before, field=field)
@@ -241,11 +247,11 @@ class Values:
             special = self.code.constant(words, "special")
             plain = f"t_{name} if t_{name}.__class__ is bytes else t_{name}.encode()"
             self.code.add(f"x_{name} = {plain}")
-            self.fail(f"not ({proved} or x_{name} in {special}) or len(t_{name}) > 18", f"{name}: {reason}")
+            self.fail(f"not ({proved} or x_{name} in {special}) or len(t_{name}) > 18", reason, name)
             self.code.add(f"if x_{name} in {special}: v_{name} = x_{name}")
             self.code.add(f"else: v_{name} = int(t_{name})")
             return Value(kind="int", name=name, expr=f"v_{name}", bits=60, field=field)
-        self.fail(f"not {proved} or len(t_{name}) > 18", f"{name}: {reason}")
+        self.fail(f"not {proved} or len(t_{name}) > 18", reason, name)
         return Value(
             kind="int",
             name=name,

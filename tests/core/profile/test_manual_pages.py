@@ -35,11 +35,13 @@ def played(profile, events, size):
             at += float(rest)
             found += talk.poll(at)[1]
         elif word == "ask":
-            at = max(at, talk.wake_at)
-            asked, out = talk.poll(at)
+            asked = []
+            while not asked:
+                at = max(at, talk.wake_at)
+                asked, out = talk.poll(at)
+                found += out
             assert asked == [bytes.fromhex(rest)]
             talk.sent(asked[0], at)
-            found += out
         else:
             data = bytes.fromhex(rest.split("|")[0])
             stream += data
