@@ -7,6 +7,7 @@ factor is kept; nothing here runs for each reading.
 
 from __future__ import annotations
 
+import math
 import re
 from functools import cache, lru_cache
 from tokenize import TokenError
@@ -203,7 +204,13 @@ def parse(text: str, like: str) -> float:
     if not same_kind(unit, like):
         raise WrongValue(f"expected a unit like {like}, saw {unit!r} in {text!r}")
     scale, offset = si_factor(unit)
-    return scaled(*counts_of(digits), scale) + offset
+    try:
+        value = scaled(*counts_of(digits), scale) + offset
+    except OverflowError:
+        value = math.inf
+    if not math.isfinite(value):
+        raise WrongValue(f"larger than a number can be: {text!r}")
+    return value
 
 
 def symbol(unit: str) -> str:

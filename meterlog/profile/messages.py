@@ -156,6 +156,8 @@ class MessageCompiler:
     def _begin_group(self) -> None:
         """Readings of a repeated group are gathered in a loop."""
         assert self.says.repeat
+        if not self.says.readings:
+            self.says.where.tell(self.problems, "repeat", expected="readings of the group", saw="none")
         first = self.says.repeat.from_part - 1
         self.code.add("out = []")
         self.code.add(f"for g in range({first}, len(parts), {self.says.repeat.every}):")
@@ -168,7 +170,7 @@ class MessageCompiler:
             if name not in self.values.known:
                 self._field(name, said)
             value = self.values.known.get(name)
-            if said.value and value is not None:
+            if said.value and value is not None and self._is_code(said, value, "is"):
                 codes = self.code.constant(frozenset(self._codes(said, value, said.value)), "codes")
                 reason = f"expected {' or '.join(said.value)}, saw another code"
                 self.values.fail(f"{value.expr} not in {codes}", reason, name)
@@ -217,6 +219,19 @@ class MessageCompiler:
             return None
         return self.values.of_bytes(name, said, text, kind, f"part {said.part or said.item}")
 
+    def _is_code(self, said: Field, value: Value, key: str) -> bool:
+        """Whether a field can be a code, which a number with a point or a display is not; told where not."""
+        if value.kind in ("int", "bytes"):
+            return True
+        said.where.tell(
+            self.problems,
+            key,
+            expected="a field that is a code: a whole number or a text",
+            saw=f"{value.name}, a {'display' if value.kind == 'display' else 'number with a point'}",
+            hint="say `as: text` or `as: digits`, or `special` for values that are no number",
+        )
+        return False
+
     def _codes(self, said: Field, value: Value, codes: tuple[str, ...]) -> list[Hashable]:
         read: list[Hashable] = []
         for code in codes:
@@ -252,7 +267,7 @@ class MessageCompiler:
             if not said.means:
                 continue
             value = self._known(name)
-            if value is not None:
+            if value is not None and self._is_code(said, value, "means"):
                 self._table(found, name, said, value)
         if self.says.bits:
             found["bits"] = lamps(self.says, self.values)
@@ -277,6 +292,8 @@ class MessageCompiler:
                     saw=said.under,
                     hint=near_miss(said.under, allowed),
                 )
+                return
+            if not self._is_code(said, upper, "under"):
                 return
             expr = f"({upper.expr}, {value.expr})"
         for code, facts in said.means.items():
