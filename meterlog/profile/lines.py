@@ -38,7 +38,8 @@ class Template:
                 pattern += _literal(piece.encode("latin-1"))
                 before = None if piece else before
                 continue
-            hole, before = self._hole(piece, _up_to(pieces[place + 1].encode("latin-1")), before)
+            behind, is_last = pieces[place + 1].encode("latin-1"), place + 2 == len(pieces)
+            hole, before = self._hole(piece, _up_to(behind) if behind or is_last else None, before)
             pattern += hole
         pattern += _end(self.ends)
         code = self.values.code
@@ -49,14 +50,17 @@ class Template:
         elif self.groups:
             code.add(f"{', '.join(self.groups)} = m.groups()")
 
-    def _hole(self, name: str, anything: bytes, before: Kind | None) -> tuple[bytes, Kind | None]:
-        """The pattern of a field, and how it is read where the next may not tell where it ends."""
+    def _hole(self, name: str, anything: bytes | None, before: Kind | None) -> tuple[bytes, Kind | None]:
+        """The pattern of a field, and how it is read where the next may not tell where it ends.
+
+        `anything` matches up to the text behind the field; None where another field follows at once.
+        """
         if name in ("", "_"):
-            return anything, None
+            return self._reaching(name, anything), None
         field = self.says.fields.get(name)
         kind = self._kind(name, field)
         if kind is None:
-            return anything, None
+            return b"", None
         if before is not None and _ends_openly(before) and kind.name in FIGURES and not kind.signed:
             where = field.where if field else self.says.where
             where.tell(
@@ -67,6 +71,18 @@ class Template:
                 hint="parted by a sign: `as: signed decimal`; in columns: `bytes` in place of `text`",
             )
         return self._group(name, field, kind, anything), kind
+
+    def _reaching(self, name: str, anything: bytes | None) -> bytes:
+        """The pattern of a hole that takes whatever comes; told where nothing says how far it reaches."""
+        if anything is None:
+            self.says.where.tell(
+                self.values.problems,
+                "text",
+                expected=f"text behind {{{name}}}, which reaches up to it",
+                saw="another field at once",
+                hint="say what codes it can be (`means`), or their `bytes` in place of `text`",
+            )
+        return anything or b""
 
     def _kind(self, name: str, field: Field | None) -> Kind | None:
         if field is None or not field.kind:
@@ -83,7 +99,7 @@ class Template:
             )
             return None
 
-    def _group(self, name: str, field: Field | None, kind: Kind, anything: bytes) -> bytes:
+    def _group(self, name: str, field: Field | None, kind: Kind, anything: bytes | None) -> bytes:
         """The pattern of a field, its groups noted."""
         values = self.values
         if kind.is_number_text:
@@ -94,20 +110,24 @@ class Template:
         variable = f"g_{name}" if kind.name in ("digits", "hex") else f"v_{name}"
         self.groups.append(variable)
         if kind.name == "hex":
-            return b" *([0-9A-Fa-f]{1,16}) *"
+            return b" *+([0-9A-Fa-f]{1,16}) *+"
         if kind.name == "digits":
             words = [word_code(word) for word in field.special] if field else []
-            return b" *(" + b"|".join([b"[0-9]{1,18}", *map(re.escape, words)]) + b") *"
+            return b" *+(" + b"|".join([b"[0-9]{1,18}", *map(re.escape, words)]) + b") *+"
         values.known[name] = Value(kind="bytes", name=name, expr=variable, field=field)
         words = _words_of(field)
         if words:
             return _either(words)
-        return b"(" + anything + b")"
+        return b"(" + self._reaching(name, anything) + b")"
 
 
 def _literal(piece: bytes) -> bytes:
-    """The pattern of literal text, one blank for any number of them."""
-    return re.sub(rb"(?:\\ )+", b" +", re.escape(piece))
+    """The pattern of literal text, one blank for any number of them.
+
+    Blanks are taken whole, so that no line makes the pattern try in how many ways they could be parted; a field
+    that is empty, or has taken the blanks behind it, leaves none to its literal.
+    """
+    return re.sub(rb"(?:\\ )+", rb"(?:(?<= ) *+| ++)", re.escape(piece))
 
 
 def _up_to(piece: bytes) -> bytes:
@@ -115,7 +135,7 @@ def _up_to(piece: bytes) -> bytes:
     if not piece:
         return b".*"
     if not piece.strip(b" ") or len(piece) == 1:
-        return b"[^" + re.escape(piece[:1]) + b"]*"
+        return b"[^" + re.escape(piece[:1]) + b"]*+"
     return b"(?:(?!" + _literal(piece) + b").)*+"
 
 
@@ -128,7 +148,7 @@ def _either(words: list[bytes]) -> bytes:
     """The pattern of one of some words, blanks around it; of single characters, exactly one."""
     if all(len(word) == 1 for word in words):
         return b"([" + b"".join(map(re.escape, words)) + b"])"
-    return b" *(" + b"|".join(map(re.escape, words)) + b") *"
+    return b" *+(" + b"|".join(map(re.escape, words)) + b") *+"
 
 
 def _words_of(field: Field | None) -> list[bytes]:

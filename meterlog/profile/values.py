@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from meterlog.schema import Where
     from meterlog.source import Problems
 
-NUMBER = rb" *([-+]?) *(?=\.?\d)(\d{0,15}+)\.?+(\d{0,15}+)(?:[eE]([-+]?\d{1,2}))? *"
+NUMBER = rb" *+([-+]?) *+(?=\.?\d)(\d{0,15}+)\.?+(\d{0,15}+)(?:[eE]([-+]?\d{1,2}))? *+"
 """A decimal text in four groups: sign, digits before the point, after it, exponent."""
 OWN = "R"
 """Begins the name of a number whose place a reading says itself; a field's name is in small letters."""
@@ -306,13 +306,13 @@ def number_pattern(field: Field | None, kind: Kind) -> bytes:
     """The pattern of a decimal text, with its special words as a fifth group."""
     number = NUMBER
     if kind.before is not None:
-        number = rb" *([-+]?\d{%d})\.(\d{%d})" % (kind.before, kind.after or 0)
+        number = rb" *+([-+]?\d{%d})\.(\d{%d})" % (kind.before, kind.after or 0)
         if not kind.after:
-            number = rb" *([-+]?\d{%d})()" % kind.before
+            number = rb" *+([-+]?\d{%d})()" % kind.before
     if kind.signed:
         number = number.replace(b"[-+]?", b"[-+]", 1)
     words = [re.escape(word_code(word)) for word in _special_words(field)] if field else []
-    return rb"(?:%s| *(%s) *)" % (number, b"|".join(words)) if words else number
+    return rb"(?:%s| *+(%s) *+)" % (number, b"|".join(words)) if words else number
 
 
 def code_key(value: Value, text: str) -> object:

@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 from shipped_profiles import PROFILES
 from strategies import noise
 
+from meterlog.profile import compile_profile
 from meterlog.readings import Frame
 
 CHECKED = [
@@ -94,3 +95,23 @@ def test_memory_is_bounded_whatever_comes(key):
         assert len(talk._rest) <= 8192
         assert len(talk._raw) <= 8192
         assert len(talk._memo) <= 4096
+
+
+LINES = {
+    "holes between blanks": ('text: "{_} {_} {_} {_} {_} {_} {v} V"', b" " * 500),
+    "holes between words": ('text: "{_}ab{_}ab{_}ab{_}ab{v}"', b"ab" * 250),
+    "numbers between blanks": (
+        'text: "{a} {b} {c} {v} V"\nfields: {a: {as: decimal}, b: {as: decimal}, c: {as: decimal}}',
+        (b"1" + b" " * 99) * 5,
+    ),
+    "a pattern of stars": ("pattern: '((a*)*)*(?P<v>b)'", b"a" * 500),
+}
+
+
+@pytest.mark.parametrize("name", LINES)
+def test_no_line_keeps_a_profile_busy(name):
+    how, line = LINES[name]
+    text = f"profile: busy\ntitle: Busy\nframe: {{end: <LF>}}\n{how}\nreadings: [{{value: v, unit: V}}]\n"
+    profile = compile_profile(text, name)
+    (found,) = profile.talk().feed(line + b"\n", 0.0)
+    assert found.reason.startswith("does not look like")
