@@ -82,7 +82,7 @@ class Reports:
     """A stream wrapped in reports of a fixed size."""
 
     reports: int = key("bytes of each report", whole(2, 1024))
-    count: tuple[int, int] = key("bits of its first byte that say how many bytes follow", w.BIT_RANGE, (7, 0))
+    count: tuple[int, int] = key("bits of its first byte that say how many bytes follow", w.BITS_OF_A_BYTE, (7, 0))
     where: Where
 
 
@@ -99,7 +99,7 @@ TRANSFORM = text(
 class Numbered:
     """Each byte of a frame carries its own number."""
 
-    bits: tuple[int, int] = key("where each byte says its number", w.BIT_RANGE)
+    bits: tuple[int, int] = key("where each byte says its number", w.BITS_OF_A_BYTE)
     first: int = key("the number of the first byte", whole(0, 255), 0)
     where: Where
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import struct
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
@@ -72,11 +73,11 @@ class Numbers:
         text = said.decimals
         if not text:
             return "None"
-        if text.lstrip("-").isdigit():
+        if re.fullmatch(r"-?[0-9]{1,9}", text):
             if not -9 <= int(text) <= 15:
                 said.where.tell(self.problems, "decimals", expected="from -9 to 15", saw=text)
                 return None
-            return text
+            return str(int(text))
         found = self._exact(said, "decimals", text)
         if found is None or found.d != "1" or found.k:
             if found is not None:
