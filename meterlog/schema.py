@@ -346,32 +346,6 @@ class ByKind:
         return {"anyOf": [shape.json_schema() for shape in self._shapes]}
 
 
-@dataclass(frozen=True, slots=True)
-class ByKey:
-    """One of several records, told apart by the first key present that names one of them."""
-
-    name: str
-    records: Mapping[str, Record]
-
-    @property
-    def expected(self) -> str:
-        return f"{self.name}: a mapping with one of the keys {', '.join(self.records)}"
-
-    def read(self, node: yaml.Node, path: str, problems: Problems) -> Any:
-        if isinstance(node, yaml.MappingNode):
-            present = [saw(key_node) for key_node, _ in node.value]
-            for name, record in self.records.items():
-                if name in present:
-                    return record.read(node, path, problems)
-            hints = [near_miss(name, self.records) for name in present]
-            hint = next((h for h in hints if h.startswith("did you mean")), "")
-            return _tell(self, node, path, problems, hint=hint)
-        return _tell(self, node, path, problems)
-
-    def json_schema(self) -> dict[str, Any]:
-        return {"anyOf": [record.json_schema() for record in self.records.values()]}
-
-
 def read_text(shape: Shape, source: str, name: str, check: Callable[[Any, Problems], None] | None = None) -> Any:
     """Read a whole YAML text by its shape; `check` adds what only the meaning can show.
 

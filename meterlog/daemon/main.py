@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import contextlib
-import gc
 import queue
 import signal
-import sys
 import threading
 import time
 from typing import TYPE_CHECKING
@@ -87,18 +85,6 @@ def voice_of(bench: BenchFile, sounds: bool | None) -> Sounds:
     if sounds is not None:
         return of_this_machine(speech=sounds, tones=sounds)
     return of_this_machine(speech=bench.speech is not False, tones=bench.tones is not False)
-
-
-SWITCH_S = 0.0005
-"""A link's thread that has read bytes waits so long at most before it can say when they came."""
-
-
-def _tune_interpreter() -> None:
-    """Threads take turns quickly; the collector, which finds nothing among readings without cycles, looks seldom."""
-    sys.setswitchinterval(SWITCH_S)
-    gc.collect()
-    gc.freeze()
-    gc.set_threshold(50_000, 10, 10)
 
 
 def bench_of(path: Path) -> BenchFile:

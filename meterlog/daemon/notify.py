@@ -16,11 +16,3 @@ def notify(state: str) -> None:
         address = "\0" + address[1:]
     with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as out, contextlib.suppress(OSError):
         out.sendto(state.encode(), address)
-
-
-def watchdog_s() -> float | None:
-    """Half of the service manager's watchdog time in seconds, None where it keeps none."""
-    if int(os.environ.get("WATCHDOG_PID", os.getpid())) != os.getpid():
-        return None
-    span = os.environ.get("WATCHDOG_USEC", "")
-    return int(span) / 2e6 if span.isdigit() else None

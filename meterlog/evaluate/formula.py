@@ -16,8 +16,6 @@ from meterlog.uncertainty import nominal
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-LEADS_DOUBT = "The leads were not nulled."
-
 
 def exactly(value: float, quantity: str) -> Result:
     """A number that carries no error: a constant, a rating, what the rule says."""

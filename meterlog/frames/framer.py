@@ -171,7 +171,6 @@ class MarkedByBit:
         inner = _without_bits(both)
         self._longest = longest
         self._length = length
-        self._ends_itself = end_bit is not None
         if end_bit is not None and start_bit is None:
             first = inner
         elif end_bit is None:

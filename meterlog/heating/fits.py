@@ -27,13 +27,12 @@ Matrix = list[list[float]]
 class Line:
     """A straight line y = level + slope (t - middle), `scatter` the deviation of readings from it.
 
-    `worth` is how many independent readings they are worth; u_ are standard uncertainties from that.
+    `worth` is how many independent readings they are worth; `u_slope` the standard uncertainty from that.
     """
 
     middle: float
     level: float
     slope: float
-    u_level: float
     u_slope: float
     scatter: float
     count: int
@@ -53,10 +52,7 @@ def fit_line(times: Sequence[float], values: Sequence[float]) -> Line:
     scatter = math.sqrt(math.fsum(r * r for r in rest) / max(n - 2, 1))
     worth = independent(rest)
     u_slope = scatter / math.sqrt(spread) * math.sqrt(n / worth)
-    return Line(
-        middle=middle, level=level, slope=slope, u_level=scatter / math.sqrt(worth), u_slope=u_slope,
-        scatter=scatter, count=n, worth=worth,
-    )  # fmt: skip
+    return Line(middle=middle, level=level, slope=slope, u_slope=u_slope, scatter=scatter, count=n, worth=worth)
 
 
 def independent(rest: Sequence[float]) -> float:

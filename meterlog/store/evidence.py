@@ -173,9 +173,3 @@ def check_file(db: Connection) -> Iterator[Finding]:
             yield Finding(where="file", what=row[0])
     for row in db.execute("PRAGMA foreign_key_check"):
         yield Finding(where=f"{row[0]} {row[1]}", what=f"points at a row of {row[2]} that is not there")
-
-
-def digests_of(db: Connection, job: int) -> list[str]:
-    """The salted digests that a job's row holds, decoys among them."""
-    found: list[str] = json.loads(db.execute("SELECT digests FROM job WHERE id = ?", [job]).fetchone()[0])
-    return found
