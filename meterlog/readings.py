@@ -206,6 +206,14 @@ class Capture:
     proof: tuple[tuple[int, int], ...] = ()
     timing: Timing | None = None
 
+    @classmethod
+    def of_one(cls, reading: Reading, at: float, how: str) -> Capture:
+        """One reading as a run of its own, at a time in s."""
+        return cls(
+            form=reading.form, counts=reading.counts, count=1, spread=0.0, deviation=0.0,
+            started=at, ended=at, first=0, last=0, how=how,
+        )  # fmt: skip
+
     @property
     def reading(self) -> Reading:
         return Reading(self.form, self.counts)

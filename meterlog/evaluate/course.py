@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from meterlog.evaluate.methods import GIVEN, SERIES, Input, Method
 from meterlog.evaluate.result import YEAR_S, Result, nothing
+from meterlog.straight import straight
 from meterlog.uncertainty import Error, error_of, nominal
 
 if TYPE_CHECKING:
@@ -16,7 +17,10 @@ if TYPE_CHECKING:
 
 
 def slope(times: Sequence[float], values: Sequence[Any]) -> Any:
-    """Least-squares slope, per s. Raises: ZeroDivisionError, when all times are equal."""
+    """Least-squares slope, per s, of values that may carry their errors.
+
+    Raises: ZeroDivisionError, when all times are equal.
+    """
     mean = math.fsum(times) / len(times)
     below = math.fsum((t - mean) ** 2 for t in times)
     return sum((t - mean) * v for t, v in zip(times, values, strict=True)) / below
@@ -62,9 +66,8 @@ def _change(run: Series, length: float, quantity: str) -> Result:
 
 def _scatter(times: Sequence[float], values: Sequence[float]) -> float:
     """Standard deviation about the fitted line."""
-    tilt = float(slope(times, values))
-    mean_t, mean_v = math.fsum(times) / len(times), math.fsum(values) / len(values)
-    rest = math.fsum((v - mean_v - tilt * (t - mean_t)) ** 2 for t, v in zip(times, values, strict=True))
+    line = straight(times, values)
+    rest = math.fsum((v - line.at(t)) ** 2 for t, v in zip(times, values, strict=True))
     return math.sqrt(rest / (len(times) - 2))
 
 

@@ -63,7 +63,7 @@ def series_of(
     points: list[tuple[float, Result]] = []
     told: tuple[str, ...] = ()
     for time, reading in sorted(readings, key=lambda pair: pair[0]):
-        result = measured(_alone(reading, time), accuracy=accuracy, context=context, gain=gain)
+        result = measured(Capture.of_one(reading, time, "series"), accuracy=accuracy, context=context, gain=gain)
         told = told or result.doubts
         if result.number is not None:
             points.append((time, result))
@@ -88,19 +88,4 @@ def series_from(results: Sequence[tuple[float, Result]]) -> Series:
         resolution=0.0,
         trail=trails([result for _, result in rows]),
         doubts=doubts([result for _, result in rows]),
-    )
-
-
-def _alone(reading: Reading, time: float) -> Capture:
-    return Capture(
-        form=reading.form,
-        counts=reading.counts,
-        count=1,
-        spread=0.0,
-        deviation=0.0,
-        started=time,
-        ended=time,
-        first=0,
-        last=0,
-        how="series",
     )

@@ -61,7 +61,7 @@ def measured_value(
         accuracy = parse_accuracy(behind, like=QUANTITIES[quantity].si)
     step = _step_of(resolution, quantity) if resolution else None
     reading = _reading(shown.strip(), quantity, range_top)
-    return measured(_capture(reading), accuracy=accuracy, context=context, resolution=step, of=of)
+    return measured(Capture.of_one(reading, 0.0, "written"), accuracy=accuracy, context=context, resolution=step, of=of)
 
 
 def measured_series(text: str, quantity: str, *, accuracy: Accuracy | None = None) -> Series:
@@ -115,18 +115,3 @@ def _step_of(resolution: str, quantity: str) -> float:
     if counts <= 0 or abs(decimals) > MOST_DECIMALS:
         raise WrongValue(f"a resolution is more than nothing, not {resolution!r}")
     return scaled(counts, decimals, si_factor(unit)[0])
-
-
-def _capture(reading: Reading) -> Capture:
-    return Capture(
-        form=reading.form,
-        counts=reading.counts,
-        count=1,
-        spread=0.0,
-        deviation=0.0,
-        started=0.0,
-        ended=0.0,
-        first=0,
-        last=0,
-        how="written",
-    )

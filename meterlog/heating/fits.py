@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import math
 import operator
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from itertools import pairwise
 from statistics import fmean
 from typing import TYPE_CHECKING
 
+from meterlog.straight import Straight, straight
 from meterlog.uncertainty import effective_count
 
 if TYPE_CHECKING:
@@ -24,35 +25,27 @@ Matrix = list[list[float]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Line:
-    """A straight line y = level + slope (t - middle), `scatter` the deviation of readings from it.
+class Line(Straight):
+    """A straight line, `scatter` the deviation of readings from it.
 
     `worth` is how many independent readings they are worth; `u_slope` the standard uncertainty from that.
     """
 
-    middle: float
-    level: float
-    slope: float
     u_slope: float
     scatter: float
     count: int
     worth: float
 
-    def at(self, time: float) -> float:
-        return self.level + self.slope * (time - self.middle)
-
 
 def fit_line(times: Sequence[float], values: Sequence[float]) -> Line:
     """The least-squares line through at least three readings."""
     n = len(times)
-    middle, level = math.fsum(times) / n, math.fsum(values) / n
-    spread = math.fsum((t - middle) ** 2 for t in times)
-    slope = math.fsum((t - middle) * (v - level) for t, v in zip(times, values, strict=True)) / spread
-    rest = [v - level - slope * (t - middle) for t, v in zip(times, values, strict=True)]
+    line = straight(times, values)
+    rest = [v - line.level - line.slope * (t - line.middle) for t, v in zip(times, values, strict=True)]
     scatter = math.sqrt(math.fsum(r * r for r in rest) / max(n - 2, 1))
     worth = independent(rest)
-    u_slope = scatter / math.sqrt(spread) * math.sqrt(n / worth)
-    return Line(middle=middle, level=level, slope=slope, u_slope=u_slope, scatter=scatter, count=n, worth=worth)
+    u_slope = scatter / math.sqrt(line.spread) * math.sqrt(n / worth)
+    return Line(**asdict(line), u_slope=u_slope, scatter=scatter, count=n, worth=worth)
 
 
 def independent(rest: Sequence[float]) -> float:

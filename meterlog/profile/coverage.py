@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from meterlog.profile.examples import heard
 from meterlog.profile.facts import facts_in_words
 from meterlog.profile.meaning import Lamps, Table, flat, shown
 from meterlog.profile.proof import sum_of
@@ -80,12 +81,7 @@ def damage(profile: Profile) -> Damage:
 
 
 def _read(profile: Profile, example: Example, frame: bytes) -> list[Reading]:
-    talk = profile.talk()
-    for before in example.after:
-        talk.feed(before, 0.0)
-    if example.request:
-        talk.sent(example.request, 0.0)
-    return [r for o in talk.feed(frame, 0.0) + talk.end() if isinstance(o, Frame) for r in o.readings]
+    return [r for o in heard(example, profile.talk(), frame) if isinstance(o, Frame) for r in o.readings]
 
 
 def risk(profile: Profile) -> list[str]:

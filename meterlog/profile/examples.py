@@ -71,14 +71,19 @@ def said_well(said: str) -> bool:
     return said.strip() == "nothing" or bool(match and match["digits"] and (match["mode"] in (None, *MODES)))
 
 
-def run(example: Example, talk: Talk, problems: Problems) -> None:
-    """Decode one example and tell where it differs."""
-    where = example.where
+def heard(example: Example, talk: Talk, frame: bytes) -> list[Outcome]:
+    """What a frame gives where the example's stands: after its earlier frames and its request."""
     for before in example.after:
         talk.feed(before, 0.0)
     if example.request:
         talk.sent(example.request, 0.0)
-    found = talk.feed(example.frame, 0.0) + talk.end()
+    return talk.feed(frame, 0.0) + talk.end()
+
+
+def run(example: Example, talk: Talk, problems: Problems) -> None:
+    """Decode one example and tell where it differs."""
+    where = example.where
+    found = heard(example, talk, example.frame)
     rejected = [o for o in found if isinstance(o, Rejected)]
     readings = [r for o in found if isinstance(o, Frame) for r in o.readings]
     framed = any(isinstance(o, Frame) for o in found)

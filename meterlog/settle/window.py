@@ -23,6 +23,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
 from meterlog.readings import Capture, Form, Reading
+from meterlog.straight import straight
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -224,12 +225,7 @@ def _in_counts(form: Form, counts: int) -> float:
 
 def _slope(samples: list[Sample]) -> float:
     """Least-squares slope, counts a second."""
-    n = len(samples)
-    middle = sum(sample.at for sample in samples) / n
-    mean = sum(_counts(sample) for sample in samples) / n
-    above = sum((sample.at - middle) * (_counts(sample) - mean) for sample in samples)
-    below = sum((sample.at - middle) ** 2 for sample in samples)
-    return above / below if below else 0.0
+    return straight([sample.at for sample in samples], [_counts(sample) for sample in samples]).slope
 
 
 def capture_of(samples: list[Sample], how: str, proof: tuple[tuple[int, int], ...] = ()) -> Capture:

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 import serial
 import serial.rfc2217
-from edge.bench import Daemon, Wire, wait_until
+from edge.bench import wait_until
 from players.segments import showing
 from serial.tools import list_ports, list_ports_common
 
@@ -46,27 +46,6 @@ def free_port():
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         return probe.getsockname()[1]
-
-
-@pytest.fixture
-def wire():
-    made = Wire()
-    yield made
-    made.pull()
-
-
-@pytest.fixture
-def bench(tmp_path):
-    started = []
-
-    def start(instruments, **more):
-        started.append(Daemon(tmp_path, instruments, **more))
-        return started[0]
-
-    yield start
-    for daemon in started:
-        if daemon.process.poll() is None:
-            daemon.stop()
 
 
 def reads_a_frame(daemon, write):

@@ -12,7 +12,7 @@ import sys
 
 import pytest
 import serial
-from edge.bench import Cable, Daemon, Player, Wire, wait_until
+from edge.bench import Cable, Player, Wire, wait_until
 from players.segments import frame
 
 SEGMENTS = "handheld-segments"
@@ -25,28 +25,6 @@ def counting(number):
 
 
 FRAMES = [counting(number) for number in range(4000)]
-
-
-@pytest.fixture
-def wire():
-    made = Wire()
-    yield made
-    made.pull()
-
-
-@pytest.fixture
-def bench(tmp_path):
-    """Starts a daemon over instruments; ends it after the test."""
-    started = []
-
-    def start(instruments, *extra, folder=tmp_path, **more):
-        started.append(Daemon(folder, instruments, *extra, **more))
-        return started[0]
-
-    yield start
-    for daemon in started:
-        if daemon.process.poll() is None:
-            daemon.stop()
 
 
 def states(daemon, link):

@@ -9,6 +9,7 @@ from shipped_profiles import PROFILES
 from strategies import noise
 
 from meterlog.profile import compile_profile
+from meterlog.profile.examples import heard
 from meterlog.readings import Frame
 
 CHECKED = [
@@ -48,12 +49,8 @@ def everything(profile):
 
 
 def readings_of(profile, example):
-    talk = profile.talk()
-    for before in example.after:
-        talk.feed(before, 0.0)
-    if example.request:
-        talk.sent(example.request, 0.0)
-    return readings(talk, example.frame)
+    found = heard(example, profile.talk(), example.frame)
+    return [reading for o in found if isinstance(o, Frame) for reading in o.readings]
 
 
 def damaged(draw, frame):
