@@ -38,9 +38,6 @@ if TYPE_CHECKING:
     from meterlog.benchfile import BenchFile
     from meterlog.daemon.items import Item
 
-SILENT_AFTER_S = 5.0
-"""An open link that says nothing for so long is called silent."""
-
 QUEUE_ITEMS = 64
 """Items that wait for the bench loop; beyond it the link threads stop reading."""
 
@@ -164,7 +161,6 @@ def links_of(
             settings_of(stations[source].profile),
             items,
             clock=clock,
-            silent_after_s=SILENT_AFTER_S,
             has_switch=source in switched,
         )
         for source, instrument in bench.instruments.items()

@@ -6,7 +6,7 @@ import threading
 from typing import TYPE_CHECKING
 
 from meterlog.daemon.items import LineChanged, Opened, Received, StateChanged
-from meterlog.daemon.states import LinkState, next_wait_s
+from meterlog.daemon.states import LinkState, Pace, next_wait_s
 from meterlog.links import LinkLost, open_link
 from meterlog.links.ports import device_of
 
@@ -31,14 +31,14 @@ class SupervisedLink:
 
     def __init__(
         self, source: str, instrument: BenchInstrument, settings: LineSettings, queue: queue.Queue[Item], *,
-        clock: Clock, silent_after_s: float, has_switch: bool = False,
+        clock: Clock, has_switch: bool = False,
     ) -> None:  # fmt: skip
         self.source = source
         self._instrument = instrument
         self._settings = settings
         self._queue = queue
         self._clock = clock
-        self._silent_after_s = silent_after_s
+        self._pace = Pace()
         self._wait_s = SWITCH_WAIT_S if has_switch else QUIET_WAIT_S
         self._has_switch = has_switch
         self._told: tuple[LinkState, str] | None = None
@@ -101,11 +101,12 @@ class SupervisedLink:
             data = link.read()
             now = self._clock.monotonic()
             if data:
+                self._pace.heard_after(now - heard_at)
                 heard_at, self._heard = now, True
                 self._queue.put(Received(self.source, data, now))
                 self._change(LinkState.LISTENING)
-            elif now - heard_at > self._silent_after_s:
-                why = f"nothing heard for {self._silent_after_s:.0f} s"
+            elif now - heard_at > self._pace.silent_after_s:
+                why = f"nothing heard for {self._pace.silent_after_s:.0f} s"
                 self._change(LinkState.SILENT, why, "is it switched on, and its output too?")
             if self._has_switch:
                 self._look_at(link, lines, now)
