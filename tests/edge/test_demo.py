@@ -23,7 +23,7 @@ STORY = {  # what the invented scenario must come to, by job and step: outcomes 
 @pytest.fixture(scope="module")
 def played(tmp_path_factory):
     folder = tmp_path_factory.mktemp("demo") / "kitchen"
-    done = run("demo", "--no-browse", "--json", "--speed", "15", "--folder", str(folder))
+    done = run("demo", "--no-browse", "--json", "--folder", str(folder))
     return folder / "demo.db", done
 
 
