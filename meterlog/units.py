@@ -244,13 +244,37 @@ def show(value: float, si: str, digits: int = 4) -> str:
     """
     if si == "kelvin":
         return f"{_rounded(value - 273.15, digits)} °C"
+    factor, unit = _engineering(value, si, digits)
+    return f"{_rounded(value / factor, digits)} {unit}".rstrip()
+
+
+def show_with(value: float, width: float, si: str) -> str:
+    """An SI value and the half width of its interval for a person, in one unit, to the same decimal place.
+
+    Two significant digits of the width. Source: GUM 7.2.6, whose example is 10.057 62 Ω with 27 mΩ.
+
+    >>> show_with(10.05762, 0.027, "ohm"), show_with(878.599, 15.2, "watt")
+    ('10.058 Ω ± 0.027 Ω', '879 W ± 15 W')
+    """
+    if width <= 0 or not math.isfinite(width):
+        return show(value, si)
+    if si == "kelvin":
+        around = show_with(value - 273.15, width, "delta_degC").partition(" ± ")
+        return f"{around[0].partition(' ')[0]} °C ± {around[2]}"
+    factor, unit = _engineering(max(abs(value), width), si, 12)
+    place = 1 - math.floor(math.log10(float(f"{width / factor:.1e}")))
+    rounded = (f"{round(each / factor, place) + 0.0:.{max(place, 0)}f} {unit}".rstrip() for each in (value, width))
+    return " ± ".join(rounded)
+
+
+def _engineering(value: float, si: str, digits: int) -> tuple[float, str]:
+    """The prefix, as a factor, and the unit with it, in which a value is shown."""
     unit = _SYMBOLS.get(si, si)
     if si in ("dimensionless", "kilogram", "second", "delta_degC", "metre ** 2") or value == 0:
-        return f"{_rounded(value, digits)} {unit}".rstrip()
-    for factor, prefix in _ENGINEERING:
-        if abs(value) >= factor * (1 - 10.0 ** (1 - digits) / 2) or factor == 1e-12:
-            return f"{_rounded(value / factor, digits)} {prefix}{unit}"
-    raise AssertionError("the table ends with the smallest prefix")
+        return 1.0, unit
+    reaches = (each for each in _ENGINEERING if abs(value) >= each[0] * (1 - 10.0 ** (1 - digits) / 2))
+    factor, prefix = next(reaches, _ENGINEERING[-1])
+    return factor, prefix + unit
 
 
 def _rounded(value: float, digits: int) -> str:

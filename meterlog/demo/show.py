@@ -16,7 +16,7 @@ from meterlog.demo.player import Terminal, play
 from meterlog.demo.scenario import scenario, timeline
 from meterlog.errors import CannotDo
 from meterlog.store.reader import Reader
-from meterlog.units import show
+from meterlog.units import show, show_with
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -119,6 +119,5 @@ def _result(text: str) -> str:
     result = json.loads(text)
     unit, value, edge = result["unit"], result["value"], result["edge"]
     if value is not None:
-        spread = result["expanded_uncertainty"]
-        return show(value, unit) + (f" ± {show(spread, unit, 2)}" if spread else "")
+        return show_with(value, result["expanded_uncertainty"] or 0.0, unit)
     return f"{result['bound']} {show(edge, unit)}" if edge is not None else ""

@@ -8,7 +8,7 @@ from meterlog.evaluate.result import Context, Result, width
 from meterlog.evaluate.verdict import Outcome, Verdict
 from meterlog.procedure.steps import Limit, Rule
 from meterlog.uncertainty import Budget, budget_of, nominal
-from meterlog.units import show
+from meterlog.units import show, show_with
 
 OPEN_OHM = 1e6
 """A range that ends below this shows nothing open: overload there can be any part. Common practice, no source."""
@@ -149,7 +149,7 @@ def _value_verdict(case: _Case, result: Result) -> Verdict:
         lines.append(f"guard band w = {case.context.guard:g} × U = {case.guard:.4g}: passes {passes}")
         lines.append(f"a value just within that would be outside the limit with probability {risk:.4f}")
     lines.append(f"probability of conformity {case.inside:.4f}, as far as the meter can say")
-    shown = f"{result} ± {width(case.budget.expanded, unit)}"
+    shown = show_with(case.value, case.budget.expanded, unit)
     words = {
         Outcome.PASS: f"{shown} lies within {the_limit(case.limit, unit)}.",
         Outcome.FAIL: f"{shown} lies outside {the_limit(case.limit, unit)}.",

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from meterlog.evaluate.result import width
 from meterlog.evaluate.verdict import Outcome
-from meterlog.units import show
+from meterlog.units import show_with
 
 if TYPE_CHECKING:
     from meterlog.evaluate.verdict import Verdict
@@ -41,9 +40,7 @@ def verdict_lines(verdict: Verdict) -> list[str]:
     """The verdict, why, what would decide it, its arithmetic and its budget."""
     lines = [str(verdict.outcome), verdict.why]
     if verdict.outcome is Outcome.NOT_JUDGED and verdict.value is not None:
-        lines[0] += (
-            f": {show(verdict.value, verdict.unit, 6)} ± {width(verdict.expanded_uncertainty or 0.0, verdict.unit)}"
-        )
+        lines[0] += f": {show_with(verdict.value, verdict.expanded_uncertainty or 0.0, verdict.unit)}"
     if verdict.advice:
         lines.append(verdict.advice)
     lines += ["", *(f"  {line}" for line in verdict.trail)]

@@ -87,11 +87,10 @@ def amount(value: float | None, si: str, digits: int = 3) -> str:
 
 
 def result(verdict: Mapping[str, Any]) -> str:
-    """What a verdict found, with its uncertainty: "876 W ± 14 W"; "" when it is no number."""
+    """What a verdict found, with its uncertainty: "878 W ± 15 W"; "" when it is no number."""
     if verdict["value"] is None:
         return ""
-    around = "" if verdict["expanded"] is None else f" ± {amount(verdict['expanded'], verdict['unit'], 2)}"
-    return measure(verdict["value"], verdict["unit"]) + around
+    return units.show_with(verdict["value"], verdict["expanded"] or 0.0, verdict["unit"])
 
 
 def quantity(name: str) -> str:

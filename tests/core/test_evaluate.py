@@ -132,7 +132,7 @@ def test_an_unknown_accuracy_is_said():
     verdict = judge_capture(step(limit(high=100.0)), capture(6000), accuracy=None)
     assert verdict.outcome is Outcome.PASS
     assert verdict.why == (
-        "60 Ω ± 4.8 mΩ lies within the limit of at most 100 Ω. "
+        "60.0000 Ω ± 0.0048 Ω lies within the limit of at most 100 Ω. "
         "The accuracy of the instrument is not known: only its resolution and the spread are counted."
     )
 

@@ -268,7 +268,7 @@ def test_a_case_concludes_a_derived_step():
         answers={"leads": Answer(capture=capture(15), accuracy=ONE_PERCENT, instrument="meter"), "own": answer},
     )
     verdict = conclude(case, steps[2])
-    assert verdict.why == "26.45 Ω ± 290 mΩ lies within the limits of 25.19 Ω to 29.39 Ω."
+    assert verdict.why == "26.45 Ω ± 0.29 Ω lies within the limits of 25.19 Ω to 29.39 Ω."
     assert verdict.limit.mark == "memory"
 
 

@@ -50,6 +50,26 @@ def test_a_value_is_shown_with_a_prefix(value, si, shown):
     assert units.show(value, si) == shown
 
 
+@pytest.mark.parametrize(
+    ("value", "width", "si", "shown"),
+    [
+        (10.05762, 0.027, "ohm", "10.058 Ω ± 0.027 Ω"),  # GUM 7.2.6: "should be rounded to 10,058 Ω"
+        (0.10002147, 0.00000079, "kilogram", "0.10002147 kg ± 0.00000079 kg"),  # GUM 7.2.4
+        (12340.0, 2950.0, "ohm", "12.3 kΩ ± 3.0 kΩ"),  # by hand from here on
+        (999.96, 0.096, "watt", "999.960 W ± 0.096 W"),
+        (878.6, 152.0, "watt", "880 W ± 150 W"),
+        (1e6, 99600.0, "ohm", "1.00 MΩ ± 0.10 MΩ"),
+        (-2e-4, 3.6e-3, "volt", "-0.2 mV ± 3.6 mV"),
+        (-1e-5, 3.6e-3, "volt", "0.0 mV ± 3.6 mV"),
+        (294.55, 1.23, "kelvin", "21.4 °C ± 1.2 K"),
+        (0.98, 0.0996, "dimensionless", "0.98 ± 0.10"),
+        (12.0, 0.0, "ohm", "12 Ω"),
+    ],
+)
+def test_a_value_carries_no_more_digits_than_its_interval(value, width, si, shown):
+    assert units.show_with(value, width, si) == shown
+
+
 @pytest.mark.parametrize(("unit", "symbol"), [("kohm", "kΩ"), ("uF", "µF"), ("degC", "°C"), ("V", "V"), ("%", "%")])
 def test_a_unit_has_a_symbol(unit, symbol):
     assert units.symbol(unit) == symbol

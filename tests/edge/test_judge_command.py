@@ -59,7 +59,7 @@ OUTCOMES = [  # arguments, exit, first line
     (["0.99 ohm", "--limits", "..1 ohm", "--accuracy", "1 % + 3 counts", "--rule", "simple-acceptance"], 0, "pass"),
     (["-0.5 V", "--limits", "-1 V .. 0 V"], 0, "pass"),
     (["-5 ohm", "--limits", "..1 ohm"], 0, "pass"),
-    (["21.0 degC"], 0, "not judged: 21 °C ± 0.048 K"),
+    (["21.0 degC"], 0, "not judged: 21.000 °C ± 0.048 K"),
     (["60 ohm", "--limits", "..100 ohm", "--parallel"], 1, "undecided"),
 ]
 
@@ -71,8 +71,8 @@ def test_outcomes(args, code, first):
 
 
 MARKINGS = [  # marking, measured, exit, first lines
-    ("474K 275V~ X2", "0.46 uF ± 5 nF", 0, "460 nF ± 4.8 nF lies within the limits of 423 nF to 517 nF."),
-    ("474K 275V~ X2", "0.38 uF ± 5 nF", 1, "380 nF ± 4.8 nF lies outside the limits of 423 nF to 517 nF."),
+    ("474K 275V~ X2", "0.46 uF ± 5 nF", 0, "460.0 nF ± 4.8 nF lies within the limits of 423 nF to 517 nF."),
+    ("474K 275V~ X2", "0.38 uF ± 5 nF", 1, "380.0 nF ± 4.8 nF lies outside the limits of 423 nF to 517 nF."),
 ]
 
 
