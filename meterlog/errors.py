@@ -2,7 +2,7 @@
 
     MeterlogError
     ├── WrongText     a profile, procedure or bench file is wrong: exit 1, nothing started
-    ├── WrongValue    a value at a border can't be read (unit missing, not a number): exit 1
+    ├── WrongValue    a value at a border can't be read (unit missing, not a number): exit 2
     ├── CannotDo      the world refuses (port, disk, permission, daemon away): exit 3
     └── BenchBusy     another daemon writes this database: exit 3
 
@@ -38,7 +38,7 @@ class WrongText(MeterlogError):
 class WrongValue(MeterlogError, ValueError):
     """A value at a border cannot be read; the message says what was expected and seen."""
 
-    exit_code = 1
+    exit_code = 2
 
 
 class CannotDo(MeterlogError):

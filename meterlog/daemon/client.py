@@ -7,7 +7,7 @@ import json
 import socket
 from typing import TYPE_CHECKING, Any
 
-from meterlog.errors import CannotDo
+from meterlog.errors import CannotDo, WrongValue
 from meterlog.store.sqlite import lock_facts
 
 if TYPE_CHECKING:
@@ -30,7 +30,7 @@ def _connect(database: Path, timeout_s: float | None) -> socket.socket:
 def ask(database: Path, do: str, timeout_s: float = 30.0, **more: Any) -> dict[str, Any]:
     """The daemon's answer to one request.
 
-    Raises: CannotDo when no daemon answers, or when its answer is no.
+    Raises: CannotDo when no daemon answers, or when its answer is no; WrongValue when what was asked can't be read.
     """
     with _connect(database, timeout_s) as client, client.makefile("rwb") as stream:
         try:
@@ -43,7 +43,8 @@ def ask(database: Path, do: str, timeout_s: float = 30.0, **more: Any) -> dict[s
         raise CannotDo("the daemon ended before it answered", "see its log")
     answer: dict[str, Any] = json.loads(line)
     if not answer.get("ok"):
-        raise CannotDo(answer.get("error", "the daemon refused"), answer.get("hint", ""))
+        refused = CannotDo(answer.get("error", "the daemon refused"), answer.get("hint", ""))
+        raise WrongValue(str(refused)) if answer.get("wrong") else refused
     return answer
 
 

@@ -14,7 +14,7 @@ from meterlog.daemon.items import LineChanged, Opened, Received, Request, StateC
 from meterlog.daemon.notify import notify
 from meterlog.daemon.states import LinkState
 from meterlog.daemon.station import reading_dict
-from meterlog.errors import CannotDo, MeterlogError
+from meterlog.errors import CannotDo, MeterlogError, WrongValue
 from meterlog.links import LinkLost
 from meterlog.readings import Frame
 from meterlog.store.writer import StoreRefuses
@@ -123,7 +123,8 @@ class BenchLoop:
             return {"ok": True, **self._requests(self, message)}
         except MeterlogError as error:
             words, _, hint = str(error).partition("\n")
-            return {"ok": False, "error": words, "hint": getattr(error, "hint", "") or hint.strip()}
+            said = {"error": words, "hint": getattr(error, "hint", "") or hint.strip()}
+            return {"ok": False, **said, **({"wrong": True} if isinstance(error, WrongValue) else {})}
         except Exception:  # our mistake in one request must not end a daemon that listens for months: told, and logged
             log.exception("request", extra={"facts": {"do": message.get("do")}})
             return {"ok": False, "error": "a mistake in meterlog: nothing was done", "hint": "see the daemon's log"}

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from datasette.utils.asgi import Forbidden, Response
 
 from meterlog.daemon import client
-from meterlog.errors import CannotDo
+from meterlog.errors import CannotDo, MeterlogError
 from meterlog.web import at_hand, queries, trades
 from meterlog.web.sheet import database_path, read, sheet
 
@@ -92,7 +92,7 @@ async def pass_on(datasette: Any, request: Any, do: str, **more: Any) -> Any:
     """Ask the daemon and answer with its words."""
     try:
         await ask(datasette, do, **more)
-    except CannotDo as refused:
+    except MeterlogError as refused:
         return await _answer(datasette, request, str(refused))
     return await _answer(datasette, request, "")
 

@@ -85,6 +85,12 @@ def test_an_unknown_request_is_refused_with_a_hint(daemon):
     )
 
 
+def test_a_plate_that_cannot_be_read_is_a_wrong_command_line(daemon):
+    words = ("job", "open", "microwave-oven", "--plate", "rated output=900 kg", "--db", str(daemon.db))
+    done = run(*words, check=False)
+    assert (done.returncode, done.stderr) == (2, "rated output: expected a unit like watt, saw 'kg' in '900 kg'\n")
+
+
 def test_bad_lines_on_the_control_socket_do_no_harm(daemon):
     import socket
 

@@ -121,6 +121,7 @@ def test_what_cannot_be_read_is_said(args, message):
     done = run(*args)
     assert isinstance(done.exception, WrongValue)
     assert str(done.exception) == message
+    assert done.exception.exit_code == 2  # 1 would read as "does not pass"
 
 
 def test_a_method_on_the_command_line():

@@ -61,10 +61,10 @@ WRONG = [
     (("resistor",), 2, 'Error: give --marking "4K7J" or --bands "yellow violet red gold"'),
     (("preferred",), 2, 'Error: give a value such as "4.9 kohm", or --series E12'),
     (("preferred", "-3 ohm"), 2, "Error: No such option '-3'."),
-    (("preferred", "0 ohm"), 1, "a part's value is above zero, not 0 ohm"),
-    (("preferred", "3 kg"), 1, "expected a unit like ohm, saw 'kg' in '3 kg'"),
-    (("capacitor", "--marking", "104", "--measured", "3 ohm"), 1, "expected a unit like farad, saw 'ohm' in '3 ohm'"),
-    (("resistor", "--marking", "foo"), 1, "'foo' is no resistor marking known here"),
+    (("preferred", "0 ohm"), 2, "a part's value is above zero, not 0 ohm"),
+    (("preferred", "3 kg"), 2, "expected a unit like ohm, saw 'kg' in '3 kg'"),
+    (("capacitor", "--marking", "104", "--measured", "3 ohm"), 2, "expected a unit like farad, saw 'ohm' in '3 ohm'"),
+    (("resistor", "--marking", "foo"), 2, "'foo' is no resistor marking known here"),
 ]
 
 

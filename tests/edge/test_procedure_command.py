@@ -31,7 +31,7 @@ def test_a_draft_reads_without_a_problem(capsys, tmp_path):
 
 def test_a_draft_needs_a_proper_name(capsys):
     told = "expected a name of small letters, digits and hyphens, such as \"hv-diode\", saw 'My Kettle'\n"
-    assert run(capsys, "new", "My Kettle") == (1, "", told)
+    assert run(capsys, "new", "My Kettle") == (2, "", told)
 
 
 def test_a_wrong_file_is_told_and_exits_1(capsys):
