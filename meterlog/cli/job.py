@@ -52,6 +52,7 @@ def open_job(
     path = str(Path(procedure).resolve()) if Path(procedure).is_file() else procedure
     answer = _ask(db, "open job", procedure=path, ref=ref, plate=entries, personal=told, where=where)
     click.echo(answer["job"])
+    click.echo("\n".join(_where(_ask(db, "status")["status"]["walk"])), err=True)
 
 
 def _pair(entry: str) -> tuple[str, str]:
@@ -63,15 +64,15 @@ def _pair(entry: str) -> tuple[str, str]:
 
 @job.command("enter")
 @click.argument("entries", nargs=-1, required=True, metavar="ENTRY=VALUE...")
+@json_option
 @db_option
-def enter(entries: tuple[str, ...], db: Path) -> None:
+def enter(entries: tuple[str, ...], as_json: bool, db: Path) -> None:
     """Tell what was learned since the job was opened, such as the water's mass.
 
     \b
     meterlog job enter "water mass=1000 g ± 2 g"
     """
-    answer = _ask(db, "enter", entries=dict(_pair(entry) for entry in entries))
-    click.echo(json.dumps(answer["walk"], ensure_ascii=False))
+    _tell(_ask(db, "enter", entries=dict(_pair(entry) for entry in entries))["walk"], as_json)
 
 
 @job.command("close")
@@ -87,16 +88,34 @@ def _ask(db: Path, do: str, **more: Any) -> dict[str, Any]:
     return ask(db, do, who="command line", **more)
 
 
-def _act(db: Path, word: str, **more: Any) -> None:
-    answer = _ask(db, "act", word=word, **more)
-    click.echo(json.dumps(answer["walk"], ensure_ascii=False))
+def _act(db: Path, as_json: bool, word: str, **more: Any) -> None:
+    _tell(_ask(db, "act", word=word, **more)["walk"], as_json)
+
+
+def _tell(walk: dict[str, Any], as_json: bool) -> None:
+    click.echo(json.dumps(walk, ensure_ascii=False) if as_json else "\n".join(_where(walk)))
+
+
+def _where(walk: dict[str, Any]) -> list[str]:
+    """Where the walk stands: cautions first, then the step at hand and what it waits for."""
+    if walk["phase"] == "done":
+        return ["every step is passed; when it is handed back: meterlog job close"]
+    lines = []
+    if walk["phase"] == "cautions":
+        lines = [
+            *(f"caution: {caution}" for caution in walk["cautions"]),
+            "when they are read: meterlog job acknowledge",
+        ]
+    lines += [f"{step['key']}: {step['title']}" for step in walk["steps"] if step["key"] == walk["step"]]
+    return lines + [f"waits for {need}" for need in walk["needs"]]
 
 
 def _plain_act(word: str, sentence: str) -> click.Command:
     @click.command(word, help=sentence)
+    @json_option
     @db_option
-    def act(db: Path) -> None:
-        _act(db, word)
+    def act(as_json: bool, db: Path) -> None:
+        _act(db, as_json, word)
 
     return act
 
@@ -107,43 +126,48 @@ for _word, _sentence in PLAIN_ACTS.items():
 
 @job.command("go")
 @click.argument("step")
+@json_option
 @db_option
-def go_to(step: str, db: Path) -> None:
+def go_to(step: str, as_json: bool, db: Path) -> None:
     """Take a STEP out of order."""
-    _act(db, "go to", step=step)
+    _act(db, as_json, "go to", step=step)
 
 
 @job.command("wanting")
 @click.argument("text", default="")
+@json_option
 @db_option
-def wanting(text: str, db: Path) -> None:
+def wanting(text: str, as_json: bool, db: Path) -> None:
     """Say that what was looked at is found wanting, and how."""
-    _act(db, "wanting", text=text)
+    _act(db, as_json, "wanting", text=text)
 
 
 @job.command("skip")
 @click.option("--reason", required=True, help="Why; it stands in the record.")
+@json_option
 @db_option
-def skip(reason: str, db: Path) -> None:
+def skip(reason: str, as_json: bool, db: Path) -> None:
     """Skip the step at hand, with a reason."""
-    _act(db, "skip", reason=reason)
+    _act(db, as_json, "skip", reason=reason)
 
 
 @job.command("override")
 @click.argument("step")
 @click.option("--reason", required=True, help="Why; it stands in the record and in the report.")
+@json_option
 @db_option
-def override(step: str, reason: str, db: Path) -> None:
+def override(step: str, reason: str, as_json: bool, db: Path) -> None:
     """Go round what a STEP waits for, with a written reason."""
-    _act(db, "override", step=step, reason=reason)
+    _act(db, as_json, "override", step=step, reason=reason)
 
 
 @job.command("note")
 @click.argument("text")
+@json_option
 @db_option
-def note(text: str, db: Path) -> None:
+def note(text: str, as_json: bool, db: Path) -> None:
     """Keep a note with the step at hand."""
-    _act(db, "note", text=text)
+    _act(db, as_json, "note", text=text)
 
 
 @job.command("erase")
@@ -168,12 +192,16 @@ def list_jobs(as_json: bool, db: Path) -> None:
 
 
 @job.command("show")
-@click.argument("ref")
+@click.argument("ref", required=False)
 @json_option
 @db_option
-def show(ref: str, as_json: bool, db: Path) -> None:
-    """The steps of job REF with what was captured and concluded."""
+def show(ref: str | None, as_json: bool, db: Path) -> None:
+    """The steps of job REF, or of the newest, with what was captured and concluded."""
     from meterlog.store.reader import Reader
 
     with Reader(db) as reader:
-        table(reader.steps(ref), ("step", "points", "shown", "unit", "outcome", "verdict", "why"), as_json)
+        table(
+            reader.steps(ref or reader.newest_job()),
+            ("step", "points", "shown", "unit", "outcome", "verdict", "why"),
+            as_json,
+        )

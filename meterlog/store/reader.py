@@ -46,6 +46,13 @@ class Reader:
             most,
         )
 
+    def newest_job(self) -> str:
+        """The reference of the job that was opened last. Raises: CannotDo when there is none."""
+        row = self._one("SELECT ref FROM job ORDER BY id DESC LIMIT 1")
+        if row is None:
+            raise CannotDo("no job is kept yet", "open one with: meterlog job open PROCEDURE")
+        return str(row["ref"])
+
     def job(self, ref: str) -> dict[str, Any]:
         """A job's row. Raises: CannotDo when there is none of that reference."""
         row = self._one("SELECT * FROM job WHERE ref = ?", ref)
@@ -54,11 +61,18 @@ class Reader:
         return row
 
     def steps(self, ref: str) -> list[dict[str, Any]]:
-        """A job's steps in order, each with its captures and the verdicts on them, superseded ones left out."""
+        """A job's steps in order, each with its captures and the verdicts on them, superseded ones left out.
+
+        A step without either says how it was passed (looked, skipped …), and the reason that was given.
+        """
         job = self.job(ref)["id"]
+        passed = (
+            "(SELECT json_extract(e.facts, '$.{}') FROM event e WHERE e.job = s.job AND e.step = s.id "
+            "AND e.kind = 'passed' AND c.id IS NULL ORDER BY e.id DESC LIMIT 1)"
+        ).format
         return self._rows(
-            "SELECT s.key AS step, s.title, s.points, s.limits, c.id AS capture, k.shown, k.unit, "
-            "v.id AS verdict, v.outcome, v.why "
+            "SELECT s.key AS step, s.title, s.points, s.limits, c.id AS capture, k.shown, k.unit, v.id AS verdict, "
+            f"coalesce(v.outcome, {passed('how')}) AS outcome, coalesce(v.why, {passed('reason')}) AS why "
             "FROM step s LEFT JOIN verdict v ON v.step = s.id AND v.job = s.job "
             "AND NOT EXISTS (SELECT 1 FROM verdict later WHERE later.supersedes = v.id) "
             "LEFT JOIN capture c ON c.id = v.capture OR (v.id IS NULL AND c.step = s.id) "

@@ -85,6 +85,26 @@ def test_an_unknown_request_is_refused_with_a_hint(daemon):
     )
 
 
+def test_acts_say_where_the_walk_stands_cautions_first(daemon):
+    db = ("--db", str(daemon.db))
+    opened = run("job", "open", "kettle-or-urn", "--ref", "K-1", *db)
+    told = opened.stderr.splitlines()
+    assert opened.stdout == "K-1\n"
+    assert told[0] == "caution: Local rules and the maker's instructions come before anything on this screen."
+    assert told[-1] == "when they are read: meterlog job acknowledge"
+    acknowledged = run("job", "acknowledge", *db).stdout.splitlines()
+    assert acknowledged[-1] == "isolation: Unplugged, empty, cold, and the plug where only you can reach it"
+    assert json.loads(run("job", "next", "--json", *db).stdout)["step"] == "visual"
+    run("job", "skip", "--reason", "no light here", *db)
+    rows = [json.loads(line) for line in run("job", "show", "--json", *db).stdout.splitlines()]
+    assert [(row["step"], row["outcome"], row["why"]) for row in rows[:3]] == [
+        ("isolation", "passed over", ""),
+        ("visual", "skipped", "no light here"),
+        ("lead-check", None, None),
+    ]
+    run("job", "close", *db)
+
+
 def test_a_plate_that_cannot_be_read_is_a_wrong_command_line(daemon):
     words = ("job", "open", "microwave-oven", "--plate", "rated output=900 kg", "--db", str(daemon.db))
     done = run(*words, check=False)
