@@ -10,6 +10,7 @@ import click
 from meterlog.cli.options import bench_option, json_option, table
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from pathlib import Path
 
 STARTING_FILE = """\
@@ -72,6 +73,12 @@ def check(bench_path: Path, seconds: float, as_json: bool) -> None:
         raise SystemExit(1)
 
 
+def _damage(errors: Mapping[str, int]) -> str:
+    """What the port's driver counted, and what that usually means; "" when nothing."""
+    counted = ", ".join(f"{kind} {count}" for kind, count in errors.items())
+    return f"damaged on the line ({counted}): do baud rate, data bits and parity agree?" if counted else ""
+
+
 def try_station(station: Any, instrument: Any, seconds: float) -> dict[str, Any]:
     """Talk with one instrument for some seconds; what came, or why nothing did."""
     from meterlog.daemon.supervise import url_of
@@ -102,6 +109,7 @@ def try_station(station: Any, instrument: Any, seconds: float) -> dict[str, Any]
                     row["rejected"], row["said"] = row["rejected"] + 1, outcome.reason
                 else:
                     row["skipped_bytes"] += len(outcome.raw)
+        row["said"] = _damage(link.line_errors()) or row["said"]
     except LinkLost as lost:
         row["said"] = lost.why
     finally:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     import queue
+    from collections.abc import Mapping
 
     from meterlog.daemon.states import LinkState
     from meterlog.links import Link
@@ -41,6 +42,14 @@ class LineChanged:
 
 
 @dataclass(frozen=True, slots=True)
+class Damaged:
+    """The port's driver has counted damage since it was opened: kinds and how often."""
+
+    source: str
+    errors: Mapping[str, int]
+
+
+@dataclass(frozen=True, slots=True)
 class StateChanged:
     """A link stands differently; `why` and `hint` tell of what a person should know."""
 
@@ -64,4 +73,4 @@ class Stop:
     """End the loop."""
 
 
-Item = Opened | Received | LineChanged | StateChanged | Request | Stop
+Item = Opened | Received | LineChanged | Damaged | StateChanged | Request | Stop

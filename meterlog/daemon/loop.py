@@ -10,7 +10,7 @@ import logging
 import queue
 from typing import TYPE_CHECKING, Any
 
-from meterlog.daemon.items import LineChanged, Opened, Received, Request, StateChanged, Stop
+from meterlog.daemon.items import Damaged, LineChanged, Opened, Received, Request, StateChanged, Stop
 from meterlog.daemon.notify import notify
 from meterlog.daemon.states import LinkState
 from meterlog.daemon.station import reading_dict
@@ -111,6 +111,8 @@ class BenchLoop:
                 item.reply.put(self._answer(item.message))
             case LineChanged():
                 self.desk.line(item.source, item.word, item.at)
+            case Damaged():
+                self._damaged(item)
             case Opened():
                 self._open(item)
             case StateChanged():
@@ -154,6 +156,14 @@ class BenchLoop:
         log.info("link", extra={"facts": facts})
         self.writer.event("link " + str(item.state), self.clock.now(), facts, link=station.link_id, whence="daemon")
         self.announcer.tell(event="link", **facts, hint=item.hint)
+
+    def _damaged(self, item: Damaged) -> None:
+        """Bytes that came damaged or not at all, as the port's driver counts them."""
+        station = self.stations[item.source]
+        station.line_errors = dict(item.errors)
+        facts = {"link": item.source, **item.errors}
+        log.warning("line errors", extra={"facts": facts})
+        self.writer.event("line errors", self.clock.now(), facts, link=station.link_id, whence="daemon")
 
     def _end(self, station: Station) -> None:
         """A link is gone: what was left of its bytes is told, and no capture goes on across the gap."""

@@ -42,6 +42,7 @@ class Station:
     count: int = 0
     rejected: int = 0
     skipped: int = 0
+    line_errors: dict[str, int] = field(default_factory=dict)
     last: dict[str, Reading] = field(default_factory=dict)
     last_utc_ms: int = 0
     fresh: bool = False
@@ -75,6 +76,7 @@ class Station:
             "count": self.count,
             "rejected": self.rejected,
             "skipped_bytes": self.skipped,
+            "line_errors": self.line_errors,
         }
 
 

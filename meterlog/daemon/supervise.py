@@ -5,7 +5,7 @@ from __future__ import annotations
 import threading
 from typing import TYPE_CHECKING
 
-from meterlog.daemon.items import LineChanged, Opened, Received, StateChanged
+from meterlog.daemon.items import Damaged, LineChanged, Opened, Received, StateChanged
 from meterlog.daemon.states import LinkState, Pace, next_wait_s
 from meterlog.links import LinkLost, open_link
 from meterlog.links.ports import device_of
@@ -24,6 +24,10 @@ SWITCH_WAIT_S = 0.01
 
 QUIET_WAIT_S = 0.5
 """How long a read waits for a first byte: a link that says nothing wakes twice a second."""
+
+
+COUNT_EVERY_S = 2.0
+"""How often the port's driver is asked for the damage that it counted."""
 
 
 class SupervisedLink:
@@ -97,6 +101,7 @@ class SupervisedLink:
         """Read until told to stop. Raises: LinkLost."""
         heard_at = self._clock.monotonic()
         lines: dict[str, bool] = {}
+        counted_at, damage = heard_at, 0
         while not self._stopping.is_set():
             data = link.read()
             now = self._clock.monotonic()
@@ -110,12 +115,23 @@ class SupervisedLink:
                 self._change(LinkState.SILENT, why, "is it switched on, and its output too?")
             if self._has_switch:
                 self._look_at(link, lines, now)
+            if now - counted_at > COUNT_EVERY_S:
+                counted_at, damage = now, self.count_damage(link, damage)
 
     def _look_at(self, link: Link, lines: dict[str, bool], now: float) -> None:
         for name, is_on in link.control_lines().items():
             if lines.get(name, False) != is_on:
                 lines[name] = is_on
                 self._queue.put(LineChanged(self.source, f"{name} {'on' if is_on else 'off'}", now))
+
+    def count_damage(self, link: Link, told: int) -> int:
+        """Tell of damage once, and again each time that it has doubled. Answers how much is told of."""
+        errors = link.line_errors()
+        count = sum(errors.values())
+        if count < max(1, 2 * told):
+            return told
+        self._queue.put(Damaged(self.source, errors))
+        return count
 
     def _wait(self, lost: LinkLost, failures: int) -> None:
         if self._stopping.is_set():

@@ -41,6 +41,10 @@ class Link(Protocol):
         """The state of cts, dsr, dcd and ri; empty where the link has none."""
         ...
 
+    def line_errors(self) -> Mapping[str, int]:
+        """What the port's driver counted since it was opened, by kind; empty where nothing is counted."""
+        ...
+
     def close(self) -> None:
         """Let the connection go; never raises."""
         ...

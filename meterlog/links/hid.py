@@ -63,5 +63,8 @@ class HidLink:
     def control_lines(self) -> Mapping[str, bool]:
         return {}
 
+    def line_errors(self) -> Mapping[str, int]:
+        return {}
+
     def close(self) -> None:
         self._device.close()

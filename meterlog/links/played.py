@@ -55,5 +55,8 @@ class PlayedLink:
     def control_lines(self) -> Mapping[str, bool]:
         return self._lines
 
+    def line_errors(self) -> Mapping[str, int]:
+        return {}
+
     def close(self) -> None:
         """Nothing is held open."""

@@ -10,6 +10,7 @@ import io
 import os
 import select
 import stat
+import struct
 import termios
 import threading
 from typing import TYPE_CHECKING
@@ -28,6 +29,10 @@ MOST = 4_096
 
 WRITE_WITHIN_S = 0.25
 """A port that takes no bytes for so long is lost: whoever writes must not be held up by one instrument."""
+
+COUNTS = struct.Struct("20i")
+COUNTED = {"framing": 6, "overrun": 7, "parity": 8, "break": 9, "port buffer full": 10}
+"""What TIOCGICOUNT answers, and where in it. Source: Linux, include/uapi/linux/serial.h, serial_icounter_struct."""
 
 FAILURES = (serial.SerialException, OSError, TypeError, termios.error)
 """What a port that went away raises, from whichever layer notices first."""
@@ -66,6 +71,7 @@ class SerialLink:
             raise why_not(url, error) from None
         self._port = port
         self._ready = _poll_of(port)
+        self._before = self._counted()
 
     def read(self) -> bytes:
         if self._broken:
@@ -106,6 +112,21 @@ class SerialLink:
         except (serial.SerialException, OSError, AttributeError):
             self._has_lines = False
             return {}
+
+    def line_errors(self) -> Mapping[str, int]:
+        counted = self._counted()
+        grown = {kind: counted[kind] - self._before.get(kind, 0) for kind in counted}
+        return {kind: count for kind, count in grown.items() if count > 0}
+
+    def _counted(self) -> dict[str, int]:
+        """The driver's counters since it was loaded; empty for a pseudo-terminal, a network port, another system."""
+        counts = bytearray(COUNTS.size)
+        try:
+            fcntl.ioctl(self._port.fileno(), termios.TIOCGICOUNT, counts)
+        except (*FAILURES, AttributeError, io.UnsupportedOperation):
+            return {}
+        told = COUNTS.unpack(counts)
+        return {kind: told[place] for kind, place in COUNTED.items()}
 
     def close(self) -> None:
         with self._guard, contextlib.suppress(*FAILURES):

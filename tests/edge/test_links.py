@@ -1,11 +1,15 @@
 """Each kind of link against a real counterpart: pseudo-terminals, network serial, a Modbus server, HID reports."""
 
 import contextlib
+import fcntl
 import os
+import queue
 import shutil
 import socket
+import struct
 import subprocess
 import sys
+import termios
 import threading
 from pathlib import Path
 
@@ -16,6 +20,8 @@ from edge.bench import wait_until
 from players.segments import showing
 from serial.tools import list_ports, list_ports_common
 
+from meterlog.daemon.clock import Clock
+from meterlog.daemon.supervise import SupervisedLink
 from meterlog.links import LinkLost, open_link
 from meterlog.links.settings import LineSettings
 
@@ -69,6 +75,51 @@ def test_a_serial_link_reads_writes_and_tells_of_its_loss(wire):
     with pytest.raises(LinkLost, match=f"{wire.path} (was unplugged|no longer answers)"):
         link.read()
     link.close()
+
+
+def test_damage_that_the_driver_counts_is_told_from_the_opening_on(wire, monkeypatch):
+    """No driver here counts: its answer is laid out as Linux's include/uapi/linux/serial.h lays it out.
+
+    struct serial_icounter_struct { int cts, dsr, rng, dcd; int rx, tx; int frame, overrun, parity, brk;
+    int buf_overrun; int reserved[9]; };
+    """
+    link = open_link(wire.path, SETTINGS, 0.01)
+    assert link.line_errors() == {}  # a pseudo-terminal counts nothing
+    link.close()
+    counters = dict.fromkeys(("cts", "dsr", "rng", "dcd", "rx", "tx", "frame", "overrun", "parity", "brk", "buf"), 0)
+    counters["parity"] = 5
+    true_ioctl = fcntl.ioctl
+
+    def counting(number, request, *more):
+        if request != termios.TIOCGICOUNT:
+            return true_ioctl(number, request, *more)
+        more[0][:] = struct.pack("11i", *counters.values()).ljust(80, b"\0")
+        return 0
+
+    monkeypatch.setattr(fcntl, "ioctl", counting)
+    link = open_link(wire.path, SETTINGS, 0.01)
+    assert link.line_errors() == {}
+    counters.update(rx=900, frame=3, parity=7, buf=1)
+    assert link.line_errors() == {"framing": 3, "parity": 2, "port buffer full": 1}
+    link.close()
+
+
+class Noisy:
+    """A link whose driver counts one framing error more at each look."""
+
+    looks = 0
+
+    def line_errors(self):
+        self.looks += 1
+        return {"framing": self.looks}
+
+
+def test_damage_is_told_once_and_each_time_that_it_has_doubled():
+    told, link, count = queue.Queue(), Noisy(), 0
+    task = SupervisedLink("meter", None, SETTINGS, told, clock=Clock())
+    for _ in range(100):
+        count = task.count_damage(link, count)
+    assert [item.errors["framing"] for item in told.queue] == [1, 2, 4, 8, 16, 32, 64]
 
 
 def test_a_port_that_takes_no_bytes_is_lost_for_reading_too(wire):

@@ -13,7 +13,7 @@ from meterlog.daemon import loop as bench_loop
 from meterlog.daemon.announce import Announcer
 from meterlog.daemon.clock import Clock
 from meterlog.daemon.desk import JobDesk
-from meterlog.daemon.items import Opened, Received, Request, StateChanged, Stop
+from meterlog.daemon.items import Damaged, Opened, Received, Request, StateChanged, Stop
 from meterlog.daemon.loop import BenchLoop
 from meterlog.daemon.main import QUEUE_ITEMS, stations_of
 from meterlog.daemon.requests import answer
@@ -132,6 +132,15 @@ def test_a_clock_set_back_an_hour_is_recorded_and_changes_no_duration(loop, monk
     assert len(ats) == 6
     assert 0 <= ats[-1] - ats[0] < 60_000
     assert loop.findings() == []
+
+
+def test_damage_on_the_line_is_shown_and_recorded(loop):
+    loop.open()
+    loop.items.put(Damaged("thermometer", {"framing": 3}))
+    assert loop.ask(do="status")["status"]["links"][0]["line_errors"] == {"framing": 3}
+    loop.stop()
+    recorded = loop.rows("SELECT facts FROM event WHERE kind = 'line errors' AND link IS NOT NULL")
+    assert [json.loads(facts) for (facts,) in recorded] == [{"framing": 3, "link": "thermometer"}]
 
 
 def test_a_reading_taken_over_two_links_is_counted_on(loop):
