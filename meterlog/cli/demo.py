@@ -10,7 +10,7 @@ from meterlog.cli.options import json_option, table
 
 
 @click.command()
-@click.option("--speed", default=12.0, show_default=True, type=click.FloatRange(1, 50), help="How many times faster.")
+@click.option("--speed", default=20.0, show_default=True, type=click.FloatRange(1, 50), help="How many times faster.")
 @click.option(
     "--folder",
     type=click.Path(file_okay=False, path_type=Path),

@@ -65,9 +65,12 @@ def replay(
     gives = {link.source: given(link, known[link.source]) for link in links if link.source in known}
     assume = NOTHING if strict else REPLAY
     session = Session(procedure, known, begin=begin, assume=assume, judge=case, gives=gives)
+    row: dict[str, Any] | None = None
     for capture, verdict in captures(_telling(play(session, links), procedure)):
         row = capture_row(capture, verdict)
         click.echo(json.dumps(row, ensure_ascii=False) if as_json else capture_line(row))
+    if row is None:
+        click.echo("nothing was captured: does `meterlog decode` show readings of what the steps want?", err=True)
 
 
 def captures(events: Iterable[Event]) -> Iterator[tuple[Captured, Verdict | None]]:

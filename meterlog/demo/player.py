@@ -26,6 +26,10 @@ ACCEPTED_WITHIN_S = 5.0
 """How long the person waits for the bench to be ready for what they do, s of real time."""
 
 
+class LostPace(CannotDo):
+    """The machine stalled, and for the bench that stood still for longer than a person would: play it slower."""
+
+
 class Terminal:
     """One end of a pseudo-terminal: what is written here arrives at `path`."""
 
@@ -50,7 +54,7 @@ def play(
 
     When the bench was not ready for an act and the person had to wait, all that follows waits too.
 
-    Raises: CannotDo, when the bench does not take an act: what follows would answer other steps than it did.
+    Raises: LostPace, when the bench does not take an act: what follows would answer other steps than it did.
     """
     began = time.monotonic()
     late = 0.0
@@ -74,7 +78,7 @@ def _do(words: str, database: Path, speed: float) -> None:
             ask(database, "act", word=act.word, step=act.step, text=act.text, who="repairer (invented)")
         except CannotDo as refused:
             if time.monotonic() > deadline:
-                raise CannotDo(
+                raise LostPace(
                     f"the demo lost its pace, as on a busy machine: {words!r} was not taken. {refused}",
                     f"play it slower: meterlog demo --speed {max(1.0, speed / 2):g}",
                 ) from None

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import yaml
 
 from meterlog.daemon.client import ask
-from meterlog.demo.player import Terminal, play
+from meterlog.demo.player import LostPace, Terminal, play
 from meterlog.demo.scenario import scenario, timeline
 from meterlog.errors import CannotDo
 from meterlog.store.reader import Reader
@@ -25,20 +25,34 @@ if TYPE_CHECKING:
     from meterlog.demo.scenario import Scenario
 
 READY_WITHIN_S = 30.0
+MADE = ("demo.db", "demo.db-wal", "demo.db-shm", "demo.db.lock", "bench.yaml", "daemon.log")
+"""What a demo puts into its folder."""
 
 
 def run_demo(folder: Path, speed: float, told: Callable[[str], None]) -> Path:
     """Play the scenario into a new database; answers its path.
 
-    It lies in `folder`, or beside it where an earlier demo lies there: what was recorded stays.
+    It lies in `folder`, or beside it where an earlier demo lies there: what was recorded stays. A demo that the machine
+    was too busy for is begun anew, half as fast and once more.
 
-    Raises: CannotDo, when the folder can't be written, the daemon does not start, or the machine is too busy to
-    keep the pace.
+    Raises: CannotDo, when the folder can't be written or the daemon does not start; LostPace, when a quarter of the
+    speed is too fast as well.
     """
     folder = _fresh(folder)
-    database = folder / "demo.db"
     playing = scenario()
     told(playing.scenario)
+    for slower in (speed, speed / 2):
+        try:
+            return _played(playing, folder, slower, told)
+        except LostPace:
+            told(f"the machine stalled, and {slower:g} times is too fast for it: begun anew, half as fast")
+            for name in MADE:
+                (folder / name).unlink(missing_ok=True)
+    return _played(playing, folder, speed / 4, told)
+
+
+def _played(playing: Scenario, folder: Path, speed: float, told: Callable[[str], None]) -> Path:
+    database = folder / "demo.db"
     terminals = {name: Terminal() for name in playing.instruments}
     try:
         with _daemon(_bench_file(folder, playing, terminals), database, speed):

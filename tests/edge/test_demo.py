@@ -5,7 +5,8 @@ import json
 import pytest
 from edge.bench import run
 
-from meterlog.demo import player
+from meterlog.demo import player, show
+from meterlog.demo.player import LostPace
 from meterlog.errors import CannotDo
 from meterlog.recording import Event
 
@@ -61,13 +62,38 @@ def test_a_verdict_goes_down_to_the_bytes(played):
 
 def test_a_method_takes_kept_captures(played):
     database, _ = played
-    done = run("evaluate", "ratio", "above=kitchen-oven/secondary", "below=kitchen-oven/primary", "--db", str(database))
-    first = done.stdout.splitlines()[0]
+    inputs = ("above=kitchen-oven/secondary", "below=kitchen-oven/primary")
+    done = run("evaluate", "ratio", *inputs, "--db", str(database), "--json")
     secondary, primary, leads = 108.6, 1.6, 0.1  # played by the demo, as its displays showed them
-    assert float(first.split()[2]) == pytest.approx((secondary - leads) / (primary - leads), abs=0.001)
+    assert json.loads(done.stdout)["value"] == pytest.approx((secondary - leads) / (primary - leads), abs=0.001)
     assert "gain of the meter" in done.stdout
     missing = run("evaluate", "ratio", "above=kitchen-oven/none", "below=1 ohm", "--db", str(database), check=False)
     assert missing.stderr.startswith("step 'none' of job kitchen-oven has no capture\n")
+
+
+def test_a_demo_that_lost_its_pace_is_begun_anew_half_as_fast(monkeypatch, tmp_path):
+    tried, words = [], []
+
+    def stalls(playing, folder, speed, told):
+        assert not list(folder.iterdir())
+        (folder / "demo.db").write_text("half a story")
+        tried.append(speed)
+        if len(tried) < stalled:
+            raise LostPace("the demo lost its pace")
+        return folder / "demo.db"
+
+    monkeypatch.setattr(show, "_played", stalls)
+    stalled = 3
+    show.run_demo(tmp_path / "slow", 20.0, words.append)
+    assert tried == [20.0, 10.0, 5.0]
+    assert words[1:] == [
+        "the machine stalled, and 20 times is too fast for it: begun anew, half as fast",
+        "the machine stalled, and 10 times is too fast for it: begun anew, half as fast",
+    ]
+    tried.clear()
+    stalled = 4
+    with pytest.raises(LostPace):
+        show.run_demo(tmp_path / "slowest", 20.0, words.append)
 
 
 def test_a_demo_that_lost_its_pace_ends_in_words(monkeypatch, tmp_path):

@@ -84,6 +84,15 @@ def test_strict_waits_for_the_cautions(files):
     assert (result.stdout, result.exit_code) == ("", 0)
 
 
+def test_a_session_without_a_capture_is_told(files):
+    (files / "session.txt").write_text("meterlog recording 1\nprofile: handheld-segments\n\n0.000 in 00\n")
+    done = run(files, "--json")
+    assert (done.exit_code, done.stdout) == (0, "")
+    assert done.stderr.splitlines()[-1] == (
+        "nothing was captured: does `meterlog decode` show readings of what the steps want?"
+    )
+
+
 def test_beginning_with_a_later_step(files):
     rows = [json.loads(line) for line in run(files, "--json", "--step", "element").stdout.splitlines()]
     assert rows[0]["step"] == "element"
