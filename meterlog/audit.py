@@ -10,6 +10,7 @@ import statistics
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from meterlog import __version__
 from meterlog.case import conclude
 from meterlog.readings import Frame
 
@@ -73,10 +74,18 @@ def capture_differs(capture: Capture, readings: Sequence[Reading]) -> str:
     return ""
 
 
-def verdict_differs(kept: str, case: Case, step: Step) -> list[str]:
-    """The parts of a kept verdict (its JSON) that come out differently now; empty when none does."""
+WORDS = frozenset({"why", "advice", "trail"})
+"""The parts of a verdict that are sentences: another version may word them differently."""
+
+
+def verdict_differs(kept: str, case: Case, step: Step, program: str) -> list[str]:
+    """The parts of a kept verdict (its JSON) that come out differently now; empty when none does.
+
+    Its sentences are compared when this version of the program wrote them.
+    """
     before, now = json.loads(kept), json.loads(conclude(case, step).to_json())
-    return [f"{name}: was {_short(before.get(name))}, is {_short(now.get(name))}" for name in _changed(before, now)]
+    changed = [name for name in _changed(before, now) if program == __version__ or name not in WORDS]
+    return [f"{name}: was {_short(before.get(name))}, is {_short(now.get(name))}" for name in changed]
 
 
 def _changed(before: dict[str, Any], now: dict[str, Any]) -> list[str]:

@@ -14,7 +14,7 @@ from typing import Any
 import click
 
 from meterlog import __version__
-from meterlog.errors import MeterlogError
+from meterlog.errors import CannotDo, MeterlogError
 
 COMMANDS: dict[str, tuple[str, str]] = {
     "demo": ("meterlog.cli.demo", "Play an invented bench through the real daemon, from dead to a verdict."),
@@ -73,3 +73,10 @@ def main(args: list[str] | None = None) -> Any:
     except MeterlogError as error:
         click.echo(str(error), err=True)
         sys.exit(error.exit_code)
+    except Exception as error:
+        from meterlog.store import sqlite
+
+        if not isinstance(error, sqlite.DatabaseError):
+            raise
+        click.echo(f"the database can't be used: {error}\n  {sqlite.what_to_do_about(error)}", err=True)
+        sys.exit(CannotDo.exit_code)

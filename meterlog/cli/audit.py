@@ -20,13 +20,18 @@ def audit(as_json: bool, db: Path) -> None:
     """
     from meterlog.store.auditor import audit as findings
     from meterlog.store.auditor import checked
-    from meterlog.store.sqlite import open_reader
+    from meterlog.store.sqlite import DatabaseError, open_reader
 
     connection = open_reader(db)
     found = [{"where": finding.where, "what": finding.what} for finding in findings(connection)]
-    counts = checked(connection)
-    connection.close()
     table(found, ("where", "what"), as_json)
+    try:
+        counts = checked(connection)
+    except DatabaseError:
+        click.echo("the file is damaged", err=True)
+        raise SystemExit(1) from None
+    finally:
+        connection.close()
     said = f"{counts.seals} seals, {counts.readings} readings, {counts.captures} captures, {counts.verdicts} verdicts"
     click.echo(f"{said}; findings: {len(found) or 'none'}", err=True)
     if found:

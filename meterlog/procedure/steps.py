@@ -152,6 +152,18 @@ class Step:
     rule: Rule | None = None
     note: str = ""
 
+    @property
+    def as_shown(self) -> dict[str, str]:
+        """What a record shows of the step, by column."""
+        return {
+            "key": self.key,
+            "title": self.title,
+            "kind": str(self.kind),
+            "points": " – ".join(self.points),
+            "quantity": self.quantity,
+            "limits": "; ".join(limit.text for limit in self.limits),
+        }
+
     def limit_for(self, where: str) -> Limit | None:
         """The limit that holds in a jurisdiction: its own, else the one for all, else None."""
         for name in (where, ""):

@@ -31,18 +31,6 @@ DatabaseError = sqlite3.DatabaseError
 OperationalError = sqlite3.OperationalError
 VERSION: str = sqlite3.sqlite_version
 
-_RESET_RACE = ((3, 7, 0), (3, 51, 2))
-_BACKPORTED: dict[tuple[int, ...], int] = {(3, 50): 7, (3, 44): 6}
-
-
-def has_reset_race(version: str = VERSION) -> bool:
-    """Whether this SQLite has the WAL-reset race (harmless here while one connection checkpoints)."""
-    number = tuple(int(part) for part in version.split("."))
-    fixed = _BACKPORTED.get(number[:2])
-    if fixed is not None and number[2] >= fixed:
-        return False
-    return _RESET_RACE[0] <= number <= _RESET_RACE[1]
-
 
 def open_writer(path: Path) -> Connection:
     """The writing connection. Only for the holder of the `WriterLock`.
@@ -59,17 +47,14 @@ def open_writer(path: Path) -> Connection:
         connection.execute("PRAGMA secure_delete=ON")
         connection.execute("PRAGMA wal_autocheckpoint=1000")
     except (sqlite3.DatabaseError, OSError) as error:
-        raise CannotDo(
-            f"the database {path} can't be written: {error}",
-            "choose a folder that you may write with --db PATH",
-        ) from None
+        raise CannotDo(f"the database {path} can't be written: {error}", what_to_do_about(error)) from None
     return connection
 
 
 def open_reader(path: Path) -> Connection:
     """A read-only connection that never checkpoints.
 
-    Raises: CannotDo when there is no such file, or its folder does not let SQLite read it.
+    Raises: CannotDo when there is no such file, no bench in it, or its folder does not let SQLite read it.
     """
     if not path.exists():
         raise CannotDo(f"there is no database {path}", "start one with: meterlog listen, or try: meterlog demo")
@@ -77,16 +62,23 @@ def open_reader(path: Path) -> Connection:
     try:
         connection = sqlite3.connect(uri, uri=True, check_same_thread=False, timeout=5.0)
         connection.execute("SELECT count(*) FROM sqlite_master")
+        layout = connection.execute("PRAGMA user_version").fetchone()[0]
     except sqlite3.DatabaseError as error:
-        raise CannotDo(f"the database {path} can't be read: {error}", _what_to_do_about(error)) from None
+        raise CannotDo(f"the database {path} can't be read: {error}", what_to_do_about(error)) from None
+    if not layout:
+        raise CannotDo(f"{path} holds no bench", what_to_do_about(None))
     connection.row_factory = sqlite3.Row
     return connection
 
 
-def _what_to_do_about(error: sqlite3.DatabaseError) -> str:
-    if error.sqlite_errorcode == sqlite3.SQLITE_NOTADB:
+def what_to_do_about(error: Exception | None) -> str:
+    """What to do when a database can't be used."""
+    code = getattr(error, "sqlite_errorcode", None if error else sqlite3.SQLITE_NOTADB)
+    if code == sqlite3.SQLITE_NOTADB:
         return "give the database of a bench with --db PATH"
-    return "copy it to a folder that you own"
+    if code == sqlite3.SQLITE_CORRUPT:
+        return "keep it, and go on with the last copy that passes: meterlog audit"
+    return "choose a folder that you may write with --db PATH"
 
 
 class WriterLock:

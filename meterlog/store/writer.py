@@ -166,11 +166,8 @@ class Writer:
         steps: dict[str, int] = {}
         for position, step in enumerate(procedure.steps):
             steps[step.key] = number = self._known.next("step")
-            limits = "; ".join(limit.text for limit in step.limits)
-            points = " – ".join(step.points)
-            columns = (number, job, position, step.key, step.title, str(step.kind), points, step.quantity, limits)
-            names = ("id", "job", "position", "key", "title", "kind", "points", "quantity", "limits")
-            self._batch.rows.append(("step", dict(zip(names, columns, strict=True))))
+            row = {"id": number, "job": job, "position": position, **step.as_shown}
+            self._batch.rows.append(("step", row))
         return job, steps
 
     def has_job(self, ref: str) -> bool:

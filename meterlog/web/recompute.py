@@ -38,7 +38,7 @@ def recompute(db: Connection, number: int) -> Recomputed:
             frames += seen
             differs += found
         case = revisit.case(row)
-        differs += verdict_differs(row["result"], case, case.procedure.step(row["key"]))
+        differs += verdict_differs(row["result"], case, case.procedure.step(row["key"]), row["program"])
     except (MeterlogError, KeyError, ValueError) as error:
         return Recomputed(failed=f"{type(error).__name__}: {error}".splitlines()[0])
     return Recomputed(frames=frames, captures=len(numbers), differs=tuple(differs))

@@ -164,8 +164,8 @@ class Daemon:
         return [json.loads(line) for line in self.log.read_text().splitlines() if line.startswith("{")]
 
 
-def run(*words, check=True):
+def run(*words, check=True, within_s=120):
     """A `meterlog` command; answers the finished process."""
-    done = subprocess.run([sys.executable, "-m", "meterlog", *words], capture_output=True, text=True, timeout=120)
+    done = subprocess.run([sys.executable, "-m", "meterlog", *words], capture_output=True, text=True, timeout=within_s)
     assert not check or done.returncode == 0, done.stdout + done.stderr
     return done

@@ -21,13 +21,6 @@ STORY = {  # what the invented scenario must come to, by job and step: outcomes 
 }
 
 
-@pytest.fixture(scope="module")
-def played(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("demo") / "kitchen"
-    done = run("demo", "--no-browse", "--json", "--folder", str(folder))
-    return folder / "demo.db", done
-
-
 def test_the_demo_tells_the_invented_story(played):
     _, done = played
     rows = [json.loads(line) for line in done.stdout.splitlines()]

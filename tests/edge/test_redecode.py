@@ -2,13 +2,11 @@
 
 import contextlib
 import json
-import shutil
 import sqlite3
 from pathlib import Path
 
 import pytest
 from edge.bench import run
-from edge.test_demo import played  # noqa: F401  (the demo's database, played once)
 
 SEGMENTS = Path(__file__).parents[2] / "profiles" / "instruments" / "handheld-segments.yaml"
 
@@ -36,12 +34,6 @@ def rows(database, sql):
 
 
 @pytest.fixture
-def copy(played, tmp_path):  # noqa: F811
-    """The demo's database, to write in."""
-    return Path(shutil.copy(played[0], tmp_path / "copy.db"))
-
-
-@pytest.fixture
 def kilo(tmp_path):
     """A profile that takes the ohms of the display for kilo-ohms."""
     path = tmp_path / "kilo.yaml"
@@ -50,14 +42,14 @@ def kilo(tmp_path):
     return path
 
 
-def test_the_same_profile_gives_the_same_readings(played):  # noqa: F811
+def test_the_same_profile_gives_the_same_readings(played):
     code, found = again(played[0], SEGMENTS)
     assert code == 0
     assert found["kept"] == found["now"] > 100
     assert (found["differ"], found["changes"], found["verdicts"]) == (0, [], [])
 
 
-def test_a_profile_that_reads_otherwise_is_told_with_its_verdicts(played, tmp_path):  # noqa: F811
+def test_a_profile_that_reads_otherwise_is_told_with_its_verdicts(played, tmp_path):
     other = tmp_path / "other.yaml"
     text = SEGMENTS.read_text()
     other.write_text(text[: text.index("examples:")].replace("12.2: ohm", "12.2: continuity in ohm"))
@@ -69,7 +61,7 @@ def test_a_profile_that_reads_otherwise_is_told_with_its_verdicts(played, tmp_pa
     assert run("audit", "--db", str(played[0])).stderr.endswith("findings: none\n")
 
 
-def test_a_verdict_is_told_as_it_was_and_as_it_would_be(played, kilo):  # noqa: F811
+def test_a_verdict_is_told_as_it_was_and_as_it_would_be(played, kilo):
     """1.6 ohm less 0.1 ohm of leads passes at most 3 ohm; 1600 ohm less 100 ohm fails it. Power is V^2/R."""
     _, found = again(played[0], kilo)
     told = {(each["job"], each["step"]): each for each in found["verdicts"]}
@@ -129,6 +121,6 @@ def test_the_same_profile_keeps_nothing(copy):
     assert rows(copy, "SELECT count(*) FROM seal") == seals
 
 
-def test_keeping_wants_a_reason(played, kilo):  # noqa: F811
+def test_keeping_wants_a_reason(played, kilo):
     done = run("redecode", "multimeter", str(kilo), "--keep", "--db", str(played[0]), check=False)
     assert (done.returncode, "--keep and --reason TEXT go together" in done.stderr) == (2, True)

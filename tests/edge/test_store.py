@@ -232,15 +232,6 @@ def test_a_newer_layout_is_left_alone(written):
         Writer(written, now())
 
 
-@pytest.mark.parametrize(
-    ("version", "raced"),
-    [("3.40.1", True), ("3.51.2", True), ("3.51.3", False), ("3.50.7", False), ("3.44.5", True), ("3.44.6", False)],
-)
-def test_the_reset_race_is_known_by_version(version, raced):
-    """SQLite 3.51.3 release notes: fixed there, in 3.50.7 and in 3.44.6 (read second-hand)."""
-    assert sqlite.has_reset_race(version) is raced
-
-
 def test_an_erased_name_is_nowhere_in_the_files(written):
     name = "Invented Owner"
     shapes = [name.encode(), name.encode("utf-16-le"), name.encode().hex().encode()]
