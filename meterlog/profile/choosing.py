@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from meterlog.profile.code import Code
-from meterlog.profile.language import Field
+from meterlog.profile.content import Field
 from meterlog.profile.proof import DAMAGED
 from meterlog.profile.values import Values, code_key
 from meterlog.profile.words import bare
@@ -14,7 +14,7 @@ from meterlog.profile.words import bare
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from meterlog.profile.language import When
+    from meterlog.profile.content import When
     from meterlog.profile.layout import Layout
     from meterlog.profile.messages import Message
     from meterlog.readings import Reading

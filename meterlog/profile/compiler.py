@@ -15,10 +15,11 @@ from meterlog.profile.accuracy import Stated, stated
 from meterlog.profile.choosing import Chooser
 from meterlog.profile.cutting import framer_of, layout_of
 from meterlog.profile.facts import NO_FACTS, Facts
-from meterlog.profile.language import PROFILE, Line, Reports, Said, Says
+from meterlog.profile.language import PROFILE, Said
 from meterlog.profile.messages import Around, Decode, Message, MessageCompiler
 from meterlog.profile.modbus import written_out
 from meterlog.profile.proof import appended
+from meterlog.profile.wire import Line, Reports
 from meterlog.source import Problems, compose, near_miss, text_sha256
 
 if TYPE_CHECKING:
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
 
     from meterlog.evaluate.accuracy import Accuracy
     from meterlog.frames.framer import Framer
+    from meterlog.profile.content import Says
     from meterlog.profile.values import Value
     from meterlog.readings import Form, Reading
 

@@ -12,7 +12,8 @@ from meterlog.profile.places import Bits, characters, parse_code
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from meterlog.profile.language import Cut, Field, Length, Says
+    from meterlog.profile.content import Field, Says
+    from meterlog.profile.wire import Cut, Length
     from meterlog.source import Problems
 
 

@@ -16,7 +16,7 @@ from meterlog.profile.values import word_code
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from meterlog.profile.language import Field
+    from meterlog.profile.content import Field
     from meterlog.profile.places import Bits
     from meterlog.profile.values import Values
 

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from meterlog.frames.talk import Kept
     from meterlog.profile.compiler import Profile
-    from meterlog.profile.language import Field, Shows
+    from meterlog.profile.content import Field, Shows
     from meterlog.profile.layout import Layout
     from meterlog.profile.messages import Message
     from meterlog.readings import Outcome

@@ -9,7 +9,7 @@ from meterlog.profile.meaning import Lamps
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from meterlog.profile.language import Says
+    from meterlog.profile.content import Says
     from meterlog.profile.layout import Layout
     from meterlog.profile.values import Values
 

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import re2
 
+from meterlog.profile.content import Field, Says, Shows
 from meterlog.profile.kinds import Kind, parse_kind
-from meterlog.profile.language import Field, Says, Shows
 from meterlog.profile.values import Value, number_parts, number_pattern, word_code
 from meterlog.profile.words import bare
 

@@ -8,29 +8,26 @@ from typing import TYPE_CHECKING, Any
 
 from meterlog.frames.talk import Refusal
 from meterlog.profile.code import Code
+from meterlog.profile.content import Field, Says, Shows
 from meterlog.profile.display import Display
 from meterlog.profile.facts import NO_FACTS, Facts
 from meterlog.profile.kinds import Kind
-from meterlog.profile.lamps import lamps
-from meterlog.profile.language import Check, Field, Says, Shows
 from meterlog.profile.lines import Parts, Pattern, Template, body, holes, late_values
-from meterlog.profile.meaning import ANY, SAID, ChannelText, Former, Source, Table, fixed_facts
+from meterlog.profile.meaning import SAID, Former, fixed_facts
 from meterlog.profile.numbers import Numbers
 from meterlog.profile.proof import write_check
-from meterlog.profile.values import OWN, Value, Values, code_key
+from meterlog.profile.tables import Sources, Tables
+from meterlog.profile.values import OWN, Value, Values
 from meterlog.profile.words import bare
 from meterlog.readings import Reading
 from meterlog.source import near_miss
 
 if TYPE_CHECKING:
-    from collections.abc import Hashable
-
     from meterlog.profile.layout import Layout
+    from meterlog.profile.wire import Check
     from meterlog.source import Problems
 
 Decode = Callable[[bytes, dict[str, Any]], "tuple[Reading, ...] | str"]
-Sources = dict[str, tuple[str, Source]]
-"""Of each field that has meanings: the expression of its code, and what looks it up."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,6 +80,7 @@ class MessageCompiler:
         self.name, self.says, self.around, self.problems = name, says, around, problems
         self.code = Code()
         self.values = Values(self.code, around.layout, problems)
+        self.tables = Tables(says, self.values, around.requests, around.kept, problems)
         self.parts: Parts | None = None
         self.steady = True
 
@@ -96,7 +94,7 @@ class MessageCompiler:
         if self.says.repeat:
             self._begin_group()
             self._place([name for name, said in self.says.fields.items() if said.item is not None])
-        sources = self._sources()
+        sources = self.tables.sources()
         formers = [self._reading(place, said, sources) for place, said in enumerate(self.says.readings)]
         self._keep()
         if len(self.problems) > before or None in formers:
@@ -111,7 +109,7 @@ class MessageCompiler:
             decode=decode,
             trace=trace,
             source=source,
-            steady=self.steady,
+            steady=self.steady and self.tables.steady,
             formers=tuple(former for former in formers if former),
             values=dict(self.values.known),
         )
@@ -170,8 +168,8 @@ class MessageCompiler:
             if name not in self.values.known:
                 self._field(name, said)
             value = self.values.known.get(name)
-            if said.value and value is not None and self._is_code(said, value, "is"):
-                codes = self.code.constant(frozenset(self._codes(said, value, said.value)), "codes")
+            if said.value and value is not None and self.tables.is_code(said, value, "is"):
+                codes = self.code.constant(frozenset(self.tables.codes(said, value, said.value)), "codes")
                 reason = f"expected {' or '.join(said.value)}, saw another code"
                 self.values.fail(f"{value.expr} not in {codes}", reason, name)
 
@@ -219,101 +217,7 @@ class MessageCompiler:
             return None
         return self.values.of_bytes(name, said, text, kind, f"part {said.part or said.item}")
 
-    def _is_code(self, said: Field, value: Value, key: str) -> bool:
-        """Whether a field can be a code, which a number with a point or a display is not; told where not."""
-        if value.kind in ("int", "bytes"):
-            return True
-        said.where.tell(
-            self.problems,
-            key,
-            expected="a field that is a code: a whole number or a text",
-            saw=f"{value.name}, a {'display' if value.kind == 'display' else 'number with a point'}",
-            hint="say `as: text` or `as: digits`, or `special` for values that are no number",
-        )
-        return False
-
-    def _codes(self, said: Field, value: Value, codes: tuple[str, ...]) -> list[Hashable]:
-        read: list[Hashable] = []
-        for code in codes:
-            try:
-                key = code_key(value, code)
-            except ValueError as error:
-                said.where.tell(self.problems, expected="a code as this field is read", saw=code, hint=str(error))
-                continue
-            if value.kind == "int" and isinstance(key, int) and key not in value.span:
-                said.where.tell(self.problems, expected=f"a code from {value.span[0]} to {value.span[-1]}", saw=code)
-            read.append(key)
-        return read
-
-    # -- meaning -------------------------------------------------------------------
-
-    def _known(self, name: str) -> Value | None:
-        """A field of this message, or one that another keeps."""
-        value = self.values.known.get(name)
-        if value is None and name in self.around.kept:
-            kept = self.around.kept[name]
-            self.steady = False
-            return replace(kept, expr=f"kept.get({self.code.constant(name, 'word')})")
-        return value
-
-    def _sources(self) -> Sources:
-        found: Sources = {}
-        kept = {
-            name: value.field
-            for name, value in self.around.kept.items()
-            if name not in self.says.fields and value.field
-        }
-        for name, said in {**self.says.fields, **(kept if self.says.readings else {})}.items():
-            if not said.means:
-                continue
-            value = self._known(name)
-            if value is not None and self._is_code(said, value, "means"):
-                self._table(found, name, said, value)
-        if self.says.bits:
-            found["bits"] = lamps(self.says, self.values)
-        if self.around.requests:
-            self.steady = False
-            rows: dict[Hashable, Facts] = dict(self.around.requests.items())
-            found["request"] = ("kept['request'] and kept['request'].index", Table("the request", rows))
-        return found
-
-    def _table(self, found: Sources, name: str, said: Field, value: Value) -> None:
-        rows: dict[Hashable, Facts] = {}
-        expr = value.expr
-        upper = None
-        if said.under:
-            upper = self._known(said.under)
-            if upper is None:
-                allowed = [*self.values.known, *self.around.kept]
-                said.where.tell(
-                    self.problems,
-                    "under",
-                    expected="a field of this message",
-                    saw=said.under,
-                    hint=near_miss(said.under, allowed),
-                )
-                return
-            if not self._is_code(said, upper, "under"):
-                return
-            expr = f"({upper.expr}, {value.expr})"
-        for code, facts in said.means.items():
-            if isinstance(facts, Facts):
-                if upper is None or upper.field is None:
-                    rows |= dict.fromkeys(self._codes(said, value, (code,)), facts)
-                else:
-                    rows |= {(outer, ANY): facts for outer in self._codes(upper.field, upper, (code,))}
-            elif upper is None or upper.field is None:
-                said.where.tell(
-                    self.problems,
-                    "means",
-                    expected=f"what {code} means, in words",
-                    saw="a table of codes",
-                    hint="a table below each code needs `under: FIELD`",
-                )
-            else:
-                for outer in self._codes(upper.field, upper, (code,)):
-                    rows |= {(outer, k): f for inner, f in facts.items() for k in self._codes(said, value, (inner,))}
-        found[name] = (expr, Table(name, rows, said.under))
+    # -- the readings --------------------------------------------------------------
 
     def _reading(self, place: int, said: Shows, sources: Sources) -> Former | None:
         """Code of one reading; answers what finds its form."""
@@ -332,10 +236,8 @@ class MessageCompiler:
             self._field(name, said_field)
             if name not in self.values.known:
                 return None
-        mine = self._mine(said, sources)
-        if said.channel.startswith("{"):
-            mine |= self._channel(said)
-        special = self._special(name, said)
+        mine = self.tables.mine(said, sources)
+        special = self.tables.special(name, said)
         channel = None if said.channel.startswith("{") else said.channel or None
         fixed = (
             (
@@ -347,8 +249,8 @@ class MessageCompiler:
             ("the step", said.step or NO_FACTS),
         )
         former = Former(fixed, special, tuple(source for _, source in mine.values()))
-        codes = [self._code(expr, source, mine) for expr, source in mine.values()]
-        key = Numbers(self.values, self._known, self.problems).write(place, name, said, special)
+        codes = [self.tables.code(expr, source, mine) for expr, source in mine.values()]
+        key = Numbers(self.values, self.tables.known, self.problems).write(place, name, said, special)
         if key is None:
             return None
         former.shapes = key.shapes
@@ -356,47 +258,6 @@ class MessageCompiler:
         parts = [part for part in key.parts if part not in CONSTANTS and not part.isdecimal()] + codes
         self._form(place, former, "(" + "".join(f"{part}, " for part in parts) + ")")
         return former
-
-    def _code(self, expr: str, source: Source, mine: Sources) -> str:
-        """The expression of a source's code; below a field that is in the key itself, the inner code alone."""
-        if isinstance(source, Table) and source.under in mine:
-            value = self._known(source.who)
-            return value.expr if value else expr
-        return expr
-
-    def _mine(self, said: Shows, sources: Sources) -> Sources:
-        """The sources whose meaning belongs to a reading: those it names, and those nobody names."""
-        for name in said.by:
-            if name not in sources:
-                said.where.tell(
-                    self.problems, "by", expected="fields with `means`", saw=name, hint=near_miss(name, sources)
-                )
-        named = {name for reading in self.says.readings for name in reading.by}
-        return {name: source for name, source in sources.items() if name in said.by or name not in named}
-
-    def _channel(self, said: Shows) -> Sources:
-        name = said.channel.strip("{}")
-        value = self._known(name)
-        if value is None or value.kind not in ("bytes", "int"):
-            said.where.tell(
-                self.problems,
-                "channel",
-                expected="a field in braces, or a name",
-                saw=said.channel,
-                hint=near_miss(name, self.values.known),
-            )
-            return {}
-        return {f"channel {name}": (value.expr, ChannelText(name))}
-
-    def _special(self, name: str, said: Shows) -> Table | None:
-        value = self.values.known.get(name)
-        if value is None or value.field is None or not value.field.special:
-            return None
-        rows: dict[Hashable, Facts] = {}
-        for word, facts in value.field.special.items():
-            for key in self._codes(value.field, value, (word,)):
-                rows[key] = facts
-        return Table(said.value or said.channel or "the value", rows)
 
     def _form(self, place: int, former: Former, key: str) -> None:
         kept, make, add = (
@@ -459,7 +320,7 @@ class MessageCompiler:
                     k: Refusal(f"{self.says.reject}: {facts.reject}")
                     for code, facts in said.means.items()
                     if isinstance(facts, Facts)
-                    for k in self._codes(said, value, (code,))
+                    for k in self.tables.codes(said, value, (code,))
                 }
                 words = f"{self.code.constant(rows, 'rows')}.get({value.expr}, {words})"
         self.code.add(f"return {words}")

@@ -10,13 +10,15 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from meterlog.profile.content import Field, Says, Shows, When
 from meterlog.profile.facts import NO_FACTS, Facts
 from meterlog.profile.kinds import parse_kind
-from meterlog.profile.language import Ask, Check, Cut, Field, Length, Request, Said, Says, Shows, When
 from meterlog.profile.places import Span
+from meterlog.profile.wire import Ask, Check, Cut, Length, Request
 from meterlog.profile.words import bare
 
 if TYPE_CHECKING:
+    from meterlog.profile.language import Said
     from meterlog.source import Problems
 
 EXCEPTIONS = {

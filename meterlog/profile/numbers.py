@@ -17,7 +17,7 @@ from meterlog.readings import COUNTS_LIMIT
 from meterlog.source import near_miss
 
 if TYPE_CHECKING:
-    from meterlog.profile.language import Shows
+    from meterlog.profile.content import Shows
     from meterlog.profile.meaning import Table
     from meterlog.profile.values import Value, Values
     from meterlog.source import Problems

@@ -10,8 +10,8 @@ from meterlog.profile.layout import Layout, integer
 from meterlog.source import near_miss
 
 if TYPE_CHECKING:
-    from meterlog.profile.language import Check
     from meterlog.profile.values import Values
+    from meterlog.profile.wire import Check
     from meterlog.source import Problems
 
 INLINE_LENGTH = 32

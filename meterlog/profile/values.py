@@ -13,7 +13,7 @@ from meterlog.profile.places import Bits, Span, characters, parse_code
 
 if TYPE_CHECKING:
     from meterlog.profile.code import Code
-    from meterlog.profile.language import Field
+    from meterlog.profile.content import Field
     from meterlog.schema import Where
     from meterlog.source import Problems
 

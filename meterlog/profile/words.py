@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 NAME = r"[a-z][a-z0-9_]{0,40}"
+NOWHERE = Where(place=None, path="")  # type: ignore[arg-type]
+"""The place of a record that no text says."""
 
 
 def key(doc: str, shape: Shape, default: Any = MISSING, name: str = "") -> Any:

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from meterlog.profile import language
+from meterlog.profile import content, language, wire
 from meterlog.profile.compiler import compiled_anew
 from meterlog.profile.kinds import WORDS, parse_kind
 from meterlog.schema import Record
@@ -13,7 +13,8 @@ from meterlog.schema import Record
 README = Path(__file__).parents[3] / "profiles" / "README.md"
 PART = README.read_text().split("# Part 1")[1].split("# Part 2")[0]
 EXAMPLES = re.findall(r"```yaml\n(.*?)```", PART, re.DOTALL)
-RECORDS = {r.name: r for r in [*vars(language).values(), language.REQUEST_MAPPING] if isinstance(r, Record)}
+DECLARED = [thing for module in (wire, content, language) for thing in vars(module).values()]
+RECORDS = {thing.name: thing for thing in DECLARED if isinstance(thing, Record)}
 KEYS = sorted({(name, key) for name, record in RECORDS.items() for key in record.keys})
 
 
