@@ -84,13 +84,17 @@ def _prefix(classes: Sequence[frozenset[int] | None]) -> Callable[[bytes, int, i
 
 
 class Delimited:
-    """Frames that end with a mark; with `starts`, they begin at the last place of one before the end."""
+    """Frames that end with a mark; with `starts`, they begin at the last place of one before the end.
 
-    def __init__(self, starts: tuple[bytes, ...], ends: tuple[bytes, ...], longest: int) -> None:
+    Args:
+        behind: bytes of the frame behind its end mark, such as a check.
+    """
+
+    def __init__(self, starts: tuple[bytes, ...], ends: tuple[bytes, ...], longest: int, behind: int = 0) -> None:
         self.starts, self.ends = starts, ends
-        self.longest = longest
-        self._end = re.compile(_any_of(ends), re.DOTALL)
-        self._most = longest + max(map(len, ends))
+        self.longest, self.behind = longest, behind
+        self._end = re.compile(b"(?:" + any_of(ends) + b").{%d}" % behind, re.DOTALL)
+        self._most = longest + max(map(len, ends)) + behind
 
     def find(self, data: bytes, at: int) -> Found | int:
         match = self._end.search(data, at, at + self._most)
@@ -100,18 +104,31 @@ class Delimited:
             return at
         if not self.starts:
             return Found(at, match.end())
-        start = max(data.rfind(start, at, match.end()) for start in self.starts)
+        start = max(data.rfind(start, at, match.end() - self.behind) for start in self.starts)
         if start < 0:
             words = " or ".join(repr(start.decode("latin-1")) for start in self.starts)
             return Found(at, match.end(), f"does not begin with {words}")
         return Found(start, match.end())
 
     def again(self, data: bytes, found: Found) -> int:
+        """Where bytes behind the end mark were lost, the next frame's start mark stands in their place."""
+        for place in range(found.end - self.behind, found.end) if self.starts and not found.reason else ():
+            if data.startswith(self.starts, place):
+                return place
         return found.end
 
 
-def _any_of(words: Sequence[bytes]) -> bytes:
+def any_of(words: Sequence[bytes]) -> bytes:
+    """The pattern of one of some words, the longest that fits."""
     return b"|".join(re.escape(word) for word in sorted(words, key=len, reverse=True))
+
+
+def begun_of(starts: Sequence[bytes], data: bytes, at: int, end: int) -> int:
+    """Where a start mark may have begun that is cut off at an end; else that end."""
+    for place in range(max(at, end - max(map(len, starts), default=1) + 1), end):
+        if any(start.startswith(data[place:end]) for start in starts):
+            return place
+    return end
 
 
 class SelfTelling:
@@ -127,7 +144,7 @@ class SelfTelling:
     def __init__(
         self, starts: tuple[bytes, ...], length: Callable[[bytes, int], int | None], ends: tuple[bytes, ...]
     ) -> None:
-        self._start = re.compile(_any_of(starts) or b"(?=.)", re.DOTALL)
+        self._start = re.compile(any_of(starts) or b"(?=.)", re.DOTALL)
         self._starts = starts
         self._ends = ends
         self._length = length
@@ -136,7 +153,7 @@ class SelfTelling:
         while True:
             match = self._start.search(data, at)
             if match is None:
-                return self._begun(data, at, len(data))
+                return begun_of(self._starts, data, at, len(data))
             start = match.start()
             length = self._length(data, start)
             if length is None or start + (length or 0) > len(data):
@@ -151,14 +168,7 @@ class SelfTelling:
 
     def again(self, data: bytes, found: Found) -> int:
         match = self._start.search(data, found.start + 1, found.end)
-        return match.start() if match else self._begun(data, found.start + 1, found.end)
-
-    def _begun(self, data: bytes, at: int, end: int) -> int:
-        """Where a start mark may have begun that is cut off at an end; else that end."""
-        for place in range(max(at, end - max(map(len, self._starts), default=1) + 1), end):
-            if any(start.startswith(data[place:end]) for start in self._starts):
-                return place
-        return end
+        return match.start() if match else begun_of(self._starts, data, found.start + 1, found.end)
 
 
 class MarkedByBit:

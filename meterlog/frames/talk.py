@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from meterlog.frames.framer import Found, Silence
+from meterlog.frames.stuffing import BROKEN_ESCAPE
 from meterlog.readings import Frame, Outcome, Reading, Rejected, Skipped
 
 if TYPE_CHECKING:
@@ -16,6 +17,7 @@ if TYPE_CHECKING:
 
     from meterlog.frames.asking import Asking
     from meterlog.frames.framer import Framer
+    from meterlog.frames.stuffing import Undo
     from meterlog.frames.transforms import Unwrapper
 
 Kept = dict[str, Any]
@@ -43,6 +45,7 @@ class Talk:
             silence parts, is whole.
         asking: what to ask; None: the instrument speaks by itself.
         table: transform of single bytes, for `bytes.translate`. unwrapper: opens reports.
+        undo: what is done to a frame once it is cut.
         steady: the same bytes always mean the same, so that meanings may be remembered.
         doubt: told of bytes that are not believed, and why (no bytes where no answer came, or where even their
             beginning is in doubt), so that what they may have said is not taken from an earlier frame.
@@ -58,13 +61,15 @@ class Talk:
         asking: Asking | None = None,
         table: bytes | None = None,
         unwrapper: Unwrapper | None = None,
+        undo: Undo | None = None,
         steady: bool = True,
         doubt: Callable[[bytes, str, Kept], None] | None = None,
         wake: bytes = b"",
         wait: float = 0.0,
     ) -> None:
         self._framer, self._decode, self._patience = framer, decode, patience
-        self._asking, self._table, self._unwrapper, self._steady = asking, table, unwrapper, steady
+        self._asking, self._table, self._unwrapper, self._undo = asking, table, unwrapper, undo
+        self._steady = steady
         self._doubt = doubt
         self._wake, self._wait, self._awake = wake, wait, not (wake or wait)
         self._memo: dict[bytes, tuple[Reading, ...] | str] = {}
@@ -138,8 +143,10 @@ class Talk:
 
     def _take(self, out: list[Outcome], found: Found, at: float) -> int:
         """One candidate, believed or not. Answers where to look on."""
-        frame = self._rest[found.start : found.end]
-        said = found.reason or self._meaning(frame)
+        frame: bytes | None = self._rest[found.start : found.end]
+        if self._undo and not found.reason:
+            frame = self._undo(self._rest[found.start : found.end])
+        said = found.reason or (BROKEN_ESCAPE if frame is None else self._meaning(frame))
         if isinstance(said, tuple):
             out.append(Frame(*self._piece(found.end - found.start), at, said))
             if self._asking:
@@ -151,7 +158,7 @@ class Talk:
                 self._asking.answered(at)
             return found.end
         end = self._framer.again(self._rest, found)
-        self._reject(out, end - found.start, at, said, b"" if found.reason else frame)
+        self._reject(out, end - found.start, at, said, b"" if found.reason or frame is None else frame)
         return end
 
     def _reject(self, out: list[Outcome], length: int, at: float, reason: str, frame: bytes = b"") -> None:

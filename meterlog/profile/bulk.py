@@ -47,7 +47,8 @@ def decode_bulk(profile: Profile, data: bytes) -> Bulk:
     """All readings of a stretch that begins where a frame may. Needs numpy (the extra `bulk`)."""
     import numpy as np
 
-    spans = _spans(profile, data) if profile.steady and not profile.said.stream and not profile.polled else None
+    plain = profile.steady and not profile.said.stream and not profile.undo and not profile.polled
+    spans = _spans(profile, data) if plain else None
     if spans is None:
         return _one_by_one(profile, data)
     starts, ends = spans
@@ -134,7 +135,7 @@ def _spans(profile: Profile, data: bytes) -> tuple[Ints, Ints] | None:
                 return None
         starts = found.start + np.arange(count, dtype=np.int64) * framer.length
         return starts, starts + framer.length
-    if isinstance(framer, Delimited) and len(framer.ends) == 1 and len(framer.starts) <= 1:
+    if isinstance(framer, Delimited) and len(framer.ends) == 1 and len(framer.starts) <= 1 and not framer.behind:
         return _lines(framer, raw)
     return None
 

@@ -19,6 +19,7 @@ from meterlog.profile.language import PROFILE, Said
 from meterlog.profile.messages import Around, Decode, Message, MessageCompiler
 from meterlog.profile.modbus import written_out
 from meterlog.profile.proof import appended
+from meterlog.profile.undoing import undo_of
 from meterlog.profile.wire import Line, Reports
 from meterlog.source import Problems, compose, near_miss, text_sha256
 
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
 
     from meterlog.evaluate.accuracy import Accuracy
     from meterlog.frames.framer import Framer
+    from meterlog.frames.stuffing import Undo
     from meterlog.profile.content import Says
     from meterlog.profile.values import Value
     from meterlog.readings import Form, Reading
@@ -46,6 +48,7 @@ class Profile:
         line: how the serial line is set; None where the profile says nothing.
         said: the profile as it was read, shorthands written out, for what explains and documents it.
         messages: its messages in the order in which they are tried.
+        undo: what is done to a frame once it is cut; None where its bytes are as they came.
         decode: readings of a frame, or why it is not believed, given what earlier frames kept.
         candidates: the messages that a frame may be.
         steady: the same bytes always mean the same.
@@ -60,6 +63,7 @@ class Profile:
     said: Said
     messages: tuple[Message, ...]
     framer: Framer
+    undo: Undo | None
     decode: Decode
     candidates: Callable[[bytes, Kept], list[Message]]
     steady: bool
@@ -87,6 +91,7 @@ class Profile:
             asking=asking,
             table=table_of(words) if words else None,
             unwrapper=Unwrapper(reports.reports, *reports.count) if reports else None,
+            undo=self.undo,
             steady=self.steady and watch is None,
             doubt=self.doubt,
             wake=self.line.wake if self.line else b"",
@@ -147,7 +152,8 @@ def _compiled(said: Said, text: str, problems: Problems) -> Profile | None:
         return None
     assert said.frame
     layout = layout_of(said.frame, said.first_byte, None if said.messages else said)
-    framer = framer_of(said.frame, layout, problems)
+    undo = undo_of(said.frame, layout, problems)
+    framer = framer_of(said.frame, layout, undo, problems)
     around = Around(
         layout=layout, checks=said.checks, starts=said.frame.start, ends=said.frame.end if not layout.length else ()
     )
@@ -167,6 +173,7 @@ def _compiled(said: Said, text: str, problems: Problems) -> Profile | None:
         said=said,
         messages=messages,
         framer=framer,
+        undo=undo,
         decode=chooser.decode,
         candidates=chooser.candidates,
         steady=steady,
@@ -202,7 +209,7 @@ def _questions(
         if request.with_check and not said.check:
             request.where.tell(problems, "with check", expected="the key 'check' in the profile", saw="no such key")
         elif request.with_check:
-            data = appended(data, said.checks[0], said.first_byte, problems)
+            data = appended(data, said.checks[0], said.first_byte, _ends_behind_check(said), problems)
         for name in request.answer:
             if name not in names:
                 request.where.tell(
@@ -213,6 +220,11 @@ def _questions(
     facts = {i: r.means for i, r in enumerate([*said.ask.first, *said.ask.requests])}
     count = len(said.ask.first)
     return (tuple(made[:count]), tuple(made[count:])), facts if any(f != NO_FACTS for f in facts.values()) else {}
+
+
+def _ends_behind_check(said: Said) -> tuple[bytes, ...]:
+    """The end marks that stand behind the check: none where bytes stand behind them."""
+    return said.frame.end if said.frame and not said.frame.after_end else ()
 
 
 def _restricts(questions: tuple[tuple[Question, ...], tuple[Question, ...]]) -> bool:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from meterlog.frames.framer import Delimited, FixedLength, Framer, MarkedByBit, SelfTelling, Silence
+from meterlog.frames.stuffing import Stuffed
 from meterlog.profile.kinds import parse_kind
 from meterlog.profile.layout import Layout
 from meterlog.profile.places import Bits, characters, parse_code
@@ -12,9 +13,13 @@ from meterlog.profile.places import Bits, characters, parse_code
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from meterlog.frames.stuffing import Undo
     from meterlog.profile.content import Field, Says
     from meterlog.profile.wire import Cut, Length
     from meterlog.source import Problems
+
+HEAD = 64
+"""Bytes from a frame's front among which those that tell its length stand."""
 
 
 def sharpened(cut: Cut, base: int, says: Says | None) -> tuple[frozenset[int] | None, ...]:
@@ -55,41 +60,92 @@ def _codes(said: Field) -> set[int]:
 
 
 def tail_of(cut: Cut) -> int:
-    """Bytes of the end mark, the longest where there are several."""
-    return max(map(len, cut.end), default=0)
+    """Bytes of the end mark, the longest where there are several; 0 where others stand behind it."""
+    return 0 if cut.after_end else max(map(len, cut.end), default=0)
 
 
 def layout_of(cut: Cut, base: int, says: Says | None = None) -> Layout:
     """How places in these frames are counted; `says`: the message, where there is but one."""
     length = cut.length if isinstance(cut.length, int) else None
-    allowed = sharpened(cut, base, says) if length else ()
-    return Layout(base=base, tail=tail_of(cut), length=length, allowed=allowed, uneven=len(set(map(len, cut.end))) > 1)
+    allowed = sharpened(cut, base, says) if length and not (cut.escape or cut.xor) else ()
+    return Layout(
+        base=base,
+        tail=tail_of(cut),
+        length=length,
+        behind=cut.after_end,
+        allowed=allowed,
+        uneven=len(set(map(len, cut.end))) > 1,
+    )
 
 
-def framer_of(cut: Cut, layout: Layout, problems: Problems) -> Framer | None:
+def framer_of(cut: Cut, layout: Layout, undo: Undo | None, problems: Problems) -> Framer | None:
     """The framer; None when the keys do not say how a frame ends, which is told."""
     if cut.start_bit is not None or cut.end_bit is not None:
         if cut.end_bit is None and not isinstance(cut.length, int):
             cut.where.tell(problems, "start bit", expected="`length` or `end bit` beside it", saw="no end of the frame")
             return None
         return MarkedByBit(cut.start_bit, cut.end_bit, layout.length, cut.longest)
-    if isinstance(cut.length, int):
-        if sum(len(mark[0]) for mark in (cut.start, cut.end) if mark) > cut.length:
-            cut.where.tell(problems, "length", expected="more bytes than start and end have", saw=str(cut.length))
+    length: int | Callable[[bytes, int], int | None] | None = layout.length
+    if cut.length is not None and not isinstance(cut.length, int):
+        length = _length(cut.length, layout, cut.longest, problems)
+        if length is None:
             return None
-        if any(len(set(map(len, marks))) > 1 for marks in (cut.start, cut.end)):
-            cut.where.tell(problems, "length", expected="marks that are equally long", saw="marks of several lengths")
-            return None
-        return FixedLength(layout.allowed)
-    if cut.length is not None:
-        tells = _length(cut.length, layout, cut.longest, problems)
-        return SelfTelling(cut.start, tells, cut.end) if tells else None
+    if (undo and undo.escape) or (cut.start == cut.end and cut.start):
+        return _stuffed(cut, undo, length, problems)
+    if isinstance(length, int):
+        return _fixed(cut, layout, problems)
+    if length is not None:
+        return SelfTelling(cut.start, length if not undo else _undone_head(length, undo, cut), cut.end)
     if cut.end:
-        return Delimited(cut.start, cut.end, cut.longest)
+        return Delimited(cut.start, cut.end, cut.longest, cut.after_end)
     if cut.silence is not None:
         return Silence(cut.longest)
     cut.where.tell(problems, expected="how a frame ends: length, end, end bit or silence", saw="none of them")
     return None
+
+
+def _stuffed(
+    cut: Cut, undo: Undo | None, length: int | Callable[[bytes, int], int | None] | None, problems: Problems
+) -> Framer | None:
+    """Frames between marks that never stand within one."""
+    if not cut.end and length is None:
+        if cut.silence is not None:
+            return Silence(cut.longest)
+        cut.where.tell(problems, "escape", expected="`end`, `length` or `silence` beside it", saw="no end of the frame")
+        return None
+    return Stuffed(
+        cut.start,
+        cut.end,
+        undo.escape if undo else None,
+        behind=cut.after_end,
+        length=length if not (undo and undo.key and callable(length)) else _undone_head(length, undo, cut),
+        longest=cut.longest,
+    )
+
+
+def _undone_head(
+    length: Callable[[bytes, int], int | None], undo: Undo, cut: Cut
+) -> Callable[[bytes, int], int | None]:
+    """The length that a frame tells in bytes that are xored."""
+    plain = max(map(len, cut.start), default=0)
+    begin = undo.over[0] if undo.over else plain
+
+    def told(data: bytes, start: int) -> int | None:
+        head = data[start : start + HEAD]
+        return length(head[:begin] + undo.xored(head[begin:]), 0)
+
+    return told
+
+
+def _fixed(cut: Cut, layout: Layout, problems: Problems) -> Framer | None:
+    assert isinstance(cut.length, int)
+    if sum(len(mark[0]) for mark in (cut.start, cut.end) if mark) + cut.after_end > cut.length:
+        cut.where.tell(problems, "length", expected="more bytes than start and end have", saw=str(cut.length))
+        return None
+    if any(len(set(map(len, marks))) > 1 for marks in (cut.start, cut.end)):
+        cut.where.tell(problems, "length", expected="marks that are equally long", saw="marks of several lengths")
+        return None
+    return FixedLength(layout.allowed or classes(cut))
 
 
 def classes(cut: Cut) -> list[frozenset[int] | None]:
@@ -104,7 +160,7 @@ def classes(cut: Cut) -> list[frozenset[int] | None]:
             found[place] = frozenset(v for v in range(256) if v >> low & mask == number)
     for marks, at in ((cut.start, 0), (cut.end, -1)):
         for place in range(len(marks[0]) if marks else 0):
-            index = place if at == 0 else cut.length - len(marks[0]) + place
+            index = place if at == 0 else cut.length - cut.after_end - len(marks[0]) + place
             if 0 <= index < cut.length:
                 found[index] = frozenset(mark[place] for mark in marks if place < len(mark))
     return found

@@ -36,7 +36,7 @@ examples:   # from the manual, or from `meterlog record`; checked whenever the p
         "binary frames of a fixed length",
         """\
 first byte: 0                   # what the manual calls the first byte: 0 or 1
-frame: {start: hex AA 55, length: 8}
+frame: {start: hex AA 55, length: 8}   # also `end:`, `after end:`, `escape:` for stuffed bytes, `xor:` for a key
 check: {kind: sum-8, at: -1}    # also xor-8, sum-16, negated sum-8, CRC-16/MODBUS, …; `over:` says of which bytes
 
 fields:

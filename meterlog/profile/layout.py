@@ -18,6 +18,7 @@ class Layout:
     Attributes:
         base: the number of the first byte.
         tail: bytes of the end mark, which places counted from the end leave out.
+        behind: bytes that stand behind the end mark, from whose last places are counted then.
         length: bytes of every frame, None where it varies.
         allowed: what each byte of a frame of fixed length may be, where the framer sees to it.
         uneven: there are end marks of several lengths, so that nothing can be counted from the end.
@@ -26,6 +27,7 @@ class Layout:
     base: int
     tail: int
     length: int | None
+    behind: int = 0
     allowed: tuple[frozenset[int] | None, ...] = ()
     uneven: bool = False
 

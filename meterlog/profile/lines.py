@@ -41,7 +41,7 @@ class Template:
             behind, is_last = pieces[place + 1].encode("latin-1"), place + 2 == len(pieces)
             hole, before = self._hole(piece, _up_to(behind) if behind or is_last else None, before)
             pattern += hole
-        pattern += _end(self.ends)
+        pattern += _end(self.ends, self.values.layout.behind)
         code = self.values.code
         code.add(f"m = {code.constant(re.compile(pattern, re.DOTALL).fullmatch, 'match')}(f)")
         self.values.fail("m is None", f"does not look like {self.says.text!r}")
@@ -159,8 +159,9 @@ def _words_of(field: Field | None) -> list[bytes]:
     return sorted(words, key=len, reverse=True)
 
 
-def _end(ends: tuple[bytes, ...]) -> bytes:
-    return b"(?:" + b"|".join(map(re.escape, ends)) + b")" if ends else b""
+def _end(ends: tuple[bytes, ...], behind: int) -> bytes:
+    """The pattern of an end mark and the bytes behind it."""
+    return b"(?:" + b"|".join(map(re.escape, ends)) + b")" + b".{%d}" % behind if ends else b""
 
 
 def late_values(says: Says, values: Values, names: list[str]) -> None:
@@ -191,7 +192,7 @@ class Pattern:
         if compiled is None:
             return []
         code, values = self.values.code, self.values
-        code.add(f"m = {code.constant(compiled.fullmatch, 'match')}({body(code, b'', self.ends)})")
+        code.add(f"m = {code.constant(compiled.fullmatch, 'match')}({body(values, b'', self.ends)})")
         values.fail("m is None", "does not look like the pattern")
         names = {group.decode() if isinstance(group, bytes) else group: group for group in compiled.groupindex}
         for name, group in names.items():
@@ -226,23 +227,24 @@ class Pattern:
             return None
 
 
-def body(code: Any, start: bytes, ends: tuple[bytes, ...]) -> str:
-    """The expression of a frame without its start and end marks."""
-    first = len(start) if start else 0
+def body(values: Values, start: bytes, ends: tuple[bytes, ...]) -> str:
+    """The expression of a frame without its start and end marks, and without what stands behind the end mark."""
+    first, behind = len(start) if start else 0, values.layout.behind
     if not ends:
         return f"f[{first}:]" if first else "f"
     if len(ends) == 1:
-        return f"f[{first}:-{len(ends[0])}]"
+        return f"f[{first}:-{len(ends[0]) + behind}]"
 
     longest_first = sorted(ends, key=len, reverse=True)
 
     def strip(frame: bytes) -> bytes:
+        marked = frame[: len(frame) - behind]
         for end in longest_first:
-            if frame.endswith(end):
-                return frame[first : -len(end)]
-        return frame[first:]
+            if marked.endswith(end):
+                return marked[first : -len(end)]
+        return marked[first:]
 
-    return f"{code.constant(strip, 'strip')}(f)"
+    return f"{values.code.constant(strip, 'strip')}(f)"
 
 
 class Parts:
@@ -255,7 +257,7 @@ class Parts:
         says, values, code = self.says, self.values, self.values.code
         assert says.split
         by = code.constant(says.split.by, "by")
-        text = body(code, self.start, self.ends)
+        text = body(values, self.start, self.ends)
         if says.split.over:
             values.reach(says.where, [says.split.over.first, says.split.over.last])
             text = values.layout.slice(says.split.over)

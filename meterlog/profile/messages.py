@@ -119,7 +119,7 @@ class MessageCompiler:
         needs = self.values.needs
         reason = self.code.constant(f"too short: at least {needs} bytes are looked at", "why")
         uneven = self.around.layout.uneven
-        text = body(self.code, b"", self.around.ends) if uneven else "f"
+        text = body(self.values, b"", self.around.ends) if uneven else "f"
         self.code.first(f"if len({text}) < {needs + (0 if uneven else self.around.layout.tail)}: return {reason}")
 
     # -- where the fields are ---------------------------------------------------

@@ -6,6 +6,7 @@ import re
 from typing import TYPE_CHECKING
 
 from meterlog.frames.checks import PLAIN, Sum, by_place, calculation, catalogue
+from meterlog.frames.written import WAYS
 from meterlog.profile.layout import Layout, integer
 from meterlog.source import near_miss
 
@@ -114,25 +115,31 @@ def _held(check: Check, made: Sum, values: Values) -> str | None:
     """The expression of the check that the frame holds."""
     layout, code = values.layout, values.code
     size = layout.size(check.at)
-    figures = size if check.kind_of_text == "bytes" else (size or 0) / 2
-    if size is None or ((figures or 0) * 8 < made.bits and made.mask is None):
-        check.where.tell(
-            values.problems,
-            "at",
-            expected=f"{-(-made.bits // 8)} bytes, or twice as many hex digits",
-            saw=f"bytes {check.at}",
-        )
+    way = WAYS.get(check.kind_of_text)
+    holds = 256 if way is None else len(way.characters)
+    if size is None or (holds**size < 1 << made.bits and made.mask is None):
+        expected = f"{-(-made.bits // 8)} bytes" if way is None else f"enough {way.of} for {made.bits} bits"
+        if check.kind_of_text in ("bytes", "hex"):
+            expected = f"{-(-made.bits // 8)} bytes, or twice as many hex digits"
+        check.where.tell(values.problems, "at", expected=expected, saw=f"bytes {check.at}")
         return None
-    if check.kind_of_text == "bytes":
+    if way is None:
         return integer(layout, check.at, signed=False, order=check.order)
-    digits = code.constant(re.compile(rb"[0-9A-Fa-f]+").fullmatch, "hex")
     text = layout.slice(check.at)
-    values.fail(f"not {digits}({text})", f"{DAMAGED}{_plural(check)}: no hex digits")
     if check.order == "little":
-        code.add(f"saw = int.from_bytes(bytes.fromhex({text}.decode()), 'little')")
-    else:
-        code.add(f"saw = int({text}, 16)")
+        text = f"{code.constant(turned, 'turned')}({text}, {2 if check.kind_of_text == 'hex' else 1})"
+    code.add(f"saw = {code.constant(way.read, 'read')}({text})")
+    values.fail("saw is None", f"{DAMAGED}{_plural(check)}: no {way.of}")
     return "saw"
+
+
+def turned(text: bytes, size: int) -> bytes:
+    """Pieces of a size, the last first.
+
+    >>> turned(b"1A2B", 2)
+    b'2B1A'
+    """
+    return b"".join(text[place : place + size] for place in range(len(text) - size, -1, -size))
 
 
 def _inline(made: Sum, first: int, end: int, values: Values) -> str:
@@ -154,19 +161,24 @@ def _inline(made: Sum, first: int, end: int, values: Values) -> str:
     return text if is_clean else f"({text} & {mask})"
 
 
-def appended(data: bytes, check: Check, base: int, problems: Problems) -> bytes:
-    """A request with its check behind it; `base` is the number of the first byte."""
+def appended(data: bytes, check: Check, base: int, ends: tuple[bytes, ...], problems: Problems) -> bytes:
+    """A request with its check behind it, before the end mark that it has; `base` is the number of the first byte."""
     made = sum_of(check, problems)
     if made is None:
         return data
+    end = next((mark for mark in sorted(ends, key=len, reverse=True) if data.endswith(mark)), b"")
+    data = data.removesuffix(end)
     proved: bytes | None = data[0 if check.over is None else max(check.over.first - base, 0) :]
     if check.of == "hex" and proved is not None:
         proved = unhexed(proved)
     if proved is None:
         check.where.tell(problems, "of", expected="requests of pairs of hex digits", saw=repr(data.decode("latin-1")))
         return data
-    figures = abs(check.at.last - check.at.first) + 1
-    size = figures if check.kind_of_text == "bytes" else figures // 2
-    value = calculation(made)(proved) & (1 << 8 * size) - 1
-    packed = value.to_bytes(size, "big" if check.order == "big" else "little")
-    return data + (packed if check.kind_of_text == "bytes" else packed.hex().upper().encode())
+    size = abs(check.at.last - check.at.first) + 1
+    value, way = calculation(made)(proved), WAYS.get(check.kind_of_text)
+    if way is None:
+        packed = (value & (1 << 8 * size) - 1).to_bytes(size, "big" if check.order == "big" else "little")
+    else:
+        written = way.write(value, size)
+        packed = turned(written, 2 if check.kind_of_text == "hex" else 1) if check.order == "little" else written
+    return data + packed + end

@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from meterlog.frames.written import WAYS
 from meterlog.profile import words as w
 from meterlog.profile.facts import Facts
 from meterlog.profile.words import NOWHERE, key, one_or_more, record
@@ -42,7 +43,7 @@ class Request:
     """One thing that is asked."""
 
     send: bytes = key("the bytes to send", w.BYTES)
-    with_check: bool = key("append the profile's check to them", yes_no(), False)
+    with_check: bool = key("put the profile's check behind them, before their end mark", yes_no(), False)
     answer: tuple[str, ...] = key("the messages that may answer; any, where not said", one_or_more(w.FIELD_NAME), ())
     means: Facts = key("what an answer to it means, such as channel probe 2", w.FACTS, Facts())
     pause: float | None = key("time to wait after its answer", quantity("s", "50 ms"), None)
@@ -129,6 +130,35 @@ LENGTH = replace(
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Escaped:
+    """How bytes are written that would be taken for marks."""
+
+    by: bytes = key("the byte that stands before an escaped one", w.BYTES)
+    xor: int | None = key("what the byte behind it is xored with", whole(1, 255), None)
+    codes: Mapping[str, str] = key(
+        "what each byte behind it stands for; no other comes", MapOf(w.CODE, w.CODE, least=1), {}
+    )
+    doubled: bool = key("the byte itself is sent twice, and nothing else is escaped", yes_no(), False)
+    where: Where
+
+
+ESCAPE = record("escape", Escaped, "How bytes are written that would be taken for marks.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Keyed:
+    """Bytes of a frame that are xored with a key of several bytes."""
+
+    by: bytes = key("the bytes of the key, which begins anew behind its last", w.BYTES, name="key")
+    over: Span | None = key("the bytes that are xored; where not said, all between start and end", w.SPAN, None)
+    where: Where = NOWHERE
+
+
+_KEYED = record("xor", Keyed, "Bytes of a frame that are xored with a key of several bytes.")
+XOR = ByKind(scalar=Scalar(w.BYTES.expected, lambda value: Keyed(by=w.BYTES.parse(value), over=None)), mapping=_KEYED)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Cut:
     """How the stream of bytes is cut into frames."""
 
@@ -141,6 +171,9 @@ class Cut:
         ByKind(scalar=whole(1, 4096), mapping=LENGTH),
         None,
     )
+    after_end: int = key("bytes of a frame that stand behind its end mark, such as a check", whole(0, 16), 0)
+    escape: Escaped | None = key("how bytes are written that would be taken for marks", ESCAPE, None)
+    xor: Keyed | None = key("bytes of a key that those of the frame are xored with, in turn", XOR, None)
     numbered: Numbered | None = key("each byte carries its own number", NUMBERED, None)
     start_bit: int | None = key("a bit that is set in the first byte of a frame only", whole(0, 7), None)
     end_bit: int | None = key("a bit that is set in the last byte of a frame only", whole(0, 7), None)
@@ -165,7 +198,12 @@ class Check:
     over: Span | None = key("the bytes that it proves; where not said, all before it", w.SPAN, None)
     of: str = key("what is proved: the bytes, or what each pair of hex digits says", choice("bytes", "hex"), "bytes")
     order: str = key("which of its bytes comes first", choice("big", "little"), "big")
-    kind_of_text: str = key("bytes, or hex digits as text", choice("bytes", "hex"), "bytes", name="as")
+    kind_of_text: str = key(
+        "how it is written: bytes, or text in hex, decimal, nibbles (0 to ?), six bits (@ to DEL) or bcd",
+        choice("bytes", *WAYS),
+        "bytes",
+        name="as",
+    )
     init: int | None = key("what it starts from", whole(0), None)
     plus: int = key("what is added to it at the end", whole(0, 0xFFFFFFFF), 0)
     mask: int | None = key("the bits of it that are kept", whole(1), None)

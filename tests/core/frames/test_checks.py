@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from meterlog.frames.checks import Sum, calculation
+from meterlog.frames.written import WAYS
 
 CHECK = b"123456789"
 BY_HAND = [  # kind, turn, bytes, result, source
@@ -41,3 +42,37 @@ def test_tables_by_place_agree_with_another_library(name, data):
 def test_parameters_say_the_same_as_the_name(data):
     said = Sum(kind="crc", width=16, poly=0x8005, init=0xFFFF, reflect_in=True, reflect_out=True)
     assert calculation(said)(data) == calculation(Sum(kind="crc-16/modbus"))(data)
+
+
+CRCS = [  # text, its CRC as SDI-12 writes it, source
+    (b"0+3.14", b"OqZ", "SDI-12 version 1.3, 4.4.12, the example of aD0! with CRC [from memory; by hand it agrees]"),
+    (b"1+2.7+85.2-0.2-2.7+770.5", b"CAH", "a wind sensor's user guide, its example of 1MC! and 1D0!"),
+]
+
+
+@pytest.mark.parametrize(("text", "written", "source"), CRCS)
+def test_six_bits_are_written_as_sdi_12_says(text, written, source):
+    value = calculation(Sum(kind="crc-16/arc"))(text)
+    assert WAYS["six bits"].write(value, 3) == written
+    assert WAYS["six bits"].read(written) == value
+
+
+BY_HAND_WRITTEN = [  # way, number, characters, source
+    ("nibbles", 0xA5, b":5", "by hand: 0x30 + 10 is ':', 0x30 + 5 is '5'"),
+    ("decimal", 209, b"209", "by hand"),
+    ("bcd", 1234, b"\x12\x34", "by hand: two figures a byte"),
+    ("hex", 0x1F, b"1F", "by hand"),
+]
+
+
+@pytest.mark.parametrize(("way", "number", "characters", "source"), BY_HAND_WRITTEN)
+def test_ways_of_writing(way, number, characters, source):
+    assert WAYS[way].write(number, len(characters)) == characters
+    assert WAYS[way].read(characters) == number
+
+
+@pytest.mark.parametrize(
+    ("way", "text"), [("nibbles", b"@1"), ("decimal", b"1A"), ("bcd", b"\x1a"), ("hex", b"G0"), ("six bits", b"1AA")]
+)
+def test_other_characters_are_no_check(way, text):
+    assert WAYS[way].read(text) is None
