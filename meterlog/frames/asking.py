@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Hashable
 
 TIRED = 3
 """After this many requests in a row without an answer, the start-up exchange is done again."""
@@ -16,12 +20,20 @@ class Question:
         index: its number among all requests of the profile, start-up first.
         answers: names of the messages that may answer, empty: any.
         pause: s between its answer and the next request.
+        means: what an answer to it means besides what it says itself.
+        echo: bytes that come back of it before its answer.
     """
 
     index: int
     data: bytes
     answers: tuple[str, ...] = ()
     pause: float = 0.0
+    means: Hashable = None
+    echo: bytes = b""
+
+    def may_differ(self, other: Question) -> bool:
+        """Whether the same bytes could mean another thing as an answer to another request."""
+        return self.answers != other.answers or self.means != other.means
 
 
 class Asking:
@@ -29,6 +41,9 @@ class Asking:
 
     A request counts as asked when `sent` tells of it, not when it was handed out: in a replay the
     recording says what was sent, and what is handed out goes nowhere.
+
+    An answer may come after its time. For as long again nothing is asked whose answer could be taken for it; what
+    was sent all the same leaves the earlier answer owed.
     """
 
     def __init__(self, first: tuple[Question, ...], rounds: tuple[Question, ...], every: float, wait: float) -> None:
@@ -39,6 +54,7 @@ class Asking:
         self._due = 0.0
         self._handed: tuple[Question, float] | None = None
         self._misses = 0
+        self._owed: list[tuple[Question, float]] = []
         self.pending: Question | None = None
         self.asked_at = 0.0
 
@@ -77,6 +93,8 @@ class Asking:
     def sent(self, data: bytes, at: float) -> None:
         """Bytes were sent; those of nobody here leave what comes next unasked."""
         known = [*self._queue, *self._rounds, *self._first]
+        if self.pending is not None:
+            self._owe(self.pending)
         handed = self._handed[0] if self._handed else None
         question = handed if handed and handed.data == data else next((q for q in known if q.data == data), None)
         self.pending, self.asked_at, self._handed = question, at, None
@@ -88,18 +106,53 @@ class Asking:
         if self.pending is None or at < self.asked_at + self._wait:
             return None
         question, self.pending = self.pending, None
+        self._owe(question)
         self._misses += 1
         if question in self._first or (self._misses >= TIRED and self._first):
             self._queue = [*self._first, *self._rounds]
             self._misses = 0
         self._schedule(question, at)
+        if question.may_differ((self._queue or self._rounds)[0]):
+            self._due = max(self._due, self.asked_at + 2 * self._wait)
         return question
 
     def answered(self, at: float) -> None:
-        """The pending request has its answer."""
-        if self.pending is not None:
-            question, self.pending, self._misses = self.pending, None, 0
+        """The pending request has its answer, or the one that was last given up has it late."""
+        question, self.pending, self._misses = self.pending, None, 0
+        self.owed(at)
+        if question is None and self._owed:
+            question, _ = self._owed.pop()
+        if question is not None:
             self._schedule(question, at)
+
+    def spoiled(self, at: float) -> None:
+        """The answer came, and is not believed: nothing more is waited for."""
+        question, self.pending = self.pending, None
+        if question is None:
+            return
+        if question in self._first:
+            self._queue = [*self._first, *self._rounds]
+        self._schedule(question, at)
+        if question in self._first:
+            self._due = max(self._due, self.asked_at + self._wait)
+
+    def owed(self, at: float) -> list[Question]:
+        """Earlier requests whose answer may still come, and could be taken for that of the pending one."""
+        self._owed = [(question, until) for question, until in self._owed if at <= until]
+        pending = self.pending
+        return [question for question, _ in self._owed if pending is not None and question.may_differ(pending)]
+
+    def paid(self, question: Question) -> None:
+        """What may be an earlier request's answer has come."""
+        self._owed = [entry for entry in self._owed if entry[0] is not question]
+
+    def is_own(self, data: bytes) -> bool:
+        """Whether bytes are a request of ours."""
+        return any(question.data == data for question in (*self._first, *self._rounds))
+
+    def _owe(self, question: Question) -> None:
+        waiting = [entry for entry in self._owed if entry[1] >= self.asked_at]
+        self._owed = [*waiting, (question, self.asked_at + 2 * self._wait)]
 
     def _schedule(self, question: Question, at: float) -> None:
         self._due = at + question.pause

@@ -8,7 +8,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from meterlog.frames.echo import Echo
 from meterlog.frames.framer import Found, Silence
+from meterlog.frames.reasons import Damage, Refusal, Unlike
 from meterlog.frames.stuffing import BROKEN_ESCAPE
 from meterlog.readings import Frame, Outcome, Reading, Rejected, Skipped
 
@@ -31,10 +33,6 @@ FILLING = b"\0 \t\r\n\xff"
 """Bytes that say nothing where they stand between frames."""
 
 
-class Refusal(str):
-    """A reason that the instrument itself gives: a whole answer, though no reading."""
-
-
 class Talk:
     """One conversation.
 
@@ -46,6 +44,7 @@ class Talk:
         asking: what to ask; None: the instrument speaks by itself.
         table: transform of single bytes, for `bytes.translate`. unwrapper: opens reports.
         undo: what is done to a frame once it is cut.
+        marked: frames begin with a mark, so that one whose check differs is still known for one.
         steady: the same bytes always mean the same, so that meanings may be remembered.
         doubt: told of bytes that are not believed, and why (no bytes where no answer came, or where even their
             beginning is in doubt), so that what they may have said is not taken from an earlier frame.
@@ -62,6 +61,7 @@ class Talk:
         table: bytes | None = None,
         unwrapper: Unwrapper | None = None,
         undo: Undo | None = None,
+        marked: bool = False,
         steady: bool = True,
         doubt: Callable[[bytes, str, Kept], None] | None = None,
         wake: bytes = b"",
@@ -69,7 +69,7 @@ class Talk:
     ) -> None:
         self._framer, self._decode, self._patience = framer, decode, patience
         self._asking, self._table, self._unwrapper, self._undo = asking, table, unwrapper, undo
-        self._steady = steady
+        self._marked, self._steady = marked, steady
         self._doubt = doubt
         self._wake, self._wait, self._awake = wake, wait, not (wake or wait)
         self._memo: dict[bytes, tuple[Reading, ...] | str] = {}
@@ -81,6 +81,9 @@ class Talk:
         self._told = 0  # bytes of _raw that are in outcomes already
         self._looked = 0  # bytes of _rest that are known to be outside frames
         self._last = 0.0
+        self._echoes: list[Echo] = []  # of the last request, until it has come; behind an earlier one, to be told first
+        self._is_spoiled = False  # the answer came, and is not believed
+        self._is_told = False  # something was rejected since the last request
 
     def feed(self, data: bytes, at: float) -> list[Outcome]:
         """Take bytes that arrived at a time, s. Answers what they complete."""
@@ -88,9 +91,46 @@ class Talk:
         if self._rest and at - self._last > self._patience:
             self._quiet(out, self._last + self._patience)
         self._last = at
+        if self._echoes:
+            data = self._come_back(out, data, at)
         self._append(data)
         self._scan(out, at)
+        self._end_spoiled(at)
         return out
+
+    def _end_spoiled(self, at: float) -> None:
+        """Once nothing follows an answer that is not believed, the next may be asked for."""
+        if self._is_spoiled and not self._rest and self._asking:
+            self._asking.spoiled(at)
+            self._is_spoiled = False
+
+    def _come_back(self, out: list[Outcome], data: bytes, at: float) -> bytes:
+        """Take what belongs to the last request's echo; answers what is left."""
+        self._give_up(out, "cut short: another request was sent", at)
+        while len(self._echoes) > 1:
+            self._tell_echo(out, at)
+        echo = self._echoes[0]
+        taken = echo.take(data)
+        self._raw += data[:taken]
+        while echo.spoiled and echo.came >= SKIPPED_MOST:
+            self._reject(out, SKIPPED_MOST, at, echo.spoiled)
+            echo.came -= SKIPPED_MOST
+        if echo.is_whole:
+            self._tell_echo(out, at)
+        self._forget_told()
+        return data[taken:]
+
+    def _tell_echo(self, out: list[Outcome], at: float) -> None:
+        """What has come of the first echo: skipped where it is what was sent, else rejected."""
+        echo = self._echoes[0]
+        if echo.is_whole:
+            out.append(Skipped(*self._piece(echo.came), at))
+        elif echo.came:
+            self._reject(out, echo.came, at, echo.spoiled or "cut short: only part of what was sent came back")
+        echo.came = 0
+        if not echo.spoiled or len(self._echoes) > 1:
+            del self._echoes[0]
+        self._forget_told()
 
     def _append(self, data: bytes) -> None:
         self._raw += data
@@ -146,29 +186,36 @@ class Talk:
         frame: bytes | None = self._rest[found.start : found.end]
         if self._undo and not found.reason:
             frame = self._undo(self._rest[found.start : found.end])
-        said = found.reason or (BROKEN_ESCAPE if frame is None else self._meaning(frame))
+        said = found.reason or (BROKEN_ESCAPE if frame is None else self._meaning(frame, at))
         if isinstance(said, tuple):
             out.append(Frame(*self._piece(found.end - found.start), at, said))
-            if self._asking:
-                self._asking.answered(at)
+            self._answered(at)
             return found.end
         if isinstance(said, Refusal):
             out.append(Rejected(*self._piece(found.end - found.start), at, said))
-            if self._asking:
-                self._asking.answered(at)
+            self._answered(at)
             return found.end
         end = self._framer.again(self._rest, found)
+        if isinstance(said, Unlike) and self._asking and self._asking.is_own(self._rest[found.start : found.end]):
+            said = Unlike("a request come back: where all of them do, say `echo: true` under `ask`")
+        self._is_spoiled = not found.reason and not isinstance(said, Unlike if self._marked else (Unlike, Damage))
         self._reject(out, end - found.start, at, said, b"" if found.reason or frame is None else frame)
         return end
 
+    def _answered(self, at: float) -> None:
+        self._is_spoiled = False
+        if self._asking:
+            self._asking.answered(at)
+
     def _reject(self, out: list[Outcome], length: int, at: float, reason: str, frame: bytes = b"") -> None:
         out.append(Rejected(*self._piece(length), at, reason))
+        self._is_told = True
         if self._doubt:
             self._doubt(frame, reason, self._kept)
 
-    def _meaning(self, frame: bytes) -> tuple[Reading, ...] | str:
+    def _meaning(self, frame: bytes, at: float) -> tuple[Reading, ...] | str:
         if not self._steady:
-            return self._decode(frame, self._kept)
+            return self._asked(frame, at) if self._asking else self._decode(frame, self._kept)
         said = self._memo.get(frame)
         if said is None:
             said = self._decode(frame, self._kept)
@@ -177,6 +224,15 @@ class Talk:
             self._memo[frame] = said
         return said
 
+    def _asked(self, frame: bytes, at: float) -> tuple[Reading, ...] | str:
+        """The meaning of a frame that answers a request, unless it may as well answer an earlier one."""
+        assert self._asking
+        for earlier in self._asking.owed(at):
+            if not isinstance(self._decode(frame, {**self._kept, "request": earlier}), str):
+                self._asking.paid(earlier)
+                return Unlike(f"may be the late answer to {_words(earlier.data)}")
+        return self._decode(frame, self._kept)
+
     # -- time ------------------------------------------------------------------
 
     def poll(self, at: float) -> tuple[list[bytes], list[Outcome]]:
@@ -184,18 +240,25 @@ class Talk:
         out: list[Outcome] = []
         if self._rest and at - self._last >= self._patience:
             self._quiet(out, at)
+            self._end_spoiled(at)
         woken = [] if self._awake else self._rouse(at)
         if not self._asking:
             return woken, out
         late = self._asking.late(at)
         if late is not None:
-            reason = f"no answer to {_words(late.data)}"
-            before = len(out)
-            self._give_up(out, reason, at)
-            if len(out) == before:
-                self._reject(out, 0, at, reason)
+            self._unanswered(out, f"no answer to {_words(late.data)}", at)
         data = self._asking.next(at)
         return [*woken, *([] if data is None else [data])], out
+
+    def _unanswered(self, out: list[Outcome], reason: str, at: float) -> None:
+        """A request is given up: what waits is rejected, and where nothing was, that nothing came."""
+        if self._echoes:
+            self._tell_echo(out, at)
+        self._give_up(out, reason, at)
+        if not self._is_told:
+            self._reject(out, 0, at, reason)
+        elif self._doubt:
+            self._doubt(b"", reason, self._kept)
 
     def _rouse(self, at: float) -> list[bytes]:
         """What is written once, at the first poll."""
@@ -219,6 +282,10 @@ class Talk:
         if self._asking:
             self._asking.sent(data, at)
             self._kept["request"] = self._asking.pending
+            self._is_told = self._is_spoiled = False
+            question = self._asking.pending
+            if self._echoes or (question and question.echo):
+                self._echoes.append(Echo(question.echo if question else b""))
 
     def end(self) -> list[Outcome]:
         """The stream is over: what is left of it is no frame, unless silence ends one."""
@@ -227,7 +294,8 @@ class Talk:
             self._quiet(out, self._last)
         self._give_up(out, "cut short: the stream ended", self._last)
         if self._raw:
-            out.append(Rejected(self._offset, self._raw, self._last, "cut short: the stream ended"))
+            reason = self._echoes[0].spoiled if self._echoes else ""
+            out.append(Rejected(self._offset, self._raw, self._last, reason or "cut short: the stream ended"))
             self._told = len(self._raw)
             self._forget_told()
         return out

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
+from meterlog.frames.reasons import Damage, Unlike
 from meterlog.profile.code import Code
 from meterlog.profile.content import Field
-from meterlog.profile.proof import DAMAGED
 from meterlog.profile.values import Values, code_key
 from meterlog.profile.words import bare
 
@@ -53,7 +53,7 @@ class Chooser:
 
     def doubt(self, frame: bytes, reason: str, kept: Kept) -> None:
         """Forget what bytes that are not believed may have told: as the message that they look like, or as any."""
-        like = [] if not frame or reason.startswith(DAMAGED) else self.candidates(frame, kept)
+        like = [] if not frame or isinstance(reason, Damage) else self.candidates(frame, kept)
         for message in like or self._allowed(kept):
             for name in message.says.keep:
                 kept.pop(name, None)
@@ -65,20 +65,15 @@ class Chooser:
     def _decode(self, frame: bytes, kept: Kept) -> tuple[Reading, ...] | str:
         found = self.candidates(frame, kept)
         if not found:
-            return "no message of the profile is known by these bytes"
+            return Unlike("no message of the profile is known by these bytes")
         if self.asks and kept.get("request") is None and len([m for m in found if m.says.readings]) > 1:
             return UNASKED
         said: tuple[Reading, ...] | str = ""
         for message in found:
             said = message.decode(frame, kept)
-            if not isinstance(said, str) or not _unlike(said) or self.known[message.name]:
+            if not isinstance(said, Unlike) or self.known[message.name]:
                 return said
-        return said if len(found) == 1 else "looks like no message of the profile"
-
-
-def _unlike(reason: str) -> bool:
-    """Whether a text was no such message at all, so that the next may be tried."""
-    return reason.startswith("does not look like")
+        return said if len(found) == 1 else Unlike("looks like no message of the profile")
 
 
 def _known_by(message: Message, layout: Layout, problems: Problems) -> Callable[[bytes], bool] | None:

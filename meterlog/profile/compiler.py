@@ -92,6 +92,7 @@ class Profile:
             table=table_of(words) if words else None,
             unwrapper=Unwrapper(reports.reports, *reports.count) if reports else None,
             undo=self.undo,
+            marked=bool(said.frame.start or said.frame.numbered),
             steady=self.steady and watch is None,
             doubt=self.doubt,
             wake=self.line.wake if self.line else b"",
@@ -190,6 +191,8 @@ def _sound(said: Said, problems: Problems) -> None:
     single = [key for key in ("text", "pattern", "split", "fields", "bits", "readings") if getattr(said, key)]
     if said.messages and single:
         said.where.tell(problems, single[0], expected="it within one of `messages`", saw=f"{single[0]} beside messages")
+    if said.ask and said.ask.echo and any(isinstance(step, Reports) for step in said.stream):
+        said.ask.where.tell(problems, "echo", expected="bytes that come as they are", saw="reports under `stream`")
     if said.ask and not said.ask.requests:
         said.ask.where.tell(problems, expected="the key 'requests': what is asked", saw="no such key")
     if not said.messages and not said.readings:
@@ -216,7 +219,10 @@ def _questions(
                     problems, "answer", expected="a message of this profile", saw=name, hint=near_miss(name, names)
                 )
         pause = said.ask.pause if request.pause is None else request.pause
-        made.append(Question(index=index, data=data, answers=request.answer, pause=pause))
+        echo = request.echo or (data if said.ask.echo else b"")
+        made.append(
+            Question(index=index, data=data, answers=request.answer, pause=pause, means=request.means, echo=echo)
+        )
     facts = {i: r.means for i, r in enumerate([*said.ask.first, *said.ask.requests])}
     count = len(said.ask.first)
     return (tuple(made[:count]), tuple(made[count:])), facts if any(f != NO_FACTS for f in facts.values()) else {}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from meterlog.frames.reasons import Unlike
 from meterlog.profile.cutting import layout_of
 from meterlog.profile.examples import shown
 from meterlog.profile.facts import facts_in_words
@@ -89,9 +90,7 @@ class Explainer:
             result, found = (
                 message.trace(frame, dict(kept)) if known or _may_be(self.profile, message, frame, kept) else (None, {})
             )
-            if result is None or (
-                isinstance(result, str) and result.startswith("does not look like") and len(self.profile.messages) > 1
-            ):
+            if result is None or (isinstance(result, Unlike) and len(self.profile.messages) > 1):
                 continue
             return [f"  message {message.name}{_line(message.says.where)}", *self._fields(message, frame, found)]
         return []

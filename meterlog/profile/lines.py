@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import re2
 
+from meterlog.frames.reasons import Unlike
 from meterlog.profile.content import Field, Says, Shows
 from meterlog.profile.kinds import Kind, parse_kind
 from meterlog.profile.values import Value, number_parts, number_pattern, word_code
@@ -44,7 +45,7 @@ class Template:
         pattern += _end(self.ends, self.values.layout.behind)
         code = self.values.code
         code.add(f"m = {code.constant(re.compile(pattern, re.DOTALL).fullmatch, 'match')}(f)")
-        self.values.fail("m is None", f"does not look like {self.says.text!r}")
+        self.values.fail("m is None", Unlike(f"does not look like {self.says.text!r}"))
         if len(self.groups) == 1:
             code.add(f"{self.groups[0]} = m[1]")
         elif self.groups:
@@ -193,7 +194,7 @@ class Pattern:
             return []
         code, values = self.values.code, self.values
         code.add(f"m = {code.constant(compiled.fullmatch, 'match')}({body(values, b'', self.ends)})")
-        values.fail("m is None", "does not look like the pattern")
+        values.fail("m is None", Unlike("does not look like the pattern"))
         names = {group.decode() if isinstance(group, bytes) else group: group for group in compiled.groupindex}
         for name, group in names.items():
             code.add(f"g_{name} = m[{code.constant(group, 'group')}] or b''")

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
-from meterlog.frames.talk import Refusal
+from meterlog.frames.reasons import Refusal
 from meterlog.profile.code import Code
 from meterlog.profile.content import Field, Says, Shows
 from meterlog.profile.display import Display

@@ -6,6 +6,7 @@ import re
 from typing import TYPE_CHECKING
 
 from meterlog.frames.checks import PLAIN, Sum, by_place, calculation, catalogue
+from meterlog.frames.reasons import Damage
 from meterlog.frames.written import WAYS
 from meterlog.profile.layout import Layout, integer
 from meterlog.source import near_miss
@@ -17,7 +18,6 @@ if TYPE_CHECKING:
 
 INLINE_LENGTH = 32
 DAMAGED = "check in byte"
-"""How the reason begins where a check is not that of the bytes."""
 _PAIRS = re.compile(rb"(?:[0-9A-Fa-f]{2})*")
 
 
@@ -76,7 +76,7 @@ def write_check(check: Check, values: Values) -> None:
     text = f"f[{first}:{'' if end is None else end}]"
     if check.of == "hex":
         code.add(f"pairs = {code.constant(unhexed, 'unhexed')}({text})")
-        values.fail("pairs is None", f"{DAMAGED}{_plural(check)}: what it proves is no pairs of hex digits")
+        values.fail("pairs is None", Damage(f"{DAMAGED}{_plural(check)}: what it proves is no pairs of hex digits"))
         text = "pairs"
     if check.of == "bytes" and layout.length is not None and end is not None and end - first <= INLINE_LENGTH:
         proved = _inline(made, first, end, values)
@@ -88,7 +88,7 @@ def write_check(check: Check, values: Values) -> None:
 def _why(check: Check, made: Sum) -> object:
     figures = -(-made.bits // 8) * 2
     place = f"{DAMAGED}{_plural(check)}"
-    return lambda want, saw: f"{place}: expected 0x{want:0{figures}X}, saw 0x{saw:0{figures}X}"
+    return lambda want, saw: Damage(f"{place}: expected 0x{want:0{figures}X}, saw 0x{saw:0{figures}X}")
 
 
 def _plural(check: Check) -> str:
@@ -129,7 +129,7 @@ def _held(check: Check, made: Sum, values: Values) -> str | None:
     if check.order == "little":
         text = f"{code.constant(turned, 'turned')}({text}, {2 if check.kind_of_text == 'hex' else 1})"
     code.add(f"saw = {code.constant(way.read, 'read')}({text})")
-    values.fail("saw is None", f"{DAMAGED}{_plural(check)}: no {way.of}")
+    values.fail("saw is None", Damage(f"{DAMAGED}{_plural(check)}: no {way.of}"))
     return "saw"
 
 

@@ -47,6 +47,7 @@ class Request:
     answer: tuple[str, ...] = key("the messages that may answer; any, where not said", one_or_more(w.FIELD_NAME), ())
     means: Facts = key("what an answer to it means, such as channel probe 2", w.FACTS, Facts())
     pause: float | None = key("time to wait after its answer", quantity("s", "50 ms"), None)
+    echo: bytes = key("what comes back of it before its answer, where that is not what was sent", w.BYTES, b"")
     where: Where = NOWHERE
 
 
@@ -54,7 +55,7 @@ REQUEST_MAPPING = record("request", Request, "Something to ask, and what its ans
 
 
 def _plain_request(value: str) -> Request:
-    return Request(send=w.BYTES.parse(value), with_check=False, answer=(), means=Facts(), pause=None)
+    return Request(send=w.BYTES.parse(value), with_check=False, answer=(), means=Facts(), pause=None, echo=b"")
 
 
 REQUEST = ByKind(scalar=Scalar(w.BYTES.expected, _plain_request), mapping=REQUEST_MAPPING)
@@ -69,6 +70,7 @@ class Ask:
     every: float = key("time from one round to the next", quantity("s", "0.5 s"), 0.5)
     wait: float = key("time after which a request counts as not answered", quantity("s", "1 s"), 1.0)
     pause: float = key("time between an answer and the next request", quantity("s", "20 ms"), 0.0)
+    echo: bool = key("what is sent comes back before the answer, as on two wires used in turn", yes_no(), False)
     where: Where = NOWHERE
 
 
