@@ -46,8 +46,8 @@ class Talk:
         undo: what is done to a frame once it is cut.
         marked: frames begin with a mark, so that one whose check differs is still known for one.
         steady: the same bytes always mean the same, so that meanings may be remembered.
-        doubt: told of bytes that are not believed, and why (no bytes where no answer came, or where even their
-            beginning is in doubt), so that what they may have said is not taken from an earlier frame.
+        doubt: told of bytes that are not believed (none where no answer came), why, and whether they are a frame as
+            it was cut, so that what they may have said is not taken from an earlier frame.
         wake: bytes that are written once, before all else. wait: s from then to the first request.
     """
 
@@ -63,7 +63,7 @@ class Talk:
         undo: Undo | None = None,
         marked: bool = False,
         steady: bool = True,
-        doubt: Callable[[bytes, str, Kept], None] | None = None,
+        doubt: Callable[[bytes, str, Kept, bool], None] | None = None,
         wake: bytes = b"",
         wait: float = 0.0,
     ) -> None:
@@ -177,7 +177,7 @@ class Talk:
             skipped = Skipped(*self._piece(length), at)
             out.append(skipped)
             if self._doubt and skipped.raw.strip(FILLING):
-                self._doubt(b"", "outside frames", self._kept)
+                self._doubt(self._changed(skipped.raw), "outside frames", self._kept, False)
             done += length
         return done
 
@@ -208,10 +208,14 @@ class Talk:
             self._asking.answered(at)
 
     def _reject(self, out: list[Outcome], length: int, at: float, reason: str, frame: bytes = b"") -> None:
-        out.append(Rejected(*self._piece(length), at, reason))
+        rejected = Rejected(*self._piece(length), at, reason)
+        out.append(rejected)
         self._is_told = True
         if self._doubt:
-            self._doubt(frame, reason, self._kept)
+            self._doubt(frame or self._changed(rejected.raw), reason, self._kept, bool(frame))
+
+    def _changed(self, raw: bytes) -> bytes:
+        return raw.translate(self._table) if self._table else raw
 
     def _meaning(self, frame: bytes, at: float) -> tuple[Reading, ...] | str:
         if not self._steady:
@@ -258,7 +262,7 @@ class Talk:
         if not self._is_told:
             self._reject(out, 0, at, reason)
         elif self._doubt:
-            self._doubt(b"", reason, self._kept)
+            self._doubt(b"", reason, self._kept, False)
 
     def _rouse(self, at: float) -> list[bytes]:
         """What is written once, at the first poll."""

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from meterlog.frames.reasons import Damage, Unlike
 from meterlog.profile.code import Code
 from meterlog.profile.content import Field
+from meterlog.profile.lines import may_be_header
 from meterlog.profile.values import Values, code_key
 from meterlog.profile.words import bare
 
@@ -51,12 +52,14 @@ class Chooser:
         names = asked.answers if asked is not None else ()
         return [message for message in self.messages if not names or message.name in names]
 
-    def doubt(self, frame: bytes, reason: str, kept: Kept) -> None:
+    def doubt(self, seen: bytes, reason: str, kept: Kept, is_frame: bool) -> None:
         """Forget what bytes that are not believed may have told: as the message that they look like, or as any."""
-        like = [] if not frame or isinstance(reason, Damage) else self.candidates(frame, kept)
+        like = self.candidates(seen, kept) if is_frame and not isinstance(reason, Damage) else []
         for message in like or self._allowed(kept):
             for name in message.says.keep:
                 kept.pop(name, None)
+            if message.header_by and "header" in kept and may_be_header(seen, message.header_by, kept["header"]):
+                del kept["header"]
 
     def _is(self, message: Message, frame: bytes) -> bool:
         known = self.known[message.name]

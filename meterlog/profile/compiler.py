@@ -67,7 +67,7 @@ class Profile:
     decode: Decode
     candidates: Callable[[bytes, Kept], list[Message]]
     steady: bool
-    doubt: Callable[[bytes, str, Kept], None] | None
+    doubt: Callable[[bytes, str, Kept, bool], None] | None
     questions: tuple[tuple[Question, ...], tuple[Question, ...]]
     stated: tuple[Stated, ...]
 
@@ -178,7 +178,7 @@ def _compiled(said: Said, text: str, problems: Problems) -> Profile | None:
         decode=chooser.decode,
         candidates=chooser.candidates,
         steady=steady,
-        doubt=chooser.doubt if any(message.says.keep for message in messages) else None,
+        doubt=chooser.doubt if any(message.says.keep or message.header_by for message in messages) else None,
         questions=questions,
         stated=accuracy,
     )

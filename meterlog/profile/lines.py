@@ -14,6 +14,8 @@ from meterlog.profile.values import Value, number_parts, number_pattern, word_co
 from meterlog.profile.words import bare
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from meterlog.profile.values import Values
     from meterlog.schema import Where
 
@@ -300,14 +302,14 @@ class Parts:
         return [word_code(p.part) for p in placed if p.part and not p.part.isdigit()]
 
     def _header(self, names: list[bytes]) -> None:
-        """A line that has all the names is the header; what it says is kept."""
+        """A line that has all the names, each once, is the header; what it says is kept."""
         code = self.values.code
         wanted = code.constant(frozenset(names), "names")
-        code.add(f"if {wanted}.issubset(parts):")
+        code.add(f"if {wanted}.issubset(parts) and sum([p in {wanted} for p in parts]) == {len(set(names))}:")
         code.add("    kept['header'] = dict([(name, k) for k, name in enumerate(parts)] + [(0, len(parts))])")
         code.add("    return ()")
         code.add("header = kept.get('header')")
-        self.values.fail("header is None", "the line that names the columns has not come yet")
+        self.values.fail("header is None", "the line that names the columns has not come, or came damaged")
         self.values.fail("len(parts) != header[0]", "not as many parts as the line that names them")
 
     def expression(self, part: str) -> str:
@@ -324,3 +326,22 @@ class Parts:
             where.tell(self.values.problems, "part", expected=f"a part from 1 to {count}", saw=part)
             return False
         return True
+
+
+def may_be_header(seen: bytes, by: bytes, header: Mapping[bytes | int, int]) -> bool:
+    """Whether bytes that are not believed may have been a line that names the columns anew.
+
+    It still holds a name of the last one, or the end or beginning of one where it was cut; or it is words where a
+    row has numbers.
+    """
+    parts = [part for part in map(bytes.strip, seen.split(by)) if part]
+    if any(map(_FIGURE.match, parts)) or not parts:
+        return any(part in header for part in parts)
+    names = [name for name in header if isinstance(name, bytes) and name]
+    if any(name in parts or name.endswith(parts[0]) or name.startswith(parts[-1]) for name in names):
+        return True
+    return 2 * sum(bool(_NAME.fullmatch(part)) for part in parts) >= len(parts)
+
+
+_NAME = re.compile(rb"[A-Za-z][\x20-\x7e]+|[A-Za-z]")
+_FIGURE = re.compile(rb"[-+.]?\d")

@@ -57,6 +57,7 @@ class Message:
         formers: what chose the form of each reading.
         values: the fields as they were read, by name.
         steady: the same bytes always mean the same.
+        header_by: what parts the columns, where a line of the message may name them; else nothing.
     """
 
     name: str
@@ -67,6 +68,7 @@ class Message:
     formers: tuple[Former, ...]
     values: Mapping[str, Value]
     steady: bool
+    header_by: bytes
 
 
 CONSTANTS = {"None": None, "False": False}
@@ -112,6 +114,7 @@ class MessageCompiler:
             steady=self.steady and self.tables.steady,
             formers=tuple(former for former in formers if former),
             values=dict(self.values.known),
+            header_by=self.says.split.by if self.says.split and self.parts and self.parts.has_header else b"",
         )
 
     def _long_enough(self) -> None:
