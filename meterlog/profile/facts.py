@@ -29,6 +29,11 @@ from meterlog.errors import WrongValue
 from meterlog.readings import Bound, Form
 
 MODES = ("ac+dc", "ac", "dc")
+WITHOUT_MODE = frozenset({
+    "temperature", "temperature_difference", "relative_humidity", "mass", "length", "cross_section", "pressure",
+    "speed_of_rotation", "illuminance", "speed", "volume_flow", "force", "power_density",
+})  # fmt: skip
+"""Quantities that are neither ac nor dc: a frame that says so of one contradicts itself."""
 _SAMPLE = re.compile(r"(\d+(?:\.(\d*))?)\s+(\S.*)")
 
 
@@ -126,6 +131,7 @@ def _measure(words: str) -> Facts:
     quantity, rest = _quantity(rest)
     rest = re.sub(r"^in ", "", rest)
     facts = Facts(mode=mode, quantity=quantity)
+    _no_mode_of(mode, quantity)
     if not rest:
         if facts == NO_FACTS:
             raise ValueError("say what it means: a quantity, a unit, `flag hold`, `overload`, `nothing`, …")
@@ -134,11 +140,22 @@ def _measure(words: str) -> Facts:
     unit = known_unit(sample[3] if sample else rest, words)
     if quantity is not None and not fits(unit, quantity):
         raise ValueError(f"{quantity.replace('_', ' ')} is not measured in {unit}")
+    _no_mode_of(mode, quantity or implied(unit))
     if not sample:
         return replace(facts, unit=unit)
     top = units.parse(f"{sample[1].rstrip('.')} {unit}", unit)
     decimals = len(sample[2] or "")
     return replace(facts, unit=unit, decimals=decimals, range=f"{sample[1]} {unit}", range_top=top)
+
+
+def _no_mode_of(mode: str | None, quantity: str | None) -> None:
+    if mode is not None and quantity in WITHOUT_MODE:
+        raise ValueError(contradicted(mode, quantity))
+
+
+def contradicted(mode: str, quantity: str) -> str:
+    """What is wrong where a quantity that is neither is said to be ac or dc."""
+    return f"{mode} is never said of {quantity.replace('_', ' ')}"
 
 
 def _quantity(words: str) -> tuple[str | None, str]:
@@ -247,6 +264,8 @@ def form_of(facts: Facts, decimals: int, width: int) -> Shown | str:
         return f"nothing says which quantity is shown in {unit}"
     if not fits(unit, quantity):
         return f"{quantity.replace('_', ' ')} is not shown in {unit}"
+    if facts.mode is not None and quantity in WITHOUT_MODE:
+        return contradicted(facts.mode, quantity)
     scale, offset = units.si_factor(unit)
     factor = -(facts.factor or 1) if facts.negative else facts.factor or 1
     form = Form(

@@ -10,7 +10,7 @@ from meterlog.frames.reasons import Refusal
 from meterlog.profile.code import Code
 from meterlog.profile.content import Field, Says, Shows
 from meterlog.profile.display import Display
-from meterlog.profile.facts import NO_FACTS, Facts
+from meterlog.profile.facts import NO_FACTS, WITHOUT_MODE, Facts, contradicted, implied
 from meterlog.profile.kinds import Kind
 from meterlog.profile.lines import Parts, Pattern, Template, body, holes, late_values
 from meterlog.profile.meaning import SAID, Former, fixed_facts
@@ -239,6 +239,10 @@ class MessageCompiler:
             self._field(name, said_field)
             if name not in self.values.known:
                 return None
+        quantity = said.quantity or (implied(said.unit) if said.unit else None)
+        if said.mode and quantity in WITHOUT_MODE:
+            wrong = contradicted(said.mode, quantity)
+            said.where.tell(self.problems, "mode", expected="no mode beside this quantity", saw=wrong)
         mine = self.tables.mine(said, sources)
         special = self.tables.special(name, said)
         channel = None if said.channel.startswith("{") else said.channel or None

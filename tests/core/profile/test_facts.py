@@ -2,7 +2,7 @@
 
 import pytest
 
-from meterlog.profile.facts import parse_facts
+from meterlog.profile.facts import Facts, form_of, parse_facts
 from meterlog.readings import Bound
 
 
@@ -24,3 +24,8 @@ def test_facts_that_contradict_are_refused():
 
 def test_a_bound_is_a_fact():
     assert parse_facts("overload").bound is Bound.OVERLOAD
+
+
+def test_lamps_that_contradict_make_no_form():
+    assert form_of(Facts(mode="dc", unit="degC"), 1, 3) == "dc is never said of temperature"
+    assert form_of(Facts(mode="ac", unit="Hz"), 1, 3).form.mode == "ac"
