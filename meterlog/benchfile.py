@@ -34,6 +34,7 @@ class BenchInstrument:
     Attributes:
         profile: key of a shipped profile, or a path to one.
         port: device path or link URL; "" where found by `usb_serial`.
+        address: where its profile is used at another address than its own; "" for its own.
         calibrated: date of its last calibration, None when not known.
         open_circuit: V that its resistance function shows at most, None when not known.
         ambient: K at which it is used, None for within its stated span.
@@ -42,6 +43,7 @@ class BenchInstrument:
     profile: str
     port: str = ""
     usb_serial: str = ""
+    address: str = ""
     calibrated: date | None = None
     open_circuit_voltage: float | None = None
     ambient: float | None = None
@@ -108,6 +110,7 @@ INSTRUMENT = Record(
         "profile": Key(shape=text("a profile's key or path"), doc="Which profile understands it.", required=True),
         "port": Key(shape=text("a device path or link URL"), doc="Where it is plugged in.", default=""),
         "usb serial": Key(shape=text("a USB serial number"), doc="Found by its adapter's serial number.", default=""),
+        "address": Key(shape=text("an address"), doc="The address set in it, where not the profile's own.", default=""),
         "calibrated": Key(shape=Scalar("a date", _date), doc="Date of its last calibration."),
         "open circuit voltage": Key(
             shape=quantity("volt", "9 V"), doc="What its resistance function applies to open leads, at most."

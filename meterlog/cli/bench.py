@@ -21,6 +21,7 @@ instruments:
     profile: handheld-segments
     port: {port}            # from: meterlog ports
     calibrated: 2026-03-01
+    # address: 2                  # the address set in it, where not its profile's own
   thermometer:
     profile: ascii-thermometer
     usb serial: A5069RR4          # found by its adapter's serial number instead

@@ -22,11 +22,12 @@ from meterlog.daemon.pedals import watched
 from meterlog.daemon.requests import answer
 from meterlog.daemon.station import Station
 from meterlog.daemon.supervise import SupervisedLink
-from meterlog.errors import CannotDo
+from meterlog.errors import CannotDo, WrongText
 from meterlog.links.settings import settings_of
-from meterlog.profile import compile_profile
+from meterlog.profile import at_address, compile_profile
 from meterlog.shipped import find, text_of
 from meterlog.sounds import Sounds, of_this_machine
+from meterlog.source import Problems
 from meterlog.store.keptjob import open_job
 from meterlog.store.sqlite import open_reader
 from meterlog.store.writer import Writer
@@ -35,7 +36,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
-    from meterlog.benchfile import BenchFile
+    from meterlog.benchfile import BenchFile, BenchInstrument
     from meterlog.daemon.items import Item
 
 QUEUE_ITEMS = 64
@@ -105,9 +106,23 @@ def stations_of(bench: BenchFile, bench_path: Path) -> dict[str, Station]:
     stations = {}
     for source, instrument in bench.instruments.items():
         path = find_beside(instrument.profile, bench_path.parent)
-        profile = compile_profile(text_of(path), str(path))
+        profile = compile_profile(_addressed(instrument, text_of(path), path, bench_path), str(path))
         stations[source] = Station(source, profile, instrument.facts(source), profile.talk())
     return stations
+
+
+def _addressed(instrument: BenchInstrument, text: str, path: Path, bench_path: Path) -> str:
+    """The text of an instrument's profile, at the address that the bench says. Raises: WrongText."""
+    if not instrument.address:
+        return text
+    try:
+        return at_address(text, str(path), instrument.address)
+    except ValueError as error:
+        problems = Problems(str(bench_path))
+        assert instrument.where
+        expected = "an address that its profile can be used at"
+        instrument.where.tell(problems, "address", expected=expected, saw=instrument.address, hint=str(error))
+        raise WrongText(problems.in_order()) from None
 
 
 def find_beside(reference: str, folder: Path) -> Path:

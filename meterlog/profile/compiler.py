@@ -12,6 +12,7 @@ from meterlog.frames.talk import Kept, Talk
 from meterlog.frames.transforms import Unwrapper, table_of
 from meterlog.profile import examples
 from meterlog.profile.accuracy import Stated, stated
+from meterlog.profile.addressing import put_in
 from meterlog.profile.choosing import Chooser
 from meterlog.profile.cutting import framer_of, layout_of
 from meterlog.profile.facts import NO_FACTS, Facts
@@ -118,6 +119,7 @@ def read_profile(text: str, name: str) -> Said:
     """The profile as its text says it. Raises: WrongText with every problem, in file order."""
     node = compose(text, name)
     problems = Problems(name)
+    put_in(node)
     said = PROFILE.read(node, "", problems)
     problems.raise_if_any()
     assert isinstance(said, Said)

@@ -78,6 +78,7 @@ class Shows:
     item: int | None = key("of a repeated group: the part that holds the number", whole(1, 100), None)
     register: int | None = key("modbus: the register where the number begins", whole(0, 65535), None)
     function: int | None = key("modbus: the function that reads it, where it is another", whole(3, 4), None)
+    address: int | None = key("modbus: the address of the device, where it is another", whole(1, 247), None)
     kind: str = key("how the number is read, as in a field", text("a kind"), "", name="as")
     special: Mapping[str, Facts] = key("values that are no number", MapOf(w.CODE, w.FACTS, least=1), {})
     channel: str = key("which display or input it is; {name} takes it from a field", text("a name"), "")

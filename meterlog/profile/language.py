@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from meterlog.profile import words as w
 from meterlog.profile.content import MESSAGE, Says
-from meterlog.profile.wire import ASK, CHECK, FRAME, LINE, REPORTS, TRANSFORM, Ask, Check, Cut, Line, Reports
+from meterlog.profile.wire import ADDRESS, ASK, CHECK, FRAME, LINE, REPORTS, TRANSFORM, Ask, Check, Cut, Line, Reports
 from meterlog.profile.words import NOWHERE, key, one_or_more, record
 from meterlog.schema import ByKind, ListOf, MapOf, Where, choice, number, text, whole
 
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 class Modbus:
     """Registers of a Modbus RTU device."""
 
-    address: int = key("the device's address", whole(1, 247), 1)
+    address: int = key("the device's address; a bench may choose another", whole(1, 247), 1)
     function: int = key("3 reads holding registers, 4 reads input registers", whole(3, 4), 4)
     ask: str = key(
         "registers that touch are asked for together, or each reading on its own",
@@ -91,6 +91,9 @@ class Said(Says):
     ask: Ask | None = key("what is asked, where the instrument does not speak by itself", ASK, None)
     modbus: Modbus | None = key(
         "registers of a Modbus RTU device: makes `ask`, `frame` and `check` itself", MODBUS, None
+    )
+    address: str = key(
+        "the address that stands in its texts in place of {address}; a bench may choose another", ADDRESS, ""
     )
     first_byte: int = key("the number that the manual gives to the first byte", whole(0, 1), 0)
     stream: tuple[str | Reports, ...] = key(

@@ -45,45 +45,49 @@ def written_out(said: Said, problems: Problems) -> Said:
     first = 1 - said.first_byte  # places below count from 1; a profile may count from 0
     blocks = _blocks(said, problems)
     where = modbus.where
-    address = modbus.address
     messages: dict[str, Says] = {}
     requests = []
     for block in blocks:
-        function, start, count = block.function, block.start, block.count
-        name = f"registers_{function}_{start}"
+        address, function, start, count = block.address, block.function, block.start, block.count
+        name = f"registers_{address}_{function}_{start}"
         requests.append(
             bare(
                 Request,
                 where,
                 send=bytes([address, function, start >> 8, start & 255, count >> 8, count & 255]),
                 with_check=True,
-                answer=(name, "exception"),
+                answer=(name, f"exception_{address}"),
                 means=NO_FACTS,
             )
         )
         readings = tuple(
-            replace(shows, register=None, function=None, bytes=_span(4 + 2 * (at - start), 2 * size, first))
+            replace(
+                shows, register=None, function=None, address=None, bytes=_span(4 + 2 * (at - start), 2 * size, first)
+            )
             for at, size, shows in block.registers
         )
         messages[name] = bare(
             Says,
             where,
             readings=readings,
-            when=replace(bare(When, where), length=5 + 2 * count, byte=_span(2, 1, first), value=(str(function),)),
+            when=replace(bare(When, where), length=5 + 2 * count, starts=bytes([address, function])),
         )
+    addresses = sorted({block.address for block in blocks})
     functions = sorted({block.function for block in blocks})
     code = replace(
         bare(Field, where),
         byte=_span(3, 1, first),
         means={str(k): Facts(reject=text) for k, text in EXCEPTIONS.items()},
     )
-    messages["exception"] = bare(
-        Says,
-        where,
-        fields={"code": code},
-        reject="the device answers with an exception",
-        when=replace(bare(When, where), byte=_span(2, 1, first), value=tuple(str(f | 128) for f in functions)),
-    )
+    refused = replace(bare(When, where), byte=_span(2, 1, first), value=tuple(str(f | 128) for f in functions))
+    for address in addresses:
+        messages[f"exception_{address}"] = bare(
+            Says,
+            where,
+            fields={"code": code},
+            reject="the device answers with an exception",
+            when=replace(refused, starts=bytes([address])),
+        )
     ask = said.ask or bare(Ask, where, requests=())
     length = bare(
         Length,
@@ -95,7 +99,7 @@ def written_out(said: Said, problems: Problems) -> Said:
     return replace(
         said,
         ask=replace(ask, requests=tuple(requests)),
-        frame=bare(Cut, where, start=(bytes([address]),), length=length, longest=260),
+        frame=bare(Cut, where, start=tuple(bytes([address]) for address in addresses), length=length, longest=260),
         check=(bare(Check, where, kind="crc-16/modbus", at=Span(-2, -1), order="little"),),
         messages=messages,
         readings=(),
@@ -106,6 +110,7 @@ def written_out(said: Said, problems: Problems) -> Said:
 class Block:
     """Registers that are asked for together: (register, registers, reading) of each."""
 
+    address: int
     function: int
     registers: tuple[tuple[int, int, Shows], ...]
 
@@ -125,12 +130,13 @@ def _blocks(said: Said, problems: Problems) -> list[Block]:
     for shows in said.readings:
         size = _registers(shows, problems)
         if size and shows.register is not None:
-            function, plain = shows.function or said.modbus.function, replace(shows, kind=shows.kind or "u16 big")
-            found.append(Block(function=function, registers=((shows.register, size, plain),)))
+            address, function = shows.address or said.modbus.address, shows.function or said.modbus.function
+            plain = replace(shows, kind=shows.kind or "u16 big")
+            found.append(Block(address=address, function=function, registers=((shows.register, size, plain),)))
     if not found and not len(problems):
         said.modbus.where.tell(problems, expected="readings with their registers", saw="none")
     blocks: list[Block] = []
-    for block in sorted(found, key=lambda block: (block.function, block.start)):
+    for block in sorted(found, key=lambda block: (block.address, block.function, block.start)):
         joined = _joined(blocks[-1], block) if blocks and said.modbus.ask == "together" else None
         blocks[-1:] = [joined] if joined else [*blocks[-1:], block]
     return blocks
@@ -156,8 +162,8 @@ def _registers(shows: Shows, problems: Problems) -> int | None:
 
 def _joined(block: Block, following: Block) -> Block | None:
     """Two blocks as one; None where they do not touch, or would be more than one answer holds."""
-    touches = block.function == following.function and block.start + block.count == following.start
-    if not touches or block.count + following.count > MOST_REGISTERS:
+    same = (block.address, block.function) == (following.address, following.function)
+    if not same or block.start + block.count != following.start or block.count + following.count > MOST_REGISTERS:
         return None
     return replace(block, registers=block.registers + following.registers)
 

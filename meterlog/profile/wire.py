@@ -20,6 +20,9 @@ if TYPE_CHECKING:
     from meterlog.profile.places import Span
 
 
+ADDRESS = text("an address of 1 to 8 letters and digits, such as 01", r"[0-9A-Za-z]{1,8}")
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Line:
     """How the serial line is set."""
