@@ -6,10 +6,12 @@ The usual case, figures only, is a look-up and a sum. Blanks and letters go the 
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from itertools import product
 from typing import TYPE_CHECKING
 
 from meterlog.profile.layout import gather, gathered
+from meterlog.profile.places import Bits
 from meterlog.profile.segments import segment_table
 from meterlog.profile.values import word_code
 
@@ -17,7 +19,6 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from meterlog.profile.content import Field
-    from meterlog.profile.places import Bits
     from meterlog.profile.values import Values
 
 _FIGURES = re.compile(r"(-?) *(?=\.?\d)(\d*)(?:\.(\d*))?")
@@ -33,8 +34,8 @@ class Display:
 
     def __init__(self, values: Values, field: Field) -> None:
         self.values = values
-        self.field = field
-        self.table = segment_table(field.segments) if set(field.segments) >= set("abcdefg") else {}
+        self.field = _lit_only(field)
+        self.table = segment_table(self.field.segments) if set(field.segments) >= set("abcdefg") else {}
         self.shift = (10 ** len(field.digits) - 1).bit_length()  # in a sum of figures, marks stand above the counts
 
     def sound(self) -> bool:
@@ -151,7 +152,7 @@ class Display:
         return shapes | {code | 1 << count: (d, w, True) for code, (d, w, _) in shapes.items()}
 
     def _reader(self) -> Callable[[tuple[int, ...], int, int], Slow]:
-        words = {word_code(word) for word in self.field.special}
+        words = {look(word): word_code(word) for word in self.field.special}
         table, count = self.table, len(self.field.points)
 
         def read(codes: tuple[int, ...], points: int, minus: int) -> Slow:
@@ -159,8 +160,8 @@ class Display:
             figures = [table.get(code) for code in codes]
             if None in figures:
                 return None, None
-            word = "".join(figure or "" for figure in figures).strip().encode("latin-1")
-            if word in words:
+            word = words.get(look("".join(figure or "" for figure in figures)))
+            if word is not None:
                 return 0, (0, 1, False, word)
             text = "-" if minus else ""
             for place, figure in enumerate(figures):
@@ -175,6 +176,37 @@ class Display:
             return -counts if sign else counts, (len(after), len(before), bool(sign) and not counts, None)
 
         return read
+
+
+def _lit_only(field: Field) -> Field:
+    """The field without the bits of its digits that light no segment, as far as they are as many as its letters."""
+    digits = []
+    for bits in field.digits:
+        each = [Bits(part.byte, bit, bit) for part in bits for bit in range(part.high, part.low - 1, -1)]
+        if len(each) != len(field.segments):
+            return field
+        digits.append(_joined([bit for bit, letter in zip(each, field.segments, strict=True) if letter != "-"]))
+    return replace(field, digits=tuple(digits), segments=field.segments.replace("-", ""))
+
+
+def _joined(bits: list[Bits]) -> tuple[Bits, ...]:
+    """Single bits with neighbours of one byte put together."""
+    out: list[Bits] = []
+    for bit in bits:
+        if out and (out[-1].byte, out[-1].low - 1) == (bit.byte, bit.high):
+            out[-1] = Bits(bit.byte, out[-1].high, bit.low)
+        else:
+            out.append(bit)
+    return tuple(out)
+
+
+def look(word: str) -> str:
+    """A word as seven segments can show it: O is 0, S is 5, I is 1, and capital and small letters are alike.
+
+    >>> look("OL"), look("Err"), look(" 0PEn ")
+    ('0L', 'ERR', '0PEN')
+    """
+    return word.strip().replace("l", "1").upper().translate(str.maketrans("OSI", "051"))
 
 
 def _size(allowed: list[list[int]]) -> int:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
 import struct
 from dataclasses import dataclass, replace
@@ -12,6 +13,8 @@ from meterlog.profile.layout import Layout, gathered, integer, ordered
 from meterlog.profile.places import Bits, Span, characters, parse_code
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from meterlog.profile.code import Code
     from meterlog.profile.content import Field
     from meterlog.schema import Where
@@ -125,7 +128,12 @@ class Values:
         expr, bits = gathered(self.layout, places), sum(place.width for place in places)
         if field.kind == "bcd":
             return self._figures(
-                name, field, f"'%x' % {expr}", "isdecimal", "a figure that is no decimal in its bits", 10
+                name,
+                field,
+                f"'%0{-(-bits // 4)}x' % {expr}",
+                "isdecimal",
+                "a figure that is no decimal in its bits",
+                10,
             )
         if field.kind == "signed bits":
             top = 1 << bits - 1
@@ -242,7 +250,7 @@ class Values:
         """A whole number written in figures."""
         self.code.add(f"t_{name} = {text}")
         proved = f"{test}(t_{name})" if base == 16 else f"t_{name}.{test}()"
-        words = frozenset(word_code(word) for word in field.special if not re.fullmatch(r"-?\d+", word))
+        words = frozenset(self._figure_words(field))
         if words and base == 10:
             special = self.code.constant(words, "special")
             plain = f"t_{name} if t_{name}.__class__ is bytes else t_{name}.encode()"
@@ -259,6 +267,14 @@ class Values:
             bits=60,
             field=field,
         )
+
+    @staticmethod
+    def _figure_words(field: Field) -> Iterator[bytes]:
+        """The special values of figures that are no number; one that can be none is told with the table's rows."""
+        for word in field.special:
+            if not re.fullmatch(r"-?\d+", word):
+                with contextlib.suppress(ValueError):
+                    yield figures_code(field, word)
 
 
 def number_parts(name: str, field: Field | None) -> tuple[str, ...]:
@@ -319,8 +335,9 @@ def code_key(value: Value, text: str) -> object:
     """A code of a table as the generated decoder sees it. Raises: ValueError with a hint."""
     if value.kind == "int":
         field = value.field
-        if field is not None and field.kind.endswith(("digits", "bcd", "little")) and not re.fullmatch(r"-?\d+", text):
-            return word_code(text)
+        in_figures = field is not None and re.match("(unpacked )?bcd|digits", field.kind)
+        if field is not None and in_figures and not re.fullmatch(r"-?\d+", text):
+            return figures_code(field, text)
         if field is not None and field.kind.endswith("hex") and re.fullmatch(r"[0-9A-Fa-f]+", text):
             return _signed(int(text, 16), 4 * len(text), value.sign)
         return _signed(parse_code(text), value.bits, value.sign if text[:2] in ("0x", "0b") else "")
@@ -348,6 +365,19 @@ def _signed(pattern: int, bits: int, sign: str) -> int:
     if pattern == 1 << bits - 1:
         raise ValueError("it is read as 0: the top bit is the sign")
     return (1 << bits - 1) - pattern
+
+
+def figures_code(field: Field, text: str) -> bytes:
+    """A special value in figures; of BCD in hex, such as FFFFFF or 0xffffff.
+
+    Raises: ValueError where it can be no such value.
+    """
+    if "bcd" not in field.kind:
+        return word_code(text)
+    figures = text.removeprefix("0x").lower()
+    if not re.fullmatch(r"[0-9a-f]{1,18}", figures):
+        raise ValueError("of BCD a special value is written in its hex digits, such as FFFFFF")
+    return figures.encode()
 
 
 def word_code(text: str) -> bytes:

@@ -1,0 +1,78 @@
+"""Values that are no number, in every way of reading bytes: what the profile calls so is never shown as a number."""
+
+import struct
+
+import pytest
+
+from meterlog.errors import WrongText
+from meterlog.profile.compiler import compiled_anew
+from meterlog.readings import Frame
+
+WAYS = [  # how it is read, the special value as written, bytes that hold it (by hand)
+    ("u16 big", "0x7FFF", b"\x7f\xff"),
+    ("u16 little", "0x7FFF", b"\xff\x7f"),
+    ("u16 little", "32767", b"\xff\x7f"),
+    ("i16 big", "0x8001", b"\x80\x01"),
+    ("i16 little", "0x8001", b"\x01\x80"),
+    ("i16 little", "-32767", b"\x01\x80"),
+    ("sm16 little", "0x8001", b"\x01\x80"),
+    ("u32 little", "0xFFFFFFFF", b"\xff" * 4),
+    ("u32 CDAB", "0x7FFF0001", b"\x00\x01\x7f\xff"),
+    ("f32 little", "9.9E37", struct.pack("<f", 9.9e37)),
+    ("f64 little", "nan", struct.pack("<d", float("nan"))),
+    ("bcd", "FFFF", b"\xff\xff"),
+    ("bcd", "0xFFFF", b"\xff\xff"),
+    ("bcd", "fff0", b"\xff\xf0"),
+    ("bcd little", "9F00", b"\x00\x9f"),
+    ("bcd little", "9999", b"\x99\x99"),
+    ("unpacked bcd", "FF", b"\x0f\xff"),
+    ("digits", "OL", b"OL"),
+    ("digits little", "99", b"99"),
+    ("hex", "7FFF", b"7FFF"),
+    ("signed hex", "8001", b"8001"),
+    ("decimal", "OPEN", b"OPEN"),
+]
+
+
+@pytest.mark.parametrize(("way", "said", "data"), WAYS)
+def test_it_is_never_shown_as_a_number(way, said, data):
+    decimals = ", decimals: 1" if way[0] == "f" else ""
+    profile = compiled_anew(
+        f"profile: p\ntitle: T\nframe: {{start: hex AA, length: {1 + len(data)}}}\n"
+        f"readings: [{{bytes: 1..{len(data)}, as: {way}, unit: degC{decimals}, special: {{{said}: open sensor}}}}]\n",
+        way,
+    )
+    (found,) = profile.talk().feed(b"\xaa" + data, 0.0)
+    assert isinstance(found, Frame)
+    assert str(found.readings[0].form.bound) == "open sensor"
+
+
+def test_a_word_of_bcd_is_told():
+    with pytest.raises(WrongText, match="of BCD a special value is written in its hex digits, such as FFFFFF"):
+        compiled_anew(
+            "profile: p\ntitle: T\nframe: {start: hex AA, length: 3}\n"
+            "readings: [{bytes: 1..2, as: bcd, unit: degC, special: {OL: overload}}]\n",
+            "bcd",
+        )
+
+
+SEGMENTS = """\
+profile: p
+title: T
+frame: {start: hex AA, length: 4}
+fields: {shown: {segments: -gfedcba, digits: [1.7..0, 2.7..0, 3.7..0], points: [2.7], special: {%s: overload}}}
+readings: [{value: shown, unit: V}]
+"""
+
+
+@pytest.mark.parametrize(
+    ("word", "data"), [("OL", "00 3F 38"), ("0L", "BF 38 00"), ("Err", "79 50 50"), ("HI", "00 76 06")]
+)
+def test_a_word_on_a_display_is_known_by_its_look(word, data):
+    (found,) = compiled_anew(SEGMENTS % word, "segments").talk().feed(bytes.fromhex("AA" + data), 0.0)
+    assert str(found.readings[0].form.bound) == "overload"
+
+
+def test_a_bit_that_lights_no_segment_of_a_digit_is_left_out():
+    (found,) = compiled_anew(SEGMENTS % "OL", "segments").talk().feed(bytes.fromhex("AA 06 DB 4F"), 0.0)
+    assert found.readings[0].digits == "1.23"
