@@ -8,6 +8,7 @@ unpacked bcd, unpacked bcd little    one decimal figure a byte, in its lower hal
 digits, digits little                decimal figures as text; little: the last figure comes first
 hex, signed hex                      a number in hex as text; signed: two's complement of its digits
 decimal, decimal 3.1, signed decimal   a number as text, with its point
+decimal comma, decimal comma 3.1     the same, with a comma for the point
 text                                 a code as text, blanks around it taken off
 """
 
@@ -18,10 +19,10 @@ from dataclasses import dataclass
 
 WORDS = (
     "bcd", "bcd little", "unpacked bcd", "unpacked bcd little", "digits", "digits little", "hex", "signed hex",
-    "decimal", "signed decimal", "text",
+    "decimal", "signed decimal", "decimal comma", "signed decimal comma", "text",
 )  # fmt: skip
 _BINARY = re.compile(r"(u|i|sm|f)(8|16|24|32|40|48|56|64)(?: (big|little|[A-H]{2,8}))?")
-_FIXED = re.compile(r"(signed )?decimal (\d{1,2})\.(\d{1,2})")
+_FIXED = re.compile(r"(signed )?decimal( comma)? (\d{1,2})\.(\d{1,2})")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,7 +34,7 @@ class Kind:
         size: bytes of a binary number, None where the place says it.
         order: big, little or letters.
         signed: a decimal must show its sign.
-        before, after: digits of a decimal of fixed form.
+        before, after: digits of a decimal of fixed form. point: what parts them.
     """
 
     name: str
@@ -42,6 +43,7 @@ class Kind:
     signed: bool = False
     before: int | None = None
     after: int | None = None
+    point: str = "."
 
     @property
     def is_number_text(self) -> bool:
@@ -59,15 +61,17 @@ def parse_kind(text: str, size: int | None = None) -> Kind:
         return _binary(match, size)
     fixed = _FIXED.fullmatch(text)
     if fixed:
-        return Kind(name="decimal", signed=bool(fixed[1]), before=int(fixed[2]), after=int(fixed[3]))
+        point = "," if fixed[2] else "."
+        return Kind(name="decimal", signed=bool(fixed[1]), before=int(fixed[3]), after=int(fixed[4]), point=point)
     if text not in WORDS:
         from meterlog.source import near_miss
 
         known = [*WORDS, "u8", "u16 big", "u16 little", "i16 big", "u32 big", "f32 big", "f32 CDAB", "decimal 3.1"]
         raise ValueError(near_miss(text, known))
     order = "little" if text.endswith(" little") else "big"
-    name = text.removeprefix("signed ").removesuffix(" little")
-    return Kind(name=name, signed=text.startswith("signed"), order=order)
+    name = text.removeprefix("signed ").removesuffix(" little").removesuffix(" comma")
+    point = "," if text.endswith(" comma") else "."
+    return Kind(name=name, signed=text.startswith("signed"), order=order, point=point)
 
 
 def _binary(match: re.Match[str], size: int | None) -> Kind:

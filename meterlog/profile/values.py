@@ -290,14 +290,19 @@ _NUMERIC = re.compile(NUMBER.decode())
 
 
 def _special_words(field: Field) -> list[str]:
-    return [word for word in field.special if not _NUMERIC.fullmatch(word)]
+    return [word for word in field.special if not _numeric(field, word)]
+
+
+def _numeric(field: Field, word: str) -> re.Match[str] | None:
+    """A special value that is written as a number, in its groups."""
+    return _NUMERIC.fullmatch(word.replace(",", ".") if "comma" in field.kind else word)
 
 
 def special_numbers(field: Field) -> dict[tuple[int, int], bytes]:
     """Special values that are written as numbers, such as 9.9E37, by their trimmed (counts, decimals)."""
     found = {}
     for word in field.special:
-        match = _NUMERIC.fullmatch(word)
+        match = _numeric(field, word)
         if match:
             sign, before, after, exponent = match.groups()
             counts = int(before + after) * (-1 if sign == "-" else 1)
@@ -327,6 +332,7 @@ def number_pattern(field: Field | None, kind: Kind) -> bytes:
             number = rb" *+([-+]?\d{%d})()" % kind.before
     if kind.signed:
         number = number.replace(b"[-+]?", b"[-+]", 1)
+    number = number.replace(rb"\.", re.escape(kind.point.encode()))
     words = [re.escape(word_code(word)) for word in _special_words(field)] if field else []
     return rb"(?:%s| *+(%s) *+)" % (number, b"|".join(words)) if words else number
 

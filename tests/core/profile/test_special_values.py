@@ -31,6 +31,10 @@ WAYS = [  # how it is read, the special value as written, bytes that hold it (by
     ("hex", "7FFF", b"7FFF"),
     ("signed hex", "8001", b"8001"),
     ("decimal", "OPEN", b"OPEN"),
+    ("decimal", "999.9", b"999.90"),
+    ("decimal comma", "'999,9'", b"999,9"),
+    ("decimal comma 3.1", "'999,9'", b"999,9"),
+    ("decimal comma", "'--,-'", b"--,-"),
 ]
 
 
