@@ -191,7 +191,7 @@ def _sound(said: Said, problems: Problems) -> None:
     if said.frame is None:
         said.where.tell(problems, expected="the key 'frame': how the stream is cut into frames", saw="no such key")
     single = [key for key in ("text", "pattern", "split", "fields", "bits", "readings") if getattr(said, key)]
-    if said.messages and single:
+    if said.messages and single and not said.modbus:
         said.where.tell(problems, single[0], expected="it within one of `messages`", saw=f"{single[0]} beside messages")
     if said.ask and said.ask.echo and any(isinstance(step, Reports) for step in said.stream):
         said.ask.where.tell(problems, "echo", expected="bytes that come as they are", saw="reports under `stream`")
@@ -240,13 +240,23 @@ def _restricts(questions: tuple[tuple[Question, ...], tuple[Question, ...]]) -> 
 
 
 def _messages(said: Said, around: Around, requests: Mapping[int, Facts], problems: Problems) -> tuple[Message, ...]:
-    """Every message; those that keep fields are compiled first, so that the others know them."""
+    """Every message; those that keep fields are compiled before, so that all know what the others keep."""
     said_messages: Mapping[str, Says] = said.messages or {ONLY: said}
+    keeping = [name for name, says in said_messages.items() if says.keep]
     kept: dict[str, Value] = {}
+
+    def compiled(name: str, problems: Problems) -> Message | None:
+        says = said_messages[name]
+        others = {field: value for field, value in kept.items() if field not in says.keep}
+        its = replace(around, kept=others, requests=requests if says.readings else {})
+        return MessageCompiler(name, says, its, problems).compile()
+
+    for name in keeping if len(keeping) > 1 else ():  # what each keeps of the others it does not know yet
+        message = compiled(name, Problems(""))
+        kept |= {field: message.values[field] for field in message.says.keep} if message else {}
     made: dict[str, Message] = {}
-    for name in sorted(said_messages, key=lambda name: not said_messages[name].keep):
-        message_around = replace(around, kept=dict(kept), requests=requests if said_messages[name].readings else {})
-        message = MessageCompiler(name, said_messages[name], message_around, problems).compile()
+    for name in sorted(said_messages, key=lambda name: name not in keeping):
+        message = compiled(name, problems)
         if message is not None:
             made[name] = message
             kept |= {field: message.values[field] for field in message.says.keep}

@@ -32,6 +32,8 @@ class Field:
     )
     part: str = key("of a split frame: which part, counted from 1, or its name in the header", text("a part"), "")
     item: int | None = key("of a repeated group: which part of the group, counted from 1", whole(1, 100), None)
+    register: int | None = key("modbus: the register where it begins", whole(0, 65535), None)
+    function: int | None = key("modbus: the function that reads it, where it is another", whole(3, 4), None)
     kind: str = key(
         "how it is read: u16 big, i32 CDAB, f32 big, bcd, decimal, digits, hex, text, …", text("a kind"), "", name="as"
     )

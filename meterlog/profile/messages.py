@@ -191,6 +191,7 @@ class MessageCompiler:
         if said.byte or said.bytes or said.bits:
             return self.values.placed(name, said)
         hint = f"or write {{{name}}} in `text`" if self.says.text else ""
+        hint = "`register` is a place beside `modbus` alone" if said.register is not None else hint
         said.where.tell(
             self.problems, expected="where it stands: byte, bytes, bits, part or digits", saw="no place", hint=hint
         )
@@ -233,6 +234,7 @@ class MessageCompiler:
                 bytes=said.bytes,
                 part=said.part,
                 item=said.item,
+                register=said.register,
                 kind=said.kind,
                 special=said.special,
             )

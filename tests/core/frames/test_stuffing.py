@@ -73,6 +73,7 @@ NUMBERS = st.lists(st.tuples(AWKWARD, AWKWARD, AWKWARD) | st.tuples(*[st.integer
 
 
 @pytest.mark.parametrize("name", SENDERS)
+@settings(deadline=None)
 @given(data=st.data(), numbers=NUMBERS)
 def test_every_number_comes_through_however_it_is_split(name, data, numbers):
     frames = [sent(name, high << 8 | low, tail) for high, low, tail in numbers]
@@ -82,7 +83,7 @@ def test_every_number_comes_through_however_it_is_split(name, data, numbers):
 
 
 @pytest.mark.parametrize("name", SENDERS)
-@settings(max_examples=200)
+@settings(max_examples=200, deadline=None)
 @given(data=st.data(), numbers=NUMBERS)
 def test_damage_gives_no_other_number_and_splits_change_nothing(name, data, numbers):
     stream = b""
@@ -115,7 +116,7 @@ def told(found):
 
 
 @pytest.mark.parametrize("name", SENDERS)
-@settings(max_examples=60)
+@settings(max_examples=60, deadline=None)
 @given(garbage=noise(120))
 def test_step_is_found_again_within_two_frames(name, garbage):
     talk = PROFILES[name].talk()
@@ -156,6 +157,7 @@ def block(text):
     return b"\x02" + text + b"\x03" + bytes([check])
 
 
+@settings(deadline=None)
 @given(data=st.data(), values=st.lists(st.integers(0, 99999), max_size=6))
 def test_a_check_behind_the_end_mark_is_part_of_the_frame(data, values):
     stream = b"".join(block(b"%05d g" % value) for value in values)
@@ -164,6 +166,7 @@ def test_a_check_behind_the_end_mark_is_part_of_the_frame(data, values):
     assert b"".join(o.raw for o in found) == stream
 
 
+@settings(deadline=None)
 @given(value=st.integers(0, 99999), place=st.integers(0, 9), byte=st.integers(0, 255))
 def test_a_damaged_block_is_never_read_wrong(value, place, byte):
     frame = block(b"%05d g" % value)
@@ -219,6 +222,7 @@ KEYED = {
 
 
 @pytest.mark.parametrize("name", KEYED)
+@settings(deadline=None)
 @given(data=st.data(), values=st.lists(st.integers(0, 65535), max_size=5))
 def test_a_key_is_undone_from_the_frame_s_own_beginning(name, data, values):
     cut, send = KEYED[name]

@@ -1,7 +1,7 @@
 """Every shipped profile compiles, and what holds for all of them."""
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from shipped_profiles import PROFILES
 from strategies import noise, splits
@@ -45,6 +45,7 @@ def test_it_has_title_licence_source_and_examples(key):
 
 
 @every_profile
+@settings(deadline=None)
 @given(data=st.data())
 def test_every_byte_is_accounted_for(key, data):
     stream = data.draw(streams(PROFILES[key]))
@@ -54,6 +55,7 @@ def test_every_byte_is_accounted_for(key, data):
 
 
 @every_profile
+@settings(deadline=None)
 @given(data=st.data())
 def test_how_bytes_are_split_changes_nothing(key, data):
     stream = data.draw(streams(PROFILES[key]))

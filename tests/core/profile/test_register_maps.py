@@ -1,0 +1,71 @@
+"""Register maps whose point, unit and state stand in registers of their own."""
+
+from meterlog.profile.compiler import compiled_anew
+from meterlog.readings import Frame
+
+MAP = compiled_anew(
+    """
+profile: scaled
+title: Value, point and state apart
+ask: {wait: 1 s}
+modbus: {address: 1, function: 3}
+fields:
+  point: {register: 1, as: i16 big}
+  unit: {register: 40, bits: 2..1, means: {0: degC, 1: degF}}
+  alarm: {register: 40, bits: 0, means: {0: normal, 1: flag alarm}}
+readings:
+  - {register: 0, as: i16 big, decimals: point, channel: probe}
+  - {value: point * 2 + 1, channel: worked out}
+""",
+    "scaled",
+)
+
+
+def crc(body):
+    """CRC-16/MODBUS bit by bit, low byte first (MODBUS over Serial Line V1.02, 6.2.2)."""
+    value = 0xFFFF
+    for byte in body:
+        value ^= byte
+        for _ in range(8):
+            value = value >> 1 ^ (0xA001 if value & 1 else 0)
+    return body + value.to_bytes(2, "little")
+
+
+def words(*registers):
+    return crc(bytes([1, 3, 2 * len(registers)]) + b"".join(r.to_bytes(2, "big") for r in registers))
+
+
+STATE, VALUES = (question.data for question in MAP.questions[1])
+
+
+def answered(talk, at, *exchanges):
+    shown = []
+    for request, answer in exchanges:
+        talk.sent(request, at)
+        found = talk.feed(answer, at)
+        shown += [(r.form.channel, r.digits, r.form.unit, r.form.flags)
+                  for o in found if isinstance(o, Frame) for r in o.readings]  # fmt: skip
+    return shown
+
+
+def test_registers_that_touch_or_overlap_are_asked_together_and_fields_that_others_need_first():
+    assert crc(b"\x01\x03\0\x28\0\x01") == STATE
+    assert crc(b"\x01\x03\0\0\0\x02") == VALUES
+
+
+def test_point_unit_and_state_come_from_their_registers():
+    talk = MAP.talk()
+    assert answered(talk, 0.0, (STATE, words(3)), (VALUES, words(705, 1))) == [
+        ("probe", "70.5", "degF", ("alarm",)),
+        ("worked out", "3", "degF", ("alarm",)),
+    ]
+    assert answered(talk, 1.0, (STATE, words(0)), (VALUES, words(0xFFCC, 2)))[0] == ("probe", "-0.52", "degC", ())
+
+
+def test_without_the_state_there_is_no_reading():
+    talk = MAP.talk()
+    assert answered(talk, 0.0, (VALUES, words(705, 1))) == []
+    assert len(answered(talk, 1.0, (STATE, words(0)), (VALUES, words(705, 1)))) == 2
+    talk.sent(STATE, 2.0)
+    talk.poll(3.0)
+    assert answered(talk, 5.0, (VALUES, words(705, 1))) == []
