@@ -13,3 +13,7 @@ class Unlike(str):
 
 class Damage(str):
     """The check is not that of the bytes."""
+
+
+class Untold(str):
+    """A whole frame, whose meaning hangs on what an earlier one has not told."""

@@ -120,8 +120,6 @@ class Stuffed:
 
     def _never_within(self, mark: bytes) -> bool:
         """Whether escapes keep a start mark from standing within a frame."""
-        if self._same:
-            return True
         if self._escape is None:
             return False
         return self._escape.by in mark or set(mark) <= set(self._escape.stands_for.values())

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from meterlog.frames.echo import Echo
 from meterlog.frames.framer import Found, Silence
-from meterlog.frames.reasons import Damage, Refusal, Unlike
+from meterlog.frames.reasons import Damage, Refusal, Unlike, Untold
 from meterlog.frames.stuffing import BROKEN_ESCAPE
 from meterlog.readings import Frame, Outcome, Reading, Rejected, Skipped
 
@@ -191,7 +191,7 @@ class Talk:
             out.append(Frame(*self._piece(found.end - found.start), at, said))
             self._answered(at)
             return found.end
-        if isinstance(said, Refusal):
+        if isinstance(said, (Refusal, Untold)):
             out.append(Rejected(*self._piece(found.end - found.start), at, said))
             self._answered(at)
             return found.end

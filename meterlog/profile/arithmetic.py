@@ -57,6 +57,18 @@ def names(tree: ast.expr) -> list[str]:
     return [node.id for node in ast.walk(tree) if isinstance(node, ast.Name)]
 
 
+def operands(text: str) -> list[str]:
+    """The fields that a text uses, each once; none where it is no arithmetic.
+
+    >>> operands("a * 2 + b - a"), operands("a +")
+    (['a', 'b'], [])
+    """
+    try:
+        return list(dict.fromkeys(names(parse(text)))) if text else []
+    except ValueError:
+        return []
+
+
 def exact(tree: ast.expr, field: Callable[[str], Exact]) -> Exact:
     """The code of an expression; `field` gives that of a field."""
     match tree:

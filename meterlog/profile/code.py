@@ -16,7 +16,8 @@ _RETURN = re.compile(r"\breturn (.+)$", re.MULTILINE)
 
 
 WORDS = {"int": int, "len": len, "tuple": tuple, "bytes": bytes, "sum": sum, "max": max, "range": range,
-         "enumerate": enumerate, "dict": dict, "KeyError": KeyError, "str": str}  # fmt: skip
+         "enumerate": enumerate, "dict": dict, "KeyError": KeyError, "str": str,
+         "isinstance": isinstance}  # fmt: skip
 """All of Python's own names that generated code may use."""
 
 

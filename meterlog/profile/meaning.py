@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Hashable, Mapping
 from dataclasses import dataclass, replace
 
+from meterlog.frames.reasons import Untold
 from meterlog.profile.facts import NO_FACTS, Facts, form_of, merge
 from meterlog.readings import Bound, Form
 
@@ -41,7 +42,7 @@ class Table:
     def look_up(self, code: Hashable) -> Found:
         facts = self.rows.get(self.row(code))
         if facts is None and code is None:
-            return f"nothing has told {self.who} yet"
+            return Untold(f"nothing has told {self.who} yet")
         return [(self.who, facts)] if facts is not None else f"{self.who}: no meaning for {shown(code)}"
 
     @property

@@ -97,8 +97,8 @@ class MessageCompiler:
             self._begin_group()
             self._place([name for name, said in self.says.fields.items() if said.item is not None])
         sources = self.tables.sources()
-        formers = [self._reading(place, said, sources) for place, said in enumerate(self.says.readings)]
         self._keep()
+        formers = [self._reading(place, said, sources) for place, said in enumerate(self.says.readings)]
         if len(self.problems) > before or None in formers:
             return None
         self._finish([former for former in formers if former])
@@ -279,7 +279,7 @@ class MessageCompiler:
         add(f"{form} = {kept}.get({key})")
         add(f"if {form} is None:")
         add(f"    entry = {make}({key})")
-        add("    if entry.__class__ is str: return entry")
+        add("    if isinstance(entry, str): return entry")
         add(f"    {form}, factor, zero = entry")
         add(f"    if factor is None: {counts} = None")
         add("    elif factor != 1:")

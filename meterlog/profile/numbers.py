@@ -5,14 +5,15 @@ from __future__ import annotations
 import re
 import struct
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
+from meterlog.frames.reasons import Untold
 from meterlog.profile import arithmetic
-from meterlog.profile.arithmetic import Exact, rounded
+from meterlog.profile.arithmetic import Exact, operands, rounded
 from meterlog.profile.display import Display
 from meterlog.profile.kinds import parse_kind
-from meterlog.profile.values import NOT_A_NUMBER, special_numbers, trimmed
+from meterlog.profile.values import NOT_A_NUMBER, code_key, special_numbers, trimmed
 from meterlog.readings import COUNTS_LIMIT
 from meterlog.source import near_miss
 
@@ -48,7 +49,8 @@ class Numbers:
         if decimals is None:
             return None
         if value is None:
-            return self._sum(place, said, decimals)
+            return self._sum(place, said, decimals, special)
+        value = self._told(value)
         if value.kind == "int":
             return self._whole(place, value, special, decimals)
         if value.kind == "float":
@@ -78,6 +80,9 @@ class Numbers:
                 said.where.tell(self.problems, "decimals", expected="from -9 to 15", saw=text)
                 return None
             return str(int(text))
+        special = [f"s{place}_{name}" for name in operands(text) if self._is_special(place, name)]
+        if special:
+            self.values.fail(" or ".join(special), "the decimal point stands nowhere on the display")
         found = self._exact(said, "decimals", text)
         if found is None or found.d != "1" or found.k:
             if found is not None:
@@ -107,10 +112,19 @@ class Numbers:
             )
             return None
 
+    def _told(self, value: Value) -> Value:
+        """A value that an earlier message must have told."""
+        if not value.is_kept:
+            return value
+        self.code.add(f"k_{value.name} = {value.expr}")
+        self.values.fail(f"k_{value.name} is None", Untold(f"nothing has told {value.name} yet"))
+        return replace(value, expr=f"k_{value.name}", is_kept=False)
+
     def _operand(self, name: str) -> Exact:
         """A field as an operand."""
         value = self.known(name)
         assert value
+        value = self._told(value)
         if value.kind == "int":
             return Exact(n=value.expr)
         if value.kind == "number":
@@ -127,8 +141,49 @@ class Numbers:
             return Exact(n=f"n_{name}", d=f"m_{name}")
         raise ValueError(f"{name} is no number: say `as: decimal` or `as: digits`")
 
-    def _sum(self, place: int, said: Shows, decimals: str) -> Digits | None:
-        """Arithmetic: whole numbers are counts, as a field's are; others are rounded to the decimals said."""
+    def _sum(self, place: int, said: Shows, decimals: str, special: Table | None) -> Digits | None:
+        """Arithmetic; where one of its fields is no number, that field's special value is what it comes to."""
+        names = [name for name in operands(said.value) if special and self._is_special(place, name)]
+        if not names:
+            shown = self._arithmetic(place, said, decimals)
+            return None if shown is None else Digits(parts=(shown, "1", "False", "None"))
+        add, word = self.code.add, f"s{place}"
+        add(f"{word} = " + " or ".join(f"s{place}_{name}" for name in names) + " or None")
+        add(f"if {word}: counts{place} = 0")
+        add("else:")
+        self.code.indent()
+        shown = self._arithmetic(place, said, decimals)
+        self.code.dedent()
+        return None if shown is None else Digits(parts=(shown, "1", "False", word))
+
+    def _is_special(self, place: int, name: str) -> bool:
+        """Code that finds a field's special value as (name, code), where it has any."""
+        value = self.known(name)
+        if value is None or value.field is None or not value.field.special or value.is_kept:
+            return False
+        add, word = self.code.add, f"s{place}_{name}"
+        called = self.code.constant(name, "name")
+        if value.kind == "number":
+            numbers = special_numbers(value.field)
+            add(f"{word} = {value.parts[4] or 'None'}")
+            if numbers:
+                _, before, after, exponent = value.parts[:4]
+                sign = f" * (-1 if {value.parts[0]} == b'-' else 1)" if value.parts[0] else ""
+                self.code.names["trimmed"] = trimmed
+                known = self.code.constant(numbers, "special")
+                point = f"len({after}) - int({exponent or 0} or 0)"
+                add(f"if {word} is None: {word} = {known}.get(trimmed(int({before} + {after}){sign}, {point}))")
+            add(f"{word} = {word} is not None and ({called}, {word})")
+            return True
+        codes = frozenset(code_key(value, code) for code in value.field.special)
+        known = self.code.constant({code: code for code in codes}, "special")
+        number = f"({value.expr} if {value.expr} == {value.expr} else {NOT_A_NUMBER!r})"
+        add(f"{word} = {known}.get({number if value.kind == 'float' else value.expr})")
+        add(f"{word} = {word} is not None and ({called}, {word})")
+        return True
+
+    def _arithmetic(self, place: int, said: Shows, decimals: str) -> str | None:
+        """Whole numbers are counts, as a field's are; others are rounded to the decimals said. Answers the decimals."""
         found = self._exact(said, "value", said.value)
         if found is None:
             return None
@@ -151,7 +206,7 @@ class Numbers:
             self.code.add(f"shift = {shift}")
             self.code.add(f"{counts} = rounded({n} * 10 ** max(shift, 0), {d} * 10 ** max(-shift, 0))")
         self._limit(counts, said.value)
-        return Digits(parts=(decimals, "1", "False", "None"))
+        return decimals
 
     def _limit(self, counts: str, name: str) -> None:
         self.code.names["LIMIT"] = COUNTS_LIMIT

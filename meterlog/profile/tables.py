@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from meterlog.profile.arithmetic import operands
 from meterlog.profile.facts import Facts
 from meterlog.profile.lamps import lamps
 from meterlog.profile.meaning import ANY, ChannelText, Source, Table
@@ -105,7 +106,7 @@ class Tables:
         if value is None and name in self.kept:
             kept = self.kept[name]
             self.steady = False
-            return replace(kept, expr=f"kept.get({self.values.code.constant(name, 'word')})")
+            return replace(kept, expr=f"kept.get({self.values.code.constant(name, 'word')})", is_kept=True)
         return value
 
     def is_code(self, said: Field, value: Value, key: str) -> bool:
@@ -160,14 +161,19 @@ class Tables:
         return {f"channel {name}": (value.expr, ChannelText(name))}
 
     def special(self, name: str, said: Shows) -> Table | None:
+        """What is no number: a field's special values, or those of each field of a sum, with its name."""
+        if name in self.values.known:
+            rows = self._special_rows(name)
+        else:
+            rows = {(part, code): facts for part in operands(name) for code, facts in self._special_rows(part).items()}
+        return Table(said.value or said.channel or "the value", rows) if rows else None
+
+    def _special_rows(self, name: str) -> dict[Hashable, Facts]:
         value = self.values.known.get(name)
-        if value is None or value.field is None or not value.field.special:
-            return None
-        rows: dict[Hashable, Facts] = {}
-        for word, facts in value.field.special.items():
-            for key in self.codes(value.field, value, (word,)):
-                rows[key] = facts
-        return Table(said.value or said.channel or "the value", rows)
+        if value is None or value.field is None:
+            return {}
+        words = value.field.special.items()
+        return {key: facts for word, facts in words for key in self.codes(value.field, value, (word,))}
 
     def code(self, expr: str, source: Source, mine: Sources) -> str:
         """The expression of a source's code; below a field that is in the key itself, the inner code alone."""

@@ -40,6 +40,7 @@ class Value:
         width: digits before the point, where the profile fixes them.
         bits: the most bits of an int.
         sign: how an int tells its sign: "i" two's complement, "sm" by its top bit, "" not at all.
+        is_kept: an earlier message has told it, or none has yet.
     """
 
     kind: str
@@ -50,6 +51,7 @@ class Value:
     bits: int = 64
     sign: str = ""
     field: Field | None = None
+    is_kept: bool = False
 
     @property
     def span(self) -> range:

@@ -160,6 +160,19 @@ def test_what_is_no_answer_leaves_the_request_open_and_is_told_once():
     assert talk.poll(0.5) == ([], [])
 
 
+def test_where_nothing_marks_a_frame_a_damaged_line_is_perhaps_no_answer():
+    talk = compiled_anew(
+        "profile: u\ntitle: U\nask: {wait: 0.5 s, requests: [V<CR>]}\nframe: {end: <CR>}\n"
+        "check: {kind: sum-8, at: -2..-1, as: hex}\ntext: '{v}*{_}'\nreadings: [{value: v, unit: V}]\n",
+        "unmarked",
+    ).talk()
+    talk.sent(b"V\r", 0.0)
+    (found,) = talk.feed(b"READY\r", 0.1)
+    assert found.reason.startswith("check")
+    assert talk.poll(0.2) == ([], [])
+    assert talk.wake_at == 0.5
+
+
 def test_a_start_up_answer_that_is_not_believed_is_asked_for_again_at_the_old_pace():
     talk = compiled_anew(
         "profile: s\ntitle: S\nask: {wait: 0.5 s, first: [{send: I<CR>, answer: id}], requests: [V<CR>]}\n"

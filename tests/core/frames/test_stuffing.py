@@ -7,6 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from strategies import noise, splits
 
+from meterlog.frames.framer import Delimited, Found
 from meterlog.frames.stuffing import BROKEN_ESCAPE
 from meterlog.profile.compiler import compiled_anew
 from meterlog.readings import Frame, Rejected, Skipped
@@ -177,6 +178,12 @@ def test_a_damaged_block_is_never_read_wrong(value, place, byte):
 def test_a_lost_check_costs_no_frame_behind_it():
     found = outcomes(BLOCK, [block(b"00001 g")[:-1] + block(b"00002 g")])
     assert digits(found) == ["00002"]
+
+
+def test_a_check_that_looks_like_a_start_mark_ends_its_frame():
+    framer = Delimited((b"\x02",), (b"\x03",), 20, 1)
+    assert framer.find(b"\x021\x03\x02", 0) == Found(0, 4)
+    assert framer.find(b"\x021\x03\x03", 0) == Found(0, 4)
 
 
 SAME = compiled_anew(

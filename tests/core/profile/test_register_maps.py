@@ -69,3 +69,17 @@ def test_without_the_state_there_is_no_reading():
     talk.sent(STATE, 2.0)
     talk.poll(3.0)
     assert answered(talk, 5.0, (VALUES, words(705, 1))) == []
+
+
+def test_a_point_that_nobody_has_told_yet_rejects_the_reading():
+    profile = compiled_anew(
+        "profile: p\ntitle: T\nmodbus: {address: 1, function: 3}\nfields: {point: {register: 40, as: i16 big}}\n"
+        "readings:\n  - {register: 0, as: i16 big, decimals: point, unit: V}\n  - {value: point, unit: A}\n",
+        "point",
+    )
+    point, value = (question.data for question in profile.questions[1])
+    talk = profile.talk()
+    talk.sent(value, 0.0)
+    (found,) = talk.feed(words(42), 0.0)
+    assert found.reason == "nothing has told point yet"
+    assert [row[1] for row in answered(talk, 1.0, (point, words(1)), (value, words(42)))] == ["1", "4.2"]

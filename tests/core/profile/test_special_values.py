@@ -80,3 +80,58 @@ def test_a_word_on_a_display_is_known_by_its_look(word, data):
 def test_a_bit_that_lights_no_segment_of_a_digit_is_left_out():
     (found,) = compiled_anew(SEGMENTS % "OL", "segments").talk().feed(bytes.fromhex("AA 06 DB 4F"), 0.0)
     assert found.readings[0].digits == "1.23"
+
+
+SUMS = [  # fields of a and b, frame behind its start mark, what a - b comes to; by hand
+    ("as: i16 little, special: {0x7FFF: open sensor}", "FF7F 0500", "open sensor"),
+    ("as: i16 little, special: {0x7FFF: open sensor}", "0700 FF7F", "open sensor"),
+    ("as: i16 little, special: {0x7FFF: open sensor}", "0700 0500", "2"),
+    ("as: i16 big, special: {-1: below}", "FFFF 0005", "below"),
+    ("as: bcd, special: {FFFF: overload}", "FFFF 0005", "overload"),
+    ("as: bcd, special: {FFFF: overload}", "0007 0005", "2"),
+    ("as: decimal, special: {OL: overload}", "4F4C 2035", "overload"),
+    ("as: decimal, special: {99: overload}", "2037 3939", "overload"),
+    ("as: decimal, special: {99: overload, OL: below}", "3132 2035", "7"),
+    ("as: digits, special: {OL: nothing}", "4F4C 3035", None),
+]
+
+
+@pytest.mark.parametrize(("how", "data", "shown"), SUMS)
+def test_a_sum_over_what_is_no_number_is_none_either(how, data, shown):
+    profile = compiled_anew(
+        "profile: p\ntitle: T\nframe: {start: hex AA, length: 5}\n"
+        f"fields: {{a: {{bytes: 1..2, {how}}}, b: {{bytes: 3..4, {how}}}}}\n"
+        "readings: [{value: a - b, unit: degC, decimals: 0}]\n",
+        how,
+    )
+    (found,) = profile.talk().feed(b"\xaa" + bytes.fromhex(data), 0.0)
+    assert isinstance(found, Frame)
+    assert [r.digits or str(r.form.bound) for r in found.readings] == ([] if shown is None else [shown])
+
+
+def test_floats_that_are_no_number_make_no_sum():
+    profile = compiled_anew(
+        "profile: p\ntitle: T\nframe: {start: hex AA, length: 9}\n"
+        "fields:\n  a: {bytes: 1..4, as: f32 big, special: {nan: open sensor}}\n  b: {bytes: 5..8, as: f32 big}\n"
+        "readings: [{value: a - b, unit: degC, decimals: 1}]\n",
+        "floats",
+    )
+    talk = profile.talk()
+    (found,) = talk.feed(b"\xaa" + struct.pack(">ff", float("nan"), 1.0), 0.0)
+    assert str(found.readings[0].form.bound) == "open sensor"
+    (found,) = talk.feed(b"\xaa" + struct.pack(">ff", 21.5, 1.0), 0.0)
+    assert found.readings[0].digits == "20.5"
+    (found,) = talk.feed(b"\xaa" + struct.pack(">ff", 21.5, float("nan")), 0.0)
+    assert found.reason == "b: no number"
+
+
+def test_a_point_that_is_no_number_rejects_the_frame():
+    profile = compiled_anew(
+        "profile: p\ntitle: T\nframe: {start: hex AA, length: 3}\n"
+        "fields: {point: {byte: 1, special: {255: normal}}}\n"
+        "readings: [{byte: 2, unit: V, decimals: point}]\n",
+        "point",
+    )
+    talk = profile.talk()
+    assert talk.feed(b"\xaa\x01\x2a", 0.0)[0].readings[0].digits == "4.2"
+    assert talk.feed(b"\xaa\xff\x2a", 0.0)[0].reason == "the decimal point stands nowhere on the display"

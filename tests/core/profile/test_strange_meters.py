@@ -81,6 +81,28 @@ examples:
   - {frame: "<STX>99990uO<CR>", shows: overload uohm}
   - {frame: "<STX>99990uC<CR>", rejected: current circuit}
 """,
+    "Unit in one message, point in another, each with a reading of its own": """
+profile: cold-g
+title: Unit in one message, point in another, each with a reading of its own
+frame: {end: <LF>}
+messages:
+  unit:
+    when: {starts: U}
+    text: U{unit}{a}
+    keep: unit
+    fields: {unit: {as: text, means: {V: V, R: ohm}}, a: {as: digits}}
+    readings: [{value: a, channel: first}]
+  point:
+    when: {starts: P}
+    text: P{point}/{b}
+    keep: point
+    fields: {point: {as: digits, means: {1: decimals 1, 2: decimals 2}}, b: {as: digits}}
+    readings: [{value: b, channel: second}]
+examples:
+  - {after: P1/5<LF>, frame: UV42<LF>, shows: first = 4.2 V}
+  - {after: [P1/5<LF>, UR7<LF>], frame: P2/42<LF>, shows: second = 0.42 ohm}
+  - {frame: UV42<LF>, rejected: nothing has told point yet}
+""",
     "End marks of two lengths": """
 profile: cold-f
 title: End marks of two lengths
