@@ -112,9 +112,10 @@ class Delimited:
 
     def again(self, data: bytes, found: Found) -> int:
         """Where bytes behind the end mark were lost, the next frame's start mark stands in their place."""
-        for place in range(found.end - self.behind, found.end) if self.starts and not found.reason else ():
-            if data.startswith(self.starts, place):
-                return place
+        if self.starts and not found.reason:
+            for place in range(max(found.start + 1, found.end - self.behind), found.end):
+                if data.startswith(self.starts, place):
+                    return place
         return found.end
 
 

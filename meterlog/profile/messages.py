@@ -259,7 +259,9 @@ class MessageCompiler:
         )
         former = Former(fixed, special, tuple(source for _, source in mine.values()))
         codes = [self.tables.code(expr, source, mine) for expr, source in mine.values()]
-        key = Numbers(self.values, self.tables.known, self.problems).write(place, name, said, special)
+        key = Numbers(self.values, self.tables.known, self.tables.special_rows, self.problems).write(
+            place, name, said, special
+        )
         if key is None:
             return None
         former.shapes = key.shapes

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import struct
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Hashable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
@@ -13,7 +13,7 @@ from meterlog.profile import arithmetic
 from meterlog.profile.arithmetic import Exact, operands, rounded
 from meterlog.profile.display import Display
 from meterlog.profile.kinds import parse_kind
-from meterlog.profile.values import NOT_A_NUMBER, code_key, special_numbers, trimmed
+from meterlog.profile.values import NOT_A_NUMBER, special_numbers, trimmed
 from meterlog.readings import COUNTS_LIMIT
 from meterlog.source import near_miss
 
@@ -36,10 +36,16 @@ class Digits:
 
 
 class Numbers:
-    """Writes the number of one reading; `known` gives a field by its name."""
+    """Writes the number of one reading; `known` gives a field by its name, `special_codes` its special values."""
 
-    def __init__(self, values: Values, known: Callable[[str], Value | None], problems: Problems) -> None:
-        self.values, self.known, self.problems = values, known, problems
+    def __init__(
+        self,
+        values: Values,
+        known: Callable[[str], Value | None],
+        special_codes: Callable[[str], Iterable[Hashable]],
+        problems: Problems,
+    ) -> None:
+        self.values, self.known, self.special_codes, self.problems = values, known, special_codes, problems
         self.code = values.code
 
     def write(self, place: int, name: str, said: Shows, special: Table | None) -> Digits | None:
@@ -175,8 +181,7 @@ class Numbers:
                 add(f"if {word} is None: {word} = {known}.get(trimmed(int({before} + {after}){sign}, {point}))")
             add(f"{word} = {word} is not None and ({called}, {word})")
             return True
-        codes = frozenset(code_key(value, code) for code in value.field.special)
-        known = self.code.constant({code: code for code in codes}, "special")
+        known = self.code.constant({code: code for code in self.special_codes(name)}, "special")
         number = f"({value.expr} if {value.expr} == {value.expr} else {NOT_A_NUMBER!r})"
         add(f"{word} = {known}.get({number if value.kind == 'float' else value.expr})")
         add(f"{word} = {word} is not None and ({called}, {word})")

@@ -163,12 +163,13 @@ class Tables:
     def special(self, name: str, said: Shows) -> Table | None:
         """What is no number: a field's special values, or those of each field of a sum, with its name."""
         if name in self.values.known:
-            rows = self._special_rows(name)
+            rows = self.special_rows(name)
         else:
-            rows = {(part, code): facts for part in operands(name) for code, facts in self._special_rows(part).items()}
+            rows = {(part, code): facts for part in operands(name) for code, facts in self.special_rows(part).items()}
         return Table(said.value or said.channel or "the value", rows) if rows else None
 
-    def _special_rows(self, name: str) -> dict[Hashable, Facts]:
+    def special_rows(self, name: str) -> dict[Hashable, Facts]:
+        """A field's special values by their codes, and what they mean."""
         value = self.values.known.get(name)
         if value is None or value.field is None:
             return {}

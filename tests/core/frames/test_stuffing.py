@@ -186,6 +186,13 @@ def test_a_check_that_looks_like_a_start_mark_ends_its_frame():
     assert framer.find(b"\x021\x03\x03", 0) == Found(0, 4)
 
 
+def test_a_block_that_never_ends_is_given_up():
+    talk = BLOCK.talk()
+    assert talk.feed(b"\x02\x02", 0.0) == []
+    found = talk.poll(1.0)[1]
+    assert b"".join(o.raw for o in found) == b"\x02\x02"
+
+
 SAME = compiled_anew(
     f"""{HEAD}
 frame: {{start: "#", end: "#"}}

@@ -7,12 +7,15 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from strategies import noise
 
 from meterlog.errors import WrongText
-from meterlog.profile.compiler import compiled_anew
+from meterlog.profile.compiler import compiled_anew, read_profile
 
 WRONG = sorted((Path(__file__).parents[2] / "wrong_profiles").glob("*.yaml"))
-SHIPPED = [p.read_text() for p in sorted((Path(__file__).parents[3] / "profiles" / "instruments").glob("*.yaml"))]
+PROFILES = Path(__file__).parents[3] / "profiles"
+SHIPPED = [p.read_text() for p in sorted((PROFILES / "instruments").glob("*.yaml"))]
+MANUAL = re.findall(r"```yaml\n(.*?)```", (PROFILES / "README.md").read_text().split("# Part 2: ")[0], re.DOTALL)
 TOKEN = re.compile(r"[A-Za-z_]+|-?\d+|0x[0-9A-Fa-f]+|[^\sA-Za-z_0-9]")
 STRANGE = [
     "0",
@@ -42,9 +45,9 @@ def test_the_message_is_whole(path):
 
 
 @st.composite
-def spoiled(draw):
-    """A shipped profile with a few words changed, dropped or doubled."""
-    text = draw(st.sampled_from(SHIPPED))
+def spoiled(draw, texts=SHIPPED):
+    """A profile with a few words changed, dropped or doubled."""
+    text = draw(st.sampled_from(texts))
     for _ in range(draw(st.integers(1, 3))):
         words = list(TOKEN.finditer(text))
         word = words[draw(st.integers(0, len(words) - 1))]
@@ -58,3 +61,24 @@ def spoiled(draw):
 def test_a_spoiled_profile_is_right_or_told_wrong(text):
     with contextlib.suppress(WrongText):
         compiled_anew(text, "spoiled.yaml")
+
+
+@settings(max_examples=250, deadline=None)
+@given(spoiled(SHIPPED + MANUAL), st.data())
+def test_what_compiles_reads_whatever_comes_to_the_last_byte(text, data):
+    try:
+        profile = compiled_anew(text.split("\nexamples:")[0], "spoiled.yaml")
+        frames = [example.frame for example in read_profile(text, "spoiled.yaml").examples]
+    except WrongText:
+        return
+    talk, found, stream = profile.talk(), [], b""
+    for at, piece in enumerate(data.draw(st.lists(st.sampled_from(frames) | noise(30), max_size=6)) if frames else ()):
+        requests, out = talk.poll(at)
+        found += out
+        for request in requests:
+            talk.sent(request, at)
+        place = data.draw(st.integers(0, len(piece)))
+        found += talk.feed(piece[:place], at) + talk.feed(piece[place:], at + 0.1)
+        stream += piece
+    found += talk.end()
+    assert b"".join(o.raw for o in found) == stream
