@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from meterlog.profile.values import Value
     from meterlog.readings import Form, Reading
 
-Watch = Callable[[bytes, Kept], None]
+Watch = Callable[[bytes, Kept, "tuple[Reading, ...] | str"], None]
 ONLY = "reading"
 """The name of the message of a profile that has but one."""
 
@@ -106,11 +106,13 @@ class Profile:
 
 
 def watched(decode: Decode, watch: Watch) -> Decode:
-    """A decoder that tells of every frame before it answers."""
+    """A decoder that tells of every frame, of what was kept before it, and of its answer."""
 
     def decode_watched(frame: bytes, kept: Kept) -> tuple[Reading, ...] | str:
-        watch(frame, dict(kept))
-        return decode(frame, kept)
+        before = dict(kept)
+        said = decode(frame, kept)
+        watch(frame, before, said)
+        return said
 
     return decode_watched
 

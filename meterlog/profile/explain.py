@@ -11,7 +11,7 @@ from meterlog.profile.facts import facts_in_words
 from meterlog.profile.meaning import Lamps, Source, Table
 from meterlog.profile.meaning import shown as shown_code
 from meterlog.profile.values import OWN
-from meterlog.readings import Frame, Rejected, Skipped
+from meterlog.readings import Frame, Rejected
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -21,11 +21,13 @@ if TYPE_CHECKING:
     from meterlog.profile.content import Field, Shows
     from meterlog.profile.layout import Layout
     from meterlog.profile.messages import Message
-    from meterlog.readings import Outcome
+    from meterlog.readings import Outcome, Reading
     from meterlog.recording import Event
     from meterlog.schema import Where
 
 ROW = 16
+Seen = tuple[bytes, "Kept", "tuple[Reading, ...] | str"]
+"""A frame as it was decoded, what was kept then, and what the decoder answered."""
 
 
 class Explainer:
@@ -38,20 +40,20 @@ class Explainer:
 
     def stream(self, data: bytes, request: bytes = b"") -> list[str]:
         """Lines on every outcome of a stream of bytes; `request` is what it answers."""
-        seen: list[tuple[bytes, Kept]] = []
-        talk = self.profile.talk(watch=lambda frame, kept: seen.append((frame, kept)))
+        seen: list[Seen] = []
+        talk = self.profile.talk(watch=lambda *told: seen.append(told))
         if request:
             talk.sent(request, 0.0)
         lines: list[str] = []
         for outcome in talk.feed(data, 0.0) + talk.end():
-            lines += self.outcome(outcome, seen.pop(0) if seen and not isinstance(outcome, Skipped) else None)
+            lines += self.outcome(outcome, _seen_as(outcome, seen))
             lines.append("")
         return lines[:-1]
 
     def events(self, events: Iterable[Event], most: int) -> list[str]:
         """Lines on the first outcomes of a recording."""
-        seen: list[tuple[bytes, Kept]] = []
-        talk = self.profile.talk(watch=lambda frame, kept: seen.append((frame, kept)))
+        seen: list[Seen] = []
+        talk = self.profile.talk(watch=lambda *told: seen.append(told))
         lines: list[str] = []
         count = 0
         for event in events:
@@ -63,10 +65,7 @@ class Explainer:
             for outcome in found:
                 if count == most:
                     return lines[:-1]
-                lines += [
-                    *self.outcome(outcome, seen.pop(0) if seen and not isinstance(outcome, Skipped) else None),
-                    "",
-                ]
+                lines += [*self.outcome(outcome, _seen_as(outcome, seen)), ""]
                 count += 1
         return lines[:-1]
 
@@ -143,6 +142,16 @@ class Explainer:
             if -len(frame) <= index < len(frame) and frame[index] >> place.high & 1:
                 lines.append(f"  bit {place!s:<8} {'1':<24} {facts_in_words(facts)}")
         return lines
+
+
+def _seen_as(outcome: Outcome, seen: list[Seen]) -> tuple[bytes, Kept] | None:
+    """The frame of an outcome as it was decoded; None for bytes that were not."""
+    said = outcome.readings if isinstance(outcome, Frame) else getattr(outcome, "reason", None)
+    for place, (frame, kept, answer) in enumerate(seen):
+        if answer == said:
+            del seen[: place + 1]
+            return frame, kept
+    return None
 
 
 def _value(name: str, found: dict[str, Any]) -> str:
