@@ -100,7 +100,7 @@ def text(expected: str = "a text", pattern: str = "") -> Scalar:
 
     schema: dict[str, Any] = {"type": ["string", "number", "boolean"]}
     if pattern:
-        schema = {"type": "string", "pattern": f"^(?:{pattern})$"}
+        schema["pattern"] = f"^(?:{pattern})$"  # of a text; what YAML reads as a number is text to us as well
     return Scalar(expected, parse, schema)
 
 
@@ -112,7 +112,8 @@ def choice(*allowed: str) -> Scalar:
             raise ValueError(near_miss(value, allowed))
         return value
 
-    return Scalar("one of: " + ", ".join(allowed), parse, {"enum": list(allowed)})
+    numbers = [float(word) for word in allowed if re.fullmatch(r"\d+(\.\d+)?", word)]
+    return Scalar("one of: " + ", ".join(allowed), parse, {"enum": [*allowed, *numbers]})
 
 
 def whole(low: int | None = None, high: int | None = None) -> Scalar:

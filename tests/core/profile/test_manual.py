@@ -3,7 +3,9 @@
 import re
 from pathlib import Path
 
+import jsonschema
 import pytest
+import yaml
 
 from meterlog.profile import content, language, wire
 from meterlog.profile.compiler import compiled_anew
@@ -23,6 +25,13 @@ KEYS = sorted({(name, key) for name, record in RECORDS.items() for key in record
 )
 def test_every_example_of_the_manual_is_a_profile_without_problem(text):
     compiled_anew(text, "README.md")
+
+
+@pytest.mark.parametrize(
+    "text", EXAMPLES, ids=lambda text: text.splitlines()[0].removeprefix("profile: ").split("#")[0]
+)
+def test_every_example_of_the_manual_pleases_an_editor(text):
+    jsonschema.validate(yaml.load(text, Loader=yaml.CSafeLoader), language.PROFILE.json_schema())
 
 
 @pytest.mark.parametrize(("record", "key"), KEYS)
