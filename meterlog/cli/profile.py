@@ -13,7 +13,7 @@ from meterlog import shipped
 from meterlog.cli.decode import events_of, outcomes
 from meterlog.errors import WrongText, WrongValue
 from meterlog.profile.compiler import Profile, compile_profile, compiled_anew
-from meterlog.profile.coverage import risk, unreached
+from meterlog.profile.coverage import crowded, risk, unreached
 from meterlog.profile.drafts import KINDS, draft
 from meterlog.profile.explain import Explainer
 from meterlog.profile.language import PROFILE
@@ -64,7 +64,7 @@ def check(files: tuple[str, ...], as_json: bool) -> None:
 
 def _checked(path: Path) -> dict[str, Any]:
     """The report on one file."""
-    report: dict[str, Any] = {"file": str(path), "problems": [], "unreached": [], "risk": []}
+    report: dict[str, Any] = {"file": str(path), "problems": [], "crowded": [], "unreached": [], "risk": []}
     try:
         made = compiled_anew(shipped.text_of(path), str(path))
     except WrongText as error:
@@ -81,7 +81,7 @@ def _checked(path: Path) -> dict[str, Any]:
             for p in error.problems
         ]
         return report
-    report["unreached"] = unreached(made)
+    report["unreached"], report["crowded"] = unreached(made), crowded(made)
     report["risk"] = risk(made)
     report["profile"], report["examples"] = made.key, len(made.said.examples)
     return report
@@ -92,7 +92,7 @@ def _print_report(path: Path, report: dict[str, Any]) -> None:
         click.echo(report["text"], err=True)
         return
     click.echo(f"{path}: {report['profile']}, {report['examples']} examples, no problem")
-    for line in report["unreached"]:
+    for line in [*report["crowded"], *report["unreached"]]:
         click.echo(f"  warning: {line}")
     for line in report["risk"]:
         click.echo(f"  risk: {line}")

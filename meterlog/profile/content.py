@@ -83,7 +83,11 @@ class Shows:
     address: int | None = key("modbus: the address of the device, where it is another", whole(1, 247), None)
     kind: str = key("how the number is read, as in a field", text("a kind"), "", name="as")
     special: Mapping[str, Facts] = key("values that are no number", MapOf(w.CODE, w.FACTS, least=1), {})
-    channel: str = key("which display or input it is; {name} takes it from a field", text("a name"), "")
+    channel: str = key(
+        "which display or input it is, each reading of a frame its own; {name} takes it from a field",
+        text("a name"),
+        "",
+    )
     quantity: str | None = key("what is measured", w.QUANTITY, None)
     unit: str | None = key("the unit of the digits", w.UNIT, None)
     mode: str | None = key("ac, dc or ac+dc", choice(*MODES), None)

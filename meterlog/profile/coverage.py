@@ -34,6 +34,23 @@ def unreached(profile: Profile) -> list[str]:
     return [f"no example reaches {who}" for who, reached in told.items() if not reached]
 
 
+def crowded(profile: Profile) -> list[str]:
+    """Readings of one frame that stand in one channel, in sentences: a channel is one display."""
+    lines = []
+    for message in profile.messages:
+        seen: dict[str, int] = {}
+        for place, (said, former) in enumerate(zip(message.says.readings, message.formers, strict=True), start=1):
+            told = any(facts.channel for source in former.sources for facts in source.says)
+            if told or said.channel.startswith("{"):
+                continue
+            channel = said.channel or "main"
+            if channel in seen:
+                both = f"readings {seen[channel]} and {place} of {message.name}"
+                lines.append(f"{both} share the channel {channel!r}: give each its own, for a channel is one display")
+            seen.setdefault(channel, place)
+    return lines
+
+
 def _rows(former: Former) -> list[tuple[str, bool]]:
     """Every row that chooses the form of a reading, and whether a believed frame has had it."""
     rows = []

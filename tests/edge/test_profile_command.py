@@ -33,6 +33,18 @@ def test_check_warns_of_what_examples_never_reach(tmp_path):
     assert "  warning: no example reaches unit 'F'" in run("check", file).stdout.splitlines()
 
 
+def test_check_warns_of_readings_that_share_a_channel(tmp_path):
+    file = tmp_path / "mine.yaml"
+    file.write_text(
+        'profile: mine\ntitle: Mine\nframe: {end: <LF>}\ntext: "{a} {b}"\n'
+        "readings: [{value: a, unit: V}, {value: b, unit: Hz}]\n"
+    )
+    assert run("check", file).stdout.splitlines()[1] == (
+        "  warning: readings 1 and 2 of reading share the channel 'main': give each its own, "
+        "for a channel is one display"
+    )
+
+
 def test_check_of_a_wrong_profile_exits_1_with_its_place(tmp_path):
     file = tmp_path / "mine.yaml"
     file.write_text("profile: mine\ntitle: Mine\nfraem: {end: <LF>}\nreadings: [{value: x}]\n")
