@@ -91,7 +91,8 @@ examples:
         """\
 ask:
   every: 1 s                    # from one round to the next
-  wait: 2 s                     # after this a request counts as not answered
+  wait: 2 s                     # after this a request counts as not answered: longer than the slowest answer
+  # echo: true                  # where two wires give back what is sent
   requests:
     - {send: MEAS:VOLT?<LF>, means: channel voltage; V; dc}
     - {send: MEAS:CURR?<LF>, means: channel current; A; dc}
@@ -114,6 +115,9 @@ examples:
         """\
 ask: {every: 1 s, wait: 300 ms, pause: 20 ms}
 modbus: {address: 1, function: 4}     # 3 reads holding registers, 4 input registers
+
+# fields:                             # a point, unit or state in a register of its own
+#   point: {register: 0x0010}         # then `decimals: point` at the reading
 
 readings:
   - {register: 0x0000, as: f32 big, decimals: 2, unit: degC}     # or CDAB, BADC, little: the order of its bytes

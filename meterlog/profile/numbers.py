@@ -5,25 +5,20 @@ from __future__ import annotations
 import re
 import struct
 from collections.abc import Callable, Hashable, Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from meterlog.frames.reasons import Untold
-from meterlog.profile import arithmetic
-from meterlog.profile.arithmetic import Exact, operands, rounded
+from meterlog.profile.arithmetic import operands, rounded
 from meterlog.profile.display import Display
 from meterlog.profile.kinds import parse_kind
+from meterlog.profile.sums import Sums
 from meterlog.profile.values import NOT_A_NUMBER, special_numbers, trimmed
-from meterlog.readings import COUNTS_LIMIT
-from meterlog.source import near_miss
 
 if TYPE_CHECKING:
     from meterlog.profile.content import Shows
     from meterlog.profile.meaning import Table
     from meterlog.profile.values import Value, Values
     from meterlog.source import Problems
-
-TOO_MANY = "more digits than can be kept exactly"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,8 +40,9 @@ class Numbers:
         special_codes: Callable[[str], Iterable[Hashable]],
         problems: Problems,
     ) -> None:
-        self.values, self.known, self.special_codes, self.problems = values, known, special_codes, problems
+        self.values, self.known, self.problems = values, known, problems
         self.code = values.code
+        self.sums = Sums(values, known, special_codes, problems)
 
     def write(self, place: int, name: str, said: Shows, special: Table | None) -> Digits | None:
         """Code that sets `counts`; answers the first parts of the key, or None when it is wrong."""
@@ -55,8 +51,9 @@ class Numbers:
         if decimals is None:
             return None
         if value is None:
-            return self._sum(place, said, decimals, special)
-        value = self._told(value)
+            found = self.sums.write(place, said, decimals, special)
+            return None if found is None else Digits(parts=(found[0], "1", "False", found[1]))
+        value = self.sums.told(value)
         if value.kind == "int":
             return self._whole(place, value, special, decimals)
         if value.kind == "float":
@@ -86,10 +83,10 @@ class Numbers:
                 said.where.tell(self.problems, "decimals", expected="from -9 to 15", saw=text)
                 return None
             return str(int(text))
-        special = [f"s{place}_{name}" for name in operands(text) if self._is_special(place, name)]
+        special = [f"s{place}_{name}" for name in operands(text) if self.sums.is_special(place, name)]
         if special:
             self.values.fail(" or ".join(special), "the decimal point stands nowhere on the display")
-        found = self._exact(said, "decimals", text)
+        found = self.sums.exact(said, "decimals", text)
         if found is None or found.d != "1" or found.k:
             if found is not None:
                 said.where.tell(self.problems, "decimals", expected="arithmetic that gives whole numbers", saw=text)
@@ -97,125 +94,6 @@ class Numbers:
         self.code.add(f"d{place} = {found.n}")
         self.values.fail(f"not -9 <= d{place} <= 15", "the decimal point stands nowhere on the display")
         return f"d{place}"
-
-    def _exact(self, said: Shows, key: str, text: str) -> Exact | None:
-        try:
-            tree = arithmetic.parse(text)
-            unknown = [name for name in arithmetic.names(tree) if self.known(name) is None]
-            if unknown:
-                said.where.tell(
-                    self.problems,
-                    key,
-                    expected="fields of this message",
-                    saw=unknown[0],
-                    hint=near_miss(unknown[0], self.values.known),
-                )
-                return None
-            return arithmetic.exact(tree, self._operand)
-        except ValueError as error:
-            said.where.tell(
-                self.problems, key, expected="a field, or arithmetic over fields", saw=text, hint=str(error)
-            )
-            return None
-
-    def _told(self, value: Value) -> Value:
-        """A value that an earlier message must have told."""
-        if not value.is_kept:
-            return value
-        self.code.add(f"k_{value.name} = {value.expr}")
-        self.values.fail(f"k_{value.name} is None", Untold(f"nothing has told {value.name} yet"))
-        return replace(value, expr=f"k_{value.name}", is_kept=False)
-
-    def _operand(self, name: str) -> Exact:
-        """A field as an operand."""
-        value = self.known(name)
-        assert value
-        value = self._told(value)
-        if value.kind == "int":
-            return Exact(n=value.expr)
-        if value.kind == "number":
-            sign, before, after, exponent = value.parts[:4]
-            self.code.add(f"n_{name} = int({before} + {after})")
-            if sign:
-                self.code.add(f"if {sign} == b'-': n_{name} = -n_{name}")
-            self.code.add(f"e_{name} = len({after}) - int({exponent or 0} or 0)")
-            self.values.fail(f"not 0 <= e_{name} <= 18", TOO_MANY, name)
-            return Exact(n=f"n_{name}", d=f"10 ** e_{name}")
-        if value.kind == "float":
-            self.values.fail(f"not -1e15 < {value.expr} < 1e15", "no number", name)
-            self.code.add(f"n_{name}, m_{name} = {value.expr}.as_integer_ratio()")
-            return Exact(n=f"n_{name}", d=f"m_{name}")
-        raise ValueError(f"{name} is no number: say `as: decimal` or `as: digits`")
-
-    def _sum(self, place: int, said: Shows, decimals: str, special: Table | None) -> Digits | None:
-        """Arithmetic; where one of its fields is no number, that field's special value is what it comes to."""
-        names = [name for name in operands(said.value) if special and self._is_special(place, name)]
-        if not names:
-            shown = self._arithmetic(place, said, decimals)
-            return None if shown is None else Digits(parts=(shown, "1", "False", "None"))
-        add, word = self.code.add, f"s{place}"
-        add(f"{word} = " + " or ".join(f"s{place}_{name}" for name in names) + " or None")
-        add(f"if {word}: counts{place} = 0")
-        add("else:")
-        self.code.indent()
-        shown = self._arithmetic(place, said, decimals)
-        self.code.dedent()
-        return None if shown is None else Digits(parts=(shown, "1", "False", word))
-
-    def _is_special(self, place: int, name: str) -> bool:
-        """Code that finds a field's special value as (name, code), where it has any."""
-        value = self.known(name)
-        if value is None or value.field is None or not value.field.special or value.is_kept:
-            return False
-        add, word = self.code.add, f"s{place}_{name}"
-        called = self.code.constant(name, "name")
-        if value.kind == "number":
-            numbers = special_numbers(value.field)
-            add(f"{word} = {value.parts[4] or 'None'}")
-            if numbers:
-                _, before, after, exponent = value.parts[:4]
-                sign = f" * (-1 if {value.parts[0]} == b'-' else 1)" if value.parts[0] else ""
-                self.code.names["trimmed"] = trimmed
-                known = self.code.constant(numbers, "special")
-                point = f"len({after}) - int({exponent or 0} or 0)"
-                add(f"if {word} is None: {word} = {known}.get(trimmed(int({before} + {after}){sign}, {point}))")
-            add(f"{word} = {word} is not None and ({called}, {word})")
-            return True
-        known = self.code.constant({code: code for code in self.special_codes(name)}, "special")
-        number = f"({value.expr} if {value.expr} == {value.expr} else {NOT_A_NUMBER!r})"
-        add(f"{word} = {known}.get({number if value.kind == 'float' else value.expr})")
-        add(f"{word} = {word} is not None and ({called}, {word})")
-        return True
-
-    def _arithmetic(self, place: int, said: Shows, decimals: str) -> str | None:
-        """Whole numbers are counts, as a field's are; others are rounded to the decimals said. Answers the decimals."""
-        found = self._exact(said, "value", said.value)
-        if found is None:
-            return None
-        counts, n, d, k = f"counts{place}", found.n, found.d, found.k
-        if d == "1" and (decimals == "None" or not k):
-            self.code.add(f"{counts} = {n}")
-            decimals = str(k) if k else decimals
-        elif decimals == "None":
-            said.where.tell(
-                self.problems, expected="the key 'decimals': this arithmetic does not end", saw="no such key"
-            )
-            return None
-        else:
-            if d != "1":
-                self.code.add(f"bottom = {d}")
-                self.values.fail("not bottom", "a division by zero")
-                d = "bottom"
-            self.code.names["rounded"] = rounded
-            shift = f"{decimals} - {k}" if k else decimals
-            self.code.add(f"shift = {shift}")
-            self.code.add(f"{counts} = rounded({n} * 10 ** max(shift, 0), {d} * 10 ** max(-shift, 0))")
-        self._limit(counts, said.value)
-        return decimals
-
-    def _limit(self, counts: str, name: str) -> None:
-        self.code.names["LIMIT"] = COUNTS_LIMIT
-        self.values.fail(f"not -LIMIT < {counts} < LIMIT", TOO_MANY, name)
 
     def _whole(self, place: int, value: Value, special: Table | None, decimals: str) -> Digits:
         counts = f"counts{place}"
@@ -227,7 +105,7 @@ class Numbers:
             self.code.add(f"{word} = {counts} if {counts} in {words} else None")
             self.code.add(f"if {word} is not None: {counts} = 0")
         if value.bits > 53:
-            self._limit(counts, value.name)
+            self.sums.limit(counts, value.name)
         return Digits(parts=(decimals, "1", "False", word))
 
     def _float(self, place: int, value: Value, special: Table | None, decimals: str) -> Digits:
@@ -248,7 +126,7 @@ class Numbers:
             self.code.names["rounded"] = rounded
             add(f"n, m = {number}.as_integer_ratio()")
             add(f"{counts} = rounded(n * 10 ** max({decimals}, 0), m * 10 ** max(-{decimals}, 0))")
-        self._limit(counts, value.name)
+        self.sums.limit(counts, value.name)
         if special is not None:
             self.code.dedent()
         return Digits(parts=(after_point, "1", "False", word))
@@ -266,7 +144,7 @@ class Numbers:
         add(f"{counts} = int({before} + {after})")
         fixed = value.width is not None
         if not fixed:
-            self._limit(counts, value.name)
+            self.sums.limit(counts, value.name)
         after_point, width_part = f"d{place}", f"w{place}"
         if fixed and value.field is not None and decimals == "None":
             after_point, width_part = str(parse_kind(value.field.kind).after), str(value.width)

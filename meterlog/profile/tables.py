@@ -162,7 +162,7 @@ class Tables:
 
     def special(self, name: str, said: Shows) -> Table | None:
         """What is no number: a field's special values, or those of each field of a sum, with its name."""
-        if name in self.values.known:
+        if self.known(name) is not None:
             rows = self.special_rows(name)
         else:
             rows = {(part, code): facts for part in operands(name) for code, facts in self.special_rows(part).items()}
@@ -170,7 +170,7 @@ class Tables:
 
     def special_rows(self, name: str) -> dict[Hashable, Facts]:
         """A field's special values by their codes, and what they mean."""
-        value = self.values.known.get(name)
+        value = self.known(name)
         if value is None or value.field is None:
             return {}
         words = value.field.special.items()

@@ -135,3 +135,20 @@ def test_a_point_that_is_no_number_rejects_the_frame():
     talk = profile.talk()
     assert talk.feed(b"\xaa\x01\x2a", 0.0)[0].readings[0].digits == "4.2"
     assert talk.feed(b"\xaa\xff\x2a", 0.0)[0].reason == "the decimal point stands nowhere on the display"
+
+
+def test_what_an_earlier_message_kept_is_no_number_either():
+    profile = compiled_anew(
+        "profile: p\ntitle: T\nframe: {start: hex AA, length: 3}\nmessages:\n"
+        "  limit: {when: {byte: 1, is: 1}, fields: {limit: {byte: 2, special: {255: overload}}}, keep: limit}\n"
+        "  value:\n    when: {byte: 1, is: 2}\n    fields: {now: {byte: 2}}\n    readings:\n"
+        "      - {value: limit - now, unit: V}\n      - {value: limit, unit: V, channel: limit}\n",
+        "kept",
+    )
+    talk = profile.talk()
+    talk.feed(bytes.fromhex("AA 01 FF"), 0.0)
+    (found,) = talk.feed(bytes.fromhex("AA 02 05"), 0.0)
+    assert [str(r.form.bound) for r in found.readings] == ["overload", "overload"]
+    talk.feed(bytes.fromhex("AA 01 09"), 0.0)
+    (found,) = talk.feed(bytes.fromhex("AA 02 05"), 0.0)
+    assert [r.digits for r in found.readings] == ["4", "9"]
