@@ -17,6 +17,7 @@ from meterlog.profile.meaning import SAID, Former, fixed_facts
 from meterlog.profile.numbers import Numbers
 from meterlog.profile.proof import write_check
 from meterlog.profile.tables import Sources, Tables
+from meterlog.profile.taken import put_together
 from meterlog.profile.values import OWN, Value, Values
 from meterlog.profile.words import bare
 from meterlog.readings import Reading
@@ -79,6 +80,7 @@ class MessageCompiler:
     """Writes one message."""
 
     def __init__(self, name: str, says: Says, around: Around, problems: Problems) -> None:
+        says = put_together(says, problems)
         self.name, self.says, self.around, self.problems = name, says, around, problems
         self.code = Code()
         self.values = Values(self.code, around.layout, problems)

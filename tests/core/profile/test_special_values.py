@@ -152,3 +152,13 @@ def test_what_an_earlier_message_kept_is_no_number_either():
     talk.feed(bytes.fromhex("AA 01 09"), 0.0)
     (found,) = talk.feed(bytes.fromhex("AA 02 05"), 0.0)
     assert [r.digits for r in found.readings] == ["4", "9"]
+
+
+def test_a_reading_may_say_it_of_the_field_that_it_takes():
+    profile = compiled_anew(
+        "profile: p\ntitle: T\nframe: {end: <LF>}\ntext: '{v} V'\n"
+        "readings: [{value: v, unit: V, special: {OL: overload, 999: below}}]\n",
+        "beside",
+    )
+    shown = [profile.talk().feed(line, 0.0)[0].readings[0] for line in (b"OL V\n", b"999.0 V\n", b"12 V\n")]
+    assert [r.digits or str(r.form.bound) for r in shown] == ["overload", "below", "12"]
