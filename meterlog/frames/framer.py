@@ -106,8 +106,7 @@ class Delimited:
             return Found(at, match.end())
         start = max(data.rfind(start, at, match.end() - self.behind) for start in self.starts)
         if start < 0:
-            words = " or ".join(repr(start.decode("latin-1")) for start in self.starts)
-            return Found(at, match.end(), f"does not begin with {words}")
+            return Found(at, match.end(), f"does not begin with {in_words(self.starts)}")
         return Found(start, match.end())
 
     def again(self, data: bytes, found: Found) -> int:
@@ -213,15 +212,30 @@ def _without_bits(bits: Sequence[int]) -> bytes:
 
 
 class Silence:
-    """Frames parted by silence: nothing but time ends one. `Talk` takes what came between."""
+    """Frames parted by silence: nothing but time ends one. `Talk` takes what came between.
 
-    def __init__(self, longest: int) -> None:
-        self.longest = longest
+    Args:
+        starts: what a frame begins with; empty: anything.
+    """
+
+    def __init__(self, starts: tuple[bytes, ...], longest: int) -> None:
+        self.starts, self.longest = starts, longest
 
     def find(self, data: bytes, at: int) -> Found | int:
         if len(data) - at > self.longest:
             return Found(at, at + self.longest, f"no silence within {self.longest} bytes")
         return at
 
+    def whole(self, data: bytes) -> Found:
+        """What came between two silences."""
+        if self.starts and not data.startswith(self.starts):
+            return Found(0, len(data), f"does not begin with {in_words(self.starts)}")
+        return Found(0, len(data))
+
     def again(self, data: bytes, found: Found) -> int:
         return found.end
+
+
+def in_words(marks: Sequence[bytes]) -> str:
+    """Marks as a message shows them: as text where they are, else in hex."""
+    return " or ".join(repr(mark.decode()) if mark.isascii() else f"hex {mark.hex(' ').upper()}" for mark in marks)

@@ -307,7 +307,7 @@ class Talk:
     def _quiet(self, out: list[Outcome], at: float) -> None:
         """Silence has lasted: what waits is a whole frame, or never will be."""
         if isinstance(self._framer, Silence) and self._rest:
-            self._take(out, Found(0, len(self._rest)), self._last)
+            self._take(out, self._framer.whole(self._rest), self._last)
             self._rest = b""
             self._forget_told()
         self._give_up(out, f"cut short: silence for {self._patience:g} s", at)

@@ -16,6 +16,7 @@ from meterlog.profile.addressing import put_in
 from meterlog.profile.choosing import Chooser
 from meterlog.profile.cutting import framer_of, layout_of
 from meterlog.profile.facts import NO_FACTS, Facts
+from meterlog.profile.fitting import told_apart
 from meterlog.profile.language import PROFILE, Said
 from meterlog.profile.messages import Around, Decode, Message, MessageCompiler
 from meterlog.profile.modbus import written_out
@@ -153,6 +154,7 @@ def _compiled(said: Said, text: str, problems: Problems) -> Profile | None:
     if said.modbus:
         said = written_out(said, problems)
     _sound(said, problems)
+    told_apart(said, problems)
     if len(problems):
         return None
     assert said.frame

@@ -99,7 +99,7 @@ def framer_of(cut: Cut, layout: Layout, undo: Undo | None, problems: Problems) -
     if cut.end:
         return Delimited(cut.start, cut.end, cut.longest, cut.after_end)
     if cut.silence is not None:
-        return Silence(cut.longest)
+        return Silence(cut.start, cut.longest)
     cut.where.tell(problems, expected="how a frame ends: length, end, end bit or silence", saw="none of them")
     return None
 
@@ -110,7 +110,7 @@ def _stuffed(
     """Frames between marks that never stand within one."""
     if not cut.end and length is None:
         if cut.silence is not None:
-            return Silence(cut.longest)
+            return Silence(cut.start, cut.longest)
         cut.where.tell(problems, "escape", expected="`end`, `length` or `silence` beside it", saw="no end of the frame")
         return None
     return Stuffed(

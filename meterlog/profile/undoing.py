@@ -17,7 +17,6 @@ ALL_BYTES = range(256)
 
 def undo_of(cut: Cut, layout: Layout, problems: Problems) -> Undo | None:
     """What is undone in each frame; None where nothing is, or where something is wrong, which is told."""
-    _sound(cut, problems)
     escape = _escape(cut.escape, cut, problems) if cut.escape else None
     if escape is None and cut.xor is None:
         return None
@@ -37,18 +36,6 @@ def undo_of(cut: Cut, layout: Layout, problems: Problems) -> Undo | None:
         key=cut.xor.by if cut.xor else b"",
         over=over,
     )
-
-
-def _sound(cut: Cut, problems: Problems) -> None:
-    """What can not stand beside another key."""
-    if cut.after_end and not cut.end:
-        hint = "where `length` ends the frame, its last bytes are simply part of it"
-        cut.where.tell(problems, "after end", expected="`end` beside it", saw="no such key", hint=hint)
-    by_bytes = "numbered" if cut.numbered else "start bit" if cut.start_bit is not None else ""
-    by_bytes = by_bytes or ("end bit" if cut.end_bit is not None else "")
-    if by_bytes and (cut.escape or cut.xor):
-        key = "escape" if cut.escape else "xor"
-        cut.where.tell(problems, key, expected=f"nothing that changes bytes beside `{by_bytes}`", saw=f"`{key}`")
 
 
 def _escape(said: Escaped, cut: Cut, problems: Problems) -> Escape | None:

@@ -252,3 +252,14 @@ def test_a_key_is_undone_from_the_frame_s_own_beginning(name, data, values):
     found = outcomes(profile, data.draw(splits(stream)))
     assert digits(found) == [str(value) for value in values]
     assert b"".join(o.raw for o in found) == stream
+
+
+def test_a_frame_between_silences_begins_with_its_mark_too():
+    talk = compiled_anew(
+        f"{HEAD}frame: {{start: hex AA, silence: 20 ms}}\nreadings: [{{byte: 1, unit: V}}]\n", "silence"
+    ).talk()
+    talk.feed(b"\x01\x02\x03", 0.0)
+    (wrong,) = talk.poll(0.1)[1]
+    assert wrong.reason == "does not begin with hex AA"
+    talk.feed(b"\xaa\x05", 1.0)
+    assert digits(talk.poll(1.1)[1]) == ["5"]
