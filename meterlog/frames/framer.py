@@ -138,15 +138,19 @@ class SelfTelling:
         starts: what a frame begins with; empty: any byte may begin one.
         length: the whole length, from a frame's first bytes: None while there are too few of them, 0
             when they are no beginning of a frame.
-        ends: what a frame ends with; empty: anything.
+        ends: what a frame ends with; empty: anything. behind: bytes of the frame behind its end mark.
     """
 
     def __init__(
-        self, starts: tuple[bytes, ...], length: Callable[[bytes, int], int | None], ends: tuple[bytes, ...]
+        self,
+        starts: tuple[bytes, ...],
+        length: Callable[[bytes, int], int | None],
+        ends: tuple[bytes, ...],
+        behind: int = 0,
     ) -> None:
         self._start = re.compile(any_of(starts) or b"(?=.)", re.DOTALL)
         self._starts = starts
-        self._ends = ends
+        self._ends, self._behind = ends, behind
         self._length = length
 
     def find(self, data: bytes, at: int) -> Found | int:
@@ -162,7 +166,7 @@ class SelfTelling:
                 at = start + 1
                 continue
             end = start + length
-            if self._ends and not data[start:end].endswith(self._ends):
+            if self._ends and not data[start : end - self._behind].endswith(self._ends):
                 return Found(start, end, "does not end as a frame does")
             return Found(start, end)
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import cycle
 from typing import TYPE_CHECKING
 
@@ -16,6 +17,8 @@ from meterlog.frames.framer import Found, any_of, begun_of
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
+HEAD = 64
+"""Bytes from a frame's front among which those that tell its length stand."""
 BROKEN_ESCAPE = "an escape byte stands before a byte that is never escaped"
 
 
@@ -140,11 +143,12 @@ class Stuffed:
     def _from(self, data: bytes, first: int, inner: int) -> Found | int:
         """The frame that begins at a place; that place to wait for more; or a later one, where none begins there."""
         limit = inner + self._longest
-        stop = self._body(data, first, inner)
-        if stop < 0:
+        count = self._count(data, first, inner)
+        if count is not None and count < 0:
             return first + 1
+        stop, is_whole = self._body(data, inner, count)
         ended = self._ends.match(data, stop) if self._ends else None
-        if self._is_whole(data, first, inner, stop) and (ended or not self._ends):
+        if is_whole and (ended or not self._ends):
             end = (ended.end() if ended else stop) + self._behind
             if stop == inner and self._length is None:
                 return stop if self._starts else end  # marks with nothing between them are filling
@@ -155,41 +159,29 @@ class Stuffed:
             return Found(first, stop, "another begins before its end")
         if len(data) >= limit + self._tail:
             return Found(first, limit, f"no end within {self._longest} bytes")
-        if self._length is not None and self._is_whole(data, first, inner, stop) and len(data) >= stop + self._tail:
+        if is_whole and self._length is not None and len(data) >= stop + self._tail:
             return Found(first, stop, "does not end as a frame does")
         return first
 
-    def _body(self, data: bytes, first: int, inner: int) -> int:
-        """Where what is between the marks ends, as far as it has come; -1 where its first bytes begin no frame."""
+    def _body(self, data: bytes, inner: int, count: int | None) -> tuple[int, bool]:
+        """Where what is between the marks ends, as far as it has come, and whether it is as long as is told."""
         limit = inner + self._longest
-        stop = _end(self._all, data, inner, limit)
-        if self._length is None:
-            return stop
-        count = self._count(data, first, inner, stop)
         if count is None:
-            return stop
-        if count < 0:
-            return -1
-        return _end(re.compile(self._one + b"{0,%d}+" % count, re.DOTALL), data, inner, limit)
+            return _end(self._all, data, inner, limit), self._length is None
+        match = _so_many(self._one, count, count).match(data, inner, limit)
+        return (match.end(), True) if match else (_end(_so_many(self._one, 0, count), data, inner, limit), False)
 
-    def _count(self, data: bytes, first: int, inner: int, stop: int) -> int | None:
-        """Bytes as they were meant between the marks; None while it is not known, -1 where no frame begins."""
+    def _count(self, data: bytes, first: int, inner: int) -> int | None:
+        """Bytes as they were meant between the marks; None where nothing tells it yet, -1 where no frame begins."""
         length = self._length
         if callable(length):
-            length = length(data[first:inner] + self._meant(data[inner:stop]), 0)
-            if length is None:
-                return None
-        assert length is not None
+            length = length(data[first:inner] + self._meant(data[inner : inner + 2 * HEAD]), 0)
+        if length is None:
+            return None
         return length - (inner - first) - self._tail - self._behind if length else -1
 
-    def _is_whole(self, data: bytes, first: int, inner: int, stop: int) -> bool:
-        """Whether there are as many bytes between the marks as the length says, where it does."""
-        if self._length is None:
-            return True
-        return self._count(data, first, inner, stop) == len(re.findall(self._one, data[inner:stop], re.DOTALL))
-
     def _meant(self, data: bytes) -> bytes:
-        """As many bytes as were meant from the front, up to the first escape that means nothing."""
+        """As many bytes as were meant from the front; a zero in place of an escape that means nothing."""
         if self._escape is None:
             return data
         pairs = [match[0] for match in re.finditer(self._one, data, re.DOTALL)]
@@ -200,6 +192,11 @@ class Stuffed:
             match = self._start.search(data, found.start + 1, found.end)
             return match.start() if match else begun_of(self._starts, data, found.start + 1, found.end)
         return found.end
+
+
+@lru_cache(maxsize=1024)
+def _so_many(token: bytes, least: int, most: int) -> re.Pattern[bytes]:
+    return re.compile(token + b"{%d,%d}+" % (least, most), re.DOTALL)
 
 
 def _end(pattern: re.Pattern[bytes], data: bytes, at: int, limit: int) -> int:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from meterlog.frames.framer import Delimited, FixedLength, Framer, MarkedByBit, SelfTelling, Silence
-from meterlog.frames.stuffing import Stuffed
+from meterlog.frames.stuffing import HEAD, Stuffed
 from meterlog.profile.kinds import parse_kind
 from meterlog.profile.layout import Layout
 from meterlog.profile.places import Bits, characters, parse_code
@@ -17,9 +17,6 @@ if TYPE_CHECKING:
     from meterlog.profile.content import Field, Says
     from meterlog.profile.wire import Cut, Length
     from meterlog.source import Problems
-
-HEAD = 64
-"""Bytes from a frame's front among which those that tell its length stand."""
 
 
 def sharpened(cut: Cut, base: int, says: Says | None) -> tuple[frozenset[int] | None, ...]:
@@ -95,7 +92,7 @@ def framer_of(cut: Cut, layout: Layout, undo: Undo | None, problems: Problems) -
     if isinstance(length, int):
         return _fixed(cut, layout, problems)
     if length is not None:
-        return SelfTelling(cut.start, length if not undo else _undone_head(length, undo, cut), cut.end)
+        return SelfTelling(cut.start, length if not undo else _undone_head(length, undo, cut), cut.end, cut.after_end)
     if cut.end:
         return Delimited(cut.start, cut.end, cut.longest, cut.after_end)
     if cut.silence is not None:
@@ -112,6 +109,8 @@ def _stuffed(
         if cut.silence is not None:
             return Silence(cut.start, cut.longest)
         cut.where.tell(problems, "escape", expected="`end`, `length` or `silence` beside it", saw="no end of the frame")
+        return None
+    if not _is_long_enough(cut, problems):
         return None
     return Stuffed(
         cut.start,
@@ -138,14 +137,21 @@ def _undone_head(
 
 
 def _fixed(cut: Cut, layout: Layout, problems: Problems) -> Framer | None:
-    assert isinstance(cut.length, int)
-    if sum(len(mark[0]) for mark in (cut.start, cut.end) if mark) + cut.after_end > cut.length:
-        cut.where.tell(problems, "length", expected="more bytes than start and end have", saw=str(cut.length))
+    if not _is_long_enough(cut, problems):
         return None
     if any(len(set(map(len, marks))) > 1 for marks in (cut.start, cut.end)):
         cut.where.tell(problems, "length", expected="marks that are equally long", saw="marks of several lengths")
         return None
     return FixedLength(layout.allowed or classes(cut))
+
+
+def _is_long_enough(cut: Cut, problems: Problems) -> bool:
+    """Whether a length that the profile fixes leaves room for the marks."""
+    least = sum(len(mark[0]) for mark in (cut.start, cut.end) if mark) + cut.after_end
+    if not isinstance(cut.length, int) or least <= cut.length:
+        return True
+    cut.where.tell(problems, "length", expected="more bytes than start and end have", saw=str(cut.length))
+    return False
 
 
 def classes(cut: Cut) -> list[frozenset[int] | None]:

@@ -263,3 +263,14 @@ def test_a_frame_between_silences_begins_with_its_mark_too():
     assert wrong.reason == "does not begin with hex AA"
     talk.feed(b"\xaa\x05", 1.0)
     assert digits(talk.poll(1.1)[1]) == ["5"]
+
+
+def test_a_told_length_counts_what_stands_behind_the_end_mark():
+    profile = compiled_anew(
+        f"{HEAD}frame: {{start: <STX>, length: {{byte: 1}}, end: <ETX>, after end: 1}}\n"
+        "check: {kind: xor-8, over: 1..-2, at: -1}\nreadings: [{byte: 2, unit: V}]\n",
+        "told",
+    )
+    found = outcomes(profile, [b"\x02\x05\x2a\x03\x2c" + b"\x02\x05\x2a\x04\x2c"])
+    assert digits(found) == ["42"]
+    assert found[-1].reason in ("does not end as a frame does", "cut short: the stream ended")
