@@ -5,6 +5,7 @@ f32, f64                             IEEE 754
     each with big, little, or the order of the bytes in letters, A the most significant: CDAB
 bcd, bcd little                      two decimal figures a byte
 unpacked bcd, unpacked bcd little    one decimal figure a byte, in its lower half
+    each with blank F, where leading places that show nothing hold F
 digits, digits little                decimal figures as text; little: the last figure comes first
 hex, signed hex                      a number in hex as text; signed: two's complement of its digits
 decimal, decimal 3.1, signed decimal   a number as text, with its point
@@ -15,13 +16,14 @@ text                                 a code as text, blanks around it taken off
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 WORDS = (
     "bcd", "bcd little", "unpacked bcd", "unpacked bcd little", "digits", "digits little", "hex", "signed hex",
     "decimal", "signed decimal", "decimal comma", "signed decimal comma", "text",
 )  # fmt: skip
 _BINARY = re.compile(r"(u|i|sm|f)(8|16|24|32|40|48|56|64)(?: (big|little|[A-H]{2,8}))?")
+_BCD = re.compile(r"((?:unpacked )?bcd(?: little)?)(?: blank ([A-F]))")
 _FIXED = re.compile(r"(signed )?decimal( comma)? (\d{1,2})\.(\d{1,2})")
 
 
@@ -35,6 +37,7 @@ class Kind:
         order: big, little or letters.
         signed: a decimal must show its sign.
         before, after: digits of a decimal of fixed form. point: what parts them.
+        blank: of BCD, what leading places hold that show nothing, a small letter; "" for none.
     """
 
     name: str
@@ -44,6 +47,7 @@ class Kind:
     before: int | None = None
     after: int | None = None
     point: str = "."
+    blank: str = ""
 
     @property
     def is_number_text(self) -> bool:
@@ -63,10 +67,24 @@ def parse_kind(text: str, size: int | None = None) -> Kind:
     if fixed:
         point = "," if fixed[2] else "."
         return Kind(name="decimal", signed=bool(fixed[1]), before=int(fixed[3]), after=int(fixed[4]), point=point)
+    blanked = _BCD.fullmatch(text)
+    if blanked:
+        return replace(parse_kind(blanked[1], size), blank=blanked[2].lower())
     if text not in WORDS:
         from meterlog.source import near_miss
 
-        known = [*WORDS, "u8", "u16 big", "u16 little", "i16 big", "u32 big", "f32 big", "f32 CDAB", "decimal 3.1"]
+        known = [
+            *WORDS,
+            "u8",
+            "u16 big",
+            "u16 little",
+            "i16 big",
+            "u32 big",
+            "f32 big",
+            "f32 CDAB",
+            "decimal 3.1",
+            "bcd blank F",
+        ]
         raise ValueError(near_miss(text, known))
     order = "little" if text.endswith(" little") else "big"
     name = text.removeprefix("signed ").removesuffix(" little").removesuffix(" comma")

@@ -128,15 +128,10 @@ class Values:
     def _side_by_side(self, name: str, field: Field, places: tuple[Bits, ...]) -> Value | None:
         """Bits of several bytes as one number: plain, decimal figures of four bits, or two's complement."""
         expr, bits = gathered(self.layout, places), sum(place.width for place in places)
-        if field.kind == "bcd":
-            return self._figures(
-                name,
-                field,
-                f"'%0{-(-bits // 4)}x' % {expr}",
-                "isdecimal",
-                "a figure that is no decimal in its bits",
-                10,
-            )
+        if re.fullmatch("bcd( blank [A-F])?", field.kind):
+            figures, blank = f"'%0{-(-bits // 4)}x' % {expr}", parse_kind(field.kind).blank
+            figures = f"({figures}).lstrip({blank!r})" if blank else figures
+            return self._figures(name, field, figures, "isdecimal", "a figure that is no decimal in its bits", 10)
         if field.kind == "signed bits":
             top = 1 << bits - 1
             return Value(kind="int", name=name, expr=f"({expr} ^ {top}) - {top}", bits=bits, sign="i", field=field)
@@ -211,6 +206,7 @@ class Values:
         if kind.name.endswith("bcd"):
             turned = f"{text}[::-1]" if kind.order == "little" else text
             digits = f"{turned}.hex()" + ("[1::2]" if kind.name.startswith("unpacked") else "")
+            digits += f".lstrip({kind.blank!r})" if kind.blank else ""
             return self._figures(name, field, digits, "isdecimal", f"a figure that is no decimal in bytes {span}", 10)
         return self.of_bytes(name, field, text, kind, f"bytes {span}")
 
@@ -383,6 +379,9 @@ def figures_code(field: Field, text: str) -> bytes:
     if "bcd" not in field.kind:
         return word_code(text)
     figures = text.removeprefix("0x").lower()
+    blank = parse_kind(field.kind).blank
+    if blank and not figures.strip(blank):
+        return b""
     if not re.fullmatch(r"[0-9a-f]{1,18}", figures):
         raise ValueError("of BCD a special value is written in its hex digits, such as FFFFFF")
     return figures.encode()

@@ -26,6 +26,9 @@ WAYS = [  # how it is read, the special value as written, bytes that hold it (by
     ("bcd little", "9F00", b"\x00\x9f"),
     ("bcd little", "9999", b"\x99\x99"),
     ("unpacked bcd", "FF", b"\x0f\xff"),
+    ("bcd blank F", "''", b"\xff\xff"),
+    ("bcd blank F", "FFFF", b"\xff\xff"),
+    ("bcd blank F", "EEEE", b"\xee\xee"),
     ("digits", "OL", b"OL"),
     ("digits little", "99", b"99"),
     ("hex", "7FFF", b"7FFF"),
@@ -162,3 +165,35 @@ def test_a_reading_may_say_it_of_the_field_that_it_takes():
     )
     shown = [profile.talk().feed(line, 0.0)[0].readings[0] for line in (b"OL V\n", b"999.0 V\n", b"12 V\n")]
     assert [r.digits or str(r.form.bound) for r in shown] == ["overload", "below", "12"]
+
+
+BLANKED = [  # how it is read, bytes, digits or the reason; by hand
+    ("bcd blank F", "FF 42", "42"),
+    ("bcd blank F", "FF F0", "0"),
+    ("bcd blank A", "AA A7", "7"),
+    ("bcd little blank F", "42 FF", "42"),
+    ("unpacked bcd blank F", "0F 04", "4"),
+    ("bcd blank F", "4F 42", None),
+    ("bcd blank F", "FF FF", None),
+    ("bcd blank F", "AA 42", None),
+    ("bcd", "FF 42", None),
+]
+
+
+@pytest.mark.parametrize(("how", "data", "digits"), BLANKED)
+def test_leading_places_that_show_nothing(how, data, digits):
+    profile = compiled_anew(
+        f"profile: p\ntitle: T\nframe: {{start: hex AA, length: 3}}\nreadings: [{{bytes: 1..2, as: {how}, unit: V}}]\n",
+        how,
+    )
+    (found,) = profile.talk().feed(b"\xaa" + bytes.fromhex(data), 0.0)
+    assert (found.readings[0].digits if isinstance(found, Frame) else None) == digits
+
+
+def test_blanks_of_bits():
+    profile = compiled_anew(
+        "profile: p\ntitle: T\nframe: {start: hex AA, length: 3}\n"
+        "fields: {v: {bits: 1.3..0 2.7..0, as: bcd blank F}}\nreadings: [{value: v, unit: V}]\n",
+        "bits",
+    )
+    assert profile.talk().feed(bytes.fromhex("AA 0F F7"), 0.0)[0].readings[0].digits == "7"
