@@ -262,7 +262,7 @@ def show_with(value: float, width: float, si: str) -> str:
         around = show_with(value - 273.15, width, "delta_degC").partition(" ± ")
         return f"{around[0].partition(' ')[0]} °C ± {around[2]}"
     factor, unit = _engineering(max(abs(value), width), si, 12)
-    place = 1 - math.floor(math.log10(float(f"{width / factor:.1e}")))
+    place = place_of(width / factor)
     rounded = (f"{round(each / factor, place) + 0.0:.{max(place, 0)}f} {unit}".rstrip() for each in (value, width))
     return " ± ".join(rounded)
 
@@ -275,6 +275,23 @@ def _engineering(value: float, si: str, digits: int) -> tuple[float, str]:
     reaches = (each for each in _ENGINEERING if abs(value) >= each[0] * (1 - 10.0 ** (1 - digits) / 2))
     factor, prefix = next(reaches, _ENGINEERING[-1])
     return factor, prefix + unit
+
+
+def place_of(uncertainty: float) -> int:
+    """Decimals that an uncertainty of two digits has, negative left of the point: 1 for 2.34, -1 for 183.
+
+    Source: JCGM 100:2008, 7.2.6: two digits of the uncertainty at most, the value to the same place.
+    """
+    return 1 - math.floor(math.log10(float(f"{abs(uncertainty):.1e}")))
+
+
+def to_place(value: float, uncertainty: float, *, sign: bool = False) -> str:
+    """The digits of a value to the place of the second digit of its uncertainty: 878.599 known to 15 is "879"."""
+    plus = "+" if sign else ""
+    if not uncertainty or not math.isfinite(uncertainty):
+        return f"{value:{plus}.6g}"
+    place = place_of(uncertainty)
+    return f"{round(value, place) + 0.0:{plus}.{max(place, 0)}f}"
 
 
 def _rounded(value: float, digits: int) -> str:

@@ -120,7 +120,8 @@ def _told(verdict: Verdict, result: Result, budget: Budget) -> Verdict:
     """The verdict with the result, its uncertainty and its budget in."""
     dof = budget.degrees_of_freedom
     known = budget.standard > 0
-    combined = f"result {result}: u = {budget.standard:.4g}"
+    shown = str(result) if result.value is None else show_with(result.value, budget.expanded, result.unit)
+    combined = f"result {shown.partition(' ± ')[0]}: u = {budget.standard:.4g}"
     if known:
         combined += f", k = {budget.coverage_factor:.3f} ({budget.how}), U = {budget.expanded:.4g}, 95.45 %"
     return replace(

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from meterlog.heating.methods import heat_up_time
 from meterlog.heating.water import ZERO_CELSIUS
 from meterlog.uncertainty import nominal, standard_uncertainty
+from meterlog.units import show, to_place
 
 if TYPE_CHECKING:
     from meterlog.heating.periods import Plateau
@@ -125,16 +126,22 @@ def as_text(answer: HeatingResult) -> str:
     """The result for a person, the answer first."""
     if answer.power is None or answer.expanded_uncertainty is None:
         return "\n".join(f"no power: {part.why}\n  {part.advice}" for part in answer.refused)
+    expanded = answer.expanded_uncertainty
     lines = [
-        f"useful power {answer.power:.1f} W ± {answer.expanded_uncertainty:.1f} W (k = {answer.coverage_factor:.2f})"
+        f"useful power {to_place(answer.power, expanded)} W ± {to_place(expanded, expanded)} W "
+        f"(k = {answer.coverage_factor:.2f})"
     ]
     if answer.verdict and answer.verdict.limit:
         lines.append(f"{answer.verdict.outcome}: {answer.verdict.why}")
     lines += [f"  {line}" for line in (answer.verdict.trail if answer.verdict else ())]
     lines += [f"refused  {part.what}: {part.why}" for part in answer.refused]
     lines.append("largest parts of the uncertainty")
-    lines += [f"  {line.contribution:7.2f} W  {line.share:4.0%}  {line.name}" for line in answer.budget[:3]]
+    lines += [
+        f"  {show(line.contribution, 'watt', 2):>8s}  {line.share:4.0%}  {line.name}" for line in answer.budget[:3]
+    ]
     lines += [f"what would help: {part}" for part in answer.improvements]
     lines.append("by other methods")
-    lines += [f"  {b.method:10s} {b.watts:8.1f} W  leaves out: {b.leaves_out}" for b in answer.beside]
+    lines += [
+        f"  {b.method:10s} {to_place(b.watts, expanded):>8s} W  leaves out: {b.leaves_out}" for b in answer.beside
+    ]
     return "\n".join(lines)

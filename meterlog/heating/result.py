@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from meterlog.uncertainty import nominal
+from meterlog.units import show
 
 if TYPE_CHECKING:
     from meterlog.evaluate import Verdict
@@ -107,7 +108,7 @@ class Improvement:
     expanded_then: float
 
     def __str__(self) -> str:
-        return f"{self.what}: ± {self.expanded_now:.3g} W becomes ± {self.expanded_then:.3g} W"
+        return f"{self.what}: ± {show(self.expanded_now, 'watt', 2)} becomes ± {show(self.expanded_then, 'watt', 2)}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -26,9 +26,11 @@ from meterlog.heating.vessel import NO_VESSEL, Vessel
 from meterlog.heating.when import heated_when, heating_time, on_times
 from meterlog.procedure.steps import Limit, Rule
 from meterlog.uncertainty import estimate, nominal, rectangle, standard_uncertainty
+from meterlog.units import to_place
 
 if TYPE_CHECKING:
     from meterlog.evaluate import Verdict
+    from meterlog.heating.balance import End
     from meterlog.heating.cycling import Cycling
     from meterlog.heating.stated import Stated
     from meterlog.heating.trace import Trace
@@ -179,7 +181,7 @@ def _applied(found: Found, load: Load) -> tuple[Correction, ...]:
     open_ = open_loss((found.first.kelvin + found.last.kelvin) / 2.0, known.area) * known.evaporation
     if found.lost or load.mass_after is None:
         room = known.room - water.ZERO_CELSIUS
-        why = f"{known.conductance:.2f} W/K to {room:.1f} °C, of which {open_:.0f} W by evaporation"
+        why = f"{known.conductance:.2f} W/K to {room:.1f} °C, of which {round(open_) + 0.0:.0f} W by evaporation"
         seen = [name for name, part in (("before", found.before), ("after", found.after)) if part is not None]
         drifts = f"the drift{'s' if len(seen) > 1 else ''} {' and '.join(seen)}" if seen else "no drift"
         out.append(Correction(what="exchange with the room", watts=found.lost / seconds, why=f"{why}; from {drifts}"))
@@ -267,12 +269,18 @@ def _trail(answer: HeatingResult) -> tuple[str, ...]:
     found = answer.found
     assert found is not None
     assert answer.energy is not None
-    first, last = (end.kelvin - water.ZERO_CELSIUS for end in (found.first, found.last))
-    heating = found.heating
+    heating, u_power = found.heating, standard_uncertainty(answer.number)
+    start, stop = to_place(heating.start, heating.u_start), to_place(heating.stop, heating.u_stop)
+    seconds = to_place(nominal(found.duration), standard_uncertainty(found.duration))
     return (
         f"method {answer.method}: {answer.definition}",
-        f"heated from {heating.start:.2f} s to {heating.stop:.2f} s ({heating.how}): {nominal(found.duration):.2f} s",
-        f"load from {first:.3f} °C to {last:.3f} °C",
-        *(f"{part.what}: {part.watts:+.2f} W ({part.why})" for part in answer.applied),
-        f"useful heat {answer.energy:.0f} J",
+        f"heated from {start} s to {stop} s ({heating.how}): {seconds} s",
+        f"load from {_celsius(found.first)} to {_celsius(found.last)}",
+        *(f"{part.what}: {to_place(part.watts, u_power, sign=True)} W ({part.why})" for part in answer.applied),
+        f"useful heat {to_place(answer.energy, standard_uncertainty(found.energy))} J",
     )
+
+
+def _celsius(end: End) -> str:
+    """The load's temperature at an end of heating, to the place that its uncertainty has."""
+    return f"{to_place(end.kelvin - water.ZERO_CELSIUS, standard_uncertainty(end.with_errors(Shared())))} °C"

@@ -70,6 +70,12 @@ def test_a_value_carries_no_more_digits_than_its_interval(value, width, si, show
     assert units.show_with(value, width, si) == shown
 
 
+def test_digits_stand_to_the_place_of_the_uncertainty():
+    assert units.to_place(878.599, 15.0) == "879"
+    assert units.to_place(878.0, 0.25) == "878.00"
+    assert units.to_place(-0.2, 15.0, sign=True) == "+0"
+
+
 @pytest.mark.parametrize(("unit", "symbol"), [("kohm", "kΩ"), ("uF", "µF"), ("degC", "°C"), ("V", "V"), ("%", "%")])
 def test_a_unit_has_a_symbol(unit, symbol):
     assert units.symbol(unit) == symbol

@@ -53,6 +53,23 @@ def test_words_put_the_answer_first(folder):
     assert second.startswith("fail: ")
 
 
+def test_words_carry_no_digit_that_the_uncertainty_leaves_open(folder):
+    """JCGM 100:2008, 7.2.6: two digits of the uncertainty at most, the value to the same place; JSON keeps all."""
+    words = ("--trace", "kettle.csv", *ASKED, "--rated", "1300 W")
+    told = json.loads(typed(folder, *words, "--json").stdout)
+    power, expanded = told["power_W"], told["expanded_uncertainty_W"]
+    assert 9.5 < expanded < 99.5
+    assert power != round(power, 3)
+    assert expanded != round(expanded, 3)
+    lines = typed(folder, *words).stdout.splitlines()
+    shown = f"{power:.0f} W ± {expanded:.0f} W"
+    assert lines[0] == f"useful power {shown} (k = {told['coverage_factor']:.2f})"
+    assert lines[1].startswith(f"fail: {shown} lies outside the limits of")
+    assert f"  result {power:.0f} W: u = " in "\n".join(lines)
+    others = {m["method"]: m["power_W"] for m in told["other_methods"]}
+    assert f"  water      {others['water']:8.0f} W  leaves out" in "\n".join(lines)
+
+
 def test_cycling_is_averaged_over_whole_cycles_with_its_efficiency(folder):
     told = json.loads(typed(folder, "--trace", "cycling.csv", "--mass", "1 kg ± 2 g", "--json").stdout)
     assert told["cycling"]["duty"] == pytest.approx(0.5, abs=0.01)
