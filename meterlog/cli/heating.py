@@ -107,7 +107,7 @@ def heating(
         "mass": core.read_mass(water.strip(" ,;")),
         "mass_after": core.read_mass(again.strip()) if again else None,
         "vessel": core.read_vessel(vessel) if vessel else core.NO_VESSEL,
-        "ambient": core.read_stated(ambient, "kelvin", "delta_degC") if ambient else None,
+        "ambient": core.read_room(ambient) if ambient else None,
         "start": core.read_moment(start) if start else None,
         "stop": core.read_moment(stop) if stop else None,
     }

@@ -4,7 +4,7 @@ from meterlog.heating.methods import METHODS, useful_power, useful_power_uncerta
 from meterlog.heating.repeats import pooled
 from meterlog.heating.result import HeatingResult
 from meterlog.heating.run import run
-from meterlog.heating.stated import Stated, read_mass, read_moment, read_stated
+from meterlog.heating.stated import Stated, read_mass, read_moment, read_room, read_stated
 from meterlog.heating.trace import Series, Trace, read_trace
 from meterlog.heating.vessel import NO_VESSEL, Vessel, read_vessel
 
@@ -19,6 +19,7 @@ __all__ = [
     "pooled",
     "read_mass",
     "read_moment",
+    "read_room",
     "read_stated",
     "read_trace",
     "read_vessel",

@@ -12,7 +12,8 @@ import math
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from meterlog.heating import water
+from meterlog.heating import exchange, water
+from meterlog.heating.periods import Refused
 from meterlog.heating.vessel import NO_VESSEL, Vessel
 from meterlog.uncertainty import Error, Estimate, error_of, estimate, nominal, rectangle
 
@@ -24,6 +25,8 @@ GAIN_DOUBT = 0.002
 """Standard uncertainty of a thermometer's gain, part of the rise (common practice, no source: 0.2 to 0.5 %)."""
 OFFSET = 0.5
 """K: half width of a thermometer's offset, shared by all its readings (common practice, no source)."""
+MOST_VESSEL = 2.0
+"""A vessel of more heat than this many times its water's is a slip of a unit: iron of its water's mass has 0.1."""
 MIXING = 0.05
 """K: standard uncertainty of one place standing for a stirred load (common practice, no source)."""
 
@@ -35,6 +38,22 @@ class Load:
     mass: Stated
     vessel: Vessel = NO_VESSEL
     mass_after: Stated | None = None
+
+    def why_not(self) -> Refused | None:
+        """The reason why this is no load that could have been heated, or None."""
+        if self.vessel.capacity > MOST_VESSEL * self.mass.value * water.specific_heat(exchange.USUAL_ROOM):
+            grams, joules = self.mass.value * 1000.0, self.vessel.capacity
+            why = (
+                f"the vessel stated takes {joules:.0f} J/K, more than {MOST_VESSEL:g} times its {grams:.0f} g of water"
+            )
+            return Refused(what="vessel", why=why, advice="check the units of --vessel and --mass")
+        if self.mass_after is not None:
+            doubt = (self.mass.half_width or 0.0) + (self.mass_after.half_width or 0.0)
+            if self.mass_after.value > self.mass.value + doubt:
+                grams = (self.mass_after.value - self.mass.value) * 1000.0
+                why = f"the water weighed {grams:.1f} g more after the run than before"
+                return Refused(what="evaporation", why=why, advice="weigh the same things on the same scale")
+        return None
 
     def capacity(self, kelvin: float) -> float:
         """Heat capacity of water and vessel at a temperature, J/K."""

@@ -23,7 +23,7 @@ from meterlog.heating.ramp import BOILED, BOILING, by_ramp
 from meterlog.heating.result import Beside, Correction, Electrical, Found, Heating, HeatingResult
 from meterlog.heating.rise import by_rise
 from meterlog.heating.vessel import NO_VESSEL, Vessel
-from meterlog.heating.when import heated_when, heating_time, on_times
+from meterlog.heating.when import heated_when, heating_time, on_times, why_not_stated
 from meterlog.procedure.steps import Limit, Rule
 from meterlog.uncertainty import estimate, nominal, rectangle, standard_uncertainty
 from meterlog.units import to_place
@@ -69,13 +69,14 @@ def run(
         raise ValueError(f"unknown method {method!r}: one of {', '.join(methods.METHODS)}")
     load = Load(mass=mass, vessel=vessel, mass_after=mass_after)
     room = ambient.or_half_width(1.0) if ambient else None
-    heating = heated_when(trace, start, stop)
+    untimed = why_not_stated(trace, start, stop)
+    heating = None if untimed else heated_when(trace, start, stop)
     cycles = cycling.cycling_of(on_times(trace)) if heating and "stated" not in heating.how else None
     answer = HeatingResult(
         method=method, definition=methods.METHODS[method], trace=trace, heating=heating, cycling=cycles,
         notes=trace.notes,
     )  # fmt: skip
-    found = _find(trace, load, room, heating, cycles, method)
+    found = untimed or load.why_not() or _find(trace, load, room, heating, cycles, method)
     if isinstance(found, Refused):
         return replace(answer, refused=(found,))
     answer = replace(answer, found=found, heating=found.heating, refused=found.refused)

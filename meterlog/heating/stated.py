@@ -11,8 +11,15 @@ from dataclasses import dataclass
 
 from meterlog import units
 from meterlog.errors import WrongValue
+from meterlog.heating.water import ZERO_CELSIUS
 
 _PLUS_MINUS = re.compile(r"\s*(?:±|\+/-|\+-)\s*")
+LIGHTEST_KG, HEAVIEST_KG = 0.02, 500.0
+"""Loads outside are slips of the unit: a cup is 0.2 kg, a laundry copper 100 kg."""
+ROOM = (ZERO_CELSIUS - 25.0, ZERO_CELSIUS + 55.0)
+"""K: air that somebody repairs in, a winter's yard to a roof in summer."""
+DOUBTED_ROOM_K = 15.0
+"""A room known no better is not stated at all."""
 LITRE_MASS = 0.9982
 """kg of water in a litre at 20 °C (IAPWS-95: 998.207 kg/m³)."""
 
@@ -77,7 +84,23 @@ def read_mass(text: str) -> Stated:
         mass = weighed.or_half_width(max(0.002, 0.002 * weighed.value))
     if not mass.value > 0.0:
         raise WrongValue(f"the load must weigh more than nothing, not {text!r}")
+    if not LIGHTEST_KG <= mass.value <= HEAVIEST_KG or (mass.half_width or 0.0) > mass.value / 2.0:
+        most = f"{LIGHTEST_KG * 1000.0:g} g to {HEAVIEST_KG:g} kg of water, known to its half or better"
+        raise WrongValue(f"a heated load is {most}, not {text!r}: is the unit right?")
     return mass
+
+
+def read_room(text: str) -> Stated:
+    """Temperature of the room's air, K, from "21 °C" or "21 °C ± 0.5 K".
+
+    Raises: WrongValue when it is no temperature, or none that a person works in.
+    """
+    room = read_stated(text, "kelvin", "delta_degC")
+    coldest, hottest = ROOM
+    if not coldest <= room.value <= hottest or (room.half_width or 0.0) > DOUBTED_ROOM_K:
+        celsius = f"{coldest - ZERO_CELSIUS:g} °C to {hottest - ZERO_CELSIUS:g} °C, ± {DOUBTED_ROOM_K:g} K or less"
+        raise WrongValue(f"the air of a room is {celsius}, not {text!r}: is the unit right?")
+    return room
 
 
 def read_moment(text: str) -> Stated:

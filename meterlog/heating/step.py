@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from meterlog.errors import MeterlogError
 from meterlog.evaluate import Outcome, Verdict
 from meterlog.heating.run import run
-from meterlog.heating.stated import Stated, read_mass, read_stated
+from meterlog.heating.stated import Stated, read_mass, read_room, read_stated
 from meterlog.heating.trace import Series, Trace
 from meterlog.heating.vessel import NO_VESSEL, read_vessel
 
@@ -68,7 +68,7 @@ def run_of(of: StepRun) -> HeatingResult:
         trace_of(of.log, of.channel, of.beside),
         read_mass(told["mass"]),
         vessel=read_vessel(told["vessel"]) if told.get("vessel") else NO_VESSEL,
-        ambient=read_stated(told["ambient"], "kelvin", "delta_degC") if told.get("ambient") else None,
+        ambient=read_room(told["ambient"]) if told.get("ambient") else None,
         start=_edge(timing.started, timing.start_uncertainty_s) if timing else None,
         stop=_edge(timing.stopped, timing.stop_uncertainty_s) if timing else None,
         method=of.step.method or "enthalpy",

@@ -104,6 +104,7 @@ def read_trace(text: str, name: str) -> Trace:
     problems.raise_if_any()
     body = io.StringIO("\n".join(lines[first + 1 :]))
     rows = [(first + 2 + n, row) for n, row in enumerate(csv.reader(body, delimiter=separator))]
+    _tell_longer(rows, header, problems)
     cells = _numbers(rows, columns, decimal_comma=separator == ";", problems=problems)
     if len(cells["temperature"]) < 5 and not len(problems):
         _tell(problems, len(lines), expected="at least five readings", saw=f"{len(cells['temperature'])}")
@@ -139,7 +140,14 @@ def _columns(header: list[str], row: int, problems: Problems) -> tuple[list[_Col
         elif not unit:
             hint = f"name the unit too, as in {EXAMPLE}"
             _tell(problems, row, expected=f"a unit in the name of column {title.strip()!r}", saw="none", hint=hint)
-        elif quantity not in columns:
+        elif quantity in columns:
+            other = header[columns[quantity].place].strip()
+            _tell(
+                problems, row, expected=f"one column of {quantity}", saw=f"{other} and {title.strip()}",
+                hint="leave the one that was in the load, and give the other a name of its own",
+                column=_character(header, place),
+            )  # fmt: skip
+        else:
             column = _column(place, quantity, unit)
             if column is None:
                 expected = f"a unit of {quantity} in the name of column {title.strip()!r}"
@@ -151,6 +159,22 @@ def _columns(header: list[str], row: int, problems: Problems) -> tuple[list[_Col
         saw = ", ".join(title.strip() for title in header) or "nothing"
         _tell(problems, row, expected=f"a header with {' and '.join(missing)}, such as {EXAMPLE}", saw=saw)
     return list(columns.values()), notes
+
+
+def _character(row: list[str], place: int) -> int:
+    """The character of its line at which a cell begins, from 1, as long as no cell is quoted."""
+    return 1 + sum(len(cell) + 1 for cell in row[:place])
+
+
+def _tell_longer(rows: list[tuple[int, list[str]]], header: list[str], problems: Problems) -> None:
+    """Tell of rows with more cells than the header names: a decimal comma makes two of one."""
+    for number, row in rows:
+        if any(cell.strip() for cell in row[len(header) :]) and not row[0].startswith("#"):
+            _tell(
+                problems, number, expected=f"at most {len(header)} cells, as in the header", saw=f"{len(row)}",
+                hint="write decimals with a point, or separate columns with semicolons",
+                column=_character(row, len(header)),
+            )  # fmt: skip
 
 
 def _named(title: str) -> tuple[str | None, str]:
@@ -249,5 +273,7 @@ def _gaps(cells: dict[str, list[_Cell]]) -> list[str]:
     ]
 
 
-def _tell(problems: Problems, row: int, *, expected: str, saw: str, hint: str = "", path: str = "") -> None:
-    problems.add(Place(name=problems.name, line=row, column=1), path, expected=expected, saw=saw, hint=hint)
+def _tell(
+    problems: Problems, row: int, *, expected: str, saw: str, hint: str = "", path: str = "", column: int = 1
+) -> None:
+    problems.add(Place(name=problems.name, line=row, column=column), path, expected=expected, saw=saw, hint=hint)

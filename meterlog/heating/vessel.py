@@ -28,7 +28,9 @@ class Material:
 
 
 MEASURED = "measured"
-_GLASS, _PLASTIC, _METAL = (0.85, 0.15), (0.5, 0.3), (0.95, 0.05)
+LIGHTEST_KG, HEAVIEST_KG, MOST_CAPACITY = 0.001, 200.0, 100_000.0
+"""Pieces of a vessel outside these are slips of the unit; J/K of 200 kg of iron."""
+_GLASS, _PLASTIC, _STEEL, _METAL = (0.85, 0.15), (0.6, 0.3), (0.9, 0.1), (0.95, 0.05)
 MATERIALS: dict[str, Material] = {
     name: Material(specific_heat=heat, half_width=half, warmed=warmed[0], warmed_half_width=warmed[1])
     for name, heat, half, warmed in [
@@ -124,6 +126,8 @@ def _read_piece(text: str) -> Piece:
     material = MATERIALS.get(_OTHER_SPELLINGS.get(name, name))
     if material is None:
         raise WrongValue(f"unknown vessel material {name!r}: {near_miss(name, MATERIALS)}")
+        if not 0.0 < capacity.value <= MOST_CAPACITY or (capacity.half_width or 0.0) > capacity.value:
+            raise WrongValue(f"a vessel's heat capacity is above 0 and at most {MOST_CAPACITY:g} J/K, not {text!r}")
     mass = read_stated(match["mass"], "kilogram")
     return Piece(
         title=name,
@@ -134,6 +138,9 @@ def _read_piece(text: str) -> Piece:
 
 
 def water_equivalent(mass: float, specific_heat: float, warm: float, mixed: float, cold: float) -> float:
+    if not LIGHTEST_KG <= mass.value <= HEAVIEST_KG or (mass.half_width or 0.0) > mass.value:
+        most = f"{LIGHTEST_KG * 1000.0:g} g to {HEAVIEST_KG:g} kg"
+        raise WrongValue(f"a piece of a vessel weighs {most}, not {match['mass']!r}: is the unit right?")
     """Heat capacity of a vessel, J/K, from mixing: water at `warm` poured in the vessel at `cold` settles at `mixed`.
 
     m c (T_w - T_mix) / (T_mix - T_0), temperatures in K. Raises: ValueError when nothing warmed.

@@ -6,6 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from meterlog.heating import cycling
+from meterlog.heating.periods import Refused
 from meterlog.heating.result import Heating
 from meterlog.uncertainty import estimate, rectangle
 
@@ -25,15 +26,41 @@ def on_times(trace: Trace) -> list[OnTime]:
     return cycling.on_times(series) if series is not None and len(series) else []
 
 
-def heated_when(trace: Trace, start: Stated | None, stop: Stated | None) -> Heating | None:
-    """Start and stop of heating: each as stated, else of the mains side; None when neither tells."""
-    runs = on_times(trace)
-    if not runs and (start is None or stop is None):
+def why_not_stated(trace: Trace, start: Stated | None, stop: Stated | None) -> Refused | None:
+    """The reason why stated times are no times of this trace; None when they may be, or none were stated."""
+    if start is None and stop is None:
         return None
-    first = start.value if start else runs[0].start
-    last = stop.value if stop else runs[-1].stop
-    logged = "power log" if trace.power is not None else "current log"
-    how = "stated" if start and stop else logged if not (start or stop) else f"stated, {logged}"
+    if start is None or stop is None:
+        there, missing = ("start", "stop") if start else ("stop", "start")
+        return _no_times(f"{there} was stated without {missing}", "state both, or neither")
+    if stop.value <= start.value:
+        why = f"heating stops at {stop.value:g} s, before it starts at {start.value:g} s"
+        return _no_times(why, "check --start and --stop")
+    first, last = trace.temperature.times[0], trace.temperature.times[-1]
+    for name, moment in (("start", start), ("stop", stop)):
+        grace = max(moment.half_width or 0.0, trace.temperature.interval)
+        if not first - grace <= moment.value <= last + grace:
+            why = (
+                f"{name} was stated as {moment.value:g} s, outside the trace, which runs from {first:g} s to {last:g} s"
+            )
+            return _no_times(why, "state times on the trace's own clock")
+    return None
+
+
+def _no_times(why: str, advice: str) -> Refused:
+    return Refused(what="stated times", why=why, advice=advice)
+
+
+def heated_when(trace: Trace, start: Stated | None, stop: Stated | None) -> Heating | None:
+    """Start and stop of heating: as stated, else of the mains side; None when neither tells."""
+    runs = on_times(trace)
+    if start and stop:
+        first, last, how = start.value, stop.value, "stated"
+    elif runs:
+        first, last = runs[0].start, runs[-1].stop
+        how = "power log" if trace.power is not None else "current log"
+    else:
+        return None
     alone = len(runs) == 1 and first <= runs[0].start + 1.0
     return Heating(
         start=first,

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from heating_simulator import Bench, simulate
 
-from meterlog.heating import Series, Trace, read_mass, read_moment, read_stated, run
+from meterlog.heating import Series, Trace, read_mass, read_moment, read_stated, read_vessel, run
 
 KETTLE = Bench(power=2000, first=18, start=30, stop=170, end=300, loss=1.5, probe_lag=5)
 OVEN = replace(KETTLE, power=750, first=10, start=60, stop=180, out=(50, 190))
@@ -59,8 +59,14 @@ REFUSED = [  # what happened, bench, change, stated times, the whole reason
     ("a probe is put into hot water", replace(KETTLE, power=0, first=60, out=(0, 60)), in_air,
      {}, "start and stop of heating: the rise is no straight ramp between two levels: the probe was not in the load "
      "throughout"),
+    ("nobody says when it stopped", KETTLE, None, {"start": "30"}, "stated times: start was stated without stop"),
+    ("nobody says when it started", KETTLE, None, {"stop": "170"}, "stated times: stop was stated without start"),
+    ("it starts before the log", KETTLE, None, {"start": "-20 s", "stop": "170"},
+     "stated times: start was stated as -20 s, outside the trace, which runs from 0 s to 300 s"),
+    ("it stops after the log", KETTLE, None, {"start": "0.5 min", "stop": "17 min"},
+     "stated times: stop was stated as 1020 s, outside the trace, which runs from 0 s to 300 s"),
     ("stop and start are exchanged", KETTLE, None, {"start": "170", "stop": "30"},
-     "duration: heating stops before it starts"),
+     "stated times: heating stops at 30 s, before it starts at 170 s"),
 ]  # fmt: skip
 
 
@@ -81,3 +87,22 @@ def test_a_kettle_that_boils_is_measured_on_the_way():
 def test_a_probe_pulled_out_after_the_plateau_does_no_harm():
     got = answer(OVEN, lambda t, v: np.where(t > 230, 21 + (v - 21) * np.exp(-(t - 230) / 20), v), **STATED)
     assert got.power == pytest.approx(750, abs=got.expanded_uncertainty)
+
+
+LOADS = [  # vessel, weighed again, the whole reason; 12 kg of glass in a litre: 12 × 820 × 0.85 J/K by hand
+    ("12 kg glass + 6 kg steel", None,
+     "vessel: the vessel stated takes 11064 J/K, more than 2 times its 1000 g of water"),
+    ("340 g glass", "1020 g ± 2 g", "evaporation: the water weighed 20.0 g more after the run than before"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("vessel", "after", "reason"), LOADS)
+def test_a_load_that_cannot_be_is_refused(vessel, after, reason):
+    clock, shown, _ = simulate(KETTLE)
+    series = Series(times=tuple(clock), values=tuple(shown + 273.15), resolution=0.1)
+    got = run(
+        Trace(temperature=series), read_mass("1000 g ± 2 g"), vessel=read_vessel(vessel),
+        mass_after=read_mass(after) if after else None,
+    )  # fmt: skip
+    assert got.power is None
+    assert [f"{part.what}: {part.why}" for part in got.refused] == [reason]

@@ -3,7 +3,7 @@
 import pytest
 
 from meterlog.errors import WrongValue
-from meterlog.heating import read_mass, read_moment, read_vessel
+from meterlog.heating import read_mass, read_moment, read_room, read_vessel
 from meterlog.heating.rating import limit_of, read_plate
 from meterlog.heating.vessel import water_equivalent
 
@@ -45,6 +45,24 @@ WRONG = [
     (read_vessel, "340 g glas", "unknown vessel material 'glas': did you mean 'glass'?"),
     (read_mass, "1000", "write a number and its unit, such as \"0.42 ohm\", not '1000'"),
     (read_mass, "0 g", "the load must weigh more than nothing, not '0 g'"),
+    (
+        read_mass,
+        "1000 kg",
+        "a heated load is 20 g to 500 kg of water, known to its half or better, not '1000 kg': is the unit right?",
+    ),
+    (
+        read_mass,
+        "1 kg ± 2 kg",
+        "a heated load is 20 g to 500 kg of water, known to its half or better, not '1 kg ± 2 kg': is the unit right?",
+    ),
+    (read_vessel, "340 kg glass", "a piece of a vessel weighs 1 g to 200 kg, not '340 kg': is the unit right?"),
+    (read_vessel, "0 J/K", "a vessel's heat capacity is above 0 and at most 100000 J/K, not '0 J/K'"),
+    (read_room, "500 °C", "the air of a room is -25 °C to 55 °C, ± 15 K or less, not '500 °C': is the unit right?"),
+    (
+        read_room,
+        "21 °C ± 50 K",
+        "the air of a room is -25 °C to 55 °C, ± 15 K or less, not '21 °C ± 50 K': is the unit right?",
+    ),
     (read_mass, "1 kg ± 1 g ± 1 g", "write one ±, such as \"1000 g ± 2 g\", not '1 kg ± 1 g ± 1 g'"),
     (read_mass, "1 kg ± -1 g", "what stands after ± is a width, at least 0, not '-1 g'"),
 ]

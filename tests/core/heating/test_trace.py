@@ -47,6 +47,12 @@ def test_gaps_and_columns_left_aside_are_noted():
 
 
 WRONG = [
+    ("t_s,temperature_C\n0,20.1\n1,20,1\n2,20.2\n3,20.2\n4,20.3\n5,20.3,\n",
+     "run.csv:3:6\n  expected  at most 2 cells, as in the header\n  saw       3\n"
+     "  hint      write decimals with a point, or separate columns with semicolons"),
+    ("t_s,temperature_C,temp_F" + ROWS,
+     "run.csv:1:19\n  expected  one column of temperature\n  saw       temperature_C and temp_F\n"
+     "  hint      leave the one that was in the load, and give the other a name of its own"),
     ("", "run.csv:1:1\n  expected  a header such as t_s,temperature_C,power_W, then rows\n  saw       an empty file"),
     ("t,temperature_C" + ROWS, "run.csv:1:1\n  expected  a unit in the name of column 't'\n  saw       none\n"
      "  hint      name the unit too, as in t_s,temperature_C,power_W"),
