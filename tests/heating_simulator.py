@@ -1,8 +1,9 @@
-"""A heated load, simulated: water, a vessel that follows, loss to the room, a lagging probe, a coarse display.
+"""A heated load, simulated: heater, water, a vessel that follows, loss to the room, a lagging probe, a coarse display.
 
 The only inputs are physical; nothing here knows how the product computes. The states follow
 m c dT/dt = P(t) - G_v (T - T_v) - hA (T - T_room), C_v dT_v/dt = G_v (T - T_v), tau dT_p/dt = T - T_p,
-with c(T) of IAPWS-95 tabulated by the iapws package.
+a dry part of the vessel that follows its wet part far later, and a heater that stores heat and gives it to the load
+with a lag of its own, as long as the load stands on it; with c(T) of IAPWS-95 tabulated by the iapws package.
 """
 
 from dataclasses import dataclass, replace
@@ -32,6 +33,8 @@ class Bench:
     mass: float = 1.0
     vessel: float = 0.0  # J/K that take part
     vessel_lag: float = 20.0  # s
+    dry: float = 0.0  # J/K of handle, lid and the wall above the water
+    dry_lag: float = 80.0  # s
     loss: float = 1.2  # W/K
     open: float = 0.0  # m² from which it evaporates
     room: float = 21.0
@@ -48,6 +51,7 @@ class Bench:
     on: float = 0.0  # cycling: s on of each period
     period: float = 0.0
     heater_lag: float = 0.0
+    lifted: bool = False  # off the heater when that is switched off
     salt: float = 0.0  # relative error of c
     out: tuple = ()  # (from, to): probe in the room's air
     mixing: float = 0.0  # K by which the probe misses more of the mean after than before
@@ -60,6 +64,14 @@ def heater(bench, t):
     if bench.period:
         on &= ((t - bench.start) % bench.period) < bench.on
     return bench.power * on
+
+
+def mean_power(bench):
+    """Heat that the load got over the time that the heater was on, W: what is asked for."""
+    if not bench.lifted:
+        return bench.power
+    seconds = bench.stop - bench.start
+    return bench.power * (1.0 + bench.heater_lag / seconds * np.expm1(-seconds / bench.heater_lag))
 
 
 def simulate(bench):
@@ -82,7 +94,7 @@ def simulate(bench):
 
 
 def _integrate(bench, t, p, dt):
-    water, vessel, probe, heat = bench.first, bench.first, bench.first, 0.0
+    water, vessel, dry, probe, heat = bench.first, bench.first, bench.first, bench.first, 0.0
     p = p.tolist()
     probes = [probe]
     follow = bench.vessel / bench.vessel_lag if bench.vessel else 0.0
@@ -92,11 +104,14 @@ def _integrate(bench, t, p, dt):
     out = bench.out or (1e9, 1e9)
     for i in range(len(p)):
         heat += (p[i] - heat) * (min(dt / bench.heater_lag, 1.0) if bench.heater_lag else 1.0)
+        heat *= not (bench.lifted and t[i] >= bench.stop)
         to_vessel = follow * (water - vessel)
         place = int(water * 2.0)
         water += dt * (heat - to_vessel - bench.loss * (water - bench.room) - steam[place]) / heats[place]
         if bench.vessel:
-            vessel += dt * to_vessel / bench.vessel
+            to_dry = bench.dry / bench.dry_lag * (vessel - dry)
+            vessel += dt * (to_vessel - to_dry) / bench.vessel
+            dry += dt * to_dry / bench.dry if bench.dry else 0.0
         water = min(water, bench.boils)
         in_air = out[0] <= t[i + 1] < out[1]
         probe += (bench.room - probe) * (dt / 20.0) if in_air else (water - probe) * decay
@@ -114,4 +129,4 @@ def csv_text(bench, *, power=False, hole=False, efficiency=1.0):
     return "\n".join(lines) + "\n"
 
 
-__all__ = ["Bench", "csv_text", "replace", "simulate"]
+__all__ = ["Bench", "csv_text", "mean_power", "replace", "simulate"]

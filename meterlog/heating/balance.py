@@ -25,6 +25,9 @@ GAIN_DOUBT = 0.002
 """Standard uncertainty of a thermometer's gain, part of the rise (common practice, no source: 0.2 to 0.5 %)."""
 OFFSET = 0.5
 """K: half width of a thermometer's offset, shared by all its readings (common practice, no source)."""
+NOT_STATED = 0.004
+"""Standard uncertainty, part of the heat, of what passes late between the water and a vessel that nobody stated, and
+is read as the room's (common practice, no source). What the vessel took itself is not counted: a lower bound."""
 MOST_VESSEL = 2.0
 """A vessel of more heat than this many times its water's is a slip of a unit: iron of its water's mass has 0.1."""
 MIXING = 0.05
@@ -70,6 +73,9 @@ class Load:
             for piece in self.vessel.pieces
             for name, slope, half_width in piece.doubts()
         ]
+        if not self.vessel.pieces:
+            between = NOT_STATED * self.mass.value * water.specific_heat(exchange.USUAL_ROOM)
+            errors = [Error(name="vessel not stated", standard_uncertainty=between, source=_PRACTICE)]
         return estimate(self.vessel.capacity, *errors)
 
 

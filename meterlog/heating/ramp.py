@@ -7,11 +7,13 @@ where its line meets the levels before and after, are free of it.
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from itertools import accumulate, pairwise
 from typing import TYPE_CHECKING
 
 from meterlog.heating import balance, exchange, fits, periods, water
 from meterlog.heating.balance import End, Load, Shared
+from meterlog.heating.corners import Delay, delay_of, kept
 from meterlog.heating.drifts import learned
 from meterlog.heating.periods import Plateau, Ramp, Refused
 from meterlog.heating.result import Found, Heating
@@ -25,6 +27,7 @@ if TYPE_CHECKING:
     from meterlog.heating.exchange import Exchange
     from meterlog.heating.stated import Stated
     from meterlog.heating.trace import Series
+    from meterlog.uncertainty import Estimate
 
 BOILING = 95.5 + water.ZERO_CELSIUS
 """From here a level after heating may be boiling (1500 m above the sea), and tells no rise."""
@@ -38,6 +41,8 @@ SLOWEST_PROBE_S = 20.0
 """An approach to the plateau slower than this is the load's own, not the probe's."""
 MOST_BENT = 0.05
 """A ramp of which a lag may bend more than this part is refused."""
+LONGEST_CORNER_S = 180.0
+"""So far from where the lines meet a corner is looked at."""
 VESSEL_FOLLOWS_S = 15.0
 """Doubt, s, of how far a vessel lags behind its water: it moves the corners of the ramp by its share of the heat."""
 
@@ -201,66 +206,84 @@ def _balance(
     )
     power = power + balance.exchange_error(known, _exchange_slopes(inside, known, weigh))
     power = power + known.conductance * shared.offset
-    duration = last_meet - first_meet
-    lag, u_lag = _delay(temperature, first, fit.value / load.capacity(first.kelvin), first_meet)
-    lag = max(lag, after.settling_lag(SLOWEST_PROBE_S) if after else 0.0)
-    bend = _bend(duration, lag, load.vessel.capacity / load.capacity(first.kelvin))
+    steady_s = last_meet - first_meet
+    seen = temperature.between(before.first if before else -math.inf, after.last if after else math.inf)
+    starting, stopping = _corners(seen, known, load, fit.value, first, last, (first_meet, last_meet))
+    lag = max(starting.seconds, after.settling_lag(SLOWEST_PROBE_S) if after else 0.0)
+    bend = _bend(steady_s, lag, load.vessel.capacity / load.capacity(first.kelvin))
     if bend.standard_uncertainty > MOST_BENT:
-        return _too_short(duration, lag)
+        return _too_short(steady_s, lag)
     unmixed = balance.MIXING * math.sqrt(2.0) / (last.kelvin - first.kelvin)
     mixing = Error(name="mixing along the ramp", standard_uncertainty=unmixed, source="common practice, no source")
-    power = power * estimate(1.0, bend, mixing)
-    timed = estimate(duration, _straightness(fit, duration / fit.value))
-    u_time = fit.u_value / fit.value * duration / 2.0
-    u_lag = math.hypot(u_lag, VESSEL_FOLLOWS_S * load.vessel.capacity / load.capacity(first.kelvin))
+    steady = power * estimate(1.0, bend, mixing, _crookedness(inside, fit, load))
+    kept_back = kept(starting, stopping) if before and after else None
+    extra = _kept_time(kept_back) if kept_back else 0.0
+    duration = estimate(steady_s, _straightness(fit, steady_s / fit.value)) + extra
+    power = steady * (steady_s / (steady_s + extra))
+    u_time = fit.u_value / fit.value * steady_s / 2.0
+    u_lag = math.hypot(starting.u, VESSEL_FOLLOWS_S * load.vessel.capacity / load.capacity(first.kelvin))
     u_first = math.hypot(u_time, u_lag, first.u_fit * load.capacity(first.kelvin) / fit.value)
     u_last = math.hypot(u_time, u_lag, last.u_fit * load.capacity(last.kelvin) / fit.value)
     heating = Heating(
         start=first_meet - lag,
-        stop=last_meet - lag,
+        stop=last_meet - (stopping.seconds if kept_back else lag),
         u_start=u_first,
         u_stop=u_last,
         how=RAMP if after else f"{RAMP}, its end not seen",
     )
     return Found(
-        heating=heating, power=power, energy=power * duration, first=first, last=last, exchange=known,
-        lost=lost * duration, duration=timed, before=before, after=after, by_ramp=True, lag=lag, refused=refused,
+        heating=heating, power=power, energy=steady * steady_s, first=first, last=last, exchange=known,
+        lost=lost * steady_s, duration=duration, before=before, after=after, by_ramp=True, steady=steady, lag=lag,
+        kept_s=kept_back.seconds if kept_back else 0.0, refused=refused,
     )  # fmt: skip
+
+
+def _crookedness(inside: Series, fit: fits.Settling, load: Load) -> Error:
+    """What bends a ramp beside lag and room (layers, a thermostat's pause): scatter that neighbours do not share.
+
+    Of a pause g in a ramp of d the slope errs by g/d, and readings scatter about the line by a third of it.
+    """
+    seconds = inside.times[-1] - inside.times[0]
+    own = math.hypot(periods.noise_of(inside), inside.resolution / math.sqrt(12.0)) * load.capacity(inside.values[0])
+    excess = math.sqrt(max(fit.scatter**2 - own**2, 0.0)) / (fit.value * seconds)
+    return Error(name="the ramp is not straight", standard_uncertainty=2.0 * excess, source="simulated")
 
 
 def _bend(duration: float, lag: float, vessel_share: float) -> Error:
     """What a lag may still bend of a ramp that is not many lags long, relative.
 
-    The factors are of simulated runs: 10 % for a ramp of three probe lags, nothing from twenty.
+    The factors are of simulated runs: 8 % for a ramp of four lags, nothing from twenty.
     """
-    probe = 0.6 * math.exp(-duration / (2.5 * lag))
+    probe = 0.5 * math.exp(-duration / (2.2 * lag))
     vessel = vessel_share * math.exp(-duration / (2.0 * VESSEL_FOLLOWS_S))
     return Error(
         name="lag against the length of the ramp", standard_uncertainty=math.hypot(probe, vessel), source="simulated"
     )
 
 
-def _delay(temperature: Series, first: End, slope: float, meet: float) -> tuple[float, float]:
-    """Lag, s, of the readings behind the heat, and its standard uncertainty: how round the corner is.
-
-    A first-order lag τ delays the ramp by τ: readings follow first + slope [x - τ (1 - exp(-x/τ))] from the
-    start, with x the time since it, and the straight part points back to the start plus τ.
-    """
-    lags = [0.25 * 1.25**n for n in range(24)]
-    corner = temperature.between(meet - lags[-1], meet + max(12.0 * temperature.interval, 25.0))
-    squares = [_corner_square(corner, first.kelvin, slope, meet - lag, lag) for lag in lags]
-    least = min(squares)
-    noise = max(least / max(len(corner) - 1, 1), (0.3 * temperature.resolution) ** 2, 1e-8)
-    chances = [math.exp(-0.5 * (square - least) / noise) * lag for square, lag in zip(squares, lags, strict=True)]
-    lag = math.fsum(c * x for c, x in zip(chances, lags, strict=True)) / math.fsum(chances)
-    spread = math.fsum(c * (x - lag) ** 2 for c, x in zip(chances, lags, strict=True)) / math.fsum(chances)
-    return lag, math.hypot(math.sqrt(spread), 0.2 * lag)
+def _corners(
+    temperature: Series, known: Exchange, load: Load, power: float, first: End, last: End, meets: tuple[float, float]
+) -> tuple[Delay, Delay]:
+    """The delays of the ramp's corners: readings that leave the level before, and those that leave the ramp."""
+    start, stop = meets
+    reach = min(LONGEST_CORNER_S, 0.6 * (stop - start))
+    cooling, heated = (known.loss(end.kelvin) / load.capacity(end.kelvin) for end in (first, last))
+    slope_first, slope_last = (power / load.capacity(end.kelvin) for end in (first, last))
+    leaving = _bend_of(temperature.between(start - 0.5 * reach, start + reach), first.kelvin, -cooling, start)
+    ending = _bend_of(temperature.between(stop - reach, stop + 0.5 * reach), last.kelvin, slope_last - heated, stop)
+    return delay_of(leaving, slope_first, start), delay_of(ending, -slope_last, stop)
 
 
-def _corner_square(corner: Series, level: float, slope: float, start: float, lag: float) -> float:
-    since = [max(t - start, 0.0) for t in corner.times]
-    shape = [level + slope * (x + lag * math.expm1(-x / lag)) for x in since]
-    return math.fsum((v - y) ** 2 for v, y in zip(corner.values, shape, strict=True))
+def _kept_time(heat: Delay) -> Estimate:
+    """The time, s, that a heater needed for the heat that it kept: it was on, and the load got nothing of it."""
+    shape = Error(name="heat that the heater kept", standard_uncertainty=heat.u, source="corners of the ramp")
+    return estimate(heat.seconds, shape)
+
+
+def _bend_of(readings: Series, kelvin: float, slope: float, at: float) -> Series:
+    """By how much readings differ, K, from a line through a temperature at a time."""
+    off = tuple(v - kelvin - slope * (t - at) for t, v in zip(readings.times, readings.values, strict=True))
+    return replace(readings, values=off)
 
 
 def _straightness(fit: fits.Settling, per_watt: float) -> Error:

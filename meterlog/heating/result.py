@@ -53,6 +53,7 @@ class Found:
         lost: heat that went to the room during heating, J.
         duration: the time that the energy is divided by, s, with its errors.
         by_ramp: power is the slope of the ramp, not the rise over the time.
+        steady: the power along the ramp, W, where `by_ramp`; kept_s: seconds' worth of heat that the heater kept.
         refused: what was tried and not done on the way.
     """
 
@@ -67,6 +68,8 @@ class Found:
     before: Plateau | None = None
     after: Plateau | None = None
     by_ramp: bool = False
+    steady: Estimate | None = None
+    kept_s: float = 0.0
     lag: float = 0.0
     refused: tuple[Refused, ...] = ()
 

@@ -145,6 +145,8 @@ def _conditions(method: str, watts: float, found: Found, load: Load, room: State
 
 def _by_method(method: str, found: Found, load: Load, room: Stated | None) -> Estimate:
     """The power by one method, W, with its errors."""
+    if method == "ramp" and found.steady is not None:
+        return found.steady
     if method in ("enthalpy", "ramp"):
         return found.power
     shared = Shared()
@@ -199,6 +201,15 @@ def _applied(found: Found, load: Load) -> tuple[Correction, ...]:
         watts = nominal(found.power) * heating.warm_up / (seconds + heating.warm_up)
         out.append(
             Correction(what="warm-up", watts=watts, why=f"{heating.warm_up:.2f} s before full power, seen in the log")
+        )
+    if found.kept_s:
+        seconds_kept = f"{found.kept_s:.0f} s of heating: the rise ends sharper than it began"
+        out.append(
+            Correction(
+                what="heat that the heater kept",
+                watts=nominal(found.power) - nominal(found.steady or found.power),
+                why=f"{seconds_kept}, so the load left the hot heater, or got none of its heat",
+            )
         )
     if found.lag:
         out.append(Correction(what="probe lag", watts=0.0, why=f"{found.lag:.1f} s, taken off start and stop alike"))

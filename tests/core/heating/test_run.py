@@ -4,7 +4,7 @@ import math
 from dataclasses import replace
 
 import pytest
-from heating_simulator import Bench, csv_text, simulate
+from heating_simulator import Bench, csv_text, mean_power, simulate
 
 from meterlog.evaluate import Outcome
 from meterlog.heating import NO_VESSEL, read_mass, read_moment, read_stated, read_trace, read_vessel, run
@@ -38,6 +38,35 @@ KNOWN = [  # what stood on the bench, how start and stop are known
     ("times from the power column", Bench(vessel=250), {"power": True}),
     ("half power by cycling", HALF, {"power": True}),
 ]
+
+
+PLATE = Bench(power=1500, vessel=250, heater_lag=25, lifted=True, first=18, mass=2, stop=360, end=480)
+HOT_PLATE = [  # how start and stop are known, times and thermometer
+    ("of the trace alone", PLATE, {}),
+    ("stated", PLATE, {"start": "60 s", "stop": "360 s"}),
+    ("read every five seconds", replace(PLATE, interval=5.0), {}),
+    ("read to 1 K", replace(PLATE, display=1.0), {}),
+]
+
+
+@pytest.mark.parametrize(("bench", "known"), [case[1:] for case in HOT_PLATE], ids=[case[0] for case in HOT_PLATE])
+def test_heat_that_a_plate_kept_when_the_pan_was_lifted_does_not_count(bench, known):
+    answer = found(bench, mass="2 kg ± 2 g", **known)
+    assert mean_power(bench) == pytest.approx(1375, abs=0.1), "by hand: 1500 (1 - 25 / 300), its last e-12 aside"
+    assert answer.power == pytest.approx(1375, abs=answer.expanded_uncertainty)
+    assert answer.expanded_uncertainty < 0.05 * 1375
+
+
+def test_the_ramp_is_steady_power_whatever_the_plate_kept():
+    answer = found(PLATE, mass="2 kg ± 2 g", method="ramp")
+    assert answer.power == pytest.approx(1500, abs=answer.expanded_uncertainty)
+    assert "heat that the heater kept" in [part.what for part in found(PLATE, mass="2 kg ± 2 g").applied]
+
+
+def test_an_element_that_gives_its_heat_late_keeps_none():
+    answer = found(replace(PLATE, heater_lag=8, lifted=False), mass="2 kg ± 2 g")
+    assert answer.found.kept_s == 0.0
+    assert answer.power == pytest.approx(1500, abs=answer.expanded_uncertainty)
 
 
 @pytest.mark.parametrize(("bench", "known"), [case[1:] for case in KNOWN], ids=[case[0] for case in KNOWN])
