@@ -12,7 +12,7 @@ rectangles has its own (1.65 for one alone), and few readings have Student's.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import TYPE_CHECKING, Any, TypeAlias
 
@@ -124,6 +124,33 @@ def nominal(value: Estimate) -> float:
 def standard_uncertainty(value: Estimate) -> float:
     """Combined standard uncertainty of an estimate; 0 for a plain float."""
     return 0.0 if isinstance(value, (int, float)) else float(value.std_dev)
+
+
+def sum_sharing(parts: Mapping[str, Estimate], own: tuple[str, ...]) -> Estimate:
+    """The sum of named estimates in which errors of one name are one error, but for names that begin as in `own`.
+
+    Two things read by one thermometer and weighed on one scale are wrong alike: such errors are added with
+    their signs (r = 1; JCGM 100, 5.2.2), the others in quadrature.
+
+    >>> two = {name: estimate(1.0, rectangle("scale", 0.3)) for name in ("left", "right")}
+    >>> round(standard_uncertainty(sum_sharing(two, ())), 3), round(standard_uncertainty(sum_sharing(two, ("sca",))), 3)
+    (0.346, 0.245)
+    """
+    alike: dict[str, float] = {}
+    kept: dict[str, Error] = {}
+    total: Estimate = 0.0
+    for place, part in parts.items():
+        total = total + nominal(part)
+        for variable, slope in [] if isinstance(part, (int, float)) else part.derivatives.items():
+            error = variable.tag
+            if error.name.startswith(own):
+                total = total + slope * error_of(replace(error, name=f"{error.name}, {place}"))
+            else:
+                alike[error.name] = alike.get(error.name, 0.0) + slope * error.standard_uncertainty
+                kept.setdefault(error.name, error)
+    for name, amount in alike.items():
+        total = total + error_of(replace(kept[name], standard_uncertainty=abs(amount)))
+    return total
 
 
 def log(value: Any) -> Any:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from itertools import zip_longest
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -10,7 +11,7 @@ import click
 from meterlog.errors import CannotDo
 
 if TYPE_CHECKING:
-    from meterlog.heating import HeatingResult
+    from meterlog.heating import HeatingResult, Load
 
 MASS = '"1000 g ± 2 g", or less well "1 L"'
 MASS_AFTER = '"1000 g ± 2 g, after 990 g ± 2 g"'
@@ -30,6 +31,8 @@ Keys of --json:
                            first_ and last_temperature_C, probe_lag_s, probe_in_load
   budget                   source, distribution, contribution_W, share; the largest first
   largest_parts            names of the three largest;  improvements: what U would become
+  vessels                  of two heated together, each: before_s, plateau_s, first_ and last_temperature_C, rise_K,
+                           heat_J; null for one load
   corrections              applied: what, adds_W, from;  refused: what, why, advice
   other_methods            power_W by each, and what it leaves out
   electrical               energy_J, mean_power_W, on_power_W, efficiency (null without power_W)
@@ -51,6 +54,10 @@ Keys of --json:
     itself, when the probe stood in the load throughout. Log half a minute before and a minute after,
     and stir: the drifts tell what the room gave or took.
 
+    Two vessels heated together have a column and a load each: t_s,temperature_1_C,temperature_2_C and
+    --mass twice, with --start and --stop. A thermometer carried from one to the other leaves the
+    other's cell empty. What is wrong with thermometer or scale is taken to be wrong in both alike.
+
     The power is the heat brought into the water, and into the vessel when one is stated, per second
     of heating, with the heat lost to the room put back. Exit 1 when the plate is not met, or when the
     trace tells no power and why.
@@ -64,8 +71,19 @@ Keys of --json:
     multiple=True,
     help="CSV file with units in its header. Given again: repeated runs, pooled with their spread.",
 )
-@click.option("--mass", required=True, help=f"Water: {MASS}; weighed again afterwards: {MASS_AFTER}.")
-@click.option("--vessel", help='"340 g glass", "340 g glass + 120 g steel", or measured: "250 J/K ± 20 J/K".')
+@click.option(
+    "--mass",
+    "masses",
+    required=True,
+    multiple=True,
+    help=f"Water: {MASS}; weighed again afterwards: {MASS_AFTER}. Given again: of the second of two vessels.",
+)
+@click.option(
+    "--vessel",
+    "vessels",
+    multiple=True,
+    help='"340 g glass", "340 g glass + 120 g steel", or measured: "250 J/K ± 20 J/K". Of two loads, each its own.',
+)
 @click.option("--ambient", help='Room: "21 °C", "21 °C ± 0.5 K".')
 @click.option("--start", help='Switched on, on the trace\'s clock: "60 s", "60 s ± 0.5 s", "60".')
 @click.option("--stop", help="Switched off.")
@@ -73,7 +91,8 @@ Keys of --json:
     "--method",
     default="enthalpy",
     show_default=True,
-    help="enthalpy, ramp, water, quick or iec-60705; the others are shown beside it.",
+    help="enthalpy, ramp, water, quick or iec-60705; of two loads enthalpy, water or two-vessels. The others are shown "
+    "beside it.",
 )
 @click.option(
     "--rated",
@@ -83,8 +102,8 @@ Keys of --json:
 @click.option("--plot", "picture", type=click.Path(dir_okay=False), help="Draw the (first) run into this SVG file.")
 def heating(
     traces: tuple[str, ...],
-    mass: str,
-    vessel: str | None,
+    masses: tuple[str, ...],
+    vessels: tuple[str, ...],
     ambient: str | None,
     start: str | None,
     stop: str | None,
@@ -100,19 +119,23 @@ def heating(
 
     if method not in core.METHODS:
         raise click.BadParameter(f"one of {', '.join(core.METHODS)}", param_hint="--method")
-    water, _, again = mass.partition("after")
+    _loads_pair(masses, vessels, core.misfit(method, len(masses)))
+    loads = [_load(*each) for each in zip_longest(masses, vessels)]
     plate, means = rating.read_plate(rated) if rated else (None, "output")
     limit = rating.limit_of(plate, means) if plate else None
     told: dict[str, Any] = {
-        "mass": core.read_mass(water.strip(" ,;")),
-        "mass_after": core.read_mass(again.strip()) if again else None,
-        "vessel": core.read_vessel(vessel) if vessel else core.NO_VESSEL,
         "ambient": core.read_room(ambient) if ambient else None,
         "start": core.read_moment(start) if start else None,
         "stop": core.read_moment(stop) if stop else None,
     }
     told |= {"method": method, "limit": limit, "rated_means": means}
-    runs = [core.run(core.read_trace(_text(path), path), **told) for path in traces]
+    read = [core.read_trace(_text(path), path) for path in traces]
+    runs = [
+        core.run_pair(trace, (loads[0], loads[1]), **told)
+        if len(loads) == 2
+        else core.run(trace, loads[0].mass, vessel=loads[0].vessel, mass_after=loads[0].mass_after, **told)
+        for trace in read
+    ]
     answer = core.pooled(runs, limit, means=means)
     click.echo(json.dumps(report.as_dict(answer), ensure_ascii=False, indent=2) if as_json else report.as_text(answer))
     _say(answer)
@@ -120,6 +143,33 @@ def heating(
         _write(picture, plot(answer))
     if answer.power is None or (answer.verdict and answer.verdict.outcome == "fail"):
         raise SystemExit(1)
+
+
+def _loads_pair(masses: tuple[str, ...], vessels: tuple[str, ...], misfit: str) -> None:
+    """Refuses loads that do not pair with each other, or with the method."""
+    if len(masses) > 2:
+        raise click.BadParameter(f"one load, or one in each of two vessels, not {len(masses)}", param_hint="--mass")
+    if len(masses) == 2 and len(vessels) == 1:
+        hint = "two loads and one vessel: give --vessel twice, alike or not, or leave it out"
+        raise click.BadParameter(hint, param_hint="--vessel")
+    if len(vessels) > len(masses):
+        raise click.BadParameter(
+            f"{len(vessels)} vessels and {len(masses)} load{'s'[: len(masses) - 1]}: give --mass for each vessel",
+            param_hint="--vessel",
+        )
+    if misfit:
+        raise click.BadParameter(f"{misfit}; give --mass once for each vessel", param_hint="--method")
+
+
+def _load(mass: str, vessel: str | None) -> Load:
+    from meterlog import heating as core
+
+    water, _, again = mass.partition("after")
+    return core.Load(
+        mass=core.read_mass(water.strip(" ,;")),
+        vessel=core.read_vessel(vessel) if vessel else core.NO_VESSEL,
+        mass_after=core.read_mass(again.strip()) if again else None,
+    )
 
 
 def _say(answer: HeatingResult) -> None:

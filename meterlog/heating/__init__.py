@@ -1,6 +1,8 @@
 """The heating run: a temperature trace of a heated load to useful power, with its budget and verdict."""
 
-from meterlog.heating.methods import METHODS, useful_power, useful_power_uncertainty
+from meterlog.heating.balance import Load
+from meterlog.heating.methods import METHODS, misfit, useful_power, useful_power_uncertainty
+from meterlog.heating.pair import run_pair
 from meterlog.heating.repeats import pooled
 from meterlog.heating.result import HeatingResult
 from meterlog.heating.run import run
@@ -12,10 +14,12 @@ __all__ = [
     "METHODS",
     "NO_VESSEL",
     "HeatingResult",
+    "Load",
     "Series",
     "Stated",
     "Trace",
     "Vessel",
+    "misfit",
     "pooled",
     "read_mass",
     "read_moment",
@@ -24,6 +28,7 @@ __all__ = [
     "read_trace",
     "read_vessel",
     "run",
+    "run_pair",
     "useful_power",
     "useful_power_uncertainty",
 ]

@@ -9,9 +9,12 @@ import math
 from typing import TYPE_CHECKING
 
 from meterlog.heating.fits import fit_line
+from meterlog.uncertainty import estimate, rectangle
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+
+    from meterlog.uncertainty import Estimate
 
 METHODS = {
     "enthalpy": "heat brought into the water (by its enthalpy), and into the vessel when one is stated, "
@@ -20,8 +23,13 @@ METHODS = {
     "water": "mass times the rise of the water's enthalpy, per second; nothing for vessel or room",
     "quick": "70 W for each kelvin that a litre rises in a minute; common practice",
     "iec-60705": "in the manner of IEC 60705: [4.187 m_w (T2 - T1) + 0.55 m_c (T2 - T0)] / t, with m in g",
+    "two-vessels": "in the manner of the two-litre test: 70 W for each kelvin of the mean rise of a litre in each of "
+    "two vessels in two minutes, after 2 s of warm-up; other masses and times in proportion",
 }
 """Each method and what its power means."""
+
+OF_TWO_LOADS = ("enthalpy", "water", "two-vessels")
+"""The methods that tell the power of two vessels heated together."""
 
 LEAVES_OUT = {
     "enthalpy": "how much of the vessel warms is an estimate, unless it was measured by mixing",
@@ -29,7 +37,31 @@ LEAVES_OUT = {
     "water": "the vessel's heat (up to 7 % with a litre in glass) and the exchange with the room",
     "quick": "the vessel's heat, the exchange with the room, and warm-up; the factor stands for 4200 J/(kg K)",
     "iec-60705": "the exchange with the room; its own load, vessel, temperatures and rest only where met",
+    "two-vessels": "the vessels' heat and the exchange with the room; the factor stands for 4200 J/(kg K)",
 }
+
+WARM_UP_S, WARM_UP_HALF_S = 2.0, 1.0
+"""Warm-up that the two-litre test allows for, s, where no log shows it, and its half width (common practice)."""
+
+
+def warm_up_allowed() -> Estimate:
+    """The two-litre test's allowance for warm-up, s, with its error."""
+    source = "two-litre test, from memory; 1 to 3 s is usual"
+    return estimate(WARM_UP_S, rectangle("warm-up time", WARM_UP_HALF_S, source))
+
+
+def of_loads(count: int) -> list[str]:
+    """The methods that tell the power of one load, or of two heated together."""
+    return [name for name in METHODS if (name in OF_TWO_LOADS if count == 2 else name != "two-vessels")]
+
+
+def misfit(method: str, loads: int) -> str:
+    """Why a method does not go with so many loads, in words; "" when it does."""
+    if method in of_loads(loads):
+        return ""
+    if loads == 2:
+        return f"{method} heats one load; of two, {', '.join(OF_TWO_LOADS)} tell the power"
+    return f"{method} heats two loads, one in each vessel, and one was given"
 
 
 def useful_power(mass: float, specific_heat: float, rise: float, duration: float) -> float:
@@ -69,10 +101,17 @@ def quick(rise: float, mass: float = 1.0, duration: float = 60.0) -> float:
     return 70.0 * rise * mass * 60.0 / duration
 
 
-def two_vessels(first: Sequence[float], last: Sequence[float], factor: float = 70.0) -> float:
-    """Power, W, from two vessels heated together: factor W/K times the mean of their rises, K."""
-    rises = [b - a for a, b in zip(first, last, strict=True)]
-    return factor * sum(rises) / len(rises)
+def not_met_two_litres(*, masses: Sequence[float], first: Sequence[float], seconds: float) -> list[str]:
+    """What a run did not meet, or could not show, of the two-litre test's conditions (from memory); kg, °C, s."""
+    told = []
+    for place, mass, celsius in zip(("first", "second"), masses, first, strict=True):
+        if abs(mass - 1.0) > 0.01:
+            told.append(f"a litre in each vessel: {mass * 1000.0:.0f} g in the {place}")
+        if abs(celsius - 20.0) > 2.0:
+            told.append(f"water at 20 °C ± 2 °C before: was {celsius:.1f} °C in the {place}")
+    if abs(seconds - 120.0 - WARM_UP_S) > 1.0:
+        told.append(f"two minutes and 2 s: was {seconds:.1f} s")
+    return [*told, "vessels that touch, in the middle of the oven: not shown"]
 
 
 def iec_60705_manner(*, water_g: float, vessel_g: float, rise: float, over_room: float, duration: float) -> float:

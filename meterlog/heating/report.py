@@ -29,6 +29,7 @@ def as_dict(answer: HeatingResult) -> dict[str, Any]:
         "energy_J": answer.energy,
         "repeated_runs_W": list(answer.repeats),
         **_detected(answer),
+        "vessels": _vessels(answer),
         "budget": [
             {
                 "source": line.name,
@@ -82,6 +83,24 @@ def _detected(answer: HeatingResult) -> dict[str, Any]:
     }
 
 
+def _vessels(answer: HeatingResult) -> list[dict[str, Any]] | None:
+    """Each vessel of two heated together; null for a single load."""
+    if answer.second is None:
+        return None
+    return [
+        {
+            "vessel": name.removesuffix(" vessel"),
+            "before_s": _span(found.before),
+            "plateau_s": _span(found.after),
+            "first_temperature_C": found.first.kelvin - ZERO_CELSIUS,
+            "last_temperature_C": found.last.kelvin - ZERO_CELSIUS,
+            "rise_K": found.rise,
+            "heat_J": nominal(found.energy),
+        }
+        for name, found in answer.loads()
+    ]
+
+
 def _span(stretch: Plateau | None) -> list[float] | None:
     return [stretch.first, stretch.last] if stretch else None
 
@@ -101,7 +120,7 @@ def _electrical(answer: HeatingResult) -> dict[str, Any] | None:
 
 def _heat_up(answer: HeatingResult) -> dict[str, float] | None:
     """How long this load takes from 15 to 95 °C at this power with nothing lost: a kettle's usual question."""
-    if answer.power is None or answer.power <= 0.0 or answer.found is None:
+    if answer.power is None or answer.power <= 0.0 or answer.found is None or answer.second is not None:
         return None
     first, last = 15.0, 95.0
     seconds = heat_up_time(answer.power, 1.0, answer.found.capacity, last - first)
@@ -142,6 +161,6 @@ def as_text(answer: HeatingResult) -> str:
     lines += [f"what would help: {part}" for part in answer.improvements]
     lines.append("by other methods")
     lines += [
-        f"  {b.method:10s} {to_place(b.watts, expanded):>8s} W  leaves out: {b.leaves_out}" for b in answer.beside
+        f"  {b.method:11s} {to_place(b.watts, expanded):>8s} W  leaves out: {b.leaves_out}" for b in answer.beside
     ]
     return "\n".join(lines)

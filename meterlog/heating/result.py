@@ -143,6 +143,7 @@ class HeatingResult:
         budget: the largest contribution first.
         number: the power as an estimate that carries its errors, for what is computed from it.
         found: temperatures at the ends, periods, exchange; None when it was refused.
+        second: the same of the second vessel, where two were heated together.
         repeats: the power of each run, W, where several were pooled.
         verdict: against the plate, by the decision rules of every other check.
     """
@@ -160,6 +161,7 @@ class HeatingResult:
     number: Estimate | None = None
     heating: Heating | None = None
     found: Found | None = None
+    second: Found | None = None
     applied: tuple[Correction, ...] = ()
     refused: tuple[Refused, ...] = ()
     beside: tuple[Beside, ...] = ()
@@ -169,3 +171,11 @@ class HeatingResult:
     repeats: tuple[float, ...] = ()
     verdict: Verdict | None = None
     notes: tuple[str, ...] = field(default=())
+
+    def loads(self) -> tuple[tuple[str, Found], ...]:
+        """What was found of each load, with its name; none when the run was refused."""
+        if self.found is None:
+            return ()
+        if self.second is None:
+            return (("load", self.found),)
+        return (("first vessel", self.found), ("second vessel", self.second))

@@ -36,6 +36,15 @@ if TYPE_CHECKING:
     from meterlog.heating.trace import Trace
     from meterlog.uncertainty import Estimate
 
+ONE_OF_TWO = Refused(
+    what="loads",
+    why="the trace has the temperatures of two vessels, and one load was given",
+    advice='give the second vessel\'s too: --mass "1 kg" --mass "1 kg"',
+)
+BALANCES = ("enthalpy", "ramp")
+"""The methods whose power is a heat balance, vessel and room counted; of the others only the times are corrected."""
+WARM_UP, PROBE_LAG = "warm-up", "probe lag"
+
 
 def run(
     trace: Trace,
@@ -65,8 +74,8 @@ def run(
 
     Raises: ValueError for an unknown method. A run that tells no power is refused in the result.
     """
-    if method not in methods.METHODS:
-        raise ValueError(f"unknown method {method!r}: one of {', '.join(methods.METHODS)}")
+    if method not in methods.of_loads(1):
+        raise ValueError(f"unknown method {method!r}: one of {', '.join(methods.of_loads(1))}")
     load = Load(mass=mass, vessel=vessel, mass_after=mass_after)
     room = ambient.or_half_width(1.0) if ambient else None
     untimed = why_not_stated(trace, start, stop)
@@ -76,7 +85,8 @@ def run(
         method=method, definition=methods.METHODS[method], trace=trace, heating=heating, cycling=cycles,
         notes=trace.notes,
     )  # fmt: skip
-    found = untimed or load.why_not() or _find(trace, load, room, heating, cycles, method)
+    one_of_two = ONE_OF_TWO if trace.second is not None else None
+    found = one_of_two or untimed or load.why_not() or _find(trace, load, room, heating, cycles, method)
     if isinstance(found, Refused):
         return replace(answer, refused=(found,))
     answer = replace(answer, found=found, heating=found.heating, refused=found.refused)
@@ -117,14 +127,14 @@ def _told(answer: HeatingResult, load: Load, room: Stated | None) -> HeatingResu
     """The answer with its number, corrections and the other methods."""
     found = answer.found
     assert found is not None
-    number = _by_method(answer.method, found, load, room)
+    number = by_method(answer.method, found, load, room)
     return replace(
         answer,
         number=number,
         energy=nominal(found.energy),
-        applied=_applied(found, load),
+        applied=applied(answer.method, found, load),
         beside=_others(answer.method, found, load, room, answer.trace),
-        electrical=_electrical(answer.trace, found),
+        electrical=electrical(answer.trace, found),
         notes=(*answer.notes, *_conditions(answer.method, nominal(number), found, load, room)),
     )
 
@@ -143,7 +153,7 @@ def _conditions(method: str, watts: float, found: Found, load: Load, room: State
     return told
 
 
-def _by_method(method: str, found: Found, load: Load, room: Stated | None) -> Estimate:
+def by_method(method: str, found: Found, load: Load, room: Stated | None) -> Estimate:
     """The power by one method, W, with its errors."""
     if method == "ramp" and found.steady is not None:
         return found.steady
@@ -165,7 +175,7 @@ def _by_method(method: str, found: Found, load: Load, room: Stated | None) -> Es
 
 def _others(method: str, found: Found, load: Load, room: Stated | None, trace: Trace) -> tuple[Beside, ...]:
     """The power by the methods that were not chosen, and what each leaves out."""
-    powers = {name: nominal(_by_method(name, found, load, room)) for name in methods.METHODS if name != method}
+    powers = {name: nominal(by_method(name, found, load, room)) for name in methods.of_loads(1) if name != method}
     if not found.by_ramp:
         along = by_ramp(trace.temperature, load, room, needs_plateau=False) if found.heating.in_load else None
         powers.pop("ramp", None)
@@ -174,8 +184,13 @@ def _others(method: str, found: Found, load: Load, room: Stated | None, trace: T
     return tuple(Beside(method=n, watts=watts, leaves_out=methods.LEAVES_OUT[n]) for n, watts in powers.items())
 
 
-def _applied(found: Found, load: Load) -> tuple[Correction, ...]:
-    """What the power holds beside the heat of the water, each in W."""
+def applied(method: str, found: Found, load: Load) -> tuple[Correction, ...]:
+    """What the power by a method holds beside the heat of the water, each in W."""
+    made = _corrections(found, load)
+    return made if method in BALANCES else tuple(part for part in made if part.what in (WARM_UP, PROBE_LAG))
+
+
+def _corrections(found: Found, load: Load) -> tuple[Correction, ...]:
     seconds, known, heating = nominal(found.duration), found.exchange, found.heating
     vessel = load.vessel.capacity * found.rise / seconds
     out = []
@@ -200,7 +215,7 @@ def _applied(found: Found, load: Load) -> tuple[Correction, ...]:
     if heating.warm_up:
         watts = nominal(found.power) * heating.warm_up / (seconds + heating.warm_up)
         out.append(
-            Correction(what="warm-up", watts=watts, why=f"{heating.warm_up:.2f} s before full power, seen in the log")
+            Correction(what=WARM_UP, watts=watts, why=f"{heating.warm_up:.2f} s before full power, seen in the log")
         )
     if found.kept_s:
         seconds_kept = f"{found.kept_s:.0f} s of heating: the rise ends sharper than it began"
@@ -212,11 +227,11 @@ def _applied(found: Found, load: Load) -> tuple[Correction, ...]:
             )
         )
     if found.lag:
-        out.append(Correction(what="probe lag", watts=0.0, why=f"{found.lag:.1f} s, taken off start and stop alike"))
+        out.append(Correction(what=PROBE_LAG, watts=0.0, why=f"{found.lag:.1f} s, taken off start and stop alike"))
     return tuple(out)
 
 
-def _electrical(trace: Trace, found: Found) -> Electrical | None:
+def electrical(trace: Trace, found: Found) -> Electrical | None:
     """Input power and efficiency; None where no power was logged."""
     runs = on_times(trace)
     if trace.power is None or not runs:
@@ -287,7 +302,7 @@ def _trail(answer: HeatingResult) -> tuple[str, ...]:
     return (
         f"method {answer.method}: {answer.definition}",
         f"heated from {start} s to {stop} s ({heating.how}): {seconds} s",
-        f"load from {_celsius(found.first)} to {_celsius(found.last)}",
+        *(f"{name} from {_celsius(part.first)} to {_celsius(part.last)}" for name, part in answer.loads()),
         *(f"{part.what}: {to_place(part.watts, u_power, sign=True)} W ({part.why})" for part in answer.applied),
         f"useful heat {to_place(answer.energy, standard_uncertainty(found.energy))} J",
     )

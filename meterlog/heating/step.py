@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from meterlog.errors import MeterlogError
 from meterlog.evaluate import Outcome, Verdict
+from meterlog.heating.balance import Load
+from meterlog.heating.pair import run_pair
 from meterlog.heating.run import run
 from meterlog.heating.stated import Stated, read_mass, read_room, read_stated
 from meterlog.heating.trace import Series, Trace
@@ -61,37 +63,67 @@ def run_of(of: StepRun) -> HeatingResult:
     """The heating run of a step. Raises: WrongValue when an entry cannot be read, MeterlogError when it is missing."""
     inputs = of.step.inputs.items()
     told = {name: of.entries.get(entry, entry if entry[:1].isdigit() else "") for name, entry in inputs}
-    if not told.get("mass"):
-        raise MeterlogError("the mass of the water was neither weighed nor entered")
+    load = _load(told, "mass", "vessel", "the water")
     timing, limit, rated = of.timing, of.limit, told.get("rated", "")
-    return run(
-        trace_of(of.log, of.channel, of.beside),
-        read_mass(told["mass"]),
-        vessel=read_vessel(told["vessel"]) if told.get("vessel") else NO_VESSEL,
-        ambient=read_room(told["ambient"]) if told.get("ambient") else None,
-        start=_edge(timing.started, timing.start_uncertainty_s) if timing else None,
-        stop=_edge(timing.stopped, timing.stop_uncertainty_s) if timing else None,
-        method=of.step.method or "enthalpy",
-        rated=read_stated(rated, "watt") if rated else None,
-        limit=limit.against(of.numbers) if limit and (not limit.of or limit.of in of.numbers) else None,
-        rule=of.rule,
-    )
+    known: dict[str, Any] = {
+        "ambient": read_room(told["ambient"]) if told.get("ambient") else None,
+        "start": _edge(timing.started, timing.start_uncertainty_s) if timing else None,
+        "stop": _edge(timing.stopped, timing.stop_uncertainty_s) if timing else None,
+        "method": of.step.method or "enthalpy",
+        "rated": read_stated(rated, "watt") if rated else None,
+        "limit": limit.against(of.numbers) if limit and (not limit.of or limit.of in of.numbers) else None,
+        "rule": of.rule,
+    }
+    if SECOND_MASS not in told:
+        return run(trace_of(of.log, of.channel, of.beside), load.mass, vessel=load.vessel, **known)
+    second = _load(told, SECOND_MASS, "second vessel", "the water in the second vessel")
+    first_channel, second_channel = _channels(of)
+    return run_pair(trace_of(of.log, first_channel, of.beside, second_channel), (load, second), **known)
+
+
+SECOND_MASS = "second mass"
+
+
+def _load(told: Mapping[str, str], mass: str, vessel: str, of: str) -> Load:
+    """Water and vessel as told under these names. Raises: MeterlogError when the mass is missing."""
+    if not told.get(mass):
+        raise MeterlogError(f"the mass of {of} was neither weighed nor entered")
+    return Load(mass=read_mass(told[mass]), vessel=read_vessel(told[vessel]) if told.get(vessel) else NO_VESSEL)
+
+
+def _channels(of: StepRun) -> tuple[str, str]:
+    """The channels of the two vessels: as the step names them, else the two that read temperatures, in order.
+
+    Raises: MeterlogError when it is not clear which two.
+    """
+    reading = sorted({r.form.channel for _, r in of.log if r.form.quantity == "temperature" and r.value is not None})
+    named = [name.strip() for name in of.step.inputs.get("channels", "").split(",") if name.strip()]
+    wanted = named or reading
+    if len(wanted) != 2 or not set(wanted) <= set(reading):
+        seen = ", ".join(reading)
+        raise MeterlogError(f"two vessels need two channels of the thermometer, and these read: {seen}")
+    return wanted[0], wanted[1]
 
 
 MAINS_SIDE = ("power", "current", "voltage")
 """Quantities of the mains side that a run's trace may hold."""
 
 
-def trace_of(log: Iterable[Timed], channel: str, beside: Iterable[Timed] = ()) -> Trace:
-    """The trace of a run: the temperature on one channel, and the mains side where it was read meanwhile."""
-    mains = list(beside)
+def trace_of(log: Iterable[Timed], channel: str, beside: Iterable[Timed] = (), second: str | None = None) -> Trace:
+    """The trace of a run: the temperature on one channel, or two, and the mains side where it was read meanwhile."""
+    read, mains = list(log), list(beside)
     power, current, voltage = (_series(mains, quantity) for quantity in MAINS_SIDE)
     return Trace(
-        temperature=_series([(at, reading) for at, reading in log if reading.form.channel == channel], "temperature"),
+        temperature=_series(_on(channel, read), "temperature"),
+        second=_series(_on(second, read), "temperature") if second is not None else None,
         power=power if power.times else None,
         current=current if current.times else None,
         voltage=voltage if voltage.times else None,
     )
+
+
+def _on(channel: str, log: Iterable[Timed]) -> list[Timed]:
+    return [(at, reading) for at, reading in log if reading.form.channel == channel]
 
 
 def _series(log: Iterable[Timed], quantity: str) -> Series:

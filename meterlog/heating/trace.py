@@ -6,6 +6,9 @@
 
 The header names each column and its unit. A cell may be empty (the probe was out); time must go
 forward. What is wrong is told with its row, all at once.
+
+Of two vessels heated together, each has its column: temperature_1_C, temperature_2_C. One thermometer
+carried from one to the other leaves the other's cell empty.
 """
 
 from __future__ import annotations
@@ -23,21 +26,27 @@ from meterlog.heating.water import ZERO_CELSIUS
 from meterlog.problem import Place
 from meterlog.source import Problems
 
+SECOND = "second temperature"
+VESSELS = {"temperature": "first", SECOND: "second"}
+"""The columns of temperature, and the vessel whose it is when there are two."""
 COLUMNS = {
     "time": ("second", ("t", "time", "elapsed")),
-    "temperature": ("kelvin", ("temperature", "temp", "T", "water_temperature")),
+    "temperature": ("kelvin", ("temperature", "temp", "T", "water_temperature", "temperature_1", "temp_1", "T1")),
+    SECOND: ("kelvin", ("temperature_2", "temp_2", "T2")),
     "power": ("watt", ("power", "P", "active_power", "mains_power")),
     "current": ("ampere", ("current", "I", "mains_current")),
     "voltage": ("volt", ("voltage", "U", "V", "mains_voltage")),
 }
-"""Quantity of each column: its SI unit and the names a header may give it."""
+"""What each column holds: its SI unit and the names a header may give it."""
+_CELSIUS = {"c": "degC", "f": "degF", "k": "kelvin", "degc": "degC", "degf": "degF", "celsius": "degC"}
 
 EXAMPLE = "t_s,temperature_C,power_W"
 GAP = 5.0
 """An interval this many times the usual one is told as a gap."""
 _NAMED = re.compile(r"\s*(?P<name>.*?)\s*(?:_|\s)\s*[\[(]?(?P<unit>[^\s_\[\]()]+)[\])]?\s*")
 _SHORT_UNITS = {
-    "temperature": {"c": "degC", "f": "degF", "k": "kelvin", "degc": "degC", "degf": "degF", "celsius": "degC"},
+    "temperature": _CELSIUS,
+    SECOND: _CELSIUS,
     "power": {"w": "W", "kw": "kW"},
     "current": {"a": "A", "ma": "mA"},
     "voltage": {"v": "V"},
@@ -81,9 +90,13 @@ class Series:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Trace:
-    """What was logged during a run; `notes` tell of gaps and columns left aside."""
+    """What was logged during a run; `second` in the second vessel, where two were heated.
+
+    `notes` tell of gaps and columns left aside.
+    """
 
     temperature: Series
+    second: Series | None = None
     power: Series | None = None
     current: Series | None = None
     voltage: Series | None = None
@@ -106,11 +119,14 @@ def read_trace(text: str, name: str) -> Trace:
     rows = [(first + 2 + n, row) for n, row in enumerate(csv.reader(body, delimiter=separator))]
     _tell_longer(rows, header, problems)
     cells = _numbers(rows, columns, decimal_comma=separator == ";", problems=problems)
-    if len(cells["temperature"]) < 5 and not len(problems):
-        _tell(problems, len(lines), expected="at least five readings", saw=f"{len(cells['temperature'])}")
+    fewest = min(len(cells[column]) for column in VESSELS if column in cells)
+    if fewest < 5 and not len(problems):
+        _tell(problems, len(lines), expected="at least five readings", saw=f"{fewest}")
     if len(problems):
         raise WrongText(problems.in_order()[:_MOST_TOLD])
-    return Trace(**{quantity: _series(found) for quantity, found in cells.items()}, notes=(*notes, *_gaps(cells)))
+    series = {quantity: _series(found) for quantity, found in cells.items()}
+    second = series.pop(SECOND, None)
+    return Trace(**series, second=second, notes=(*notes, *_gaps(cells)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -154,6 +170,9 @@ def _columns(header: list[str], row: int, problems: Problems) -> tuple[list[_Col
                 _tell(problems, row, expected=expected, saw=unit, hint=f"such as {EXAMPLE}")
             else:
                 columns[quantity] = column
+    if SECOND in columns and ("temperature" not in columns or "1" not in header[columns["temperature"].place]):
+        aside = header[columns.pop(SECOND).place].strip()
+        notes.append(f"column {aside!r} is left aside: of two vessels, the columns are temperature_1_C,temperature_2_C")
     missing = [quantity for quantity in ("time", "temperature") if quantity not in columns]
     if missing and not len(problems):
         saw = ", ".join(title.strip() for title in header) or "nothing"
@@ -238,7 +257,7 @@ def _cell(
         _tell(problems, number, path=path, expected="a number, or nothing where there was no reading", saw=text)
         return None
     value = float(written.replace("−", "-")) * column.scale + column.offset
-    if path == "temperature" and not _LIQUID[0] <= value <= _LIQUID[1]:
+    if path in VESSELS and not _LIQUID[0] <= value <= _LIQUID[1]:
         expected = "the temperature of liquid water or of a room"
         hint = f"is the unit really {units.symbol(column.unit)}? Leave the cell empty where the probe gave no reading"
         _tell(problems, number, path=path, expected=expected, saw=f"{text} {units.symbol(column.unit)}", hint=hint)
@@ -263,14 +282,17 @@ def _resolution(cells: list[_Cell]) -> float:
 
 
 def _gaps(cells: dict[str, list[_Cell]]) -> list[str]:
-    thermometer = cells["temperature"]
-    steps = [b.time - a.time for a, b in pairwise(thermometer)]
-    usual = median(steps)
-    return [
-        f"row {b.row}: no temperature for {b.time - a.time:g} s (from {a.time:g} s)"
-        for a, b in pairwise(thermometer)
-        if b.time - a.time > GAP * usual
-    ]
+    logged = [column for column in VESSELS if column in cells]
+    told = []
+    for column in logged:
+        usual = median(b.time - a.time for a, b in pairwise(cells[column]))
+        where = f" in the {VESSELS[column]} vessel" if len(logged) > 1 else ""
+        told += [
+            f"row {b.row}: no temperature{where} for {b.time - a.time:g} s (from {a.time:g} s)"
+            for a, b in pairwise(cells[column])
+            if b.time - a.time > GAP * usual
+        ]
+    return told
 
 
 def _tell(

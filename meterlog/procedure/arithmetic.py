@@ -10,6 +10,7 @@ from meterlog.evaluate.methods import GIVEN, MEASURED, SERIES, SEVERAL, WORD, In
 from meterlog.evaluate.postprocess import METHODS
 from meterlog.evaluate.written import given_value
 from meterlog.heating import METHODS as HEATING
+from meterlog.heating import misfit
 from meterlog.procedure.entries import WORDS, title_of
 from meterlog.procedure.steps import StepKind
 from meterlog.source import near_miss
@@ -27,6 +28,9 @@ HEATING_INPUTS: dict[str, Input] = {
     "rated": Input("power", "from the plate", GIVEN, ""),
     "ambient": Input("temperature", "of the room", MEASURED, ""),
     "vessel": Input("", 'what holds the water, such as "340 g glass"', WORD, ""),
+    "second mass": Input("mass", "of the water in the second of two vessels", MEASURED, ""),
+    "second vessel": Input("", "what holds that", WORD, ""),
+    "channels": Input("", 'the thermometer\'s, one for each of two vessels, such as "T1, T2"', WORD, ""),
     "switched by": SWITCHED_BY,
 }
 """What a heating run takes beside the thermometer's trace."""
@@ -48,6 +52,7 @@ def check_method(step: Written, kind: StepKind, quantity: str, known: Known, pro
     if kind is StepKind.HEATING:
         _check_name(step, HEATING, problems)
         _check_inputs(step, "a heating run", HEATING_INPUTS, "", known, problems)
+        _check_loads(step, problems)
     elif kind is StepKind.TIMED and not step.method:
         _check_inputs(step, "a timed step", {"switched by": SWITCHED_BY}, "", known, problems)
     elif step.method and _check_name(step, METHODS, problems):
@@ -57,6 +62,21 @@ def check_method(step: Written, kind: StepKind, quantity: str, known: Known, pro
         _check_inputs(step, method.name, method.inputs, own, known, problems)
     elif step.with_ and not step.method:
         step.where.tell(problems, "with", expected="inputs of a method", saw="no method", hint="write method: as well")
+
+
+def _check_loads(step: Written, problems: Problems) -> None:
+    """Tell when a heating run's method and its loads do not pair."""
+    given = {plain_name(name) for name in step.with_}
+    loads = 2 if "second mass" in given else 1
+    why = misfit(step.method, loads) if step.method in HEATING else ""
+    if why:
+        hint = "write second mass: as well" if loads == 1 else "leave second mass: out, or choose one of these"
+        expected = f"a method of {'two loads' if loads == 2 else 'one load'}"
+        step.where.tell(problems, "method", expected=expected, saw=why, hint=hint)
+    for name in ("second vessel", "channels"):
+        if loads == 1 and name in given:
+            expected = f"second mass: beside {name!r}"
+            step.where.tell(problems, "with", expected=expected, saw="one load", hint="say what it weighs")
 
 
 def _check_name(step: Written, methods: Mapping[str, object], problems: Problems) -> bool:

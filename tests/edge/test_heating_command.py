@@ -4,10 +4,18 @@ import json
 
 import pytest
 from click.testing import CliRunner
-from heating_simulator import Bench, csv_text
+from heating_simulator import Bench, csv_text, simulate
 
 from meterlog.cli.heating import heating
 from meterlog.errors import CannotDo
+
+
+def two_vessels(*watts):
+    """The log of a thermometer with a probe in each of two vessels, out of the oven while it runs."""
+    runs = [Bench(power=each, first=19 + n, vessel=120, out=(50, 190), seed=n) for n, each in enumerate(watts)]
+    (times, left, _), (_, right, _) = (simulate(bench) for bench in runs)
+    rows = (f"{t:g},{a:.1f},{b:.1f}" for t, a, b in zip(times, left, right, strict=True))
+    return "\n".join(["t_s,temperature_1_C,temperature_2_C", *rows])
 
 
 @pytest.fixture(scope="module")
@@ -18,6 +26,8 @@ def folder(tmp_path_factory):
     (place / "cycling.csv").write_text(
         csv_text(Bench(on=11, period=22, stop=280, end=420, first=12), power=True, efficiency=0.6)
     )
+    (place / "two.csv").write_text(two_vessels(430, 470))
+    (place / "two-again.csv").write_text(two_vessels(440, 462))
     (place / "oven.csv").write_text(csv_text(Bench(power=800, first=12, out=(50, 195)), hole=True))
     return place
 
@@ -67,7 +77,7 @@ def test_words_carry_no_digit_that_the_uncertainty_leaves_open(folder):
     assert lines[1].startswith(f"fail: {shown} lies outside the limits of")
     assert f"  result {power:.0f} W: u = " in "\n".join(lines)
     others = {m["method"]: m["power_W"] for m in told["other_methods"]}
-    assert f"  water      {others['water']:8.0f} W  leaves out" in "\n".join(lines)
+    assert f"  water       {others['water']:8.0f} W  leaves out" in "\n".join(lines)
 
 
 def test_cycling_is_averaged_over_whole_cycles_with_its_efficiency(folder):
@@ -125,3 +135,57 @@ def test_the_manner_of_a_standard_tells_what_was_not_met(folder):
         "vessel of borosilicate glass, 190 mm wide, at most 3 mm thick, at room temperature: not shown",
         "oven cold for 6 h, rated voltage ± 1 %: not shown",
     ]
+
+
+TWO = ("--mass", "1 kg ± 2 g", "--mass", "1 kg ± 2 g", "--start", "60", "--stop", "180")
+
+
+def test_two_vessels_are_two_loads_and_two_columns(folder):
+    vessels = ("--vessel", "120 J/K ± 10 J/K", "--vessel", "120 J/K ± 10 J/K", "--ambient", "21 °C")
+    done = typed(folder, "--trace", "two.csv", *TWO, *vessels, "--rated", "900 W", "--json")
+    assert done.exit_code == 0, done.output
+    told = json.loads(done.stdout)
+    assert told["power_W"] == pytest.approx(900, abs=told["expanded_uncertainty_W"])
+    assert [vessel["vessel"] for vessel in told["vessels"]] == ["first", "second"]
+    assert told["vessels"][1]["first_temperature_C"] == pytest.approx(20.0, abs=0.1)
+    assert {m["method"] for m in told["other_methods"]} == {"water", "two-vessels"}
+
+
+def test_the_two_litre_test_is_a_method_and_its_repeats_are_pooled(folder):
+    done = typed(folder, "--trace", "two.csv", "--trace", "two-again.csv", *TWO, "--method", "two-vessels", "--json")
+    told = json.loads(done.stdout)
+    assert told["method"] == "two-vessels"
+    assert told["power_W"] == pytest.approx(sum(told["repeated_runs_W"]) / 2)
+    names = [line["source"] for line in told["budget"]]
+    assert "spread of the runs" in names
+    assert not [name for name in names if name.startswith("mixing")]
+    assert "not met, or not shown, of the two-litre test: two minutes and 2 s: was 120.0 s" in told["notes"]
+
+
+PAIRS = [  # options, the whole message
+    (("--method", "two-vessels"), "--method: two-vessels heats two loads, one in each vessel, and one was given; "
+     "give --mass once for each vessel"),
+    (("--mass", "1 kg", "--method", "quick"), "--method: quick heats one load; of two, enthalpy, water, two-vessels "
+     "tell the power; give --mass once for each vessel"),
+    (("--mass", "1 kg", "--vessel", "340 g glass"), "--vessel: two loads and one vessel: give --vessel twice, alike or "
+     "not, or leave it out"),
+    (("--vessel", "340 g glass", "--vessel", "340 g glass"), "--vessel: 2 vessels and 1 load: give --mass for each "
+     "vessel"),
+    (("--mass", "1 kg", "--mass", "1 kg"), "--mass: one load, or one in each of two vessels, not 3"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("options", "message"), PAIRS)
+def test_loads_that_do_not_pair_are_a_wrong_command_line(folder, options, message):
+    done = typed(folder, "--trace", "two.csv", "--mass", "1 kg", *options)
+    assert done.exit_code == 2
+    assert done.stderr.splitlines()[-1] == f"Error: Invalid value for {message}"
+
+
+def test_one_load_and_the_temperatures_of_two_vessels_tell_no_power(folder):
+    done = typed(folder, "--trace", "two.csv", "--mass", "1 kg", "--start", "60", "--stop", "180")
+    assert done.exit_code == 1
+    assert done.stdout == (
+        "no power: the trace has the temperatures of two vessels, and one load was given\n"
+        '  give the second vessel\'s too: --mass "1 kg" --mass "1 kg"\n'
+    )

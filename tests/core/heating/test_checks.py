@@ -25,6 +25,11 @@ def iec(mw_g, mc_g, T0, T1, T2, t):
     return methods.iec_60705_manner(water_g=mw_g, vessel_g=mc_g, rise=T2 - T1, over_room=T2 - T0, duration=t)
 
 
+def two_litres(*rises):
+    """A litre in each of two vessels for two minutes at full power: what `pair` adds up."""
+    return sum(methods.quick(rise, 1.0, 120.0) for rise in rises)
+
+
 def cup(V_mL, T1, T2, t):
     mass = V_mL * 1e-6 * 1000.0
     return mass * (water.enthalpy(T2 + ZERO) - water.enthalpy(T1 + ZERO)) / t
@@ -87,8 +92,8 @@ METHODS = {
     "iec60705_power": iec,
     "round50_rule_b": lambda P: methods.rounded_50(P),
     "heatup_time": lambda P, m_g, c, dT: methods.heat_up_time(P, m_g / 1000, c * 1000, dT),
-    "factor_rule": lambda factor, dT: methods.two_vessels([0.0], [dT], factor),
-    "two_beaker_mean": lambda factor, T1a, T1b, T2a, T2b: methods.two_vessels([T1a, T1b], [T2a, T2b], factor),
+    "factor_rule": lambda factor, dT: methods.quick(dT),
+    "two_beaker_mean": lambda factor, T1a, T1b, T2a, T2b: two_litres(T2a - T1a, T2b - T1b),
     "cup_boil_mean_power": cup,
     "water_dh": lambda m_kg, T1, T2: m_kg * (water.enthalpy(T2 + ZERO) - water.enthalpy(T1 + ZERO)),
     "water_mean_cp": lambda T1, T2: water.mean_specific_heat(T1 + ZERO, T2 + ZERO),

@@ -46,6 +46,40 @@ def test_gaps_and_columns_left_aside_are_noted():
     )
 
 
+TWO = [  # header, the second vessel's first temperature in K
+    ("t_s,temperature_1_C,temperature_2_C", 292.25),
+    ("t_s,T1_C,T2_C", 292.25),
+    ("time (s),temp_1 [°C],Temp_2 [°C]", 292.25),
+]
+
+
+@pytest.mark.parametrize(("header", "kelvin"), TWO)
+def test_two_vessels_have_a_column_each(header, kelvin):
+    cells = "\n0,,19.1\n1,40.1,\n" + "".join(f"{t},4{t}.1,1{t}.1\n" for t in range(2, 7))
+    trace = read_trace(header + cells, "run.csv")
+    assert trace.second.values[0] == pytest.approx(kelvin)
+    assert (trace.temperature.times, trace.second.times) == (
+        (1.0, 2.0, 3.0, 4.0, 5.0, 6.0),
+        (0.0, 2.0, 3.0, 4.0, 5.0, 6.0),
+    )
+
+
+def test_a_carried_thermometer_s_gaps_are_told_with_the_vessel():
+    rows = "".join(f"{t},20.1,\n" for t in range(5)) + "".join(f"{t},,20.5\n" for t in range(5, 10)) + "20,,20.6\n"
+    trace = read_trace("t_s,temperature_1_C,temperature_2_C\n" + rows, "run.csv")
+    assert trace.notes == ("row 12: no temperature in the second vessel for 11 s (from 9 s)",)
+
+
+def test_a_second_column_beside_one_without_a_number_is_left_aside():
+    rows = "".join(f"\n{t},2{t}.1,9" for t in range(5))
+    trace = read_trace("t_s,temperature_C,temperature_2_C" + rows, "run.csv")
+    assert trace.second is None
+    assert trace.temperature.values[0] == pytest.approx(293.25)
+    assert trace.notes == (
+        "column 'temperature_2_C' is left aside: of two vessels, the columns are temperature_1_C,temperature_2_C",
+    )
+
+
 WRONG = [
     ("t_s,temperature_C\n0,20.1\n1,20,1\n2,20.2\n3,20.2\n4,20.3\n5,20.3,\n",
      "run.csv:3:6\n  expected  at most 2 cells, as in the header\n  saw       3\n"
@@ -53,6 +87,11 @@ WRONG = [
     ("t_s,temperature_C,temp_F" + ROWS,
      "run.csv:1:19\n  expected  one column of temperature\n  saw       temperature_C and temp_F\n"
      "  hint      leave the one that was in the load, and give the other a name of its own"),
+    ("t_s,temperature_1_C,temperature_2_C\n" + "".join(f"{t},20.1,{'20' if t < 4 else ''}\n" for t in range(6)),
+     "run.csv:7:1\n  expected  at least five readings\n  saw       4"),
+    ("t_s,temperature_1_C,temperature_2_V\n", "run.csv:1:1\n"
+     "  expected  a unit of second temperature in the name of column 'temperature_2_V'\n"
+     "  saw       V\n  hint      such as t_s,temperature_C,power_W"),
     ("", "run.csv:1:1\n  expected  a header such as t_s,temperature_C,power_W, then rows\n  saw       an empty file"),
     ("t,temperature_C" + ROWS, "run.csv:1:1\n  expected  a unit in the name of column 't'\n  saw       none\n"
      "  hint      name the unit too, as in t_s,temperature_C,power_W"),

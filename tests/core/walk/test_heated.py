@@ -125,3 +125,47 @@ def test_a_power_meter_tells_when_it_was_heated():
     assert any("power log" in line for line in verdict.trail), verdict.trail
     assert verdict.outcome == "pass"
     assert verdict.value == pytest.approx(900.0, abs=verdict.expanded_uncertainty)
+
+
+def in_two_vessels(loads, channels=("T1", "T2"), shown=("T1", "T2", "T4")):
+    """The verdict on 420 W into one litre and 480 W into another, a probe in each and one in the room."""
+    step = replace(RUN, inputs=RUN.inputs | loads | ({"channels": ", ".join(channels)} if channels else {}))
+    procedure = replace(PROCEDURE, steps=(step,))
+    profiles = {}
+    entries = ENTRIES | {"second water": "1000 g ± 2 g"}
+    session = Session(procedure, profiles, judge=ByCase(procedure, answers_by(profiles), entries=entries))
+    events = session.start(0.0)
+    watts = {"T1": 420.0, "T2": 480.0}
+    for t in range(240):
+        for word in {60: ["start"], 120: ["stop"]}.get(t, ()):
+            events += session.act(Act(word=word), float(t))
+        for place, channel in enumerate(shown):
+            celsius = temperature(t, watts[channel]) if channel in watts else 21.0
+            reading = Reading(replace(CELSIUS, channel=channel), round(celsius * 100))
+            events += session.reading("thermometer", 3 * t + place, reading, float(t))
+    return verdict_of(events)
+
+
+@pytest.mark.parametrize(
+    ("channels", "shown"), [(("T1", "T2"), ("T1", "T2", "T4")), (("T2", "T1"), ("T1", "T2")), ((), ("T2", "T1"))]
+)
+def test_two_vessels_are_added_up(channels, shown):
+    verdict = in_two_vessels({"second mass": "second water"}, channels, shown)
+    assert verdict.outcome == "pass"
+    assert verdict.value == pytest.approx(900.0, abs=verdict.expanded_uncertainty)
+    starts = [line for line in verdict.trail if line.startswith(("first vessel from", "second vessel from"))]
+    assert len(starts) == 2
+
+
+@pytest.mark.parametrize(
+    ("loads", "channels", "shown", "why"),
+    [({"second mass": "not entered"}, ("T1", "T2"), ("T1", "T2"),
+      "the mass of the water in the second vessel was neither weighed nor entered"),
+     ({"second mass": "second water"}, (), ("T1", "T2", "T4"),
+      "two vessels need two channels of the thermometer, and these read: T1, T2, T4"),
+     ({"second mass": "second water"}, ("T1", "T3"), ("T1", "T2"),
+      "two vessels need two channels of the thermometer, and these read: T1, T2")],
+)  # fmt: skip
+def test_vessels_that_do_not_pair_are_not_judged(loads, channels, shown, why):
+    verdict = in_two_vessels(loads, channels, shown)
+    assert (verdict.outcome, verdict.why) == ("not judged", why)
