@@ -14,7 +14,6 @@ from typing import TYPE_CHECKING, Any
 
 from meterlog import __version__
 from meterlog.errors import CannotDo
-from meterlog.heating.plot import STYLE
 from meterlog.procedure.cautions import CAUTIONS
 from meterlog.procedure.steps import StepKind
 from meterlog.seals import read_line
@@ -54,7 +53,7 @@ def handover(db: Connection, ref: str) -> Card:
         "mended": any(_was_mended(step) for step in card["steps"]),
         "good": [step for step in judged["pass"] if not _was_mended(step)],
         "unsure": judged["undecided"],
-        "run": next((s["verdict"] for s in card["steps"] if s["kind"] == StepKind.HEATING and s["verdict"]), None),
+        "run": next((s for s in card["steps"] if s["kind"] == StepKind.HEATING and s["verdict"]), None),
         "untested": _untested(card),
         "verdicts": sum(len(step["verdicts"]) for step in card["steps"]),
         "seal": _last_seal(db, card["job"]["id"]),
@@ -68,7 +67,7 @@ def evidence(db: Connection, ref: str) -> Card:
     judged = queries.verdicts_of(db, card["job"]["id"])
     reached = [found for verdict in judged if (found := reached_from(db, verdict["id"]))]
     for found in reached:
-        found["plot"] = plot_of(found["capture"], found["readings"]) if found["readings"] else ""
+        found["plot"] = plot_of(found["capture"], found["readings"]) if found["readings"] and not found["run"] else ""
     texts = {text["sha256"]: text for found in reached for text in found["texts"].values() if text}
     return {
         **card,
@@ -86,7 +85,7 @@ def as_html(template: str, card: Card) -> str:
     loader = PrefixLoader({"meterlog": FileSystemLoader(WEB / "templates")})
     environment = Environment(loader=loader, autoescape=True, trim_blocks=True, lstrip_blocks=True)
     environment.filters.update(wording.FILTERS)
-    style = (WEB / "static" / "paper.css").read_text(encoding="utf-8") + STYLE
+    style = (WEB / "static" / "paper.css").read_text(encoding="utf-8")
     return environment.get_template(f"meterlog/report/{template}.html").render(style=style, version=__version__, **card)
 
 

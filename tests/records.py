@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import json
 import math
 import struct
 import zlib
 from dataclasses import replace
 from pathlib import Path
 
+import heating_simulator
+from heating_simulator import simulate
+
+from meterlog.case import Answer, Case, conclude
 from meterlog.evaluate import Accuracy, judge_capture
 from meterlog.procedure.language import read_procedure
-from meterlog.readings import Bound, Capture, Form, Frame, Reading, Rejected
+from meterlog.readings import Bound, Capture, Form, Frame, Reading, Rejected, Timing
 from meterlog.store.batch import Now
 from meterlog.store.writer import Writer
 
@@ -129,6 +134,44 @@ def small_png() -> bytes:
     pixels = zlib.compress(b"\x00\x20\x60\x50\xe0\xe0\xd0" * 2)
     head = part(b"IHDR", struct.pack(">IIBBBBB", 2, 2, 8, 2, 0, 0, 0))
     return b"\x89PNG\r\n\x1a\n" + head + part(b"IDAT", pixels) + part(b"IEND", b"")
+
+
+CELSIUS = Form(quantity="temperature", unit="degC", scale=1.0, offset=273.15, decimals=1)
+
+
+def heated(path: Path) -> Path:
+    """A database of one job, H-1: a litre in glass heated with 880 W for a minute, the probe out meanwhile."""
+    writer = Writer(path, now())
+    thermometer = (OVEN.parents[1] / "instruments" / "ascii-thermometer.yaml").read_text()
+    link = writer.open_link("thermometer", thermometer, "{}", "loop://", now())
+    procedure = read_procedure(OVEN.read_text(), "microwave-oven.yaml")
+    entries = {"rated output": "900 W", "water mass": "1000 g ± 2 g", "vessel": "340 g glass"}
+    job, steps = writer.open_job("H-1", procedure, entries, {}, now())
+    times, celsius, _ = simulate(heating_simulator.Bench(power=880, first=12, vessel=230, out=(55, 130), stop=120))
+    log = [(float(t), Reading(CELSIUS, round(10 * c))) for t, c in zip(times, celsius, strict=True)]
+    for place, (at, reading) in enumerate(log):
+        raw = struct.pack("<i", reading.counts)
+        writer.outcomes(link, [Frame(4 * place, raw, at, (reading,))], job, steps["heating-run"])
+    capture = Capture(
+        form=CELSIUS, counts=log[0][1].counts, count=len(log), spread=0.0, deviation=0.0, started=0.0, ended=log[-1][0],
+        first=0, last=len(log) - 1, how="heating run", timing=Timing(60.0, 120.0, 0.1, 0.1),
+    )  # fmt: skip
+    number = writer.capture(job, steps["heating-run"], link, capture)
+    answer = Answer(capture=capture, instrument="thermometer", log=lambda: tuple(log))
+    case = Case(procedure=procedure, entries=entries, answers={"heating-run": answer})
+    verdict = conclude(case, procedure.step("heating-run"))
+    row = {
+        "outcome": str(verdict.outcome), "why": verdict.why, "result": verdict.to_json(),
+        "context": json.dumps({"where": "", "entries": entries, "captures": {"heating-run": number}}),
+        "procedure": writer.keep_text("procedure", "microwave-oven", OVEN.read_text()),
+        "profile": writer.keep_text("profile", "thermometer", thermometer),
+        "facts": writer.keep_text("instrument", "thermometer", "{}"),
+        "program": "0.1.0", "supersedes": None, "reason": "",
+    }  # fmt: skip
+    writer.verdict(job, steps["heating-run"], number, row, now(300_000))
+    writer.commit(now(300_000))
+    writer.close(now(300_000))
+    return path
 
 
 def make(path: Path) -> Path:

@@ -33,6 +33,7 @@ Keys of --json:
   largest_parts            names of the three largest;  improvements: what U would become
   vessels                  of two heated together, each: before_s, plateau_s, first_ and last_temperature_C, rise_K,
                            heat_J; null for one load
+  periods                  each load's before, heating and after, as fitted: from_s, to_s, from_C, to_C, slope_K_per_s
   corrections              applied: what, adds_W, from;  refused: what, why, advice
   other_methods            power_W by each, and what it leaves out
   electrical               energy_J, mean_power_W, on_power_W, efficiency (null without power_W)
@@ -114,8 +115,9 @@ def heating(
 ) -> None:
     """Read the options, run, print."""
     from meterlog import heating as core
+    from meterlog.drawing import draw_alone
     from meterlog.heating import rating, report
-    from meterlog.heating.plot import plot
+    from meterlog.heating.plot import plot_of
 
     if method not in core.METHODS:
         raise click.BadParameter(f"one of {', '.join(core.METHODS)}", param_hint="--method")
@@ -140,7 +142,7 @@ def heating(
     click.echo(json.dumps(report.as_dict(answer), ensure_ascii=False, indent=2) if as_json else report.as_text(answer))
     _say(answer)
     if picture:
-        _write(picture, plot(answer))
+        _write(picture, draw_alone(plot_of(answer)))
     if answer.power is None or (answer.verdict and answer.verdict.outcome == "fail"):
         raise SystemExit(1)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
 from meterlog.heating.methods import heat_up_time
@@ -11,8 +11,63 @@ from meterlog.uncertainty import nominal, standard_uncertainty
 from meterlog.units import show, to_place
 
 if TYPE_CHECKING:
+    from meterlog.heating.balance import End
     from meterlog.heating.periods import Plateau
-    from meterlog.heating.result import HeatingResult
+    from meterlog.heating.result import Found, HeatingResult
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Period:
+    """A period of a run: its span, s, the load's level at its ends, °C, and the slope of the line through it, K/s."""
+
+    period: str
+    from_s: float
+    to_s: float
+    from_C: float  # noqa: N815  (a key of the JSON: the unit as it is written)
+    to_C: float  # noqa: N815
+    slope_K_per_s: float  # noqa: N815
+
+    @property
+    def is_still(self) -> bool:
+        """Nothing was heated."""
+        return not self.period.startswith(HEATING)
+
+    @property
+    def level(self) -> float:
+        """Half-way, °C."""
+        return (self.from_C + self.to_C) / 2.0
+
+
+HEATING = "heating"
+
+
+def periods(answer: HeatingResult) -> list[Period]:
+    """The still stretch before, the heating and the plateau after, of each load; those that were found.
+
+    The lines of the still ones are the picture's: through the levels at start and stop, cooling as the load does.
+    """
+    return [period for name, found in answer.loads() for period in _periods_of(found, name, answer.second is not None)]
+
+
+def _periods_of(found: Found, name: str, is_one_of_two: bool) -> list[Period]:
+    of, heating = f", {name}" if is_one_of_two else "", found.heating
+    rows = [_still(f"before{of}", found, found.before, heating.start, found.first)] if found.before else []
+    slope = found.rise / heating.duration
+    rows.append(_period(HEATING + of, (heating.start, heating.stop), heating.start, found.first, slope))
+    if found.after:
+        rows.append(_still(f"after{of}", found, found.after, heating.stop, found.last))
+    return rows
+
+
+def _still(period: str, found: Found, stretch: Plateau, moment: float, end: End) -> Period:
+    return _period(period, (stretch.first, stretch.last), moment, end, found.drift(end))
+
+
+def _period(period: str, span: tuple[float, float], moment: float, end: End, slope: float) -> Period:
+    """The line through the level of an end at its moment."""
+    level = end.kelvin - ZERO_CELSIUS
+    low, high = (level + slope * (at - moment) for at in span)
+    return Period(period=period, from_s=span[0], to_s=span[1], from_C=low, to_C=high, slope_K_per_s=slope)
 
 
 def as_dict(answer: HeatingResult) -> dict[str, Any]:
@@ -30,6 +85,7 @@ def as_dict(answer: HeatingResult) -> dict[str, Any]:
         "repeated_runs_W": list(answer.repeats),
         **_detected(answer),
         "vessels": _vessels(answer),
+        "periods": [asdict(period) for period in periods(answer)],
         "budget": [
             {
                 "source": line.name,

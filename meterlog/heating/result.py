@@ -78,6 +78,10 @@ class Found:
         """From start to stop, K."""
         return self.last.kelvin - self.first.kelvin
 
+    def drift(self, end: End) -> float:
+        """Slope, K/s, with which the load's temperature changed beside an end of heating: its loss to the room."""
+        return -self.exchange.loss(end.kelvin) / self.capacity
+
     @property
     def capacity(self) -> float:
         """Heat that stayed in the load for each kelvin of the rise, J/K."""

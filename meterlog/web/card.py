@@ -5,14 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from meterlog import units
-from meterlog.case import heating_run
-from meterlog.errors import MeterlogError
-from meterlog.heating.plot import STYLE, plot
-from meterlog.heating.step import run_of
 from meterlog.procedure.steps import StepKind
-from meterlog.store.revisit import Revisit
 from meterlog.web import procedures, queries, wording
-from meterlog.web.runs import plot_of
+from meterlog.web.runs import heating_run, plot_of
 
 if TYPE_CHECKING:
     from meterlog.store.sqlite import Connection
@@ -51,7 +46,8 @@ def card_of(db: Connection, ref: str) -> dict[str, Any] | None:
         step["shows"] = _shows(step)
         step["passed"] = passed.get(step["key"], {}).get("how", "")
         step["reason"] = passed.get(step["key"], {}).get("reason", "")
-        step["plot"] = _run_plot(db, step)
+        step["run"] = heating_run(db, step["verdict"]["id"], step["kind"], step["key"]) if step["verdict"] else None
+        step["plot"] = step["run"]["plot"] if step["run"] else _bare_plot(db, step)
     personal = queries.personal(db, job["id"])
     return {
         "job": job,
@@ -72,22 +68,12 @@ def _shows(step: dict[str, Any]) -> str:
     return wording.result(verdict) if verdict and verdict["unit"] != measured else ""
 
 
-def _run_plot(db: Connection, step: dict[str, Any]) -> str:
-    """A heating run with what was found in it, drawn; its bare trace when it can't be worked out again."""
+def _bare_plot(db: Connection, step: dict[str, Any]) -> str:
+    """A heating run's trace alone; "" for any other step."""
     taken = [capture for capture in step["captures"] if capture["link"] is not None]
-    if step["kind"] != StepKind.HEATING or not taken:
-        return ""
-    if step["verdict"] is not None:
-        revisit = Revisit(db)
-        row = db.execute("SELECT * FROM verdict WHERE id = ?", [step["verdict"]["id"]]).fetchone()
-        try:
-            case = revisit.case(row)
-            drawn = plot(run_of(heating_run(case, case.procedure.step(step["key"]), case.answers[step["key"]])))
-        except (MeterlogError, KeyError, ValueError):
-            drawn = ""
-        if drawn:
-            return drawn.replace(f"<style>{STYLE}</style>", "")
-    return plot_of(taken[-1], queries.readings_around(db, taken[-1]))
+    return (
+        plot_of(taken[-1], queries.readings_around(db, taken[-1])) if taken and step["kind"] == StepKind.HEATING else ""
+    )
 
 
 def _photo(field: dict[str, Any]) -> dict[str, Any]:

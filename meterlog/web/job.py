@@ -8,7 +8,6 @@ from urllib.parse import unquote
 
 from datasette.utils.asgi import NotFound, Response
 
-from meterlog.heating.plot import STYLE
 from meterlog.web import bench, queries
 from meterlog.web.card import card_of
 from meterlog.web.sheet import read, sheet
@@ -21,11 +20,6 @@ async def page(datasette: Any, request: Any) -> Any:
     if card is None:
         raise NotFound(f"There is no job {unquote(request.url_vars['ref'])}.")
     return await sheet(datasette, request, "job.html", **card)
-
-
-async def run_style(datasette: Any, request: Any) -> Any:
-    """The style of the picture of a heating run, apart: pages allow none inside them."""
-    return Response(STYLE, content_type="text/css; charset=utf-8")
 
 
 async def photo(datasette: Any, request: Any) -> Any:

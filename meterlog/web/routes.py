@@ -17,7 +17,6 @@ ROUTES: list[tuple[str, Any]] = [
     (r"^/bench/open$", bench.open_job),
     (r"^/bench/close$", bench.close_job),
     (r"^/jobs$", jobs.page),
-    (r"^/-/run.css$", job.run_style),
     (r"^/job/(?P<ref>[^/]+)$", job.page),
     (r"^/job/(?P<ref>[^/]+)/photo$", job.add_photo),
     (r"^/report/(?P<ref>[^/]+)$", handover.page),

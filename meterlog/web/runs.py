@@ -1,4 +1,4 @@
-"""The run of a capture, drawn: its readings against time, the part that counts as a band."""
+"""The run of a capture, drawn: its readings against time, the part that counts as a band; and a heating run."""
 
 from __future__ import annotations
 
@@ -7,11 +7,19 @@ import math
 from typing import TYPE_CHECKING, Any
 
 from meterlog import units
+from meterlog.case import heating_run as run_from
 from meterlog.drawing import Band, Plot, Trace, draw_both
+from meterlog.errors import MeterlogError
+from meterlog.heating.plot import plot_of as picture_of
+from meterlog.heating.report import periods
+from meterlog.heating.step import run_of
+from meterlog.procedure.steps import StepKind
+from meterlog.store.revisit import Revisit
 from meterlog.web import wording
 
 if TYPE_CHECKING:
     from meterlog.readings import Form
+    from meterlog.store.sqlite import Connection
 
 DOTS_MOST = 120
 """Readings up to which each is drawn as a dot as well."""
@@ -54,3 +62,20 @@ def _in_unit(row: dict[str, Any], form: Form) -> float:
         return math.nan
     value: float = (row["value"] - form.offset) / form.scale
     return value
+
+
+def heating_run(db: Connection, verdict: int, kind: str, key: str) -> dict[str, Any] | None:
+    """What a verdict on a step found in its heating run: `plot`, `periods`, corrections `applied` and `refused`.
+
+    None for a step of another kind, and for a verdict that can't be worked out again.
+    """
+    if kind != StepKind.HEATING:
+        return None
+    row = db.execute("SELECT * FROM verdict WHERE id = ?", [verdict]).fetchone()
+    try:
+        case = Revisit(db).case(row)
+        run = run_of(run_from(case, case.procedure.step(key), case.answers[key]))
+    except (MeterlogError, KeyError, ValueError):
+        return None
+    drawn = draw_both(picture_of(run))
+    return {"plot": drawn, "periods": periods(run), "applied": run.applied, "refused": run.refused}

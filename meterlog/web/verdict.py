@@ -11,6 +11,7 @@ from meterlog.procedure.steps import MARKS
 from meterlog.web import procedures, queries, wording
 from meterlog.web.explained import explain
 from meterlog.web.recompute import recompute
+from meterlog.web.runs import heating_run
 from meterlog.web.sheet import number_of, read, sheet
 
 if TYPE_CHECKING:
@@ -45,6 +46,7 @@ def reached_from(db: Connection, number: int) -> dict[str, Any] | None:
         "result": verdict["result"],
         "step": procedures.step(procedure, verdict["step_key"]),
         "capture": capture,
+        "run": heating_run(db, number, verdict["kind"], verdict["step_key"]),
         "si": units.QUANTITIES[capture["form"].quantity].si if capture else "",
         "how": wording.HOW,
         "marks": MARKS,

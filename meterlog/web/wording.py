@@ -134,6 +134,13 @@ def lines(text: str) -> Markup:
     return Markup("<br>").join(escape(line) for line in text.splitlines())
 
 
-_WRITERS = (when, day, seconds, display, measure, amount, result, quantity, entry, hex_bytes, percent, stamp, lines)
+def decimals(value: float, count: int) -> str:
+    """A bare number with so many decimals, for a column whose head has the unit: "−0.12"."""
+    return f"{round(value, count) + 0.0:.{count}f}".replace("-", "−")
+
+
+_WRITERS = (
+    when, day, seconds, display, measure, amount, result, quantity, entry, hex_bytes, percent, stamp, lines, decimals,
+)  # fmt: skip
 FILTERS: dict[str, Callable[..., Any]] = {written.__name__: written for written in _WRITERS} | {"symbol": units.symbol}
 """What templates may call."""

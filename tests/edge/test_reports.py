@@ -1,6 +1,7 @@
 """The sheets as files: what they say in plain words, what they escape, and that paper keeps its signs."""
 
 import os
+import re
 import shutil
 import subprocess
 
@@ -11,6 +12,7 @@ from click.testing import CliRunner
 from meterlog import report
 from meterlog.cli import meterlog
 from meterlog.errors import CannotDo
+from meterlog.heating.periods import Refused
 from meterlog.store.sqlite import open_reader
 
 
@@ -83,6 +85,35 @@ def test_the_evidence_file_has_every_verdict_byte_and_seal(db):
     assert "55 AB 00 00 00" in html
     assert "procedure: microwave-oven" in html
     assert html.count("<svg") >= 10
+
+
+PERIODS = ["before", "heating", "after"]
+CORRECTIONS = ["vessel", "exchange with the room"]
+
+
+@pytest.mark.parametrize(("kind", "pictures"), [("handover", 1), ("evidence", 1)])
+def test_a_heating_run_is_drawn_with_its_periods_and_corrections(tmp_path, kind, pictures):
+    db = open_reader(records.heated(tmp_path / "heated.db"))
+    html = report.as_html(kind, getattr(report, kind)(db, "H-1"))
+    db.close()
+    assert html.count("<title>Useful power 88") == 2 * pictures  # wide and narrow
+    assert re.findall(r'<th scope="row">([^<]*)</th><td class="right">[\d.−]+</td>', html)[:5] == PERIODS + CORRECTIONS
+    # one litre, 880 W for 60 s; by hand 880 × 60 / (4186 + 230) = 12.0 K in a minute, from 12 °C
+    levels = re.search(r"([\d.]+) to ([\d.]+)</td><td class=.right.>([\d.]+)", html).groups()
+    assert [float(value) for value in levels] == pytest.approx([12.1, 24.1, 12.0], abs=0.15)
+
+
+def test_a_correction_that_was_refused_stands_with_what_would_help(tmp_path):
+    db = open_reader(records.heated(tmp_path / "heated.db"))
+    card = report.handover(db, "H-1")
+    db.close()
+    run = {
+        **card["run"]["run"],
+        "applied": (),
+        "refused": (Refused(what="lag", why="too <slow>", advice="log faster"),),
+    }
+    html = report.as_html("handover", {**card, "run": {**card["run"], "run": run}})
+    assert '<th scope="row">lag</th><td class="right">refused</td><td>too &lt;slow&gt;: log faster</td>' in html
 
 
 def test_an_unknown_job_is_said(database):
