@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+import shlex
 from typing import TYPE_CHECKING, Any
 
 from datasette.utils.asgi import NotFound
 
-from meterlog import units
+from meterlog import places, units
 from meterlog.procedure.steps import MARKS
 from meterlog.web import procedures, queries, wording
 from meterlog.web.explained import explain
 from meterlog.web.recompute import recompute
 from meterlog.web.runs import heating_run
-from meterlog.web.sheet import number_of, read, sheet
+from meterlog.web.sheet import database_path, number_of, read, sheet
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from meterlog.store.sqlite import Connection
 
 FRAMES_SHOWN = 60
@@ -26,7 +29,19 @@ async def page(datasette: Any, request: Any) -> Any:
     if found is None:
         raise NotFound(f"There is no verdict {number}.")
     again = await read(datasette, recompute, number) if request.args.get("recompute") else None
-    return await sheet(datasette, request, "verdict.html", recomputed=again, frames_shown=FRAMES_SHOWN, **found)
+    written = found["texts"].get("procedure")
+    command = judge_again(found["verdict"]["job_ref"], written["name"] if written else "", database_path(datasette))
+    return await sheet(
+        datasette, request, "verdict.html", recomputed=again, frames_shown=FRAMES_SHOWN, command=command, **found
+    )
+
+
+def judge_again(ref: str, procedure: str, db: Path) -> list[str]:
+    """What is typed to see what a job comes to now, option by option; nothing is kept by it, and no page writes."""
+    options = [("--job", ref)]
+    options += [("--procedure", procedure)] if procedure else []
+    options += [("--db", str(db))] if db != places.database() else []
+    return ["meterlog evaluate", *map(shlex.join, options)]
 
 
 def reached_from(db: Connection, number: int) -> dict[str, Any] | None:

@@ -1,9 +1,14 @@
 """Every page at both sizes and in both colour schemes: accessible by axe, no sideways scrolling, no outside request."""
 
+import shlex
+
 import pytest
 import records
 from axe_playwright_python.sync_playwright import Axe
+from click.testing import CliRunner
 from playwright.sync_api import expect
+
+from meterlog.cli import meterlog
 
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 PAGES = [
@@ -80,3 +85,23 @@ def test_the_way_from_a_verdict_down_to_the_bytes(home, page_of):
     expect(page.get_by_text("55 AB 00 00 00").first).to_be_visible()
     page.get_by_role("link", name="1.71 Ω").click()
     expect(page.get_by_role("img", name="Readings around capture 5: 2.75 s long, at 1.71 Ω.").first).to_be_visible()
+
+
+@pytest.mark.parametrize(("size", "scheme"), [("phone", "dark"), ("desktop", "light")])
+def test_a_verdict_tells_how_its_job_is_judged_again(tmp_path, browse, page_of, size, scheme):
+    """The command is shown whole, and typed as it stands it finds that nothing differs."""
+    database = records.heated(tmp_path / "a bench.db")
+    page = page_of(size, color_scheme=scheme)
+    page.goto(browse(database) + "/verdict/1")
+    shown = page.get_by_label("Command that lists what differs")
+    expect(shown).to_be_hidden()
+    page.get_by_text("Judge this job again under other rules").click()
+    expect(shown).to_be_visible()
+    assert shown.evaluate("e => e.scrollWidth <= e.clientWidth")
+    words = shlex.split(shown.inner_text())
+    assert words == ["meterlog", "evaluate", "--job", "H-1", "--procedure", "microwave-oven", "--db", str(database)]
+    done = CliRunner().invoke(meterlog, words[1:])
+    assert (done.exit_code, done.output) == (0, "")
+    keeps = shlex.split(page.get_by_label("Command that keeps what differs").inner_text())
+    assert keeps == [*words, "--reason", "why"]
+    assert Axe().run(page, options={"runOnly": RULES}).response["violations"] == []

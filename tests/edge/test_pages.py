@@ -46,6 +46,10 @@ SHOWN = [  # path, words that stand on the page
     ("/capture/4", ["over 60 MΩ", "nothing to draw", "open, with the leads proved before and after"]),
     ("/verdict/5", ["Superseded", "the leads were nulled meanwhile"]),
     ("/verdict/6", ["at most 3 ohm", "common practice, no source", "guard band", "accuracy of the meter", "SHA-256"]),
+    (
+        "/verdict/6",
+        ["<span>--job K-7</span> <span>--procedure microwave-oven</span> <span>--db &#39;/", "any name.db&#39;<"],
+    ),
     ("/history", ["Transformer primary", "household microwave oven"]),
     (
         "/history/primary?appliance={oven}&job=K-7",
