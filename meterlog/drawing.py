@@ -93,6 +93,7 @@ class Plot:
         says: the plot in one sentence, for whoever does not see it; `tells` more, if there is more.
         title: drawn above it, wrapped; "" for none.
         y_levels: values that must stay in view even when no point lies there (limits).
+        counts_x: x counts things, so that only whole numbers are ticks.
         height: without title, names and legend.
     """
 
@@ -104,6 +105,7 @@ class Plot:
     y_levels: Sequence[float] = ()
     title: str = ""
     tells: str = ""
+    counts_x: bool = False
     width: int = 640
     height: int = 300
 
@@ -181,6 +183,8 @@ class _Frame:
             raise ValueError("a plot needs at least one point")
         ys = [y for _, y in points] + list(plot.y_levels)
         self.x_ticks, self.first, self.last = _within([x for x, _ in points], 7 if plot.width > NARROW else 5)
+        if plot.counts_x:
+            self.x_ticks = [tick for tick in self.x_ticks if tick == round(tick)]
         self.y_ticks = ticks(min(ys), max(ys), 6)
         self.left = round(BESIDE_TICKS + max(map(_wide, tick_words(self.y_ticks))))
         self.right = round(plot.width - max(MARGIN_RIGHT, max(map(_wide, tick_words(self.x_ticks))) / 2 + 2))

@@ -142,7 +142,7 @@ def at_hand(db: Connection, walk: Mapping[str, Any]) -> dict[str, Any]:
         "scale": scale_of(limit, units.QUANTITIES[step.quantity].si) if step and step.quantity else None,
         "acts": _acts(walk["phase"], step),
         "displays": {(d["source"], d["channel"]): DISPLAYS.get(d["state"], d["state"]) for d in walk["displays"]},
-        "elapsed_s": time.monotonic() - walk["started"] if walk["started"] is not None else None,
+        "elapsed_s": since(walk["started"], time.monotonic()),
         "last": last,
         "here": [each for each in walk["steps"] if each["key"] == key and each["captures"]],
         "said": queries.verdict_of_step(db, job["id"], key) if key else None,
@@ -152,6 +152,11 @@ def at_hand(db: Connection, walk: Mapping[str, Any]) -> dict[str, Any]:
 def _title(procedure: Procedure | None, key: str) -> str:
     step = procedures.step(procedure, key)
     return step.title if step else key or "the proof that it is dead"
+
+
+def since(started: float | None, now: float) -> float | None:
+    """How long it runs, s; None before it began, and on the clock of a recording that is played faster than it went."""
+    return now - started if started is not None and started <= now else None
 
 
 def _asks(walk: Mapping[str, Any], step: Step | None) -> str:

@@ -17,6 +17,8 @@ from meterlog.web.sheet import read, sheet
 if TYPE_CHECKING:
     from meterlog.store.sqlite import Connection
 
+FEWEST = 2
+"""Values that can be compared."""
 FEW = 5
 """Values below which no middle half is spoken of."""
 
@@ -61,6 +63,8 @@ def standing_of(captures: list[dict[str, Any]], here: str) -> str:
     if not own or own[-1]["value"] is None:
         return f"{len(values)} measured: {spread}.{beside}"
     value = own[-1]["value"]
+    if len(values) == 1:
+        return f"Job {here} measured {units.show(value, si)}; no other job has a value to compare.{beside}"
     below = sum(1 for other in values if other < value)
     place = f"{below} of {len(values)} measured lie below it"
     return f"Job {here} measured {units.show(value, si)}: {place}; {spread}.{beside}"
@@ -75,14 +79,14 @@ def _spread(values: list[float], si: str) -> str:
 
 
 def plot_of(captures: list[dict[str, Any]], here: str) -> str:
-    """The values in the order in which they were measured; "" when none is a number."""
+    """The values in the order in which they were measured; "" when there is nothing to compare."""
     form = captures[-1]["form"]
     points = [
         (float(n), (capture["value"] - form.offset) / form.scale if capture["value"] is not None else math.nan)
         for n, capture in enumerate(captures, 1)
     ]
     numbers = [y for _, y in points if not math.isnan(y)]
-    if not numbers:
+    if len(numbers) < FEWEST:
         return ""
     own = [point for point, capture in zip(points, captures, strict=True) if capture["job_ref"] == here]
     traces = [Trace(points=points, name="measured before", style="dots")]
@@ -99,5 +103,6 @@ def plot_of(captures: list[dict[str, Any]], here: str) -> str:
             y_label=f"{wording.quantity(form.quantity)}, {units.symbol(form.unit)}".rstrip(", "),
             traces=traces,
             bands=bands,
+            counts_x=True,
         )
     )

@@ -25,6 +25,10 @@ def register_routes(datasette: Any) -> list[tuple[str, Any]]:
 def menu_links(datasette: Any) -> list[dict[str, str]]:
     if not datasette.plugin_config("meterlog"):
         return []
+    return _pages(datasette)
+
+
+def _pages(datasette: Any) -> list[dict[str, str]]:
     from meterlog.web.routes import MENU
 
     return [{"href": datasette.urls.path(path), "label": label} for path, label in MENU]
@@ -47,4 +51,5 @@ def prepare_jinja2_environment(env: Any, datasette: Any) -> None:
 
     env.loader = ChoiceLoader([PrefixLoader({"meterlog": FileSystemLoader(HERE / "templates")}), env.loader])
     env.filters.update(FILTERS)
+    env.globals["pages"] = lambda: _pages(datasette)  # a page that tells of an error is given no links
     env.trim_blocks = env.lstrip_blocks = True

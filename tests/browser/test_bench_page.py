@@ -192,6 +192,20 @@ def test_a_lost_daemon_is_told_within_two_seconds_and_found_again(meter, browse,
     expect(lost).to_be_hidden()
 
 
+def test_digits_are_struck_through_once_they_are_old_and_not_before_there_are_any(meter, browse, page_of):
+    daemon, ohms, _ = meter
+    page = page_of("phone")
+    page.goto(browse(daemon.db) + "/bench")
+    struck = "[...document.querySelectorAll('.digits')].map(e => getComputedStyle(e).textDecorationLine)"
+    page.wait_for_function("document.querySelectorAll('.display').length === 2")
+    assert page.evaluate(struck) == ["none", "none"]
+    ohms.write(showing("ohm", 0.4))
+    expect(page.locator(".digits-number").first).to_contain_text(".4")
+    daemon.kill()
+    expect(page.get_by_role("alert")).to_contain_text("Nothing is heard.")
+    assert page.evaluate(struck) == ["line-through", "none"]
+
+
 def test_a_daemon_that_only_stands_still_is_told_too(meter, browse, page_of):
     import os
     import signal
@@ -211,6 +225,7 @@ def test_a_job_is_opened_on_the_page(meter, browse, page_of):
     page = page_of("phone")
     page.goto(browse(daemon.db) + "/bench")
     page.get_by_label("Open a job for").select_option(label="Microwave oven")
+    assert page.evaluate("document.documentElement.scrollWidth") == page.viewport_size["width"]
     press(page, "Open")
     page.get_by_label("Job number").fill("B-2")
     page.get_by_label("rated output").fill("900 W")

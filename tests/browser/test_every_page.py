@@ -47,6 +47,35 @@ def test_pages_pass_axe_and_fit(home, page_of, size, scheme):
     assert found == []
 
 
+BROKEN = """() => [...document.querySelectorAll("td.right, th.stamp, .stamp")].filter(cell => {
+  const words = document.createRange(); words.selectNodeContents(cell);
+  return new Set([...words.getClientRects()].map(line => Math.round(line.bottom / 8))).size > 1;
+}).map(cell => cell.textContent)"""
+SIGN = """() => [...document.querySelectorAll("main summary")].filter(summary => {
+  const words = document.createRange(); words.selectNodeContents(summary);
+  return words.getClientRects()[0].top > summary.getBoundingClientRect().top + 20;
+}).map(summary => summary.textContent)"""
+
+
+@pytest.mark.parametrize("path", PAGES[2:-1])
+def test_nothing_is_torn_apart_on_a_phone(home, page_of, path):
+    """A number stays with its unit in a cell, words in one line with the sign of their fold."""
+    page = page_of("phone")
+    page.goto(home + path)
+    assert page.evaluate(BROKEN) == []
+    assert page.evaluate(SIGN) == []
+
+
+def test_a_page_that_is_not_there_leads_back(home, page_of):
+    page = page_of("phone")
+    page.goto(home + "/verdict/999")
+    expect(page.get_by_text("There is no verdict 999.")).to_be_visible()
+    page.get_by_role("link", name="Jobs").click()
+    expect(page.get_by_role("link", name="Jobs")).to_have_attribute("aria-current", "page")
+    page.get_by_role("link", name="meterlog").click()
+    expect(page.get_by_role("link", name="Jobs")).to_have_attribute("aria-current", "page")
+
+
 SMALL = """controls => [...document.querySelectorAll(controls)].filter(el => {
   const box = el.getBoundingClientRect();
   return box.width > 0 && (box.height < 43.5 || box.width < 43.5);

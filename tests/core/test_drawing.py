@@ -118,6 +118,13 @@ def test_the_frame_ends_where_the_readings_do():
     assert float(last.split(",")[0]) == right
 
 
+def test_what_is_counted_has_whole_ticks():
+    assert {"1.2", "1.4"} <= set(texts(ET.fromstring(draw(plot([(1.0, 5.0), (2.0, 9.0)])))))
+    counted = texts(ET.fromstring(draw(plot([(1.0, 5.0), (2.0, 9.0)], counts_x=True))))
+    assert {"1", "2"} <= set(counted)
+    assert not {"1.0", "1.2", "1.4"} & set(counted)
+
+
 @given(
     st.lists(st.floats(0.02, 1.0), min_size=2, max_size=4),
     st.lists(st.sampled_from(["before", "heating", "after", "the settled run: 1.714 Ω"]), min_size=4, max_size=4),

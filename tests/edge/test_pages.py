@@ -9,7 +9,7 @@ import pytest
 import records
 
 from meterlog.errors import CannotDo
-from meterlog.web import serve
+from meterlog.web import history, serve
 from meterlog.web.door import Door, host_name, is_ours
 
 HOME = "http://127.0.0.1:8372"
@@ -197,3 +197,9 @@ def test_the_door_passes_what_is_no_request():
 
     asyncio.run(Door(inner)({"type": "lifespan"}, None, None))
     assert heard == ["lifespan"]
+
+
+def test_one_value_alone_is_not_compared():
+    only = [{"form": records.OHMS, "value": 1.6, "job_ref": "J-1"}]
+    assert history.standing_of(only, "J-1") == "Job J-1 measured 1.6 Ω; no other job has a value to compare."
+    assert history.plot_of(only, "J-1") == ""

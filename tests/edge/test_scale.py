@@ -5,12 +5,18 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from meterlog.procedure.steps import Limit
-from meterlog.web.at_hand import scale_of
+from meterlog.web.at_hand import scale_of, since
 from meterlog.web.wording import amount, percent
 
 
 def limit(low, high, **more):
     return Limit(low=low, high=high, unit="ohm", text="", source="", **more)
+
+
+def test_a_recording_s_clock_that_runs_ahead_shows_no_time():
+    assert since(None, 100.0) is None
+    assert since(90.0, 100.0) == 10.0
+    assert since(500.0, 100.0) is None
 
 
 ENDS = [  # low, high, first, last, band: by hand, as much room outside as inside

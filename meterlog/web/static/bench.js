@@ -102,6 +102,7 @@ function show(link, reading, isNew = true) {
   if (!display) { if (isNew) refresh(); return; }
   const number = display.querySelector(".digits-number");
   if (number.textContent !== reading.digits) { number.textContent = reading.digits; fitOne(display); }
+  display.dataset.quantity = reading.quantity;
   display.querySelector(".digits-unit").textContent = reading.unit;
   display.querySelector(".display-kind").textContent = reading.kind;
   display.querySelector(".display-note").textContent = [reading.note, ...reading.flags].filter(Boolean).join(", ");
