@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 from meterlog.heating import cycling, methods, rating, water
 from meterlog.heating.periods import Refused
 from meterlog.heating.ramp import BOILED, BOILING
-from meterlog.heating.result import Beside, Correction, Found, HeatingResult
+from meterlog.heating.result import VESSELS, Beside, Correction, Found, HeatingResult
 from meterlog.heating.rise import by_rise
 from meterlog.heating.run import WARM_UP, applied, by_method, electrical, judged
 from meterlog.heating.when import heated_when, heating_time, on_times
@@ -32,9 +32,10 @@ if TYPE_CHECKING:
     Loads = tuple[Load, Load]
     Founds = tuple[Found, Found]
 
-PLACES = ("first vessel", "second vessel")
 OWN = ("scatter", "display step", "mixing", "exchange with the room")
 """Parts of the budget that are each vessel's own."""
+SHORTEST_S = 20.0
+"""A shorter run is no two-litre test: a tenth of it would be warm-up (common practice, no source)."""
 NO_TIMES = Refused(
     what="times",
     why="of two vessels the temperatures do not tell when they were heated",
@@ -78,6 +79,8 @@ def run_pair(
     )  # fmt: skip
     seconds = heating_time(heating, on_times(trace), cycles) if heating else 0.0
     found = _find(trace, loads, room, heating, seconds) if heating else NO_TIMES
+    if method == "two-vessels" and heating and nominal(seconds) < SHORTEST_S:
+        found = _too_short(nominal(seconds))
     if isinstance(found, Refused):
         return replace(answer, refused=(found,))
     wanted = limit or (rating.limit_of(rated, rated_means) if rated else None)
@@ -89,11 +92,16 @@ def _find(trace: Trace, loads: Loads, room: Stated | None, heating: Heating, dur
         return ONE_COLUMN
     if not nominal(duration) > 0.0:
         return Refused(what="duration", why="heating stops before it starts", advice="check --start and --stop")
-    first = _find_one(PLACES[0], trace.temperature, loads[0], room, heating, duration)
-    second = _find_one(PLACES[1], trace.second, loads[1], room, heating, duration)
+    first = _find_one(VESSELS[0], trace.temperature, loads[0], room, heating, duration)
+    second = _find_one(VESSELS[1], trace.second, loads[1], room, heating, duration)
     if isinstance(first, Refused):
         return first
     return second if isinstance(second, Refused) else (first, second)
+
+
+def _too_short(seconds: float) -> Refused:
+    why = f"the vessels were heated for {seconds:g} s, of which the warm-up allowed for is a large part"
+    return Refused(what="duration", why=why, advice="heat them for two minutes and 2 s")
 
 
 def _find_one(
@@ -107,7 +115,7 @@ def _find_one(
 def _told(answer: HeatingResult, founds: Founds, loads: Loads, room: Stated | None) -> HeatingResult:
     """The answer with its number, corrections and the other methods."""
     first, second = founds
-    energy = sum_sharing({place: found.energy for place, found in zip(PLACES, founds, strict=True)}, OWN)
+    energy = sum_sharing({place: found.energy for place, found in zip(VESSELS, founds, strict=True)}, OWN)
     powers = {name: _power(name, founds, loads, room) for name in methods.OF_TWO_LOADS}
     return replace(
         answer,
@@ -121,7 +129,7 @@ def _told(answer: HeatingResult, founds: Founds, loads: Loads, room: Stated | No
             *_allowance(answer.method, first, powers[answer.method]),
             *(
                 replace(part, what=f"{place}: {part.what}")
-                for place, found, load in zip(PLACES, founds, loads, strict=True)
+                for place, found, load in zip(VESSELS, founds, loads, strict=True)
                 for part in applied(answer.method, found, load)
             ),
         ),
@@ -137,7 +145,7 @@ def _told(answer: HeatingResult, founds: Founds, loads: Loads, room: Stated | No
 
 def _power(method: str, founds: Founds, loads: Loads, room: Stated | None) -> Estimate:
     """The power into both by one method, W, with its errors."""
-    each = zip(PLACES, founds, loads, strict=True)
+    each = zip(VESSELS, founds, loads, strict=True)
     return sum_sharing({place: _part(method, found, load, room) for place, found, load in each}, OWN)
 
 

@@ -7,6 +7,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from meterlog.drawing import Band, Plot, Trace
+from meterlog.heating.result import VESSELS
 from meterlog.heating.trace import GAP
 from meterlog.heating.water import ZERO_CELSIUS
 
@@ -26,7 +27,7 @@ CARRIED = "carried to start and stop"
 def plot_of(answer: HeatingResult) -> Plot:
     """The picture of a run; one that was refused shows its trace and the reason."""
     series = [part for part in (answer.trace.temperature, answer.trace.second) if part is not None]
-    names = [name for name, _ in answer.loads()] or ["first vessel", "second vessel"]
+    names = [name for name, _ in answer.loads()] or VESSELS
     traces = [
         Trace(points=_points(part), name=f"temperature{of}", style=style)
         for part, of, style in zip(series, _of(names, len(series)), ("line", "dotted"), strict=False)

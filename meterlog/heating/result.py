@@ -18,6 +18,10 @@ if TYPE_CHECKING:
     from meterlog.uncertainty import Estimate, Line
 
 
+VESSELS = ("first vessel", "second vessel")
+"""What two loads heated together are called."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Heating:
     """When the load was heated, s on the trace's clock.
@@ -182,4 +186,4 @@ class HeatingResult:
             return ()
         if self.second is None:
             return (("load", self.found),)
-        return (("first vessel", self.found), ("second vessel", self.second))
+        return tuple(zip(VESSELS, (self.found, self.second), strict=True))

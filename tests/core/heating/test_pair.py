@@ -169,6 +169,14 @@ def test_loads_and_columns_that_do_not_pair_are_refused():
     ]  # fmt: skip
 
 
+def test_a_run_of_seconds_is_no_test_of_two_litres():
+    answer = plateaus((20.0, 20.0), (21.5, 21.5), seconds=12, mass="1 kg")
+    assert [(part.what, part.advice) for part in answer.refused] == [("duration", "heat them for two minutes and 2 s")]
+    assert answer.refused[0].why == (
+        "the vessels were heated for 12 s, of which the warm-up allowed for is a large part"
+    )
+
+
 def test_a_vessel_without_a_plateau_is_named():
     answer = run_pair(trace(seen=lambda t: (True, t < 195)), (LITRE, LITRE), ambient=ROOM, **TIMES)
     assert answer.power is None
