@@ -17,7 +17,7 @@ from meterlog.heating.ramp import BOILED, BOILING
 from meterlog.heating.result import VESSELS, Beside, Correction, Found, HeatingResult
 from meterlog.heating.rise import by_rise
 from meterlog.heating.run import WARM_UP, applied, by_method, electrical, judged
-from meterlog.heating.when import heated_when, heating_time, on_times
+from meterlog.heating.when import heated_when, heating_time, on_times, why_not_stated
 from meterlog.procedure.steps import Rule
 from meterlog.uncertainty import nominal, sum_sharing
 
@@ -71,27 +71,36 @@ def run_pair(
     if method not in methods.OF_TWO_LOADS:
         raise ValueError(methods.misfit(method, 2) if method in methods.METHODS else f"unknown method {method!r}")
     room = ambient.or_half_width(1.0) if ambient else None
-    heating = heated_when(trace, start, stop)
+    untimed = why_not_stated(trace, start, stop)
+    heating = None if untimed else heated_when(trace, start, stop)
     cycles = cycling.cycling_of(on_times(trace)) if heating and "stated" not in heating.how else None
     answer = HeatingResult(
         method=method, definition=methods.METHODS[method], trace=trace, heating=heating, cycling=cycles,
         notes=trace.notes,
     )  # fmt: skip
-    seconds = heating_time(heating, on_times(trace), cycles) if heating else 0.0
-    found = _find(trace, loads, room, heating, seconds) if heating else NO_TIMES
-    if method == "two-vessels" and heating and nominal(seconds) < SHORTEST_S:
-        found = _too_short(nominal(seconds))
+    found: Founds | Refused = _unlikely(trace, loads) or untimed or NO_TIMES
+    if heating and found is NO_TIMES:
+        found = _find(trace, loads, room, heating, heating_time(heating, on_times(trace), cycles), method)
     if isinstance(found, Refused):
         return replace(answer, refused=(found,))
     wanted = limit or (rating.limit_of(rated, rated_means) if rated else None)
     return judged(_told(answer, found, loads, room), wanted, rule, rated_means)
 
 
-def _find(trace: Trace, loads: Loads, room: Stated | None, heating: Heating, duration: Estimate) -> Founds | Refused:
+def _unlikely(trace: Trace, loads: Loads) -> Refused | None:
+    """The reason why these are no loads of this trace, or None."""
     if trace.second is None:
         return ONE_COLUMN
-    if not nominal(duration) > 0.0:
-        return Refused(what="duration", why="heating stops before it starts", advice="check --start and --stop")
+    why_not = ((place, load.why_not()) for place, load in zip(VESSELS, loads, strict=True))
+    return next((replace(refused, why=f"{place}: {refused.why}") for place, refused in why_not if refused), None)
+
+
+def _find(
+    trace: Trace, loads: Loads, room: Stated | None, heating: Heating, duration: Estimate, method: str
+) -> Founds | Refused:
+    assert trace.second is not None
+    if method == "two-vessels" and nominal(duration) < SHORTEST_S:
+        return _too_short(nominal(duration))
     first = _find_one(VESSELS[0], trace.temperature, loads[0], room, heating, duration)
     second = _find_one(VESSELS[1], trace.second, loads[1], room, heating, duration)
     if isinstance(first, Refused):

@@ -10,6 +10,7 @@ from meterlog.drawing import Band, Plot, Trace
 from meterlog.heating.result import VESSELS
 from meterlog.heating.trace import GAP
 from meterlog.heating.water import ZERO_CELSIUS
+from meterlog.units import to_place
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -53,7 +54,8 @@ def _of(names: Sequence[str], count: int) -> list[str]:
 def _says(answer: HeatingResult) -> str:
     if answer.power is None or answer.expanded_uncertainty is None:
         return "No power could be told: " + "; ".join(part.why for part in answer.refused)
-    return f"Useful power {answer.power:.0f} W ± {answer.expanded_uncertainty:.0f} W"
+    power, expanded = answer.power, answer.expanded_uncertainty
+    return f"Useful power {to_place(power, expanded)} W ± {to_place(expanded, expanded)} W"
 
 
 def _tells(answer: HeatingResult) -> str:

@@ -169,6 +169,14 @@ def test_loads_and_columns_that_do_not_pair_are_refused():
     ]  # fmt: skip
 
 
+def test_loads_and_times_that_cannot_be_are_refused_as_of_one_vessel():
+    kettle = Load(mass=read_mass("1 kg"), vessel=read_vessel("90 kg steel"))
+    [refused] = run_pair(trace(), (LITRE, kettle), **TIMES).refused
+    assert refused.why.startswith("second vessel: the vessel stated takes ")
+    [refused] = run_pair(trace(), (LITRE, LITRE), start=TIMES["stop"], stop=TIMES["start"]).refused
+    assert refused.why == "heating stops at 60 s, before it starts at 180 s"
+
+
 def test_a_run_of_seconds_is_no_test_of_two_litres():
     answer = plateaus((20.0, 20.0), (21.5, 21.5), seconds=12, mass="1 kg")
     assert [(part.what, part.advice) for part in answer.refused] == [("duration", "heat them for two minutes and 2 s")]
