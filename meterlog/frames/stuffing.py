@@ -13,6 +13,7 @@ from itertools import cycle
 from typing import TYPE_CHECKING
 
 from meterlog.frames.framer import Found, any_of, begun_of
+from meterlog.frames.reasons import Unlike
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -20,6 +21,8 @@ if TYPE_CHECKING:
 HEAD = 64
 """Bytes from a frame's front among which those that tell its length stand."""
 BROKEN_ESCAPE = "an escape byte stands before a byte that is never escaped"
+NO_PAIRS = "no pairs of hex digits between the marks"
+_PAIRS = re.compile(rb"(?:[0-9A-Fa-f]{2})*")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,10 +57,11 @@ class Escape:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Undo:
-    """What is done to a frame once it is cut: escapes undone, then the key's xor, marks left as they came.
+    """What is done to a frame once it is cut: escapes undone, hex read, then the key's xor; marks stay as they came.
 
     Attributes:
         starts, ends: the marks; behind: bytes behind the end mark, which are left as they came too.
+        in_hex: two hex digits stand for each byte between the marks.
         key: the bytes that those of `over` are xored with, over and over; none: no xor.
         over: a Python slice of the whole frame; None: all between the marks.
     """
@@ -66,11 +70,12 @@ class Undo:
     ends: tuple[bytes, ...] = ()
     behind: int = 0
     escape: Escape | None = None
+    in_hex: bool = False
     key: bytes = b""
     over: tuple[int, int | None] | None = None
 
-    def __call__(self, frame: bytes) -> bytes | None:
-        """The frame as it was meant; None where an escape means nothing."""
+    def __call__(self, frame: bytes) -> bytes | str:
+        """The frame as it was meant, or why it can not have been meant so."""
         first = max((len(mark) for mark in self.starts if frame.startswith(mark)), default=0)
         marked = frame[: len(frame) - self.behind] if self.behind else frame
         last = len(marked) - max((len(mark) for mark in self.ends if marked.endswith(mark)), default=0)
@@ -78,7 +83,11 @@ class Undo:
         if self.escape and inner is not None:
             inner = self.escape.undo(inner)
         if inner is None:
-            return None
+            return BROKEN_ESCAPE
+        if self.in_hex:
+            if not _PAIRS.fullmatch(inner):
+                return Unlike(NO_PAIRS)
+            inner = bytes.fromhex(inner.decode())
         whole = frame[:first] + inner + frame[max(first, last) :]
         if not self.key:
             return whole

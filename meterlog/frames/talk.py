@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, Any
 from meterlog.frames.echo import Echo
 from meterlog.frames.framer import Found, Silence
 from meterlog.frames.reasons import Damage, Refusal, Unlike, Untold
-from meterlog.frames.stuffing import BROKEN_ESCAPE
 from meterlog.readings import Frame, Outcome, Reading, Rejected, Skipped
 
 if TYPE_CHECKING:
@@ -183,10 +182,10 @@ class Talk:
 
     def _take(self, out: list[Outcome], found: Found, at: float) -> int:
         """One candidate, believed or not. Answers where to look on."""
-        frame: bytes | None = self._rest[found.start : found.end]
+        frame: bytes | str = self._rest[found.start : found.end]
         if self._undo and not found.reason:
             frame = self._undo(self._rest[found.start : found.end])
-        said = found.reason or (BROKEN_ESCAPE if frame is None else self._meaning(frame, at))
+        said = found.reason or (frame if isinstance(frame, str) else self._meaning(frame, at))
         if isinstance(said, tuple):
             out.append(Frame(*self._piece(found.end - found.start), at, said))
             self._answered(at)
@@ -199,7 +198,7 @@ class Talk:
         if isinstance(said, Unlike) and self._asking and self._asking.is_own(self._rest[found.start : found.end]):
             said = Unlike("a request come back: where all of them do, say `echo: true` under `ask`")
         self._is_spoiled = not found.reason and not isinstance(said, Unlike if self._marked else (Unlike, Damage))
-        self._reject(out, end - found.start, at, said, b"" if found.reason or frame is None else frame)
+        self._reject(out, end - found.start, at, said, b"" if found.reason or isinstance(frame, str) else frame)
         return end
 
     def _answered(self, at: float) -> None:

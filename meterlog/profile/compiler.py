@@ -217,6 +217,9 @@ def _questions(
         data = request.send
         if request.with_check and not said.check:
             request.where.tell(problems, "with check", expected="the key 'check' in the profile", saw="no such key")
+        elif request.with_check and said.frame and (said.frame.escape or said.frame.xor or said.frame.in_hex):
+            hint = "write all of `send` as it goes over the wire"
+            request.where.tell(problems, "with check", expected="frames that are sent as meant", saw="true", hint=hint)
         elif request.with_check:
             data = appended(data, said.checks[0], said.first_byte, _ends_behind_check(said), problems)
         for name in request.answer:

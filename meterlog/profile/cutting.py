@@ -64,7 +64,7 @@ def tail_of(cut: Cut) -> int:
 def layout_of(cut: Cut, base: int, says: Says | None = None) -> Layout:
     """How places in these frames are counted; `says`: the message, where there is but one."""
     length = cut.length if isinstance(cut.length, int) else None
-    allowed = sharpened(cut, base, says) if length and not (cut.escape or cut.xor) else ()
+    allowed = sharpened(cut, base, says) if length and not (cut.escape or cut.xor or cut.in_hex) else ()
     return Layout(
         base=base,
         tail=tail_of(cut),

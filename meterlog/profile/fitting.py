@@ -34,6 +34,11 @@ def _frame(cut: Cut, problems: Problems) -> None:
     if cut.numbered and not isinstance(cut.length, int):
         hint = "how many numbered bytes a frame has"
         cut.where.tell(problems, "numbered", expected="`length`, a number, beside it", saw="none", hint=hint)
+    if cut.in_hex and not ((cut.end or cut.silence is not None) and cut.length is None):
+        hint = "digits may say the length where a frame ends by itself"
+        cut.where.tell(
+            problems, "hex digits", expected="frames cut by `end` or `silence`", saw="another way", hint=hint
+        )
     for key in ("escape", "xor"):
         other = "numbered" if cut.numbered else bit
         if other and getattr(cut, key):

@@ -18,7 +18,7 @@ ALL_BYTES = range(256)
 def undo_of(cut: Cut, layout: Layout, problems: Problems) -> Undo | None:
     """What is undone in each frame; None where nothing is, or where something is wrong, which is told."""
     escape = _escape(cut.escape, cut, problems) if cut.escape else None
-    if escape is None and cut.xor is None:
+    if escape is None and cut.xor is None and not cut.in_hex:
         return None
     over = None
     if cut.xor and cut.xor.over:
@@ -33,6 +33,7 @@ def undo_of(cut: Cut, layout: Layout, problems: Problems) -> Undo | None:
         ends=cut.end,
         behind=cut.after_end,
         escape=escape,
+        in_hex=cut.in_hex,
         key=cut.xor.by if cut.xor else b"",
         over=over,
     )

@@ -179,6 +179,7 @@ class Cut:
     after_end: int = key("bytes of a frame that stand behind its end mark, such as a check", whole(0, 16), 0)
     escape: Escaped | None = key("how bytes are written that would be taken for marks", ESCAPE, None)
     xor: Keyed | None = key("bytes of a key that those of the frame are xored with, in turn", XOR, None)
+    in_hex: bool = key("two hex digits stand for each byte between start and end", yes_no(), False, name="hex digits")
     numbered: Numbered | None = key("each byte carries its own number", NUMBERED, None)
     start_bit: int | None = key("a bit that is set in the first byte of a frame only", whole(0, 7), None)
     end_bit: int | None = key("a bit that is set in the last byte of a frame only", whole(0, 7), None)
