@@ -35,10 +35,8 @@ def _frame(cut: Cut, problems: Problems) -> None:
         hint = "how many numbered bytes a frame has"
         cut.where.tell(problems, "numbered", expected="`length`, a number, beside it", saw="none", hint=hint)
     if cut.in_hex and not ((cut.end or cut.silence is not None) and cut.length is None):
-        hint = "digits may say the length where a frame ends by itself"
-        cut.where.tell(
-            problems, "hex digits", expected="frames cut by `end` or `silence`", saw="another way", hint=hint
-        )
+        hint = "leave `length` out: the end mark, or silence, ends the frame"
+        cut.where.tell(problems, "hex digits", expected="`end` or `silence` alone", saw="another end", hint=hint)
     for key in ("escape", "xor"):
         other = "numbered" if cut.numbered else bit
         if other and getattr(cut, key):
