@@ -144,8 +144,9 @@ def compiled_anew(text: str, name: str) -> Profile:
     profile = _compiled(read_profile(text, name), text, problems)
     problems.raise_if_any()
     assert profile
+    requests = [question.data for part in profile.questions for question in part]
     for example in profile.said.examples:
-        examples.run(example, profile.talk(), problems)
+        examples.run(example, profile.talk(), requests, problems)
     problems.raise_if_any()
     return profile
 

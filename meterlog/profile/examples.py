@@ -15,6 +15,8 @@ from meterlog.profile.facts import MODES
 from meterlog.readings import Bound, Frame, Outcome, Reading, Rejected
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from meterlog.frames.talk import Talk
     from meterlog.profile.language import Example
     from meterlog.source import Problems
@@ -80,9 +82,17 @@ def heard(example: Example, talk: Talk, frame: bytes) -> list[Outcome]:
     return talk.feed(frame, 0.0) + talk.end()
 
 
-def run(example: Example, talk: Talk, problems: Problems) -> None:
-    """Decode one example and tell where it differs."""
+def run(example: Example, talk: Talk, requests: Sequence[bytes], problems: Problems) -> None:
+    """Decode one example and tell where it differs; `requests` are those of the profile, as they are sent."""
     where = example.where
+    if example.request and example.request not in requests:
+        hint = "sent are " + "; ".join(f"hex {request.hex(' ').upper()}" for request in requests[:4])
+        saw = f"hex {example.request.hex(' ').upper()}"
+        where.tell(problems, "request", expected="a request of this profile, its check too", saw=saw, hint=hint)
+        return
+    if example.rejected is not None and example.shows is not None:
+        where.tell(problems, "rejected", expected="`shows` or `rejected`", saw="both")
+        return
     found = heard(example, talk, example.frame)
     rejected = [o for o in found if isinstance(o, Rejected)]
     readings = [r for o in found if isinstance(o, Frame) for r in o.readings]
