@@ -101,6 +101,20 @@ def cycling_of(runs: Sequence[OnTime]) -> Cycling | None:
     return Cycling(on_s=on, period_s=period, count=len(runs), cycles=len(runs) - 1 + (1.0 if last > 0.85 else last))
 
 
+def is_thermostat(runs: Sequence[OnTime]) -> bool:
+    """Whether on-times are unlike each other, as a thermostat's are, rather than a part-power level's."""
+    if len(runs) < 2 or cycling_of(runs) is not None:
+        return False
+    first, last = (run.stop - run.start for run in (runs[0], runs[-1]))
+    unlike = len(runs) == 2 and not 0.5 < last / first < 2.0
+    return unlike or not is_blurred(runs)
+
+
+def pauses(runs: Sequence[OnTime], start: float, stop: float) -> float:
+    """How long it was off between on-times, s, within start and stop."""
+    return sum(max(min(b.start, stop) - max(a.stop, start), 0.0) for a, b in pairwise(runs))
+
+
 def mean_pause(runs: Sequence[OnTime]) -> float:
     """Mean time between two on-times, s."""
     return sum(b.start - a.stop for a, b in pairwise(runs)) / (len(runs) - 1)

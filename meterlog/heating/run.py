@@ -18,7 +18,7 @@ from meterlog.heating import cycling, methods, rating, water
 from meterlog.heating.balance import Load, Shared, steam_heat, useful_energy
 from meterlog.heating.evaporation import open_loss
 from meterlog.heating.improve import improvements
-from meterlog.heating.periods import Refused
+from meterlog.heating.periods import Refused, still_stretches
 from meterlog.heating.ramp import BOILED, BOILING, by_ramp
 from meterlog.heating.result import Beside, Correction, Electrical, Found, Heating, HeatingResult
 from meterlog.heating.rise import by_rise
@@ -135,8 +135,27 @@ def _told(answer: HeatingResult, load: Load, room: Stated | None) -> HeatingResu
         applied=applied(answer.method, found, load),
         beside=_others(answer.method, found, load, room, answer.trace),
         electrical=electrical(answer.trace, found),
-        notes=(*answer.notes, *_conditions(answer.method, nominal(number), found, load, room)),
+        notes=(
+            *answer.notes,
+            *_pauses(answer.trace, found),
+            *_conditions(answer.method, nominal(number), found, load, room),
+        ),
     )
+
+
+def _pauses(trace: Trace, found: Found) -> list[str]:
+    """Where the load stood still while it was stated to be heated, and no log tells of it."""
+    heating = found.heating
+    if heating.how != "stated" or not heating.in_load or on_times(trace):
+        return []
+    margin = 0.15 * heating.duration
+    inside = trace.temperature.between(heating.start + margin, heating.stop - margin)
+    still = still_stretches(inside, found.exchange.room)
+    return [
+        f"the temperature stood still from {s.times[0]:.0f} s to {s.times[-1]:.0f} s: the power is the mean over the "
+        "stated time, a pause in it counted"
+        for s in still
+    ]
 
 
 def _conditions(method: str, watts: float, found: Found, load: Load, room: Stated | None) -> list[str]:

@@ -83,19 +83,22 @@ def heating_time(heating: Heating, runs: list[OnTime], cycles: Cycling | None) -
     too short for the log to time count half a pause at the end, give or take that half.
     """
     seconds, widened, pause = heating.duration - heating.warm_up, 1.0, 0.0
-    if "stated" not in heating.how and len(runs) > 1:
+    edges = 0.0
+    if cycling.is_thermostat(runs):
+        seconds -= cycling.pauses(runs, heating.start, heating.stop)
+        edges = runs[0].half_width * math.sqrt(2.0 * (len(runs) - 1.0))
+    elif "stated" not in heating.how and len(runs) > 1:
         if cycling.is_blurred(runs):
             pause = cycling.mean_pause(runs)
             seconds = heating.duration + pause / 2.0
         elif cycles:
             seconds = cycles.period_s * cycles.cycles
             widened = cycles.count / (cycles.count - 1.0)
-        else:
-            seconds = sum(run.stop - run.start for run in runs)
     errors = [
         rectangle("start of heating", widened * heating.u_start * math.sqrt(3.0), heating.how),
         rectangle("stop of heating", widened * heating.u_stop * math.sqrt(3.0), heating.how),
         rectangle("whole cycles", pause / 2.0, heating.how),
+        rectangle("a thermostat's pauses", edges, "power or current log"),
     ]
     if heating.warm_up:
         errors.append(rectangle("warm-up time", runs[0].half_width, "power log"))

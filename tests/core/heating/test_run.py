@@ -103,3 +103,27 @@ def test_a_lagging_probe_in_a_cooling_load_is_not_believed_late():
     true = float(water[list(times).index(bench.stop)])
     last = found(bench, vessel=None, start="60", stop="180").found.last
     assert last.kelvin - 273.15 == pytest.approx(true, abs=0.03)
+
+
+def paused(bench, first, last, **known):
+    """A run that a thermostat interrupts: heated again for as long as it paused, after `first` to `last`."""
+    whole = replace(bench, period=last - bench.start, on=first - bench.start)
+    return found(whole, **known)
+
+
+CUT = Bench(vessel=250, power=900, stop=210, end=330, noise=0.01)  # on for 90 s, off for 30 s, on for 30 s
+
+
+def test_a_thermostats_pause_seen_in_the_log_does_not_count_even_within_stated_times():
+    answer = paused(CUT, 150.0, 180.0, power=True, start="60", stop="210")
+    assert answer.power == pytest.approx(900, abs=answer.expanded_uncertainty)
+    assert answer.expanded_uncertainty < 0.05 * 900
+    assert paused(CUT, 150.0, 180.0, power=True).power == pytest.approx(answer.power, rel=0.02)
+
+
+def test_a_pause_that_no_log_tells_is_noted_and_counted():
+    answer = paused(CUT, 150.0, 180.0, start="60", stop="210")
+    assert answer.power == pytest.approx(720, abs=answer.expanded_uncertainty), "by hand: 900 × 120 / 150"
+    note = next(note for note in answer.notes if note.startswith("the temperature stood still from 15"))
+    assert note.endswith("the power is the mean over the stated time, a pause in it counted")
+    assert not any("stood still" in note for note in found(Bench(vessel=250), start="60", stop="180").notes)
