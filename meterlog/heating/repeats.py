@@ -18,7 +18,10 @@ if TYPE_CHECKING:
     from meterlog.procedure.steps import Limit
     from meterlog.uncertainty import Line
 
-OWN = ("scatter", "display step", "mixing", "slope of the ramp", "start of heating", "stop of heating", "lag against")
+OWN = (
+    "scatter", "display step", "mixing", "slope of the ramp", "the ramp is not straight", "start of heating",
+    "stop of heating", "lag against", "heat that the heater kept", "a thermostat's pauses",
+)  # fmt: skip
 """Parts of a budget that are each run's own, and so seen in the spread of several."""
 
 

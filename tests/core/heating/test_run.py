@@ -60,7 +60,9 @@ def test_heat_that_a_plate_kept_when_the_pan_was_lifted_does_not_count(bench, kn
 def test_the_ramp_is_steady_power_whatever_the_plate_kept():
     answer = found(PLATE, mass="2 kg ± 2 g", method="ramp")
     assert answer.power == pytest.approx(1500, abs=answer.expanded_uncertainty)
-    assert "heat that the heater kept" in [part.what for part in found(PLATE, mass="2 kg ± 2 g").applied]
+    alone = found(PLATE, mass="2 kg ± 2 g")
+    assert "heat that the heater kept" in [part.what for part in alone.applied]
+    assert alone.improvements[0].what == "state when it was switched on and off, or log the power"
 
 
 def test_an_element_that_gives_its_heat_late_keeps_none():
