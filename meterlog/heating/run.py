@@ -246,7 +246,8 @@ def _corrections(found: Found, load: Load) -> tuple[Correction, ...]:
             )
         )
     if found.lag:
-        out.append(Correction(what=PROBE_LAG, watts=0.0, why=f"{found.lag:.1f} s, taken off start and stop alike"))
+        taken = "with the heater's, taken off the start" if found.kept_s else "taken off start and stop alike"
+        out.append(Correction(what=PROBE_LAG, watts=0.0, why=f"{found.lag:.1f} s, {taken}"))
     return tuple(out)
 
 
