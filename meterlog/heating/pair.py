@@ -11,13 +11,13 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from meterlog.heating import cycling, methods, rating, water
+from meterlog.heating import methods, rating, water
 from meterlog.heating.periods import Refused
 from meterlog.heating.ramp import BOILED, BOILING
 from meterlog.heating.result import VESSELS, Beside, Correction, Found, HeatingResult
 from meterlog.heating.rise import by_rise
-from meterlog.heating.run import WARM_UP, applied, by_method, electrical, judged
-from meterlog.heating.when import heated_when, heating_time, on_times, why_not_stated
+from meterlog.heating.run import WARM_UP, applied, by_method, electrical, judged, timed
+from meterlog.heating.when import heating_time, on_times
 from meterlog.procedure.steps import Rule
 from meterlog.uncertainty import nominal, sum_sharing
 
@@ -71,16 +71,11 @@ def run_pair(
     if method not in methods.OF_TWO_LOADS:
         raise ValueError(methods.misfit(method, 2) if method in methods.METHODS else f"unknown method {method!r}")
     room = ambient.or_half_width(1.0) if ambient else None
-    untimed = why_not_stated(trace, start, stop)
-    heating = None if untimed else heated_when(trace, start, stop)
-    cycles = cycling.cycling_of(on_times(trace)) if heating and "stated" not in heating.how else None
-    answer = HeatingResult(
-        method=method, definition=methods.METHODS[method], trace=trace, heating=heating, cycling=cycles,
-        notes=trace.notes,
-    )  # fmt: skip
+    answer, untimed = timed(trace, method, start, stop)
     found: Founds | Refused = _unlikely(trace, loads) or untimed or NO_TIMES
-    if heating and found is NO_TIMES:
-        found = _find(trace, loads, room, heating, heating_time(heating, on_times(trace), cycles), method)
+    if answer.heating and found is NO_TIMES:
+        duration = heating_time(answer.heating, on_times(trace), answer.cycling)
+        found = _find(trace, loads, room, answer.heating, duration, method)
     if isinstance(found, Refused):
         return replace(answer, refused=(found,))
     wanted = limit or (rating.limit_of(rated, rated_means) if rated else None)

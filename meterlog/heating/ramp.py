@@ -110,7 +110,7 @@ def _found(
         lag = fit.lag if fit.tail > 0.0 else 0.0
         if abs(first_meet - ramp.first) + abs(last_meet - ramp.last) > 0.3 * (ramp.last - ramp.first) + 4.0 * lag:
             return _not_one_ramp()
-    return _balance(temperature, load, known, inside, fit, before, after, (first_meet, last_meet, lag), refused)
+    return _balance(temperature, load, known, inside, fit, before, after, (first_meet, last_meet), refused)
 
 
 def _is_broken(temperature: Series) -> bool:
@@ -183,10 +183,10 @@ def _balance(
     fit: fits.Settling,
     before: Plateau | None,
     after: Plateau | None,
-    meets: tuple[float, float, float],
+    meets: tuple[float, float],
     refused: tuple[Refused, ...],
 ) -> Found | Refused:
-    first_meet, last_meet, _ = meets
+    first_meet, last_meet = meets
     if after is None:  # the end of heating is not seen: the run counts as far as the ramp is used
         last_meet = inside.times[-1]
     first, _ = end_of(before, load, known, first_meet, "before") if before else (_edge(inside, 0), 0.0)

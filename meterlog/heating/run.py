@@ -20,7 +20,7 @@ from meterlog.heating.evaporation import open_loss
 from meterlog.heating.improve import improvements
 from meterlog.heating.periods import Refused, still_stretches
 from meterlog.heating.ramp import BOILED, BOILING, by_ramp
-from meterlog.heating.result import Beside, Correction, Electrical, Found, Heating, HeatingResult
+from meterlog.heating.result import Beside, Correction, Electrical, Found, HeatingResult
 from meterlog.heating.rise import by_rise
 from meterlog.heating.vessel import NO_VESSEL, Vessel
 from meterlog.heating.when import heated_when, heating_time, on_times, why_not_stated
@@ -31,7 +31,6 @@ from meterlog.units import to_place
 if TYPE_CHECKING:
     from meterlog.evaluate import Verdict
     from meterlog.heating.balance import End
-    from meterlog.heating.cycling import Cycling
     from meterlog.heating.stated import Stated
     from meterlog.heating.trace import Trace
     from meterlog.uncertainty import Estimate
@@ -78,15 +77,9 @@ def run(
         raise ValueError(f"unknown method {method!r}: one of {', '.join(methods.of_loads(1))}")
     load = Load(mass=mass, vessel=vessel, mass_after=mass_after)
     room = ambient.or_half_width(1.0) if ambient else None
-    untimed = why_not_stated(trace, start, stop)
-    heating = None if untimed else heated_when(trace, start, stop)
-    cycles = cycling.cycling_of(on_times(trace)) if heating and "stated" not in heating.how else None
-    answer = HeatingResult(
-        method=method, definition=methods.METHODS[method], trace=trace, heating=heating, cycling=cycles,
-        notes=trace.notes,
-    )  # fmt: skip
+    answer, untimed = timed(trace, method, start, stop)
     one_of_two = ONE_OF_TWO if trace.second is not None else None
-    found = one_of_two or untimed or load.why_not() or _find(trace, load, room, heating, cycles, method)
+    found = one_of_two or untimed or load.why_not() or _find(answer, load, room)
     if isinstance(found, Refused):
         return replace(answer, refused=(found,))
     answer = replace(answer, found=found, heating=found.heating, refused=found.refused)
@@ -94,9 +87,20 @@ def run(
     return judged(_told(answer, load, room), wanted, rule, rated_means)
 
 
-def _find(
-    trace: Trace, load: Load, room: Stated | None, heating: Heating | None, cycles: Cycling | None, method: str
-) -> Found | Refused:
+def timed(trace: Trace, method: str, start: Stated | None, stop: Stated | None) -> tuple[HeatingResult, Refused | None]:
+    """A run's answer as far as its times go, as stated or logged; and why what is stated can't be, or None."""
+    untimed = why_not_stated(trace, start, stop)
+    heating = None if untimed else heated_when(trace, start, stop)
+    cycles = cycling.cycling_of(on_times(trace)) if heating and "stated" not in heating.how else None
+    answer = HeatingResult(
+        method=method, definition=methods.METHODS[method], trace=trace, heating=heating, cycling=cycles,
+        notes=trace.notes,
+    )  # fmt: skip
+    return answer, untimed
+
+
+def _find(answer: HeatingResult, load: Load, room: Stated | None) -> Found | Refused:
+    trace, heating, cycles, method = answer.trace, answer.heating, answer.cycling, answer.method
     if heating is None or method == "ramp":
         return by_ramp(trace.temperature, load, room, needs_plateau=method != "ramp")
     duration = heating_time(heating, on_times(trace), cycles)

@@ -16,6 +16,7 @@ from meterlog.profile.lines import Parts, Pattern, Template, body, holes, late_v
 from meterlog.profile.meaning import SAID, Former, fixed_facts
 from meterlog.profile.numbers import Numbers
 from meterlog.profile.proof import write_check
+from meterlog.profile.sums import Sums
 from meterlog.profile.tables import Sources, Tables
 from meterlog.profile.taken import put_together
 from meterlog.profile.values import OWN, Value, Values
@@ -261,9 +262,8 @@ class MessageCompiler:
         )
         former = Former(fixed, special, tuple(source for _, source in mine.values()))
         codes = [self.tables.code(expr, source, mine) for expr, source in mine.values()]
-        key = Numbers(self.values, self.tables.known, self.tables.special_rows, self.problems).write(
-            place, name, said, special
-        )
+        sums = Sums(self.values, self.tables.known, self.tables.special_rows, self.problems)
+        key = Numbers(sums).write(place, name, said, special)
         if key is None:
             return None
         former.shapes = key.shapes

@@ -4,21 +4,20 @@ from __future__ import annotations
 
 import re
 import struct
-from collections.abc import Callable, Hashable, Iterable, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from meterlog.profile.arithmetic import operands, rounded
 from meterlog.profile.display import Display
 from meterlog.profile.kinds import parse_kind
-from meterlog.profile.sums import Sums
 from meterlog.profile.values import NOT_A_NUMBER, special_numbers, trimmed
 
 if TYPE_CHECKING:
     from meterlog.profile.content import Shows
     from meterlog.profile.meaning import Table
-    from meterlog.profile.values import Value, Values
-    from meterlog.source import Problems
+    from meterlog.profile.sums import Sums
+    from meterlog.profile.values import Value
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,18 +30,11 @@ class Digits:
 
 
 class Numbers:
-    """Writes the number of one reading; `known` gives a field by its name, `special_codes` its special values."""
+    """Writes the number of one reading: a field's, or what arithmetic comes to."""
 
-    def __init__(
-        self,
-        values: Values,
-        known: Callable[[str], Value | None],
-        special_codes: Callable[[str], Iterable[Hashable]],
-        problems: Problems,
-    ) -> None:
-        self.values, self.known, self.problems = values, known, problems
-        self.code = values.code
-        self.sums = Sums(values, known, special_codes, problems)
+    def __init__(self, sums: Sums) -> None:
+        self.sums, self.values, self.known = sums, sums.values, sums.known
+        self.code, self.problems = sums.code, sums.problems
 
     def write(self, place: int, name: str, said: Shows, special: Table | None) -> Digits | None:
         """Code that sets `counts`; answers the first parts of the key, or None when it is wrong."""

@@ -1,6 +1,7 @@
 """One profile at several addresses, and several addresses in one profile."""
 
 import pytest
+from players.modbus import with_crc
 from shipped_profiles import PROFILES
 
 from meterlog.profile import at_address
@@ -62,19 +63,12 @@ def test_an_address_that_does_not_fit_is_refused(text, address, hint):
         at_address(text, "line", address)
 
 
-def crc(body):
-    """CRC-16/MODBUS bit by bit, low byte first (MODBUS over Serial Line V1.02, 6.2.2)."""
-    value = 0xFFFF
-    for byte in body:
-        value ^= byte
-        for _ in range(8):
-            value = value >> 1 ^ (0xA001 if value & 1 else 0)
-    return body + value.to_bytes(2, "little")
-
-
 def test_a_register_map_at_another_address():
     profile = compiled_anew(at_address(PROFILES["modbus-rtu"].text, "map", "17"), "map")
-    assert [q.data for q in profile.questions[1]] == [crc(b"\x11\x04\0\0\0\x04"), crc(b"\x11\x04\0\x10\0\x01")]
+    assert [q.data for q in profile.questions[1]] == [
+        with_crc(b"\x11\x04\0\0\0\x04"),
+        with_crc(b"\x11\x04\0\x10\0\x01"),
+    ]
 
 
 TWO = compiled_anew(
@@ -93,12 +87,12 @@ readings:
 def test_each_device_is_asked_and_only_its_own_answer_is_taken():
     talk = TWO.talk()
     asked = [question.data for question in TWO.questions[1]]
-    assert asked == [crc(b"\x01\x04\0\0\0\x01"), crc(b"\x02\x04\0\0\0\x01")]
+    assert asked == [with_crc(b"\x01\x04\0\0\0\x01"), with_crc(b"\x02\x04\0\0\0\x01")]
     talk.sent(asked[1], 0.0)
-    assert not any(isinstance(o, Frame) for o in talk.feed(crc(b"\x01\x04\x02\0\xd7"), 0.1))
-    *_, mine = talk.feed(crc(b"\x02\x04\x02\x07\xd0"), 0.2)
+    assert not any(isinstance(o, Frame) for o in talk.feed(with_crc(b"\x01\x04\x02\0\xd7"), 0.1))
+    *_, mine = talk.feed(with_crc(b"\x02\x04\x02\x07\xd0"), 0.2)
     assert isinstance(mine, Frame)
     assert [(r.form.channel, r.digits) for r in mine.readings] == [("oven", "200.0")]
     talk.sent(asked[1], 1.0)
-    (refused,) = talk.feed(crc(b"\x02\x84\x02"), 1.1)
+    (refused,) = talk.feed(with_crc(b"\x02\x84\x02"), 1.1)
     assert refused.reason == "the device answers with an exception: illegal data address"

@@ -1,5 +1,7 @@
 """Register maps whose point, unit and state stand in registers of their own."""
 
+from players.modbus import with_crc
+
 from meterlog.profile.compiler import compiled_anew
 from meterlog.readings import Frame
 
@@ -21,18 +23,8 @@ readings:
 )
 
 
-def crc(body):
-    """CRC-16/MODBUS bit by bit, low byte first (MODBUS over Serial Line V1.02, 6.2.2)."""
-    value = 0xFFFF
-    for byte in body:
-        value ^= byte
-        for _ in range(8):
-            value = value >> 1 ^ (0xA001 if value & 1 else 0)
-    return body + value.to_bytes(2, "little")
-
-
 def words(*registers):
-    return crc(bytes([1, 3, 2 * len(registers)]) + b"".join(r.to_bytes(2, "big") for r in registers))
+    return with_crc(bytes([1, 3, 2 * len(registers)]) + b"".join(r.to_bytes(2, "big") for r in registers))
 
 
 STATE, VALUES = (question.data for question in MAP.questions[1])
@@ -49,8 +41,8 @@ def answered(talk, at, *exchanges):
 
 
 def test_registers_that_touch_or_overlap_are_asked_together_and_fields_that_others_need_first():
-    assert crc(b"\x01\x03\0\x28\0\x01") == STATE
-    assert crc(b"\x01\x03\0\0\0\x02") == VALUES
+    assert with_crc(b"\x01\x03\0\x28\0\x01") == STATE
+    assert with_crc(b"\x01\x03\0\0\0\x02") == VALUES
 
 
 def test_point_unit_and_state_come_from_their_registers():
