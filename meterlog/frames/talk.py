@@ -135,10 +135,10 @@ class Talk:
         self._raw += data
         if self._unwrapper:
             for payload, owned in self._unwrapper.feed(data):
-                self._rest += payload.translate(self._table) if self._table else payload
+                self._rest += self._changed(payload)
                 self._owned += owned
         else:
-            self._rest += data.translate(self._table) if self._table else data
+            self._rest += self._changed(data)
 
     def _scan(self, out: list[Outcome], at: float) -> None:
         """Take every whole frame from the front of the rest."""
@@ -182,23 +182,22 @@ class Talk:
 
     def _take(self, out: list[Outcome], found: Found, at: float) -> int:
         """One candidate, believed or not. Answers where to look on."""
-        frame: bytes | str = self._rest[found.start : found.end]
-        if self._undo and not found.reason:
-            frame = self._undo(self._rest[found.start : found.end])
-        said = found.reason or (frame if isinstance(frame, str) else self._meaning(frame, at))
+        frame = self._rest[found.start : found.end]
+        meant = self._undo(frame) if self._undo and not found.reason else frame
+        said = found.reason or (meant if isinstance(meant, str) else self._meaning(meant, at))
         if isinstance(said, tuple):
-            out.append(Frame(*self._piece(found.end - found.start), at, said))
+            out.append(Frame(*self._piece(len(frame)), at, said))
             self._answered(at)
             return found.end
         if isinstance(said, (Refusal, Untold)):
-            out.append(Rejected(*self._piece(found.end - found.start), at, said))
+            out.append(Rejected(*self._piece(len(frame)), at, said))
             self._answered(at)
             return found.end
         end = self._framer.again(self._rest, found)
-        if isinstance(said, Unlike) and self._asking and self._asking.is_own(self._rest[found.start : found.end]):
+        if isinstance(said, Unlike) and self._asking and self._asking.is_own(frame):
             said = Unlike("a request come back: where all of them do, say `echo: true` under `ask`")
         self._is_spoiled = not found.reason and not isinstance(said, Unlike if self._marked else (Unlike, Damage))
-        self._reject(out, end - found.start, at, said, b"" if found.reason or isinstance(frame, str) else frame)
+        self._reject(out, end - found.start, at, said, b"" if found.reason or isinstance(meant, str) else meant)
         return end
 
     def _answered(self, at: float) -> None:
