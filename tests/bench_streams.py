@@ -11,7 +11,7 @@ import math
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from meterlog.readings import Bound, Form, Reading
+from meterlog.base.readings import Bound, Form, Reading
 
 if TYPE_CHECKING:
     import random

@@ -18,9 +18,9 @@ from typing import TYPE_CHECKING
 from bench_streams import IDLE, OPEN, STRAY_FARAD, Meter, Piece, Truth
 
 from meterlog.procedure.steps import Procedure, Settling, Step, StepKind
-from meterlog.settle import BOUND_HELD_S, criterion_for
 from meterlog.walk import REPLAY, Act, Walk
 from meterlog.walk.happenings import Captured
+from meterlog.walk.settle import BOUND_HELD_S, criterion_for
 
 if TYPE_CHECKING:
     from collections.abc import Callable

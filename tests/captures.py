@@ -1,8 +1,8 @@
 """Captures made by hand, for tests of post-processors."""
 
-from meterlog.evaluate import parse_accuracy
-from meterlog.evaluate.postprocess import Taken
-from meterlog.readings import Capture, Form
+from meterlog.base.readings import Capture, Form
+from meterlog.judging import parse_accuracy
+from meterlog.judging.postprocess import Taken
 
 ONE_PERCENT = parse_accuracy("1 %+ 3 counts")
 

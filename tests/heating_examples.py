@@ -1,6 +1,6 @@
 """The two worked budgets of the heating reference (sections 9A and 9B), as estimates with their errors."""
 
-from meterlog.uncertainty import Error, estimate, rectangle
+from meterlog.base.uncertainty import Error, estimate, rectangle
 
 
 def nine_a(offset_shared=True):

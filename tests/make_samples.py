@@ -16,7 +16,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 from players.segments import showing
 
-from meterlog.recording import Event, Recording, write
+from meterlog.base.recording import Event, Recording, write
 
 PERIOD_S = 0.25
 TEMPERATURE_PERIOD_S = 1.0

@@ -12,10 +12,10 @@ from pathlib import Path
 import heating_simulator
 from heating_simulator import simulate
 
-from meterlog.case import Answer, Case, conclude
-from meterlog.evaluate import Accuracy, judge_capture
+from meterlog.base.readings import Bound, Capture, Form, Frame, Reading, Rejected, Timing
+from meterlog.judging import Accuracy, judge_capture
+from meterlog.procedure.case import Answer, Case, conclude
 from meterlog.procedure.language import read_procedure
-from meterlog.readings import Bound, Capture, Form, Frame, Reading, Rejected, Timing
 from meterlog.store.batch import Now
 from meterlog.store.writer import Writer
 

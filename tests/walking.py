@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from meterlog.base.readings import Bound, Form, Reading
 from meterlog.procedure.steps import Procedure, Step, StepKind
-from meterlog.readings import Bound, Form, Reading
 from meterlog.walk import REPLAY, Assume, Walk
 from meterlog.walk.happenings import Captured, Happening
 

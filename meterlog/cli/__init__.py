@@ -14,7 +14,7 @@ from typing import Any
 import click
 
 from meterlog import __version__
-from meterlog.errors import CannotDo, MeterlogError
+from meterlog.base.errors import CannotDo, MeterlogError
 
 COMMANDS: dict[str, tuple[str, str]] = {
     "demo": ("meterlog.cli.demo", "Play an invented bench through the real daemon, from dead to a verdict."),

@@ -82,10 +82,10 @@ def _damage(errors: Mapping[str, int]) -> str:
 
 def try_station(station: Any, instrument: Any, seconds: float) -> dict[str, Any]:
     """Talk with one instrument for some seconds; what came, or why nothing did."""
+    from meterlog.base.readings import Frame, Rejected
     from meterlog.daemon.supervise import url_of
     from meterlog.links import LinkLost, open_link
     from meterlog.links.settings import settings_of
-    from meterlog.readings import Frame, Rejected
 
     row: dict[str, Any] = {"instrument": station.source, "readings": 0, "rejected": 0, "skipped_bytes": 0}
     row.update(last="", said="")

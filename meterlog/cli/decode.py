@@ -9,11 +9,12 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from meterlog import recording, shipped
-from meterlog.errors import CannotDo
+from meterlog.base import recording
+from meterlog.base.errors import CannotDo
+from meterlog.base.readings import Frame, Outcome, Reading, Rejected
+from meterlog.files import shipped
 from meterlog.profile import compile_profile
-from meterlog.profile.examples import shown
-from meterlog.readings import Frame, Outcome, Reading, Rejected
+from meterlog.profile.tools.examples import shown
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator

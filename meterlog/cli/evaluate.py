@@ -7,13 +7,13 @@ from pathlib import Path
 
 import click
 
+from meterlog.base.errors import WrongValue
 from meterlog.cli.again import conclude_again
 from meterlog.cli.judge import RULES, limit_of, tell
 from meterlog.cli.options import db_option, table
-from meterlog.errors import WrongValue
-from meterlog.evaluate import judge
-from meterlog.evaluate.methods import Method, find_method
-from meterlog.evaluate.postprocess import METHODS, AtHand, post_process
+from meterlog.judging import judge
+from meterlog.judging.method import Method, find_method
+from meterlog.judging.postprocess import METHODS, AtHand, post_process
 
 
 @click.command()

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from meterlog.errors import CannotDo
+from meterlog.base.errors import CannotDo
 
 if TYPE_CHECKING:
     from meterlog.heating import HeatingResult, Load
@@ -115,9 +115,9 @@ def heating(
 ) -> None:
     """Read the options, run, print."""
     from meterlog import heating as core
-    from meterlog.drawing import draw_alone
     from meterlog.heating import rating, report
-    from meterlog.heating.plot import plot_of
+    from meterlog.plots.drawing import draw_alone
+    from meterlog.plots.heating_run import plot_of
 
     if method not in core.METHODS:
         raise click.BadParameter(f"one of {', '.join(core.METHODS)}", param_hint="--method")

@@ -5,15 +5,15 @@ from __future__ import annotations
 import time
 from typing import TYPE_CHECKING
 
-from meterlog.errors import CannotDo
+from meterlog.base.errors import CannotDo
+from meterlog.base.recording import Event
 from meterlog.links import Link, LinkLost, open_link
 from meterlog.links.settings import LineSettings, settings_of
-from meterlog.recording import Event
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from meterlog.frames.talk import Talk
+    from meterlog.conversation.talk import Talk
     from meterlog.profile import Profile
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from meterlog import places
+from meterlog.files import places
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence

@@ -9,15 +9,15 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from meterlog import units
-from meterlog.errors import WrongValue
+from meterlog.base import units
+from meterlog.base.errors import WrongValue
+from meterlog.base.units import show
 from meterlog.parts.bands import decode_bands
 from meterlog.parts.capacitor import decode_capacitor
 from meterlog.parts.preferred import MARK, SERIES, SOURCE, neighbours, series_of
 from meterlog.parts.replacing import fit, wanted
 from meterlog.parts.resistor import decode_resistor
 from meterlog.procedure.cautions import CAUTIONS
-from meterlog.units import show
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -8,13 +8,13 @@ from dataclasses import asdict
 
 import click
 
-from meterlog import shipped
-from meterlog.errors import WrongText, WrongValue
+from meterlog.base.errors import WrongText, WrongValue
+from meterlog.base.source import near_miss
+from meterlog.files import shipped
 from meterlog.procedure.cautions import CAUTIONS
 from meterlog.procedure.draft import draft
 from meterlog.procedure.language import NAME, PROCEDURE, read_procedure
 from meterlog.procedure.sheet import job_sheet
-from meterlog.source import near_miss
 
 _KIND = "profiles/procedures"
 

@@ -9,19 +9,19 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from meterlog import shipped
+from meterlog.base.errors import WrongText, WrongValue
+from meterlog.base.readings import Frame, Rejected, Skipped
 from meterlog.cli.decode import events_of, outcomes
-from meterlog.errors import WrongText, WrongValue
-from meterlog.profile.compiler import Profile, compile_profile, compiled_anew
-from meterlog.profile.coverage import crowded, risk, unreached
-from meterlog.profile.drafts import KINDS, draft
-from meterlog.profile.explain import Explainer
-from meterlog.profile.language import PROFILE
-from meterlog.profile.places import parse_bytes
-from meterlog.readings import Frame, Rejected, Skipped
+from meterlog.files import shipped
+from meterlog.profile.compile.compiler import Profile, compile_profile, compiled_anew
+from meterlog.profile.language.keys import PROFILE
+from meterlog.profile.language.places import parse_bytes
+from meterlog.profile.tools.coverage import crowded, risk, unreached
+from meterlog.profile.tools.drafts import KINDS, draft
+from meterlog.profile.tools.explain import Explainer
 
 if TYPE_CHECKING:
-    from meterlog.recording import Event
+    from meterlog.base.recording import Event
 
 _KIND = "profiles/instruments"
 

@@ -6,12 +6,12 @@ from pathlib import Path
 
 import click
 
-from meterlog import shipped
+from meterlog.base.errors import CannotDo
+from meterlog.base.recording import event_line, head_lines
 from meterlog.cli.listening import events, opened
-from meterlog.errors import CannotDo
+from meterlog.files import shipped
 from meterlog.links.settings import LineSettings, settings_of
 from meterlog.profile import compile_profile
-from meterlog.recording import event_line, head_lines
 
 
 @click.command()

@@ -11,17 +11,17 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from meterlog import shipped
+from meterlog.base.errors import CannotDo
 from meterlog.cli.options import db_option, json_option
-from meterlog.errors import CannotDo
+from meterlog.files import shipped
 from meterlog.profile import compile_profile
-from meterlog.profile.examples import shown
+from meterlog.profile.tools.examples import shown
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
+    from meterlog.base.readings import Reading
     from meterlog.profile import Profile
-    from meterlog.readings import Reading
     from meterlog.store.redecode import LinkAgain
 
 

@@ -8,26 +8,27 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from meterlog import recording, shipped
-from meterlog.errors import CannotDo, WrongValue
+from meterlog.base import recording
+from meterlog.base.errors import CannotDo, WrongValue
+from meterlog.base.source import near_miss
+from meterlog.files import shipped
 from meterlog.procedure.entries import check_entries
 from meterlog.procedure.language import read_procedure
 from meterlog.profile import compile_profile
-from meterlog.replay import aligned, check_acts, given, play
-from meterlog.session import ByCase, Judged, Session, answers_by
 from meterlog.sounds.sentences import catalogue
-from meterlog.source import near_miss
 from meterlog.walk import NOTHING, REPLAY, Happening
 from meterlog.walk.happenings import Captured
+from meterlog.walk.replay import aligned, check_acts, given, play
+from meterlog.walk.session import ByCase, Judged, Session, answers_by
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
-    from meterlog.evaluate import Verdict
+    from meterlog.base.recording import Recording
+    from meterlog.judging import Verdict
     from meterlog.procedure.steps import Procedure
     from meterlog.profile import Profile
-    from meterlog.recording import Recording
-    from meterlog.session import Event
+    from meterlog.walk.session import Event
 
 
 @click.command()

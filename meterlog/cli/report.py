@@ -23,8 +23,8 @@ def report(ref: str, evidence: bool, pdf: bool, target: Path | None, db: Path) -
     \b
     meterlog report K-7 --pdf
     """
-    from meterlog import report as sheets
-    from meterlog.errors import CannotDo
+    from meterlog.base.errors import CannotDo
+    from meterlog.report import sheets
     from meterlog.store.sqlite import open_reader
 
     kind = "evidence" if evidence else "handover"

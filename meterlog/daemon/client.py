@@ -7,7 +7,7 @@ import json
 import socket
 from typing import TYPE_CHECKING, Any
 
-from meterlog.errors import CannotDo, WrongValue
+from meterlog.base.errors import CannotDo, WrongValue
 from meterlog.store.sqlite import lock_facts
 
 if TYPE_CHECKING:

@@ -16,8 +16,8 @@ import struct
 import threading
 from typing import TYPE_CHECKING, Any
 
+from meterlog.base.errors import CannotDo
 from meterlog.daemon.items import Request
-from meterlog.errors import CannotDo
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -7,32 +7,32 @@ from dataclasses import asdict, replace
 from typing import TYPE_CHECKING, Any
 
 from meterlog import __version__
-from meterlog.case import Answer
+from meterlog.base.errors import CannotDo
 from meterlog.daemon.openjob import OpenJob
-from meterlog.errors import CannotDo
+from meterlog.procedure.case import Answer
 from meterlog.procedure.entries import check_entries
 from meterlog.procedure.steps import StepKind
-from meterlog.session import ByCase, Judged, Session
 from meterlog.store.revisit import facts_of
 from meterlog.store.writer import canonical
 from meterlog.walk.happenings import Captured, Happening, Noted, Refused
 from meterlog.walk.ledger import Taken
+from meterlog.walk.session import ByCase, Judged, Session
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from meterlog.benchfile import BenchFile
-    from meterlog.case import Log
+    from meterlog.base.readings import Capture, Reading
     from meterlog.daemon.announce import Announcer
     from meterlog.daemon.clock import Clock
     from meterlog.daemon.station import Station
+    from meterlog.links.benchfile import BenchFile
+    from meterlog.procedure.case import Log
     from meterlog.procedure.steps import Procedure
-    from meterlog.readings import Capture, Reading
-    from meterlog.session import Event
     from meterlog.sounds import Sounds
     from meterlog.store.keptjob import KeptJob
     from meterlog.store.writer import Writer
     from meterlog.walk import Act
+    from meterlog.walk.session import Event
 
 log = logging.getLogger("meterlog")
 

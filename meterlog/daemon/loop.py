@@ -10,24 +10,24 @@ import logging
 import queue
 from typing import TYPE_CHECKING, Any
 
+from meterlog.base.errors import CannotDo, MeterlogError, WrongValue
+from meterlog.base.readings import Frame
 from meterlog.daemon.items import Damaged, LineChanged, Opened, Received, Request, StateChanged, Stop
 from meterlog.daemon.notify import notify
 from meterlog.daemon.states import LinkState
 from meterlog.daemon.station import reading_dict
-from meterlog.errors import CannotDo, MeterlogError, WrongValue
 from meterlog.links import LinkLost
-from meterlog.readings import Frame
 from meterlog.store.writer import StoreRefuses
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
+    from meterlog.base.readings import Outcome
     from meterlog.daemon.announce import Announcer
     from meterlog.daemon.clock import Clock
     from meterlog.daemon.desk import JobDesk
     from meterlog.daemon.items import Item
     from meterlog.daemon.station import Station
-    from meterlog.readings import Outcome
     from meterlog.store.writer import Writer
 
 log = logging.getLogger("meterlog")

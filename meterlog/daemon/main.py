@@ -9,8 +9,8 @@ import threading
 import time
 from typing import TYPE_CHECKING
 
-from meterlog import places
-from meterlog.benchfile import read_bench
+from meterlog.base.errors import CannotDo, WrongText
+from meterlog.base.source import Problems
 from meterlog.daemon.announce import Announcer
 from meterlog.daemon.clock import Clock, FastClock
 from meterlog.daemon.control import ControlServer
@@ -22,12 +22,12 @@ from meterlog.daemon.pedals import watched
 from meterlog.daemon.requests import answer
 from meterlog.daemon.station import Station
 from meterlog.daemon.supervise import SupervisedLink
-from meterlog.errors import CannotDo, WrongText
+from meterlog.files import places
+from meterlog.files.shipped import find, text_of
+from meterlog.links.benchfile import read_bench
 from meterlog.links.settings import settings_of
 from meterlog.profile import at_address, compile_profile
-from meterlog.shipped import find, text_of
 from meterlog.sounds import Sounds, of_this_machine
-from meterlog.source import Problems
 from meterlog.store.keptjob import open_job
 from meterlog.store.sqlite import open_reader
 from meterlog.store.writer import Writer
@@ -36,8 +36,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
-    from meterlog.benchfile import BenchFile, BenchInstrument
     from meterlog.daemon.items import Item
+    from meterlog.links.benchfile import BenchFile, BenchInstrument
 
 QUEUE_ITEMS = 64
 """Items that wait for the bench loop; beyond it the link threads stop reading."""

@@ -9,7 +9,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from meterlog.procedure.steps import Procedure
-    from meterlog.session import ByCase, Session
+    from meterlog.walk.session import ByCase, Session
 
 
 @dataclass(slots=True)

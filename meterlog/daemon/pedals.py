@@ -16,9 +16,9 @@ if TYPE_CHECKING:
     import queue
     from collections.abc import Iterator
 
-    from meterlog.benchfile import BenchFile, Pedal
     from meterlog.daemon.clock import Clock
     from meterlog.daemon.items import Item
+    from meterlog.links.benchfile import BenchFile, Pedal
 
 log = logging.getLogger("meterlog")
 

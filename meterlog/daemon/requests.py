@@ -7,11 +7,11 @@ import contextlib
 from typing import TYPE_CHECKING, Any
 
 from meterlog import __version__
-from meterlog.errors import CannotDo
+from meterlog.base.errors import CannotDo
+from meterlog.base.source import near_miss
+from meterlog.files.shipped import find, text_of
 from meterlog.procedure.entries import check_entries
 from meterlog.procedure.language import read_procedure
-from meterlog.shipped import find, text_of
-from meterlog.source import near_miss
 from meterlog.store.again import CHANGES, concluded_again, supersede, under
 from meterlog.store.sqlite import open_reader
 from meterlog.store.writer import DIGESTS_A_JOB

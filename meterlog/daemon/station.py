@@ -5,16 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+from meterlog.base.readings import Frame, Rejected
 from meterlog.daemon.states import LinkState
-from meterlog.readings import Frame, Rejected
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from meterlog.frames.talk import Talk
+    from meterlog.base.readings import Form, Outcome, Reading
+    from meterlog.conversation.talk import Talk
     from meterlog.links import Link
     from meterlog.profile import Profile
-    from meterlog.readings import Form, Outcome, Reading
 
 
 @dataclass(slots=True)

@@ -13,10 +13,10 @@ from meterlog.links.ports import device_of
 if TYPE_CHECKING:
     import queue
 
-    from meterlog.benchfile import BenchInstrument
     from meterlog.daemon.clock import Clock
     from meterlog.daemon.items import Item
     from meterlog.links import Link
+    from meterlog.links.benchfile import BenchInstrument
     from meterlog.links.settings import LineSettings
 
 SWITCH_WAIT_S = 0.01

@@ -12,15 +12,15 @@ import time
 import tty
 from typing import TYPE_CHECKING
 
+from meterlog.base.errors import CannotDo
 from meterlog.daemon.client import ask
-from meterlog.errors import CannotDo
 from meterlog.walk import parse_act
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
-    from meterlog.recording import Event
+    from meterlog.base.recording import Event
 
 ACCEPTED_WITHIN_S = 5.0
 """How long the person waits for the bench to be ready for what they do, s of real time."""

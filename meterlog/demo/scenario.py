@@ -7,12 +7,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from meterlog import recording
-from meterlog.schema import Key, ListOf, MapOf, Record, Where, read_text, text
-from meterlog.shipped import folder, text_of
+from meterlog.base import recording
+from meterlog.base.schema import Key, ListOf, MapOf, Record, Where, read_text, text
+from meterlog.files.shipped import folder, text_of
 
 if TYPE_CHECKING:
-    from meterlog.recording import Event
+    from meterlog.base.recording import Event
 
 FOLDER = "sample_captures/kitchen"
 

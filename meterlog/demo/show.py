@@ -11,12 +11,12 @@ from typing import TYPE_CHECKING, Any
 
 import yaml
 
+from meterlog.base.errors import CannotDo
+from meterlog.base.units import show, show_with
 from meterlog.daemon.client import ask
 from meterlog.demo.player import LostPace, Terminal, play
 from meterlog.demo.scenario import scenario, timeline
-from meterlog.errors import CannotDo
 from meterlog.store.reader import Reader
-from meterlog.units import show, show_with
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator

@@ -12,10 +12,10 @@ import math
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+from meterlog.base.uncertainty import Error, Estimate, error_of, estimate, nominal, rectangle
 from meterlog.heating import exchange, water
 from meterlog.heating.periods import Refused
 from meterlog.heating.vessel import NO_VESSEL, Vessel
-from meterlog.uncertainty import Error, Estimate, error_of, estimate, nominal, rectangle
 
 if TYPE_CHECKING:
     from meterlog.heating.exchange import Exchange

@@ -13,8 +13,8 @@ from itertools import pairwise
 from statistics import fmean
 from typing import TYPE_CHECKING
 
-from meterlog.straight import Straight, straight
-from meterlog.uncertainty import effective_count
+from meterlog.base.straight import Straight, straight
+from meterlog.base.uncertainty import effective_count
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -10,7 +10,7 @@ from meterlog.heating.result import Improvement
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from meterlog.uncertainty import Line
+    from meterlog.base.uncertainty import Line
 
 _REMEDIES = [  # words in the line's name, what to do, the part of it that would remain
     ("how much warms", "measure the vessel's heat by mixing (state it in J/K)", 0.2),

@@ -8,13 +8,13 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from meterlog.base.uncertainty import estimate, rectangle
 from meterlog.heating.fits import fit_line
-from meterlog.uncertainty import estimate, rectangle
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from meterlog.uncertainty import Estimate
+    from meterlog.base.uncertainty import Estimate
 
 METHODS = {
     "enthalpy": "heat brought into the water (by its enthalpy), and into the vessel when one is stated, "

@@ -11,6 +11,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from meterlog.base.uncertainty import nominal, sum_sharing
 from meterlog.heating import methods, rating, water
 from meterlog.heating.periods import Refused
 from meterlog.heating.ramp import BOILED, BOILING
@@ -19,15 +20,14 @@ from meterlog.heating.rise import by_rise
 from meterlog.heating.run import WARM_UP, applied, by_method, electrical, judged, timed
 from meterlog.heating.when import heating_time, on_times
 from meterlog.procedure.steps import Rule
-from meterlog.uncertainty import nominal, sum_sharing
 
 if TYPE_CHECKING:
+    from meterlog.base.uncertainty import Estimate
     from meterlog.heating.balance import Load
     from meterlog.heating.result import Heating
     from meterlog.heating.stated import Stated
     from meterlog.heating.trace import Series, Trace
     from meterlog.procedure.steps import Limit
-    from meterlog.uncertainty import Estimate
 
     Loads = tuple[Load, Load]
     Founds = tuple[Found, Found]

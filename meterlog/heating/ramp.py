@@ -11,6 +11,7 @@ from dataclasses import replace
 from itertools import accumulate, pairwise
 from typing import TYPE_CHECKING
 
+from meterlog.base.uncertainty import Error, estimate
 from meterlog.heating import balance, exchange, fits, periods, water
 from meterlog.heating.balance import End, Load, Shared
 from meterlog.heating.corners import Delay, delay_of, kept
@@ -19,15 +20,14 @@ from meterlog.heating.periods import Plateau, Ramp, Refused
 from meterlog.heating.result import Found, Heating
 from meterlog.heating.rise import end_of, not_settled
 from meterlog.heating.steady import why_not_steady
-from meterlog.uncertainty import Error, estimate
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
+    from meterlog.base.uncertainty import Estimate
     from meterlog.heating.exchange import Exchange
     from meterlog.heating.stated import Stated
     from meterlog.heating.trace import Series
-    from meterlog.uncertainty import Estimate
 
 BOILING = 95.5 + water.ZERO_CELSIUS
 """From here a level after heating may be boiling (1500 m above the sea), and tells no rise."""

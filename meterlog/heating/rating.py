@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from meterlog.base.units import show
 from meterlog.heating.stated import read_stated
 from meterlog.procedure.steps import Limit
-from meterlog.units import show
 
 if TYPE_CHECKING:
     from meterlog.heating.stated import Stated

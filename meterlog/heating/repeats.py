@@ -7,16 +7,16 @@ from dataclasses import replace
 from statistics import fmean, stdev
 from typing import TYPE_CHECKING
 
+from meterlog.base.uncertainty import Error, Estimate, estimate
 from meterlog.heating.run import judged
 from meterlog.procedure.steps import Rule
-from meterlog.uncertainty import Error, Estimate, estimate
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from meterlog.base.uncertainty import Line
     from meterlog.heating.result import HeatingResult
     from meterlog.procedure.steps import Limit
-    from meterlog.uncertainty import Line
 
 OWN = (
     "scatter", "display step", "mixing", "slope of the ramp", "the ramp is not straight", "start of heating",

@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
+from meterlog.base.uncertainty import nominal, standard_uncertainty
+from meterlog.base.units import show, to_place
 from meterlog.heating.methods import heat_up_time
 from meterlog.heating.water import ZERO_CELSIUS
-from meterlog.uncertainty import nominal, standard_uncertainty
-from meterlog.units import show, to_place
 
 if TYPE_CHECKING:
     from meterlog.heating.balance import End

@@ -5,17 +5,17 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from meterlog.uncertainty import nominal
-from meterlog.units import show
+from meterlog.base.uncertainty import nominal
+from meterlog.base.units import show
 
 if TYPE_CHECKING:
-    from meterlog.evaluate import Verdict
+    from meterlog.base.uncertainty import Estimate, Line
     from meterlog.heating.balance import End
     from meterlog.heating.cycling import Cycling
     from meterlog.heating.exchange import Exchange
     from meterlog.heating.periods import Plateau, Refused
     from meterlog.heating.trace import Trace
-    from meterlog.uncertainty import Estimate, Line
+    from meterlog.judging import Verdict
 
 
 VESSELS = ("first vessel", "second vessel")

@@ -15,10 +15,10 @@ from meterlog.heating.result import Found, Heating
 from meterlog.heating.steady import why_not_steady
 
 if TYPE_CHECKING:
+    from meterlog.base.uncertainty import Estimate
     from meterlog.heating.exchange import Exchange
     from meterlog.heating.stated import Stated
     from meterlog.heating.trace import Series
-    from meterlog.uncertainty import Estimate
 
 IN_LOAD = 0.2
 """Readings during heating that follow the straight rise within this part of it were taken in the load."""

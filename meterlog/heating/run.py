@@ -13,7 +13,8 @@ import math
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from meterlog.evaluate import Outcome, Result, judge
+from meterlog.base.uncertainty import estimate, nominal, rectangle, standard_uncertainty
+from meterlog.base.units import to_place
 from meterlog.heating import cycling, methods, rating, water
 from meterlog.heating.balance import Load, Shared, steam_heat, useful_energy
 from meterlog.heating.evaporation import open_loss
@@ -24,16 +25,15 @@ from meterlog.heating.result import Beside, Correction, Electrical, Found, Heati
 from meterlog.heating.rise import by_rise
 from meterlog.heating.vessel import NO_VESSEL, Vessel
 from meterlog.heating.when import heated_when, heating_time, on_times, why_not_stated
+from meterlog.judging import Outcome, Result, judge
 from meterlog.procedure.steps import Limit, Rule
-from meterlog.uncertainty import estimate, nominal, rectangle, standard_uncertainty
-from meterlog.units import to_place
 
 if TYPE_CHECKING:
-    from meterlog.evaluate import Verdict
+    from meterlog.base.uncertainty import Estimate
     from meterlog.heating.balance import End
     from meterlog.heating.stated import Stated
     from meterlog.heating.trace import Trace
-    from meterlog.uncertainty import Estimate
+    from meterlog.judging import Verdict
 
 ONE_OF_TWO = Refused(
     what="loads",

@@ -9,8 +9,8 @@ import math
 import re
 from dataclasses import dataclass
 
-from meterlog import units
-from meterlog.errors import WrongValue
+from meterlog.base import units
+from meterlog.base.errors import WrongValue
 from meterlog.heating.water import ZERO_CELSIUS
 
 _PLUS_MINUS = re.compile(r"\s*(?:±|\+/-|\+-)\s*")

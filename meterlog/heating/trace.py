@@ -20,11 +20,11 @@ from dataclasses import dataclass
 from itertools import pairwise
 from statistics import median
 
-from meterlog import units
-from meterlog.errors import WrongText, WrongValue
+from meterlog.base import units
+from meterlog.base.errors import WrongText, WrongValue
+from meterlog.base.problem import Place
+from meterlog.base.source import Problems
 from meterlog.heating.water import ZERO_CELSIUS
-from meterlog.problem import Place
-from meterlog.source import Problems
 
 SECOND = "second temperature"
 VESSELS = {"temperature": "first", SECOND: "second"}

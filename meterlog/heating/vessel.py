@@ -15,10 +15,10 @@ import math
 import re
 from dataclasses import dataclass
 
-from meterlog.errors import WrongValue
+from meterlog.base.errors import WrongValue
+from meterlog.base.source import near_miss
+from meterlog.base.units import NUMBER
 from meterlog.heating.stated import Stated, read_stated
-from meterlog.source import near_miss
-from meterlog.units import NUMBER
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

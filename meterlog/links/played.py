@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 from urllib.parse import parse_qs, unquote, urlsplit
 
-from meterlog import recording
-from meterlog.errors import MeterlogError
+from meterlog.base import recording
+from meterlog.base.errors import MeterlogError
 from meterlog.links import LinkLost
 
 if TYPE_CHECKING:

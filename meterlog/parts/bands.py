@@ -6,12 +6,12 @@ import re
 from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
-from meterlog import units
-from meterlog.errors import WrongValue
+from meterlog.base import units
+from meterlog.base.errors import WrongValue
+from meterlog.base.source import near_miss
 from meterlog.parts.part import Part
 from meterlog.parts.preferred import SERIES, USUAL_TOLERANCE, series_of
 from meterlog.parts.tolerance import Tolerance
-from meterlog.source import near_miss
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -9,8 +9,8 @@ import re
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
-from meterlog import units
-from meterlog.errors import WrongValue
+from meterlog.base import units
+from meterlog.base.errors import WrongValue
 from meterlog.parts import tolerance
 from meterlog.parts.part import Part
 

@@ -10,7 +10,7 @@ import math
 from bisect import bisect_left
 from dataclasses import dataclass
 
-from meterlog.units import scaled
+from meterlog.base.units import scaled
 
 _E24 = (10, 11, 12, 13, 15, 16, 18, 20, 22, 24, 27, 30, 33, 36, 39, 43, 47, 51, 56, 62, 68, 75, 82, 91)
 _E192_EXCEPTION = {919: 920}

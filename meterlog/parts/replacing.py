@@ -8,8 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from meterlog.base.units import show
 from meterlog.parts.preferred import between
-from meterlog.units import show
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

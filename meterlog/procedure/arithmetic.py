@@ -5,22 +5,22 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from meterlog.errors import WrongValue
-from meterlog.evaluate.methods import GIVEN, MEASURED, SERIES, SEVERAL, WORD, Input, Method, plain_name
-from meterlog.evaluate.postprocess import METHODS
-from meterlog.evaluate.written import given_value
+from meterlog.base.errors import WrongValue
+from meterlog.base.source import near_miss
+from meterlog.base.units import QUANTITIES
 from meterlog.heating import METHODS as HEATING
 from meterlog.heating import misfit
+from meterlog.judging.method import GIVEN, MEASURED, SERIES, SEVERAL, WORD, Input, Method, plain_name
+from meterlog.judging.postprocess import METHODS
+from meterlog.judging.written import given_value
 from meterlog.procedure.entries import WORDS, title_of
 from meterlog.procedure.steps import StepKind
-from meterlog.source import near_miss
-from meterlog.units import QUANTITIES
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from meterlog.base.source import Problems
     from meterlog.procedure.written import Written
-    from meterlog.source import Problems
 
 SWITCHED_BY = Input("", "the quantity whose coming and going starts and stops it", WORD, "", tuple(QUANTITIES))
 HEATING_INPUTS: dict[str, Input] = {

@@ -7,7 +7,7 @@ live appliance.
 
 from __future__ import annotations
 
-from meterlog.source import near_miss
+from meterlog.base.source import near_miss
 
 CAUTIONS: dict[str, str] = {
     "local-rules": "Local rules and the maker's instructions come before anything on this screen.",

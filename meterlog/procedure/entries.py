@@ -5,10 +5,10 @@ from __future__ import annotations
 from contextlib import suppress
 from typing import TYPE_CHECKING
 
-from meterlog.errors import WrongValue
-from meterlog.evaluate.written import with_unit
-from meterlog.source import near_miss
-from meterlog.units import QUANTITIES, parse
+from meterlog.base.errors import WrongValue
+from meterlog.base.source import near_miss
+from meterlog.base.units import QUANTITIES, parse
+from meterlog.judging.written import with_unit
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

@@ -10,8 +10,8 @@ import re
 from dataclasses import dataclass
 from decimal import Decimal
 
-from meterlog import units
-from meterlog.errors import WrongValue
+from meterlog.base import units
+from meterlog.base.errors import WrongValue
 
 EXAMPLES = '"at most 0.3 ohm", "at least 1 Mohm", "100 ohm ± 10 %", "0.5 .. 0.7 V", "open"'
 BY_METHOD = "as the method finds"

@@ -9,14 +9,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from meterlog.errors import WrongValue
+from meterlog.base.errors import WrongValue
+from meterlog.base.source import Problems, near_miss
+from meterlog.base.units import QUANTITIES
 from meterlog.procedure import safety
 from meterlog.procedure.arithmetic import Known, check_method
 from meterlog.procedure.entries import title_of
 from meterlog.procedure.limits import EXAMPLES, parse_limit
 from meterlog.procedure.steps import Limit, Point, Procedure, Rule, Settling, Step, StepKind
-from meterlog.source import Problems, near_miss
-from meterlog.units import QUANTITIES
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

@@ -15,9 +15,9 @@ from meterlog.procedure.steps import StepKind
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
+    from meterlog.base.source import Problems
     from meterlog.procedure.steps import Limit, Step
     from meterlog.procedure.written import Written
-    from meterlog.source import Problems
 
 TOUCHABLE_VOLTS = 60.0
 """DC that may be touched without a cover: a dead point lies below. Glossary on IEC 61140; read second-hand."""

@@ -5,8 +5,8 @@ from __future__ import annotations
 import textwrap
 from typing import TYPE_CHECKING
 
+from meterlog.base.units import QUANTITIES, show, symbol
 from meterlog.procedure.steps import MARKS, StepKind
-from meterlog.units import QUANTITIES, show, symbol
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

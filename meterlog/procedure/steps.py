@@ -90,7 +90,7 @@ MARKS = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Settling:
-    """A step's own settling parameters; None keeps the quantity's. See `meterlog.settle`."""
+    """A step's own settling parameters; None keeps the quantity's. See `meterlog.walk.settle`."""
 
     length_s: float | None = None  # T
     spread_counts: float | None = None  # A

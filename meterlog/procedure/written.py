@@ -6,7 +6,7 @@ from types import SimpleNamespace
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from meterlog.schema import Where
+    from meterlog.base.schema import Where
 
 
 class Written(SimpleNamespace):

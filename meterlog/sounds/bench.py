@@ -14,15 +14,15 @@ from pathlib import Path
 from threading import Condition, Thread
 from typing import TYPE_CHECKING
 
-from meterlog.session import Judged
 from meterlog.sounds.programs import PLAYERS, VOICES, command, first_of
 from meterlog.sounds.sentences import catalogue
 from meterlog.sounds.tones import TONES, wav
 from meterlog.walk import happenings as told
+from meterlog.walk.session import Judged
 
 if TYPE_CHECKING:
     from meterlog.procedure.steps import Procedure
-    from meterlog.session import Event
+    from meterlog.walk.session import Event
 
 WAITING = 6
 """Sounds that may wait to be heard."""

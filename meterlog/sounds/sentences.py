@@ -11,13 +11,13 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from meterlog.readings import Bound, Reading
-from meterlog.session import Judged
+from meterlog.base.readings import Bound, Reading
 from meterlog.walk import happenings as told
+from meterlog.walk.session import Judged
 
 if TYPE_CHECKING:
     from meterlog.procedure.steps import Procedure
-    from meterlog.session import Event
+    from meterlog.walk.session import Event
 
 FOLDER = Path(__file__).parent
 

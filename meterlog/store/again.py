@@ -7,19 +7,19 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from meterlog import __version__
-from meterlog.case import Case, conclude
-from meterlog.errors import CannotDo
+from meterlog.base.errors import CannotDo
+from meterlog.base.source import near_miss
+from meterlog.files.shipped import find, text_of
+from meterlog.procedure.case import Case, conclude
 from meterlog.procedure.language import read_procedure
 from meterlog.procedure.steps import Rule
-from meterlog.shipped import find, text_of
-from meterlog.source import near_miss
 from meterlog.store.keptjob import kept_job
 from meterlog.store.writer import canonical
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
-    from meterlog.evaluate import Verdict
+    from meterlog.judging import Verdict
     from meterlog.store.batch import Now
     from meterlog.store.keptjob import KeptCapture, KeptJob
     from meterlog.store.sqlite import Connection

@@ -6,15 +6,15 @@ import json
 import re
 from typing import TYPE_CHECKING
 
-from meterlog.errors import CannotDo
-from meterlog.evaluate.postprocess import AtHand
+from meterlog.base.errors import CannotDo
+from meterlog.judging.postprocess import AtHand
 from meterlog.store.revisit import Revisit
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from meterlog.case import Case
-    from meterlog.evaluate import Result
+    from meterlog.judging import Result
+    from meterlog.procedure.case import Case
     from meterlog.store.reader import Reader
 
 _NAME = re.compile(r"([^\s,/=]+)/([^\s,/=]+)")

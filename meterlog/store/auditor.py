@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from meterlog.audit import capture_differs, readings_of, redecode, verdict_differs
+from meterlog.record.audit import capture_differs, readings_of, redecode, verdict_differs
 from meterlog.store.evidence import Finding, check_file, check_rereads, check_seals, check_texts
 from meterlog.store.revisit import Revisit
 

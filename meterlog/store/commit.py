@@ -9,7 +9,7 @@ from meterlog.store import leaves
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from meterlog.seals import Seal
+    from meterlog.base.seals import Seal
     from meterlog.store.batch import Batch
     from meterlog.store.sqlite import Connection
 

@@ -9,8 +9,8 @@ import json
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from meterlog.seals import NO_SEAL, Seal, digest, merkle_root, read_line
-from meterlog.source import text_sha256
+from meterlog.base.seals import NO_SEAL, Seal, digest, merkle_root, read_line
+from meterlog.base.source import text_sha256
 from meterlog.store import leaves
 
 if TYPE_CHECKING:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from meterlog.store.revisit import Revisit
 
 if TYPE_CHECKING:
-    from meterlog.case import Answer
+    from meterlog.procedure.case import Answer
     from meterlog.procedure.steps import Procedure, Rule
     from meterlog.store.sqlite import Connection
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from meterlog.source import text_sha256
+from meterlog.base.source import text_sha256
 from meterlog.store import leaves
 
 if TYPE_CHECKING:
-    from meterlog.readings import Form
+    from meterlog.base.readings import Form
     from meterlog.store.batch import Batch
     from meterlog.store.sqlite import Connection
 

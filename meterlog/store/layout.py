@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from meterlog.errors import CannotDo
+from meterlog.base.errors import CannotDo
 from meterlog.store import sqlite
 from meterlog.store.schema import EVIDENCE, KNOWN_VERSION
 

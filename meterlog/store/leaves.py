@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 from typing import TYPE_CHECKING, Any
 
-from meterlog.seals import leaf_text
+from meterlog.base.seals import leaf_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from meterlog.errors import CannotDo
+from meterlog.base.errors import CannotDo
 from meterlog.store.sqlite import open_reader
 
 if TYPE_CHECKING:

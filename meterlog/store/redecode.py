@@ -8,17 +8,17 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
-from meterlog.errors import CannotDo
-from meterlog.profile.bulk import decode_bulk
-from meterlog.readings import Frame, Reading
-from meterlog.source import near_miss
+from meterlog.base.errors import CannotDo
+from meterlog.base.readings import Frame, Reading
+from meterlog.base.source import near_miss
+from meterlog.profile.tools.bulk import decode_bulk
 from meterlog.store.revisit import Revisit
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
+    from meterlog.base.readings import Form
     from meterlog.profile import Profile
-    from meterlog.readings import Form
     from meterlog.store.sqlite import Connection
 
 Key = tuple[int, int]

@@ -6,22 +6,22 @@ import json
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
-from meterlog.case import conclude
-from meterlog.evaluate import Outcome, Verdict
-from meterlog.settle import Held, Sample, capture_of
-from meterlog.settle.window import same_range
+from meterlog.judging import Outcome, Verdict
+from meterlog.procedure.case import conclude
 from meterlog.store.revisit import Revisit
 from meterlog.walk.answers import wanted_by
+from meterlog.walk.settle import Held, Sample, capture_of
+from meterlog.walk.settle.window import same_range
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from meterlog.case import Answer
+    from meterlog.base.readings import Capture, Reading
+    from meterlog.procedure.case import Answer
     from meterlog.profile import Profile
-    from meterlog.readings import Capture, Reading
-    from meterlog.settle import Want
     from meterlog.store.redecode import LinkAgain
     from meterlog.store.sqlite import Connection
+    from meterlog.walk.settle import Want
 
 NO_CAPTURE = "its capture would not stand: its run is no longer readings of one range of what the step wants"
 

@@ -13,7 +13,7 @@
     verdict     what was concluded, from what; a later one may supersede it, with a reason
     event       every act and every change of state: what, when, who, from where
     reread      what another profile makes of kept bytes, where it differs, with the event of that act
-    leaf, seal  the order and the hashes that make a change visible (`meterlog.seals`)
+    leaf, seal  the order and the hashes that make a change visible (`meterlog.base.seals`)
     disclosure  personal fields behind their digests: alone may be erased
     job_words   full text over jobs, without personal fields: what is erased must stay nowhere
     summary     ten seconds of a channel: derived, for the pages, may be made again

@@ -15,7 +15,7 @@ import os
 from typing import IO, TYPE_CHECKING, Any
 from urllib.parse import quote
 
-from meterlog.errors import BenchBusy, CannotDo
+from meterlog.base.errors import BenchBusy, CannotDo
 
 if TYPE_CHECKING:
     import sqlite3

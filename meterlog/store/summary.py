@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from meterlog.readings import Form
+    from meterlog.base.readings import Form
 
 SUMMARY_MS = 10_000
 """Length of a summary's slot."""

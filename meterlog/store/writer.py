@@ -12,9 +12,9 @@ import secrets
 from dataclasses import astuple
 from typing import TYPE_CHECKING, Any
 
-from meterlog.errors import CannotDo, MeterlogError
-from meterlog.readings import Frame, Rejected
-from meterlog.seals import NO_SEAL, Seal, digest, line_hash, merkle_root, read_line
+from meterlog.base.errors import CannotDo, MeterlogError
+from meterlog.base.readings import Frame, Rejected
+from meterlog.base.seals import NO_SEAL, Seal, digest, line_hash, merkle_root, read_line
 from meterlog.store import leaves, sqlite
 from meterlog.store.batch import Batch, Chunk, LinkState
 from meterlog.store.commit import leaf_texts, place_leaves, write
@@ -25,8 +25,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
     from pathlib import Path
 
+    from meterlog.base.readings import Capture, Outcome
     from meterlog.procedure.steps import Procedure
-    from meterlog.readings import Capture, Outcome
     from meterlog.store.batch import Now
 
 DIGESTS_A_JOB = 8

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from meterlog.errors import WrongValue
+from meterlog.base.errors import WrongValue
 
 WORDS = (
     "next", "back", "again", "skip", "note", "confirm", "wanting", "go to", "start", "stop", "acknowledge",

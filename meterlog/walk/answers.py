@@ -5,18 +5,18 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from meterlog.procedure.steps import StepKind
-from meterlog.settle import Settler, Want, criterion_for, want_of
 from meterlog.walk.at_time import AtTime
 from meterlog.walk.dead_proof import DEAD_VOLTS, SOURCE_PART, DeadProof
 from meterlog.walk.heated import HeatingLog
 from meterlog.walk.open_proof import SHORT_OHMS, SHORT_VOLTS, ClosingShort, OpenProof, leads_refusal
+from meterlog.walk.settle import Settler, Want, criterion_for, want_of
 from meterlog.walk.sloped import Sloped
 from meterlog.walk.timed import Switched
 
 if TYPE_CHECKING:
+    from meterlog.base.readings import Capture
     from meterlog.procedure.steps import Step
-    from meterlog.readings import Capture
-    from meterlog.settle import Answer, Stream
+    from meterlog.walk.settle import Answer, Stream
 
 SWITCHED_BY = "switched by"
 """The input of a timed step that names what starts and stops it: a quantity that comes and goes, or a temperature

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from meterlog.settle import Froze, Held, Lift, Lost, Sample, Settled, Signal, Sort, State, Stream, capture_of
-from meterlog.settle.settler import NOT_TAKEN_S
+from meterlog.walk.settle import Froze, Held, Lift, Lost, Sample, Settled, Signal, Sort, State, Stream, capture_of
+from meterlog.walk.settle.settler import NOT_TAKEN_S
 
 if TYPE_CHECKING:
-    from meterlog.readings import Capture
+    from meterlog.base.readings import Capture
 
 EARLY_PERIODS = 1.2
 """The test began up to one period before its first reading: a test that ends so early has lasted long enough."""

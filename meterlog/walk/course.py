@@ -19,8 +19,8 @@ from meterlog.walk.watch import Watch
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
+    from meterlog.base.readings import Capture
     from meterlog.procedure.steps import Procedure, Step
-    from meterlog.readings import Capture
     from meterlog.walk.happenings import Happening
     from meterlog.walk.timed import Edge
     from meterlog.walk.watch import Key

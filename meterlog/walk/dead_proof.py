@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from meterlog.settle import STRAY_VOLTS, Criterion, Lost, Sample, Signal, Sort, Stage, State, Stream, Window
 from meterlog.walk.proofs import Proof, Spell, lengthened
+from meterlog.walk.settle import STRAY_VOLTS, Criterion, Lost, Sample, Signal, Sort, Stage, State, Stream, Window
 
 if TYPE_CHECKING:
-    from meterlog.readings import Capture, Reading
+    from meterlog.base.readings import Capture, Reading
 
 SOURCE_PART = 0.05
 """The source is known to so much of its voltage."""

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from meterlog.base.readings import Timing
 from meterlog.procedure.steps import StepKind
-from meterlog.readings import Timing
 from meterlog.walk import happenings as told
 from meterlog.walk.course import Phase, overrode, timed
 from meterlog.walk.timed import Edge, timed_capture

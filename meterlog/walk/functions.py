@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from meterlog.settle import OpenLeads
+from meterlog.walk.settle import OpenLeads
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from meterlog.base.readings import Form
     from meterlog.procedure.steps import Step
-    from meterlog.readings import Form
-    from meterlog.settle import Want
+    from meterlog.walk.settle import Want
 
 READINGS = 2
 """A dial on its way passes over functions: one that stays for so many readings is meant."""

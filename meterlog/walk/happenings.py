@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from meterlog.readings import Capture
+    from meterlog.base.readings import Capture
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -10,12 +10,12 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from meterlog.settle import Settled, State, capture_of
 from meterlog.walk.rise import Rise
+from meterlog.walk.settle import Settled, State, capture_of
 
 if TYPE_CHECKING:
-    from meterlog.readings import Capture, Timing
-    from meterlog.settle import Sample, Signal, Sort, Stream
+    from meterlog.base.readings import Capture, Timing
+    from meterlog.walk.settle import Sample, Signal, Sort, Stream
 
 HEATING_RUN = "heating run"
 """How such a capture was chosen."""

@@ -10,8 +10,8 @@ from meterlog.procedure.steps import StepKind
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
+    from meterlog.base.readings import Capture
     from meterlog.procedure.steps import Procedure, Step
-    from meterlog.readings import Capture
 
 
 @dataclass(frozen=True, slots=True)

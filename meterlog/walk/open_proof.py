@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from meterlog.settle import LIFT_S, Criterion, Held, Sample, Signal, Sort, Stage, State, Stream, Window
 from meterlog.walk.proofs import Proof, Spell, lengthened
+from meterlog.walk.settle import LIFT_S, Criterion, Held, Sample, Signal, Sort, Stage, State, Stream, Window
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from meterlog.readings import Capture, Reading
+    from meterlog.base.readings import Capture, Reading
 
 SHORT_S = 0.7
 """Shorted leads read so for so long; above 1 s real ones are lost."""

@@ -8,11 +8,11 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from meterlog.settle import Froze, Lift, Sample, Settled, Signal, Sort, State, Stream
+from meterlog.walk.settle import Froze, Lift, Sample, Settled, Signal, Sort, State, Stream
 
 if TYPE_CHECKING:
-    from meterlog.readings import Capture
-    from meterlog.settle import Criterion
+    from meterlog.base.readings import Capture
+    from meterlog.walk.settle import Criterion
 
 
 class Spell:

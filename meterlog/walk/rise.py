@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from meterlog.settle import Sort
+from meterlog.walk.settle import Sort
 
 if TYPE_CHECKING:
-    from meterlog.settle import Sample
+    from meterlog.walk.settle import Sample
 
 RISE_K = 3.0
 """A rise that is no draught and no hand on the probe."""

@@ -9,9 +9,9 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from meterlog.settle import Sample, Sort, State
-from meterlog.straight import Straight, straight
+from meterlog.base.straight import Straight, straight
 from meterlog.walk.rise import Rise
+from meterlog.walk.settle import Sample, Sort, State
 from meterlog.walk.timed import Edge, Ran, timed_capture
 
 if TYPE_CHECKING:

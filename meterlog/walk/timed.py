@@ -6,11 +6,11 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from meterlog.readings import Capture, Form
-from meterlog.settle import Sort, State
+from meterlog.base.readings import Capture, Form
+from meterlog.walk.settle import Sort, State
 
 if TYPE_CHECKING:
-    from meterlog.settle import Sample
+    from meterlog.walk.settle import Sample
 
 CLOCK = Form(quantity="time", unit="s", scale=1.0, decimals=1)
 """A timed step's value, to the tenth of a second."""

@@ -8,18 +8,18 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from meterlog.settle import Froze, Lost, Settled, Stage, Touched
 from meterlog.walk import happenings as told
 from meterlog.walk.course import NOTHING, Course, Phase, timed
 from meterlog.walk.doing import do
+from meterlog.walk.settle import Froze, Lost, Settled, Stage, Touched
 from meterlog.walk.timed import Ran, Runs
 from meterlog.walk.watch import LeftPoints, OtherFunction
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
+    from meterlog.base.readings import Reading
     from meterlog.procedure.steps import Procedure, Step
-    from meterlog.readings import Reading
     from meterlog.walk.acts import Act
     from meterlog.walk.course import Assume
     from meterlog.walk.happenings import Happening

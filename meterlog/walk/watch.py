@@ -5,21 +5,21 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from meterlog.settle import Lift, OpenLeads, Sample, Signal, Sort, Stream
-from meterlog.settle.contact import departure
 from meterlog.walk.answers import answer_for, wanted_by
 from meterlog.walk.at_time import AtTime
 from meterlog.walk.functions import FunctionWatch
 from meterlog.walk.heated import HeatingLog
+from meterlog.walk.settle import Lift, OpenLeads, Sample, Signal, Sort, Stream
+from meterlog.walk.settle.contact import departure
 from meterlog.walk.timed import Ran, Runs
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from meterlog.base.readings import Capture, Reading, Timing
     from meterlog.procedure.steps import Step
-    from meterlog.readings import Capture, Reading, Timing
-    from meterlog.settle import Answer, State, Want
     from meterlog.walk.open_proof import ClosingShort
+    from meterlog.walk.settle import Answer, State, Want
     from meterlog.walk.sloped import Sloped
     from meterlog.walk.timed import Switched
 

@@ -6,8 +6,8 @@ import time
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from meterlog import units
-from meterlog.errors import WrongValue
+from meterlog.base import units
+from meterlog.base.errors import WrongValue
 from meterlog.procedure.steps import StepKind
 from meterlog.web import procedures, queries, wording
 

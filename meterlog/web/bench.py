@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 from datasette.utils.asgi import Forbidden, Response
 
+from meterlog.base.errors import CannotDo, MeterlogError
 from meterlog.daemon import client
-from meterlog.errors import CannotDo, MeterlogError
 from meterlog.web import at_hand, queries, trades
 from meterlog.web.sheet import database_path, read, sheet
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from datasette.utils.asgi import NotFound, Response
 
-from meterlog import units
+from meterlog.base import units
 from meterlog.web import queries, wording
 from meterlog.web.runs import plot_of
 from meterlog.web.sheet import number_of, read, sheet

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from meterlog import units
+from meterlog.base import units
 from meterlog.procedure.steps import StepKind
 from meterlog.web import procedures, queries, wording
 from meterlog.web.runs import heating_run, plot_of

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from meterlog.errors import MeterlogError
+from meterlog.base.errors import MeterlogError
 from meterlog.profile import compile_profile
-from meterlog.profile.explain import Explainer
+from meterlog.profile.tools.explain import Explainer
 
 if TYPE_CHECKING:
     from meterlog.store.sqlite import Connection

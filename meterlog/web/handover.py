@@ -7,8 +7,8 @@ from urllib.parse import unquote
 
 from datasette.utils.asgi import NotFound
 
-from meterlog import report
-from meterlog.errors import CannotDo
+from meterlog.base.errors import CannotDo
+from meterlog.report import sheets as report
 from meterlog.web.sheet import read, sheet
 
 

@@ -9,8 +9,8 @@ from urllib.parse import unquote
 
 from datasette.utils.asgi import NotFound
 
-from meterlog import units
-from meterlog.drawing import Band, Plot, Trace, draw_both
+from meterlog.base import units
+from meterlog.plots.drawing import Band, Plot, Trace, draw_both
 from meterlog.web import queries, wording
 from meterlog.web.sheet import read, sheet
 

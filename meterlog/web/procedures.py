@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
-from meterlog.errors import WrongText
+from meterlog.base.errors import WrongText
 from meterlog.procedure.language import read_procedure
 
 if TYPE_CHECKING:

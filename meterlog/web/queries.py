@@ -9,11 +9,11 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING, Any
 
+from meterlog.base.units import symbol
 from meterlog.store.revisit import form_of
-from meterlog.units import symbol
 
 if TYPE_CHECKING:
-    from meterlog.readings import Form
+    from meterlog.base.readings import Form
     from meterlog.store.sqlite import Connection
 
     Row = dict[str, Any]

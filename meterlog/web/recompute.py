@@ -6,8 +6,8 @@ import json
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from meterlog.audit import capture_differs, readings_of, redecode, verdict_differs
-from meterlog.errors import MeterlogError
+from meterlog.base.errors import MeterlogError
+from meterlog.record.audit import capture_differs, readings_of, redecode, verdict_differs
 from meterlog.store.revisit import Revisit
 
 if TYPE_CHECKING:

@@ -6,19 +6,19 @@ import json
 import math
 from typing import TYPE_CHECKING, Any
 
-from meterlog import units
-from meterlog.case import heating_run as run_from
-from meterlog.drawing import Band, Plot, Trace, draw_both
-from meterlog.errors import MeterlogError
-from meterlog.heating.plot import plot_of as picture_of
+from meterlog.base import units
+from meterlog.base.errors import MeterlogError
 from meterlog.heating.report import periods
-from meterlog.heating.step import run_of
+from meterlog.plots.drawing import Band, Plot, Trace, draw_both
+from meterlog.plots.heating_run import plot_of as picture_of
+from meterlog.procedure.case import heating_run as run_from
+from meterlog.procedure.heating_step import run_of
 from meterlog.procedure.steps import StepKind
 from meterlog.store.revisit import Revisit
 from meterlog.web import wording
 
 if TYPE_CHECKING:
-    from meterlog.readings import Form
+    from meterlog.base.readings import Form
     from meterlog.store.sqlite import Connection
 
 DOTS_MOST = 120

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from meterlog.errors import CannotDo
+from meterlog.base.errors import CannotDo
 from meterlog.web import labels
 from meterlog.web.door import ENTER, Door
 from meterlog.web.uncounted import Uncounted

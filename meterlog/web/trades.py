@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import cache
 from typing import TYPE_CHECKING
 
-from meterlog import shipped as files
+from meterlog.files import shipped as files
 from meterlog.procedure.language import read_procedure
 
 if TYPE_CHECKING:

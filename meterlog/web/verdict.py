@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 from datasette.utils.asgi import NotFound
 
-from meterlog import places, units
+from meterlog.base import units
+from meterlog.files import places
 from meterlog.procedure.steps import MARKS
 from meterlog.web import procedures, queries, wording
 from meterlog.web.explained import explain

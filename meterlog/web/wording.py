@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from markupsafe import Markup, escape
 
-from meterlog import units
+from meterlog.base import units
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping

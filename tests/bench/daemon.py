@@ -19,9 +19,9 @@ from edge.bench import Daemon, Player, Wire, wait_until
 from edge.test_loop import celsius
 from players.segments import frame
 
+from meterlog.base.readings import Form, Frame, Reading
 from meterlog.daemon.client import watch
 from meterlog.daemon.loop import COMMIT_WAIT_S
-from meterlog.readings import Form, Frame, Reading
 from meterlog.store import sqlite
 from meterlog.store.batch import Now
 from meterlog.store.writer import Writer

@@ -16,9 +16,9 @@ from pathlib import Path
 
 from crccheck.crc import CrcModbus
 
+from meterlog.base.readings import Form, Reading
 from meterlog.profile import compile_profile
-from meterlog.profile.bulk import decode_bulk
-from meterlog.readings import Form, Reading
+from meterlog.profile.tools.bulk import decode_bulk
 
 INSTRUMENTS = Path(__file__).parents[2] / "profiles" / "instruments"
 CRC_PROFILE = """

@@ -5,27 +5,26 @@ import math
 import pytest
 from check_tables import rows
 
-from meterlog.evaluate import (
+from meterlog.base.uncertainty import Error, estimate, rectangle
+from meterlog.base.units import si_factor
+from meterlog.judging import judge, parse_accuracy
+from meterlog.judging.formula import exactly
+from meterlog.judging.methods import (
     capacitance,
     discharge,
     element,
     insulation,
-    judge,
     leakage,
     loading,
-    parse_accuracy,
     protective_conductor,
     resistance,
     thermistor,
     winding,
 )
-from meterlog.evaluate.formula import exactly
-from meterlog.evaluate.ratio import over
-from meterlog.evaluate.result import Result
-from meterlog.evaluate.written import measured_value
+from meterlog.judging.methods.ratio import over
+from meterlog.judging.result import Result
+from meterlog.judging.written import measured_value
 from meterlog.procedure.steps import Limit
-from meterlog.uncertainty import Error, estimate, rectangle
-from meterlog.units import si_factor
 
 K = 273.15
 

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from meterlog.drawing import STYLES, Band, Plot, Trace, draw, draw_alone, draw_both, thinned
-from meterlog.ticks import tick_words, ticks
+from meterlog.plots.drawing import STYLES, Band, Plot, Trace, draw, draw_alone, draw_both, thinned
+from meterlog.plots.ticks import tick_words, ticks
 
 TICKS = [  # low, high, by hand: the steps 1, 2, 5 that give at most six ticks or so
     (0.0, 9.3, [0.0, 2.0, 4.0, 6.0, 8.0, 10.0]),

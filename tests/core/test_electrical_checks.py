@@ -8,28 +8,9 @@ import math
 import pytest
 from check_tables import rows
 
-from meterlog.distributions import ErrorSum, student_quantile
-from meterlog.evaluate import (
-    Result,
-    capacitance,
-    discharge,
-    insulation,
-    judge,
-    leakage,
-    loading,
-    measured,
-    parse_accuracy,
-    protective_conductor,
-    resistance,
-    risk,
-    winding,
-)
-from meterlog.evaluate.formula import derive, exactly
-from meterlog.evaluate.ratio import quotient
-from meterlog.evaluate.written import measured_series, measured_value
-from meterlog.procedure.steps import Limit
-from meterlog.readings import Capture, Form
-from meterlog.uncertainty import (
+from meterlog.base.distributions import ErrorSum, student_quantile
+from meterlog.base.readings import Capture, Form
+from meterlog.base.uncertainty import (
     Error,
     budget_of,
     combined_uncertainty,
@@ -41,6 +22,21 @@ from meterlog.uncertainty import (
     rectangle,
     standard_uncertainty,
 )
+from meterlog.judging import Result, judge, measured, parse_accuracy, risk
+from meterlog.judging.formula import derive, exactly
+from meterlog.judging.methods import (
+    capacitance,
+    discharge,
+    insulation,
+    leakage,
+    loading,
+    protective_conductor,
+    resistance,
+    winding,
+)
+from meterlog.judging.methods.ratio import quotient
+from meterlog.judging.written import measured_series, measured_value
+from meterlog.procedure.steps import Limit
 
 K0 = 273.15
 

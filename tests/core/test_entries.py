@@ -2,7 +2,7 @@
 
 import pytest
 
-from meterlog.errors import WrongValue
+from meterlog.base.errors import WrongValue
 from meterlog.procedure.entries import check_entries, entry_value, entry_values
 from meterlog.procedure.steps import Procedure
 

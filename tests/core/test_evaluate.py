@@ -5,21 +5,11 @@ from check_tables import number, rows
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from meterlog.errors import WrongValue
-from meterlog.evaluate import (
-    Accuracy,
-    Context,
-    Outcome,
-    Result,
-    Verdict,
-    judge,
-    judge_capture,
-    measured,
-    parse_accuracy,
-)
+from meterlog.base.errors import WrongValue
+from meterlog.base.readings import Bound, Capture, Form
+from meterlog.base.uncertainty import Error, estimate, rectangle
+from meterlog.judging import Accuracy, Context, Outcome, Result, Verdict, judge, judge_capture, measured, parse_accuracy
 from meterlog.procedure.steps import Limit, Rule, Step, StepKind
-from meterlog.readings import Bound, Capture, Form
-from meterlog.uncertainty import Error, estimate, rectangle
 
 
 def limit(low=None, high=None, **more):

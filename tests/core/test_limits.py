@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from meterlog.errors import WrongValue
+from meterlog.base.errors import WrongValue
 from meterlog.procedure.limits import Bounds, parse_limit
 
 WORDS = [  # text, SI unit of its quantity, low, high, unit, entry

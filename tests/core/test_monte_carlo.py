@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 from captures import RISE, taken
 
-from meterlog.evaluate.postprocess import METHODS, AtHand, post_process
-from meterlog.uncertainty import COVERAGE, budget_of
-from meterlog.units import QUANTITIES, parse, si_factor, split_measure
+from meterlog.base.uncertainty import COVERAGE, budget_of
+from meterlog.base.units import QUANTITIES, parse, si_factor, split_measure
+from meterlog.judging.postprocess import METHODS, AtHand, post_process
 
 DRAWS = 1_000_000
 K = 273.15

@@ -7,7 +7,7 @@ from check_tables import rows
 from hypothesis import given
 from hypothesis import strategies as st
 
-from meterlog.errors import WrongValue
+from meterlog.base.errors import WrongValue
 from meterlog.parts import tolerance
 from meterlog.parts.bands import COLOURS, decode_bands
 from meterlog.parts.capacitor import decode_capacitor

@@ -6,14 +6,14 @@ from captures import ONE_PERCENT, RISE, capture, taken
 from hypothesis import given
 from hypothesis import strategies as st
 
-from meterlog.case import Answer, Case, conclude
-from meterlog.errors import WrongValue
-from meterlog.evaluate.methods import check_inputs
-from meterlog.evaluate.postprocess import METHODS, AtHand, Taken, judge_step, post_process
+from meterlog.base.errors import WrongValue
+from meterlog.base.readings import Bound, Form, Reading
+from meterlog.base.uncertainty import budget_of
+from meterlog.base.units import QUANTITIES
+from meterlog.judging.method import check_inputs
+from meterlog.judging.postprocess import METHODS, AtHand, Taken, judge_step, post_process
+from meterlog.procedure.case import Answer, Case, conclude
 from meterlog.procedure.steps import Limit, Procedure, Step, StepKind
-from meterlog.readings import Bound, Form, Reading
-from meterlog.uncertainty import budget_of
-from meterlog.units import QUANTITIES
 
 
 def rise(**at_hand):

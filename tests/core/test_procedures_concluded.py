@@ -8,13 +8,13 @@ import math
 
 import pytest
 
-from meterlog import shipped
-from meterlog.case import Answer, Case, conclude
-from meterlog.evaluate import Accuracy
+from meterlog.base.readings import Bound, Capture, Form, Reading, Timing
+from meterlog.base.units import QUANTITIES
+from meterlog.files import shipped
+from meterlog.judging import Accuracy
+from meterlog.procedure.case import Answer, Case, conclude
 from meterlog.procedure.language import read_procedure
 from meterlog.procedure.steps import StepKind
-from meterlog.readings import Bound, Capture, Form, Reading, Timing
-from meterlog.units import QUANTITIES
 
 METER = Accuracy(part_of_reading=0.005, source="invented: 0.5 %")
 OPEN = math.inf

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from meterlog.readings import Bound, Form, Reading
+from meterlog.base.readings import Bound, Form, Reading
 
 
 def ohms(**more):

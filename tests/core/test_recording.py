@@ -2,9 +2,9 @@
 
 import pytest
 
-from meterlog.errors import WrongText
-from meterlog.recording import parse
-from meterlog.replay import check_acts
+from meterlog.base.errors import WrongText
+from meterlog.base.recording import parse
+from meterlog.walk.replay import check_acts
 
 HEAD = "meterlog recording 1\nprofile: ascii-thermometer\n"
 

@@ -3,8 +3,8 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from meterlog.readings import Bound, Form, Reading
-from meterlog.runlog import RunLog
+from meterlog.base.readings import Bound, Form, Reading
+from meterlog.base.runlog import RunLog
 
 OHM = Form(quantity="resistance", unit="ohm", scale=1.0, decimals=1)
 OVER = Form(quantity="resistance", unit="Mohm", scale=1e6, bound=Bound.OVERLOAD)

@@ -2,8 +2,8 @@
 
 import pytest
 
-from meterlog.errors import WrongText
-from meterlog.source import compose
+from meterlog.base.errors import WrongText
+from meterlog.base.source import compose
 
 
 @pytest.mark.parametrize(

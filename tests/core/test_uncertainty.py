@@ -9,9 +9,9 @@ from check_tables import rows
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from meterlog import uncertainty
-from meterlog.distributions import ErrorSum, normal_cdf, normal_quantile, student_cdf, student_quantile
-from meterlog.uncertainty import Error, budget_of, error_of, estimate, rectangle
+from meterlog.base import uncertainty
+from meterlog.base.distributions import ErrorSum, normal_cdf, normal_quantile, student_cdf, student_quantile
+from meterlog.base.uncertainty import Error, budget_of, error_of, estimate, rectangle
 
 
 def two_sided(p):

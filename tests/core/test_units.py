@@ -5,8 +5,8 @@ from functools import cache
 import pint
 import pytest
 
-from meterlog import units
-from meterlog.errors import WrongValue
+from meterlog.base import units
+from meterlog.base.errors import WrongValue
 
 PARSED = [  # text, unit like, SI value, source
     ("0.42 ohm", "ohm", 0.42, "by hand"),

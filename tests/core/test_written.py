@@ -6,10 +6,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from meterlog.errors import WrongValue
-from meterlog.evaluate import judge, parse_accuracy
-from meterlog.evaluate.postprocess import METHODS, AtHand, post_process
-from meterlog.evaluate.written import measured_series, measured_value
+from meterlog.base.errors import WrongValue
+from meterlog.judging import judge, parse_accuracy
+from meterlog.judging.postprocess import METHODS, AtHand, post_process
+from meterlog.judging.written import measured_series, measured_value
 from meterlog.procedure.steps import Limit, Rule
 
 PIECES = ["0.42", "1e3", "-7", "1e99", "9" * 20, "0", ">", "<", "±", "%", "+", "counts", "ohm", "Mohm", "V", "degC",

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from meterlog.errors import WrongText
+from meterlog.base.errors import WrongText
 from meterlog.procedure.language import read_procedure
 
 WRONG = sorted((Path(__file__).parents[1] / "wrong_procedures").glob("*.yaml"))

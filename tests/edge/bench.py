@@ -14,8 +14,8 @@ import time
 import tty
 from pathlib import Path
 
+from meterlog.base.errors import CannotDo
 from meterlog.daemon.client import ask
-from meterlog.errors import CannotDo
 from meterlog.store.sqlite import open_reader
 
 WITHIN_S = 20.0

@@ -15,9 +15,9 @@ import threading
 import time
 from pathlib import Path
 
+from meterlog.base.errors import CannotDo
 from meterlog.daemon.client import ask
 from meterlog.daemon.main import run_daemon
-from meterlog.errors import CannotDo
 from meterlog.store import auditor, sqlite
 
 PHOTO = base64.b64encode(b"invented photograph").decode()

@@ -2,9 +2,9 @@
 
 import pytest
 
-from meterlog.benchfile import read_bench
+from meterlog.base.errors import WrongText
 from meterlog.daemon.main import stations_of
-from meterlog.errors import WrongText
+from meterlog.links.benchfile import read_bench
 
 BENCH = """\
 bench: workshop

@@ -6,8 +6,8 @@ import pytest
 import records
 from click.testing import CliRunner
 
+from meterlog.base.errors import CannotDo
 from meterlog.cli import meterlog
-from meterlog.errors import CannotDo
 from meterlog.web import serve
 
 

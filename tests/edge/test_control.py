@@ -10,11 +10,11 @@ import threading
 import pytest
 from edge.bench import Daemon, Wire, run, wait_until
 
-from meterlog import places
+from meterlog.base.errors import CannotDo
 from meterlog.daemon import control
 from meterlog.daemon.announce import WAITING_LINES, Announcer
 from meterlog.daemon.control import MOST_CLIENTS, ControlServer
-from meterlog.errors import CannotDo
+from meterlog.files import places
 from meterlog.store.sqlite import lock_facts
 
 

@@ -137,7 +137,7 @@ def test_a_daemon_over_known_profiles_loads_nothing_heavy():
     """pint, uncertainties (which takes numpy along) and sqlite-utils cost more memory than all the rest."""
     look = (
         "import sys; from meterlog.daemon import main; from meterlog.profile import compile_profile\n"
-        "from meterlog.shipped import find, text_of\n"
+        "from meterlog.files.shipped import find, text_of\n"
         "for name in ('handheld-segments', 'ascii-thermometer', 'modbus-rtu'):\n"
         "    path = find(name, 'profiles/instruments'); compile_profile(text_of(path), str(path))\n"
         "print(*{name.partition('.')[0] for name in sys.modules})"

@@ -5,10 +5,10 @@ import json
 import pytest
 from edge.bench import run
 
+from meterlog.base.errors import CannotDo
+from meterlog.base.recording import Event
 from meterlog.demo import player, show
 from meterlog.demo.player import LostPace
-from meterlog.errors import CannotDo
-from meterlog.recording import Event
 
 STORY = {  # what the invented scenario must come to, by job and step: outcomes in order
     ("kitchen-oven", "diode-forward"): ["fail", "pass"],

@@ -6,8 +6,8 @@ import pytest
 from click.testing import CliRunner
 from heating_simulator import Bench, csv_text, simulate
 
+from meterlog.base.errors import CannotDo
 from meterlog.cli.heating import heating
-from meterlog.errors import CannotDo
 
 
 def two_vessels(*watts):

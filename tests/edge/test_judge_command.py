@@ -5,8 +5,8 @@ import json
 import pytest
 from click.testing import CliRunner
 
+from meterlog.base.errors import WrongValue
 from meterlog.cli import meterlog
-from meterlog.errors import WrongValue
 
 
 def run(*args):

@@ -8,7 +8,6 @@ from itertools import count
 import pytest
 from edge.bench import wait_until
 
-from meterlog.benchfile import read_bench
 from meterlog.daemon import loop as bench_loop
 from meterlog.daemon.announce import Announcer
 from meterlog.daemon.clock import Clock
@@ -19,6 +18,7 @@ from meterlog.daemon.main import QUEUE_ITEMS, stations_of
 from meterlog.daemon.requests import answer
 from meterlog.daemon.states import LinkState
 from meterlog.links import LinkLost
+from meterlog.links.benchfile import read_bench
 from meterlog.store import auditor, sqlite, writer
 from meterlog.store.writer import Writer
 

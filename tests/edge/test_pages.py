@@ -8,7 +8,7 @@ import httpx
 import pytest
 import records
 
-from meterlog.errors import CannotDo
+from meterlog.base.errors import CannotDo
 from meterlog.web import history, serve
 from meterlog.web.door import Door, host_name, is_ours
 

@@ -7,12 +7,12 @@ from logging.handlers import QueueHandler
 
 import pytest
 
-from meterlog.benchfile import Pedal, read_bench
+from meterlog.base.errors import WrongText
 from meterlog.daemon.clock import Clock
 from meterlog.daemon.items import LineChanged
 from meterlog.daemon.pedals import watched
-from meterlog.errors import WrongText
 from meterlog.links import LinkLost
+from meterlog.links.benchfile import Pedal, read_bench
 from meterlog.links.keys import EVENT, Keys
 
 KEY_B, KEY_A = 48, 30

@@ -7,8 +7,8 @@ import jsonschema
 import pytest
 import yaml
 
-from meterlog import shipped
 from meterlog.cli import main
+from meterlog.files import shipped
 from meterlog.procedure.language import read_procedure
 
 WRONG = Path(__file__).parents[1] / "wrong_procedures"

@@ -7,7 +7,7 @@ import pytest
 from click.testing import CliRunner
 
 from meterlog.cli.profile import profile
-from meterlog.profile.drafts import KINDS
+from meterlog.profile.tools.drafts import KINDS
 
 SHIPPED = Path(__file__).parents[2] / "profiles" / "instruments"
 SAMPLES = Path(__file__).parents[2] / "sample_captures"

@@ -7,10 +7,10 @@ import tty
 from click.testing import CliRunner
 from shipped_profiles import PROFILES
 
-from meterlog import recording
+from meterlog.base import recording
+from meterlog.base.readings import Frame
 from meterlog.cli.decode import outcomes
 from meterlog.cli.record import record
-from meterlog.readings import Frame
 
 ANSWERS = {
     q.data: PROFILES["modbus-rtu"].said.examples[place].frame

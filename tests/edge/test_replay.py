@@ -10,14 +10,14 @@ from click.testing import CliRunner
 from players.segments import recorded
 from walking import procedure, step
 
-from meterlog import shipped
+from meterlog.base.recording import Event, Recording, parse, write
 from meterlog.cli.decode import outcomes
 from meterlog.cli.replay import replay
+from meterlog.files import shipped
 from meterlog.profile import compile_profile
-from meterlog.recording import Event, Recording, parse, write
-from meterlog.replay import Part, aligned, play
-from meterlog.session import Heard, Session
 from meterlog.walk import REPLAY, WORDS
+from meterlog.walk.replay import Part, aligned, play
+from meterlog.walk.session import Heard, Session
 
 PROCEDURE = """\
 procedure: small

@@ -9,10 +9,10 @@ import pytest
 import records
 from click.testing import CliRunner
 
-from meterlog import report
+from meterlog.base.errors import CannotDo
 from meterlog.cli import meterlog
-from meterlog.errors import CannotDo
 from meterlog.heating.periods import Refused
+from meterlog.report import sheets as report
 from meterlog.store.sqlite import open_reader
 
 

@@ -9,15 +9,15 @@ import wave
 import pytest
 from walking import KOHM, OHM, OVER, procedure, step
 
-from meterlog.evaluate import Outcome, Verdict
-from meterlog.readings import Bound, Form, Reading
-from meterlog.session import Judged
-from meterlog.settle import Sample, capture_of
+from meterlog.base.readings import Bound, Form, Reading
+from meterlog.judging import Outcome, Verdict
 from meterlog.sounds import Sounds, catalogue, languages
 from meterlog.sounds.programs import PLAYERS, VOICES, command, first_of
 from meterlog.sounds.sentences import FOLDER
 from meterlog.sounds.tones import TONES, wav
 from meterlog.walk import happenings as told
+from meterlog.walk.session import Judged
+from meterlog.walk.settle import Sample, capture_of
 
 STEPS = procedure(step("a", points=("plug earth pin", "cabinet metal")), step("b"))
 INSULATION = Form(quantity="insulation_resistance", unit="Gohm", scale=1e9, decimals=1, bound=Bound.ABOVE)

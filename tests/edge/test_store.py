@@ -5,9 +5,9 @@ from pathlib import Path
 
 import pytest
 
-from meterlog.errors import BenchBusy, CannotDo
+from meterlog.base.errors import BenchBusy, CannotDo
+from meterlog.base.readings import Bound, Capture, Form, Frame, Reading, Rejected, Skipped
 from meterlog.procedure.steps import Procedure, Step, StepKind
-from meterlog.readings import Bound, Capture, Form, Frame, Reading, Rejected, Skipped
 from meterlog.store import evidence, sqlite
 from meterlog.store.batch import Now
 from meterlog.store.revisit import Revisit

@@ -15,7 +15,7 @@ from pathlib import Path
 import atheris
 
 with atheris.instrument_imports(include=["meterlog"]):
-    from meterlog.errors import WrongText
+    from meterlog.base.errors import WrongText
     from meterlog.profile import compile_profile
 
 FOLDER = Path(__file__).parents[2] / "profiles" / "instruments"

@@ -4,8 +4,8 @@ Written from the table in profiles/instruments/handheld-segments.yaml's head, no
 byte n carries n in its upper half; bytes 2 to 9 the four digits, the others the symbols.
 """
 
-from meterlog.readings import Reading
-from meterlog.recording import Event, Recording
+from meterlog.base.readings import Reading
+from meterlog.base.recording import Event, Recording
 
 # a top, b upper right, c lower right, d bottom, e lower left, f upper left, g middle
 FIGURES = {

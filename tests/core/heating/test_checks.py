@@ -7,10 +7,10 @@ from pathlib import Path
 import pytest
 from heating_examples import nine_a, nine_b
 
-from meterlog.evaluate import Outcome, Result, judge
+from meterlog.base.uncertainty import Error, budget_of, effective_degrees_of_freedom, estimate
 from meterlog.heating import cycling, evaporation, exchange, methods, rating, thermometer, water
+from meterlog.judging import Outcome, Result, judge
 from meterlog.procedure.steps import Limit
-from meterlog.uncertainty import Error, budget_of, effective_degrees_of_freedom, estimate
 
 ZERO = 273.15
 FILE = Path(__file__).parents[2] / "checks" / "heating.csv"

@@ -7,8 +7,8 @@ import pytest
 from heating_simulator import Bench, csv_text
 
 from meterlog.heating import Load, read_mass, read_moment, read_stated, read_trace, run, run_pair
-from meterlog.heating.plot import plot_of
 from meterlog.heating.report import as_dict, as_text, periods
+from meterlog.plots.heating_run import plot_of
 
 ROOM = read_stated("21 °C", "kelvin")
 

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from heating_examples import nine_b
 
+from meterlog.base.uncertainty import Line, budget_of
 from meterlog.heating.repeats import pooled_number
-from meterlog.uncertainty import Line, budget_of
 
 
 def test_three_runs_pool_as_the_reference_works_them():

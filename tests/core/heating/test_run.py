@@ -6,8 +6,8 @@ from dataclasses import replace
 import pytest
 from heating_simulator import Bench, csv_text, mean_power, simulate
 
-from meterlog.evaluate import Outcome
 from meterlog.heating import NO_VESSEL, read_mass, read_moment, read_stated, read_trace, read_vessel, run
+from meterlog.judging import Outcome
 
 VESSEL = "250 J/K ± 10 J/K"
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from meterlog.errors import WrongValue
+from meterlog.base.errors import WrongValue
 from meterlog.heating import read_mass, read_moment, read_room, read_vessel
 from meterlog.heating.rating import limit_of, read_plate
 from meterlog.heating.vessel import water_equivalent

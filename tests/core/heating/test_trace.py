@@ -2,7 +2,7 @@
 
 import pytest
 
-from meterlog.errors import WrongText
+from meterlog.base.errors import WrongText
 from meterlog.heating import read_trace
 
 ROWS = "\n0,20.1\n1,20.1\n2,20.2\n3,20.2\n4,20.3\n"

@@ -4,9 +4,9 @@ import pytest
 from players.modbus import with_crc
 from shipped_profiles import PROFILES
 
+from meterlog.base.readings import Frame, Rejected
 from meterlog.profile import at_address
-from meterlog.profile.compiler import compiled_anew
-from meterlog.readings import Frame, Rejected
+from meterlog.profile.compile.compiler import compiled_anew
 
 LINE = """\
 profile: addressed

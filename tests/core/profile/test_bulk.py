@@ -6,8 +6,8 @@ from hypothesis import strategies as st
 from shipped_profiles import PROFILES
 from strategies import noise
 
-from meterlog.profile.bulk import decode_bulk
-from meterlog.readings import Frame
+from meterlog.base.readings import Frame
+from meterlog.profile.tools.bulk import decode_bulk
 
 
 def singly(profile, data):

@@ -1,7 +1,7 @@
 """How frames were read: each outcome is explained by its own frame, whatever stands before it."""
 
-from meterlog.profile.compiler import compiled_anew
-from meterlog.profile.explain import Explainer
+from meterlog.profile.compile.compiler import compiled_anew
+from meterlog.profile.tools.explain import Explainer
 
 ESCAPED = compiled_anew(
     """

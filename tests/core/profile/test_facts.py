@@ -2,8 +2,8 @@
 
 import pytest
 
-from meterlog.profile.facts import Facts, form_of, parse_facts
-from meterlog.readings import Bound
+from meterlog.base.readings import Bound
+from meterlog.profile.language.facts import Facts, form_of, parse_facts
 
 
 def test_the_end_of_the_highest_range_is_told_without_choosing_a_range():

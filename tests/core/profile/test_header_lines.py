@@ -3,7 +3,7 @@
 import pytest
 from shipped_profiles import PROFILES
 
-from meterlog.readings import Frame, Rejected
+from meterlog.base.readings import Frame, Rejected
 
 FIRST = b"Time,T1 (degC),T2 (degC),U (V)\n"
 TURNED = b"Time,T2 (degC),T1 (degC),U (V)\n"

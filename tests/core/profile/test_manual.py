@@ -7,10 +7,11 @@ import jsonschema
 import pytest
 import yaml
 
-from meterlog.profile import content, language, wire
-from meterlog.profile.compiler import compiled_anew
-from meterlog.profile.kinds import WORDS, parse_kind
-from meterlog.schema import Record
+from meterlog.base.schema import Record
+from meterlog.profile.compile.compiler import compiled_anew
+from meterlog.profile.language import content, wire
+from meterlog.profile.language import keys as language
+from meterlog.profile.language.kinds import WORDS, parse_kind
 
 README = Path(__file__).parents[3] / "profiles" / "README.md"
 PART = README.read_text().split("# Part 1")[1].split("# Part 2")[0]

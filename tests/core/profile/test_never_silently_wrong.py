@@ -8,9 +8,9 @@ from hypothesis import strategies as st
 from shipped_profiles import PROFILES
 from strategies import noise
 
+from meterlog.base.readings import Frame
 from meterlog.profile import compile_profile
-from meterlog.profile.examples import heard
-from meterlog.readings import Frame
+from meterlog.profile.tools.examples import heard
 
 CHECKED = [
     key

@@ -4,10 +4,10 @@ from pathlib import Path
 
 import pytest
 
-from meterlog import recording
+from meterlog.base import recording
+from meterlog.base.readings import Frame, Rejected
 from meterlog.cli.decode import outcomes
 from meterlog.profile import compile_profile
-from meterlog.readings import Frame, Rejected
 
 CHECKOUT = Path(__file__).parents[3]
 INSTRUMENTS = CHECKOUT / "profiles" / "instruments"

@@ -2,8 +2,8 @@
 
 from players.modbus import with_crc
 
-from meterlog.profile.compiler import compiled_anew
-from meterlog.readings import Frame
+from meterlog.base.readings import Frame
+from meterlog.profile.compile.compiler import compiled_anew
 
 MAP = compiled_anew(
     """

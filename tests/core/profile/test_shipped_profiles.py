@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 from shipped_profiles import PROFILES
 from strategies import noise, splits
 
-from meterlog.readings import Skipped
+from meterlog.base.readings import Skipped
 
 every_profile = pytest.mark.parametrize("key", PROFILES)
 

@@ -4,9 +4,9 @@ import struct
 
 import pytest
 
-from meterlog.errors import WrongText
-from meterlog.profile.compiler import compiled_anew
-from meterlog.readings import Frame
+from meterlog.base.errors import WrongText
+from meterlog.base.readings import Frame
+from meterlog.profile.compile.compiler import compiled_anew
 
 WAYS = [  # how it is read, the special value as written, bytes that hold it (by hand)
     ("u16 big", "0x7FFF", b"\x7f\xff"),

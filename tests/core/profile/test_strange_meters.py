@@ -2,7 +2,7 @@
 
 import pytest
 
-from meterlog.profile.compiler import compiled_anew
+from meterlog.profile.compile.compiler import compiled_anew
 
 METERS = {
     "Four channels, BCD with a sign nibble": """

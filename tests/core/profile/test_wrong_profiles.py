@@ -9,8 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from strategies import noise
 
-from meterlog.errors import WrongText
-from meterlog.profile.compiler import compiled_anew, read_profile
+from meterlog.base.errors import WrongText
+from meterlog.profile.compile.compiler import compiled_anew, read_profile
 
 WRONG = sorted((Path(__file__).parents[2] / "wrong_profiles").glob("*.yaml"))
 PROFILES = Path(__file__).parents[3] / "profiles"

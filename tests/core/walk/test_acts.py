@@ -3,7 +3,7 @@
 import pytest
 from walking import OHM, Bench, names, step
 
-from meterlog.errors import WrongValue
+from meterlog.base.errors import WrongValue
 from meterlog.procedure.steps import StepKind
 from meterlog.walk import NOTHING, Act, parse_act
 from meterlog.walk.happenings import Overrode, Passed, Refused, Waiting

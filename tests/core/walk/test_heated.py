@@ -8,13 +8,13 @@ from dataclasses import replace
 
 import pytest
 
-from meterlog.case import Answer, Case, conclude
-from meterlog.evaluate import parse_accuracy
+from meterlog.base.readings import Form, Reading
+from meterlog.judging import parse_accuracy
+from meterlog.procedure.case import Answer, Case, conclude
 from meterlog.procedure.steps import Limit, Procedure, Step, StepKind
-from meterlog.readings import Form, Reading
-from meterlog.session import ByCase, Judged, Session, answers_by
 from meterlog.walk import Act
 from meterlog.walk.happenings import Captured, Refused, Timed
+from meterlog.walk.session import ByCase, Judged, Session, answers_by
 
 CELSIUS = Form(quantity="temperature", unit="degC", scale=1.0, offset=273.15, decimals=2)
 WATTS = Form(quantity="power", unit="W", scale=1.0)

@@ -2,7 +2,7 @@
 
 from walking import HELD, KOHM, OHM, VOLT, Bench, names, step
 
-from meterlog.readings import Form
+from meterlog.base.readings import Form
 from meterlog.walk.happenings import Captured, NotTaken, WrongFunction
 
 

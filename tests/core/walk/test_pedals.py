@@ -1,6 +1,6 @@
 """Control lines as pedals: one press each, from its first edge."""
 
-from meterlog.benchfile import SWITCH
+from meterlog.links.benchfile import SWITCH
 from meterlog.walk import WORDS
 from meterlog.walk.pedals import Pedals
 

@@ -2,8 +2,8 @@
 
 from walking import JUNCTION, KOHM, OHM, OPEN_JUNCTION, VOLT, Bench, names, step
 
+from meterlog.base.readings import Form
 from meterlog.procedure.steps import Limit, StepKind
-from meterlog.readings import Form
 from meterlog.walk.happenings import Captured, NotTaken, Proof
 
 SHORT, POINTS_SHORTED, FIVE_OHM = 2, 3, 50

@@ -10,13 +10,13 @@ from players.segments import frame_of
 from strategies import splits
 from walking import OHM, OVER, procedure, step
 
-from meterlog import shipped
+from meterlog.base.readings import Reading
+from meterlog.files import shipped
 from meterlog.profile import compile_profile
-from meterlog.readings import Reading
-from meterlog.session import Session
-from meterlog.settle import criterion_for, same_range
 from meterlog.walk import REPLAY, Walk
 from meterlog.walk.happenings import Captured
+from meterlog.walk.session import Session
+from meterlog.walk.settle import criterion_for, same_range
 
 PROFILE = compile_profile(shipped.text_of(shipped.find("handheld-segments", "profiles/instruments")), "segments")
 SCRIPT = [Piece(2), Piece(5, 47.0, bounce=0.3), Piece(2), Piece(6, 3300.0, tau=0.4), Piece(2), Piece(5, 0.8), Piece(2)]

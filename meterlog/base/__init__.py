@@ -1,0 +1,1 @@
+"""What every room uses: errors, places in texts, units, readings, uncertainty, seals. Imports no other room."""

@@ -1,0 +1,117 @@
+"""Values as a person writes them: "0.42 ohm", "> 4.5 Gohm", "overload", "25.3 ohm ± 1 % + 2 counts".
+
+A measured value keeps the digits that were written, so that its resolution is known. A given one
+(a rating, a constant) is exact.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING
+
+from meterlog.base.errors import WrongValue
+from meterlog.base.readings import COUNTS_LIMIT, Bound, Capture, Form, Reading
+from meterlog.base.units import NUMBER, QUANTITIES, counts_of, parse, plain, same_kind, scaled, si_factor, split_measure
+from meterlog.judging.accuracy import Accuracy, parse_accuracy
+from meterlog.judging.formula import exactly
+from meterlog.judging.measurement import measured
+from meterlog.judging.methods.series import Series, series_of
+
+if TYPE_CHECKING:
+    from meterlog.judging.result import Context, Result
+
+MOST_DECIMALS = 30
+_BOUNDS = {">": Bound.ABOVE, "<": Bound.BELOW}
+_STEP = re.compile(rf"\s*({NUMBER}\s*\S*)\s*[:=]\s*(.+)")
+
+
+def given_value(text: str, quantity: str) -> Result:
+    """An exact value: "2000 W", and for a pure number "8" or "10 %". Raises: WrongValue."""
+    si = QUANTITIES[quantity].si
+    return exactly(_possible(parse(with_unit(text, si), si), si, text), quantity)
+
+
+def with_unit(text: str, si: str) -> str:
+    """The text, with "dimensionless" behind a bare number where the SI unit is none."""
+    bare = re.fullmatch(rf"\s*{NUMBER}\s*", text) and si == "dimensionless"
+    return f"{text.strip()} dimensionless" if bare else text
+
+
+def measured_value(
+    text: str,
+    quantity: str,
+    *,
+    accuracy: Accuracy | None = None,
+    resolution: str = "",
+    range_top: str = "",
+    context: Context | None = None,
+    of: str = "",
+) -> Result:
+    """A measured value from its text, with what its accuracy (or one behind "±") and digits allow.
+
+    Args:
+        resolution: one step of the last digit, with its unit; "" for that of the digits written.
+        range_top: where the range ends, with its unit: for "overload".
+        of: what was measured, for the lines of a budget that has several.
+
+    Raises: WrongValue.
+    """
+    shown, sign, behind = text.partition("±")
+    if sign:
+        accuracy = parse_accuracy(behind, like=QUANTITIES[quantity].si)
+    step = _step_of(resolution, quantity) if resolution else None
+    reading = _reading(shown.strip(), quantity, range_top)
+    return measured(Capture.of_one(reading, 0.0, "written"), accuracy=accuracy, context=context, resolution=step, of=of)
+
+
+def measured_series(text: str, quantity: str, *, accuracy: Accuracy | None = None) -> Series:
+    """A run of readings: "10 s: 5.638 ohm, 20 s: 5.572 ohm", an accuracy for all behind "±". Raises: WrongValue."""
+    shown, sign, behind = text.partition("±")
+    if sign:
+        accuracy = parse_accuracy(behind, like=QUANTITIES[quantity].si)
+    readings: list[tuple[float, Reading]] = []
+    for part in shown.split(","):
+        match = _STEP.fullmatch(part)
+        if not match:
+            raise WrongValue(f'write a time and a reading, such as "10 s: 5.638 ohm", not {part.strip()!r}')
+        readings.append((parse(match[1], "second"), _reading(match[2].strip(), quantity)))
+    return series_of(readings, accuracy=accuracy)
+
+
+def _reading(text: str, quantity: str, range_top: str = "") -> Reading:
+    si = QUANTITIES[quantity].si
+    top = parse(range_top, si) if range_top else None
+    if text.lower() in ("overload", "ol"):
+        if top is None:
+            raise WrongValue('overload is a bound by the end of the range: tell it, such as --range-top "6 Mohm"')
+        return Reading(Form(quantity=quantity, unit=si, scale=1.0, bound=Bound.OVERLOAD, range_top=top), None)
+    bound = _BOUNDS.get(text[:1])
+    digits, unit = split_measure(with_unit(text[1:] if bound else text, si))
+    if not same_kind(unit, si):
+        raise WrongValue(f"expected a unit like {si}, saw {unit!r} in {text!r}")
+    scale, offset = si_factor(unit)
+    counts, decimals = counts_of(digits)
+    if abs(counts) >= COUNTS_LIMIT or abs(decimals) > MOST_DECIMALS:
+        raise WrongValue(f"no display shows {digits}")
+    _possible(scaled(counts, decimals, scale) + offset, si, text)
+    form = Form(
+        quantity=quantity, unit=plain(unit), scale=scale, offset=offset, decimals=decimals, bound=bound, range_top=top
+    )
+    return Reading(form, counts)
+
+
+def _possible(value: float, si: str, text: str) -> float:
+    if si == "kelvin" and value < 0:
+        raise WrongValue(f"{text} lies below absolute zero")
+    return value
+
+
+def _step_of(resolution: str, quantity: str) -> float:
+    """One step of the last digit in SI, from its text."""
+    digits, unit = split_measure(with_unit(resolution, QUANTITIES[quantity].si))
+    if not same_kind(unit, QUANTITIES[quantity].si):
+        raise WrongValue(f"expected a unit like {QUANTITIES[quantity].si}, saw {unit!r} in {resolution!r}")
+    counts, decimals = counts_of(digits)
+    if counts <= 0 or abs(decimals) > MOST_DECIMALS:
+        raise WrongValue(f"a resolution is more than nothing, not {resolution!r}")
+    return scaled(counts, decimals, si_factor(unit)[0])

@@ -1,0 +1,166 @@
+"""A job's case: what its verdicts rest on, and the one function that concludes a step from it.
+
+Live, replay and audit all conclude here, so a verdict can be reached again from what was kept:
+the captures that counted, the entries from plate and person, the accuracy and facts of each
+instrument, the procedure.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from meterlog.judging import Context, Outcome, Verdict, judge_capture, measured
+from meterlog.judging.postprocess import AtHand, Taken, judge_step
+from meterlog.procedure.entries import entry_values
+from meterlog.procedure.heating_step import StepRun, heated
+from meterlog.procedure.steps import StepKind
+
+if TYPE_CHECKING:
+    from meterlog.base.readings import Capture, Reading
+    from meterlog.judging import Accuracy, Result
+    from meterlog.procedure.steps import Procedure, Rule, Step
+
+
+Log = Callable[[], "tuple[tuple[float, Reading], ...]"]
+"""Gives all (time in s, reading) of a capture's run, when asked for."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Facts:
+    """What is known of an instrument on the bench besides its profile.
+
+    Attributes:
+        calibrated_age_s: time between its last calibration and the capture, s; None when not known.
+        ambient_k: temperature at which it is used, K; None for within its stated span.
+        open_circuit_voltage: V that its resistance function shows at most; None when not known.
+    """
+
+    calibrated_age_s: float | None = None
+    ambient_k: float | None = None
+    open_circuit_voltage: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Answer:
+    """A capture with the instrument that it came from; `log` gives all (time, reading) of its run.
+
+    `beside` gives what other instruments read of the mains side meanwhile, for a heating run.
+    Captures of one `instrument` on one range share its gain; "" when it is not known.
+    """
+
+    capture: Capture
+    instrument: str = ""
+    accuracy: Accuracy | None = None
+    facts: Facts = field(default_factory=Facts)
+    log: Log = tuple
+    beside: Log = tuple
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Case:
+    """What is known of a job at one moment.
+
+    Attributes:
+        where: the jurisdiction whose limits were chosen.
+        entries: from the rating plate and the person, each with its unit: {"rated output": "900 W"}.
+        answers: by step key, the capture that counts.
+        rule: a decision rule in place of the procedure's; None for its own.
+    """
+
+    procedure: Procedure
+    where: str = ""
+    rule: Rule | None = None
+    entries: Mapping[str, str] = field(default_factory=dict)
+    answers: Mapping[str, Answer] = field(default_factory=dict)
+
+    def rule_for(self, step: Step) -> Rule:
+        """The decision rule for a step."""
+        return self.rule or step.rule or self.procedure.rule
+
+    def null(self) -> Result | None:
+        """The leads' resistance, from the last of the procedure's lead checks that was answered."""
+        for step in reversed(self.procedure.steps):
+            if step.kind is StepKind.LEADS and step.key in self.answers:
+                answer = self.answers[step.key]
+                return measured(answer.capture, accuracy=answer.accuracy, context=_context(self, answer), of="leads")
+        return None
+
+    def entries_si(self) -> dict[str, float]:
+        """The entries that the procedure knows, in SI; one that cannot be read counts as not entered."""
+        return entry_values(self.procedure.entries, self.entries)
+
+    def at_hand(self) -> AtHand:
+        """What a step's method may name: the other steps' captures, the leads, the entries."""
+        leads = [step.key for step in self.procedure.steps if step.kind is StepKind.LEADS]
+        taken = {key: _taken(self, answer, is_null=key in leads) for key, answer in self.answers.items()}
+        nulls = [taken[key] for key in leads if key in taken]
+        return AtHand(taken=taken, nulls=tuple(nulls[-1:]), entries=self.entries)
+
+
+def conclude(case: Case, step: Step) -> Verdict:
+    """The verdict on a step of a case, from its counting capture and, where it is derived, from others'.
+
+    To judge again under a newer procedure or rule, conclude a case that has it.
+    """
+    answer = case.answers.get(step.key)
+    rule = case.rule_for(step)
+    if step.kind is StepKind.DERIVED or (step.method and step.kind is not StepKind.HEATING):
+        return judge_step(step, case.at_hand(), rule=rule, context=_context(case, answer))
+    if answer is None:
+        return Verdict(outcome=Outcome.NOT_JUDGED, why="nothing was captured for this step")
+    if step.kind is StepKind.HEATING:
+        return heated(heating_run(case, step, answer))
+    null = None if step.kind is StepKind.LEADS else case.null()
+    context = _context(case, answer)
+    return judge_capture(step, answer.capture, accuracy=answer.accuracy, null=null, rule=rule, context=context)
+
+
+def heating_run(case: Case, step: Step, answer: Answer) -> StepRun:
+    """What a heating step of a case is concluded from; pages draw from it too."""
+    return StepRun(
+        step=step,
+        log=answer.log(),
+        beside=answer.beside(),
+        channel=answer.capture.form.channel,
+        timing=answer.capture.timing,
+        entries={**case.entries, **_measured_inputs(case, step)},
+        numbers=case.entries_si(),
+        limit=step.limit_for(case.where),
+        rule=case.rule_for(step),
+    )
+
+
+def _measured_inputs(case: Case, step: Step) -> dict[str, str]:
+    """The inputs that other steps measured, such as a weighed mass, as texts with their half widths."""
+    texts = {}
+    for key in set(step.inputs.values()) & set(case.answers):
+        answer = case.answers[key]
+        result = measured(answer.capture, accuracy=answer.accuracy, context=_context(case, answer))
+        if result.value is not None:
+            difference = "delta_degC" if result.unit == "kelvin" else result.unit
+            half_width = result.u * 3.0**0.5  # of the rectangle that has this standard uncertainty
+            texts[key] = f"{result.value!r} {result.unit} ± {half_width!r} {difference}"
+    return texts
+
+
+def _context(case: Case, answer: Answer | None) -> Context:
+    facts = answer.facts if answer else Facts()
+    return Context(
+        ambient_k=facts.ambient_k,
+        calibration_age_s=facts.calibrated_age_s,
+        where=case.where,
+        entries=case.entries_si(),
+    )
+
+
+def _taken(case: Case, answer: Answer, *, is_null: bool) -> Taken:
+    return Taken(
+        capture=answer.capture,
+        accuracy=answer.accuracy,
+        instrument=answer.instrument,
+        context=_context(case, answer),
+        is_null=is_null,
+        log=answer.log,
+    )

@@ -1,0 +1,144 @@
+"""A heating run as a step of a procedure: its log, the entries it needs, its verdict."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from meterlog.base.errors import MeterlogError
+from meterlog.heating.balance import Load
+from meterlog.heating.pair import run_pair
+from meterlog.heating.run import run
+from meterlog.heating.stated import Stated, read_mass, read_room, read_stated
+from meterlog.heating.trace import Series, Trace
+from meterlog.heating.vessel import NO_VESSEL, read_vessel
+from meterlog.judging import Outcome, Verdict
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+
+    from meterlog.base.readings import Reading, Timing
+    from meterlog.heating.result import HeatingResult
+    from meterlog.procedure.steps import Limit, Rule, Step
+
+    Timed = tuple[float, Reading]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StepRun:
+    """What a heating step is concluded from.
+
+    Attributes:
+        log: (time in s, reading) of the thermometer's whole run, on `channel`.
+        beside: of a power meter or the like meanwhile, on the same clock.
+        entries: from the plate, the person and measuring steps (a weighed mass), texts by name or step key;
+            `numbers` those from plate and person in SI.
+        limit: the step's, as written; rule: the decision rule.
+    """
+
+    step: Step
+    log: tuple[tuple[float, Reading], ...]
+    beside: tuple[tuple[float, Reading], ...]
+    channel: str
+    timing: Timing | None
+    entries: Mapping[str, str]
+    numbers: Mapping[str, float]
+    limit: Limit | None
+    rule: Rule
+
+
+def heated(of: StepRun) -> Verdict:
+    """The verdict on a heating step; not judged, and why, when an entry is missing or the run is refused."""
+    try:
+        result = run_of(of)
+    except MeterlogError as error:
+        return Verdict(outcome=Outcome.NOT_JUDGED, why=str(error).splitlines()[0], quantity="power", unit="watt")
+    if result.verdict is not None:
+        return result.verdict
+    why = "; ".join(refused.why for refused in result.refused) or "no limit was given to hold the power against"
+    return Verdict(outcome=Outcome.NOT_JUDGED, why=why, quantity="power", unit="watt", value=result.power)
+
+
+def run_of(of: StepRun) -> HeatingResult:
+    """The heating run of a step. Raises: WrongValue when an entry cannot be read, MeterlogError when it is missing."""
+    inputs = of.step.inputs.items()
+    told = {name: of.entries.get(entry, entry if entry[:1].isdigit() else "") for name, entry in inputs}
+    load = _load(told, "mass", "vessel", "the water")
+    timing, limit, rated = of.timing, of.limit, told.get("rated", "")
+    known: dict[str, Any] = {
+        "ambient": read_room(told["ambient"]) if told.get("ambient") else None,
+        "start": _edge(timing.started, timing.start_uncertainty_s) if timing else None,
+        "stop": _edge(timing.stopped, timing.stop_uncertainty_s) if timing else None,
+        "method": of.step.method or "enthalpy",
+        "rated": read_stated(rated, "watt") if rated else None,
+        "limit": limit.against(of.numbers) if limit and (not limit.of or limit.of in of.numbers) else None,
+        "rule": of.rule,
+    }
+    if SECOND_MASS not in told:
+        return run(trace_of(of.log, of.channel, of.beside), load.mass, vessel=load.vessel, **known)
+    second = _load(told, SECOND_MASS, "second vessel", "the water in the second vessel")
+    first_channel, second_channel = _channels(of)
+    return run_pair(trace_of(of.log, first_channel, of.beside, second_channel), (load, second), **known)
+
+
+SECOND_MASS = "second mass"
+
+
+def _load(told: Mapping[str, str], mass: str, vessel: str, of: str) -> Load:
+    """Water and vessel as told under these names. Raises: MeterlogError when the mass is missing."""
+    if not told.get(mass):
+        raise MeterlogError(f"the mass of {of} was neither weighed nor entered")
+    return Load(mass=read_mass(told[mass]), vessel=read_vessel(told[vessel]) if told.get(vessel) else NO_VESSEL)
+
+
+def _channels(of: StepRun) -> tuple[str, str]:
+    """The channels of the two vessels: as the step names them, else the two that read temperatures, in order.
+
+    Raises: MeterlogError when it is not clear which two.
+    """
+    reading = sorted({r.form.channel for _, r in of.log if r.form.quantity == "temperature" and r.value is not None})
+    named = [name.strip() for name in of.step.inputs.get("channels", "").split(",") if name.strip()]
+    wanted = named or reading
+    if len(wanted) != 2 or not set(wanted) <= set(reading):
+        seen = ", ".join(reading)
+        raise MeterlogError(f"two vessels need two channels of the thermometer, and these read: {seen}")
+    return wanted[0], wanted[1]
+
+
+MAINS_SIDE = ("power", "current", "voltage")
+"""Quantities of the mains side that a run's trace may hold."""
+
+
+def trace_of(log: Iterable[Timed], channel: str, beside: Iterable[Timed] = (), second: str | None = None) -> Trace:
+    """The trace of a run: the temperature on one channel, or two, and the mains side where it was read meanwhile."""
+    read, mains = list(log), list(beside)
+    power, current, voltage = (_series(mains, quantity) for quantity in MAINS_SIDE)
+    return Trace(
+        temperature=_series(_on(channel, read), "temperature"),
+        second=_series(_on(second, read), "temperature") if second is not None else None,
+        power=power if power.times else None,
+        current=current if current.times else None,
+        voltage=voltage if voltage.times else None,
+    )
+
+
+def _on(channel: str, log: Iterable[Timed]) -> list[Timed]:
+    return [(at, reading) for at, reading in log if reading.form.channel == channel]
+
+
+def _series(log: Iterable[Timed], quantity: str) -> Series:
+    """The values of one quantity over time, each moment once."""
+    kept: dict[float, tuple[float, float]] = {}
+    for at, reading in log:
+        if reading.form.quantity == quantity and reading.value is not None:
+            kept.setdefault(at, (reading.value, reading.form.resolution))
+    return Series(
+        times=tuple(kept),
+        values=tuple(value for value, _ in kept.values()),
+        resolution=max((step for _, step in kept.values()), default=0.0),
+    )
+
+
+def _edge(at: float, uncertainty_s: float) -> Stated:
+    """A moment with the half width of the rectangle that has its standard uncertainty."""
+    return Stated(value=at, half_width=uncertainty_s * 3.0**0.5)

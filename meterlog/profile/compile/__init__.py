@@ -1,0 +1,1 @@
+"""From a profile's text to what reads an instrument's bytes."""

@@ -1,0 +1,118 @@
+"""Which message a frame is: by what it is known by, and by what was asked."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+from meterlog.conversation.reasons import Damage, Unlike
+from meterlog.profile.compile.code import Code
+from meterlog.profile.compile.lines import may_be_header
+from meterlog.profile.compile.values import Values, code_key
+from meterlog.profile.language.content import Field
+from meterlog.profile.language.words import bare
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from meterlog.base.readings import Reading
+    from meterlog.base.source import Problems
+    from meterlog.profile.compile.layout import Layout
+    from meterlog.profile.compile.messages import Message
+    from meterlog.profile.language.content import When
+
+Kept = dict[str, Any]
+UNASKED = "more than one request could have asked for this, and what was asked is not known"
+
+
+class Chooser:
+    """Tries messages in the order written; the first that a frame is known by decides.
+
+    Args:
+        asks: what a frame means depends on the request that it answers.
+    """
+
+    def __init__(self, messages: tuple[Message, ...], layout: Layout, *, asks: bool, problems: Problems) -> None:
+        self.messages = messages
+        self.asks = asks
+        self.known = {message.name: _known_by(message, layout, problems) for message in messages}
+        only = messages[0] if len(messages) == 1 else None
+        alone = only is not None and self.known[only.name] is None and not asks
+        self.decode: Callable[[bytes, Kept], tuple[Reading, ...] | str] = (
+            only.decode if only is not None and alone else self._decode
+        )
+
+    def candidates(self, frame: bytes, kept: Kept) -> list[Message]:
+        """The messages that a frame may be, given what was asked."""
+        return [message for message in self._allowed(kept) if self._is(message, frame)]
+
+    def _allowed(self, kept: Kept) -> list[Message]:
+        """The messages that may come now, given what was asked."""
+        asked = kept.get("request")
+        names = asked.answers if asked is not None else ()
+        return [message for message in self.messages if not names or message.name in names]
+
+    def doubt(self, seen: bytes, reason: str, kept: Kept, is_frame: bool) -> None:
+        """Forget what bytes that are not believed may have told: as the message that they look like, or as any."""
+        like = self.candidates(seen, kept) if is_frame and not isinstance(reason, Damage) else []
+        for message in like or self._allowed(kept):
+            for name in message.says.keep:
+                kept.pop(name, None)
+            if message.header_by and "header" in kept and may_be_header(seen, message.header_by, kept["header"]):
+                del kept["header"]
+
+    def _is(self, message: Message, frame: bytes) -> bool:
+        known = self.known[message.name]
+        return known is None or bool(known(frame))
+
+    def _decode(self, frame: bytes, kept: Kept) -> tuple[Reading, ...] | str:
+        found = self.candidates(frame, kept)
+        if not found:
+            return Unlike("no message of the profile is known by these bytes")
+        if self.asks and kept.get("request") is None and len([m for m in found if m.says.readings]) > 1:
+            return UNASKED
+        said: tuple[Reading, ...] | str = ""
+        for message in found:
+            said = message.decode(frame, kept)
+            if not isinstance(said, Unlike) or self.known[message.name]:
+                return said
+        return said if len(found) == 1 else Unlike("looks like no message of the profile")
+
+
+def _known_by(message: Message, layout: Layout, problems: Problems) -> Callable[[bytes], bool] | None:
+    """A predicate of a frame, from `when`; None where the message has none."""
+    when = message.says.when
+    if when is None:
+        return None
+    code = Code()
+    values = Values(code, layout, problems)
+    conditions = []
+    if when.starts:
+        conditions.append(f"f[:{len(when.starts)}] == {code.constant(when.starts)}")
+    if when.length:
+        conditions.append(f"len(f) == {when.length}")
+    if when.byte or when.bytes or when.bits:
+        conditions += _placed(when, values)
+    if values.needs:
+        conditions.insert(0, f"len(f) >= {values.needs + (0 if layout.uneven else layout.tail)}")
+    code.add(f"return {' and '.join(conditions) or 'True'}")
+    decode, _, _ = code.functions("known")
+    return lambda frame: bool(decode(frame, {}))
+
+
+def _placed(when: When, values: Values) -> list[str]:
+    field = replace(bare(Field, when.where), byte=when.byte, bytes=when.bytes, bits=when.bits, kind=when.kind)
+    value = values.placed("told", field)
+    if value is None or value.kind not in ("int", "bytes"):
+        when.where.tell(values.problems, expected="a place with a code", saw=when.kind or "no such place")
+        return []
+    try:
+        codes = frozenset(code_key(value, code) for code in when.value)
+    except ValueError as error:
+        when.where.tell(
+            values.problems, "is", expected="codes as they are read", saw=" ".join(when.value), hint=str(error)
+        )
+        return []
+    if not codes:
+        when.where.tell(values.problems, expected="the key 'is': the codes that stand there", saw="no such key")
+    return [f"{value.expr} in {values.code.constant(codes)}"]

@@ -1,0 +1,271 @@
+"""A profile's text to something that runs: read, checked, compiled to plain Python, examples decoded."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from typing import TYPE_CHECKING
+
+from meterlog.base.source import Problems, compose, near_miss, text_sha256
+from meterlog.conversation.poller import Asking, Question
+from meterlog.conversation.talk import Kept, Talk
+from meterlog.conversation.transforms import Unwrapper, table_of
+from meterlog.profile.compile.addressing import put_in
+from meterlog.profile.compile.choosing import Chooser
+from meterlog.profile.compile.cutting import framer_of, layout_of
+from meterlog.profile.compile.messages import Around, Decode, Message, MessageCompiler
+from meterlog.profile.compile.modbus import written_out
+from meterlog.profile.compile.proof import appended
+from meterlog.profile.compile.undoing import undo_of
+from meterlog.profile.language.accuracy import Stated, stated
+from meterlog.profile.language.facts import NO_FACTS, Facts
+from meterlog.profile.language.fitting import told_apart
+from meterlog.profile.language.keys import PROFILE, Said
+from meterlog.profile.language.wire import Line, Reports
+from meterlog.profile.tools import examples
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from meterlog.base.readings import Form, Reading
+    from meterlog.conversation.framing import Framer
+    from meterlog.conversation.stuffing import Undo
+    from meterlog.judging.accuracy import Accuracy
+    from meterlog.profile.compile.values import Value
+    from meterlog.profile.language.content import Says
+
+Watch = Callable[[bytes, Kept, "tuple[Reading, ...] | str"], None]
+ONLY = "reading"
+"""The name of the message of a profile that has but one."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Profile:
+    """A compiled profile.
+
+    Attributes:
+        key, title: as the profile says.
+        text, sha256: what it was compiled from, and the name of that in the store.
+        line: how the serial line is set; None where the profile says nothing.
+        said: the profile as it was read, shorthands written out, for what explains and documents it.
+        messages: its messages in the order in which they are tried.
+        undo: what is done to a frame once it is cut; None where its bytes are as they came.
+        decode: readings of a frame, or why it is not believed, given what earlier frames kept.
+        candidates: the messages that a frame may be.
+        steady: the same bytes always mean the same.
+        doubt: forgets what bytes that are not believed may have told; None where no message keeps a thing.
+    """
+
+    key: str
+    title: str
+    text: str
+    sha256: str
+    line: Line | None
+    said: Said
+    messages: tuple[Message, ...]
+    framer: Framer
+    undo: Undo | None
+    decode: Decode
+    candidates: Callable[[bytes, Kept], list[Message]]
+    steady: bool
+    doubt: Callable[[bytes, str, Kept, bool], None] | None
+    questions: tuple[tuple[Question, ...], tuple[Question, ...]]
+    stated: tuple[Stated, ...]
+
+    @property
+    def polled(self) -> bool:
+        """Whether the instrument must be asked."""
+        return bool(self.questions[1])
+
+    def talk(self, watch: Watch | None = None) -> Talk:
+        """A new conversation with one instrument of this family; `watch` is told of every frame."""
+        said = self.said
+        assert said.frame
+        first, rounds = self.questions
+        asking = Asking(first, rounds, said.ask.every, said.ask.wait) if said.ask and rounds else None
+        words = [step for step in said.stream if isinstance(step, str)]
+        reports = next((step for step in said.stream if isinstance(step, Reports)), None)
+        return Talk(
+            self.framer,
+            watched(self.decode, watch) if watch else self.decode,
+            patience=said.frame.silence if said.frame.silence is not None else said.frame.gap,
+            asking=asking,
+            table=table_of(words) if words else None,
+            unwrapper=Unwrapper(reports.reports, *reports.count) if reports else None,
+            undo=self.undo,
+            marked=bool(said.frame.start or said.frame.numbered),
+            steady=self.steady and watch is None,
+            doubt=self.doubt,
+            wake=self.line.wake if self.line else b"",
+            wait=self.line.wait if self.line else 0.0,
+        )
+
+    def accuracy(self, form: Form) -> Accuracy | None:
+        """The accuracy stated for readings of a form; None where the profile says nothing."""
+        return next((entry.accuracy for entry in self.stated if entry.covers(form)), None)
+
+
+def watched(decode: Decode, watch: Watch) -> Decode:
+    """A decoder that tells of every frame, of what was kept before it, and of its answer."""
+
+    def decode_watched(frame: bytes, kept: Kept) -> tuple[Reading, ...] | str:
+        before = dict(kept)
+        said = decode(frame, kept)
+        watch(frame, before, said)
+        return said
+
+    return decode_watched
+
+
+def read_profile(text: str, name: str) -> Said:
+    """The profile as its text says it. Raises: WrongText with every problem, in file order."""
+    node = compose(text, name)
+    problems = Problems(name)
+    put_in(node)
+    said = PROFILE.read(node, "", problems)
+    problems.raise_if_any()
+    assert isinstance(said, Said)
+    return said
+
+
+@lru_cache(maxsize=64)
+def compile_profile(text: str, name: str) -> Profile:
+    """The profile of a text; the same text is compiled once.
+
+    Raises: WrongText with every problem, in file order; an example that does not decode is one.
+    """
+    return compiled_anew(text, name)
+
+
+def compiled_anew(text: str, name: str) -> Profile:
+    """The profile of a text, of which nothing but its examples has been decoded. Raises: WrongText."""
+    problems = Problems(name)
+    profile = _compiled(read_profile(text, name), text, problems)
+    problems.raise_if_any()
+    assert profile
+    requests = [question.data for part in profile.questions for question in part]
+    for example in profile.said.examples:
+        examples.run(example, profile.talk(), requests, problems)
+    problems.raise_if_any()
+    return profile
+
+
+def _compiled(said: Said, text: str, problems: Problems) -> Profile | None:
+    if said.modbus:
+        said = written_out(said, problems)
+    _sound(said, problems)
+    told_apart(said, problems)
+    if len(problems):
+        return None
+    assert said.frame
+    layout = layout_of(said.frame, said.first_byte, None if said.messages else said)
+    undo = undo_of(said.frame, layout, problems)
+    framer = framer_of(said.frame, layout, undo, problems)
+    around = Around(
+        layout=layout, checks=said.checks, starts=said.frame.start, ends=said.frame.end if not layout.length else ()
+    )
+    questions, requests = _questions(said, problems)
+    messages = _messages(said, around, requests, problems)
+    accuracy = stated(said.accuracy, problems)
+    if len(problems) or framer is None:
+        return None
+    chooser = Chooser(messages, layout, asks=bool(requests or _restricts(questions)), problems=problems)
+    steady = all(message.steady for message in messages) and not _restricts(questions)
+    return Profile(
+        key=said.profile,
+        title=said.title,
+        text=text,
+        sha256=text_sha256(text),
+        line=said.line,
+        said=said,
+        messages=messages,
+        framer=framer,
+        undo=undo,
+        decode=chooser.decode,
+        candidates=chooser.candidates,
+        steady=steady,
+        doubt=chooser.doubt if any(message.says.keep or message.header_by for message in messages) else None,
+        questions=questions,
+        stated=accuracy,
+    )
+
+
+def _sound(said: Said, problems: Problems) -> None:
+    """What is missing or doubled at the top of a profile."""
+    if said.frame is None:
+        said.where.tell(problems, expected="the key 'frame': how the stream is cut into frames", saw="no such key")
+    single = [key for key in ("text", "pattern", "split", "fields", "bits", "readings") if getattr(said, key)]
+    if said.messages and single and not said.modbus:
+        said.where.tell(problems, single[0], expected="it within one of `messages`", saw=f"{single[0]} beside messages")
+    if said.ask and said.ask.echo and any(isinstance(step, Reports) for step in said.stream):
+        said.ask.where.tell(problems, "echo", expected="bytes that come as they are", saw="reports under `stream`")
+    if said.ask and not said.ask.requests:
+        said.ask.where.tell(problems, expected="the key 'requests': what is asked", saw="no such key")
+    if not said.messages and not said.readings:
+        said.where.tell(problems, expected="the key 'readings': the values that a frame shows", saw="no such key")
+
+
+def _questions(
+    said: Said, problems: Problems
+) -> tuple[tuple[tuple[Question, ...], tuple[Question, ...]], dict[int, Facts]]:
+    """The requests, start-up first, and what their answers mean; nothing where no request says a thing."""
+    if said.ask is None:
+        return ((), ()), {}
+    names = list(said.messages) or [ONLY]
+    made: list[Question] = []
+    for index, request in enumerate([*said.ask.first, *said.ask.requests]):
+        data = request.send
+        if request.with_check and not said.check:
+            request.where.tell(problems, "with check", expected="the key 'check' in the profile", saw="no such key")
+        elif request.with_check and said.frame and (said.frame.escape or said.frame.xor or said.frame.in_hex):
+            hint = "write all of `send` as it goes over the wire"
+            request.where.tell(problems, "with check", expected="frames that are sent as meant", saw="true", hint=hint)
+        elif request.with_check:
+            data = appended(data, said.checks[0], said.first_byte, _ends_behind_check(said), problems)
+        for name in request.answer:
+            if name not in names:
+                request.where.tell(
+                    problems, "answer", expected="a message of this profile", saw=name, hint=near_miss(name, names)
+                )
+        pause = said.ask.pause if request.pause is None else request.pause
+        echo = request.echo or (data if said.ask.echo else b"")
+        made.append(
+            Question(index=index, data=data, answers=request.answer, pause=pause, means=request.means, echo=echo)
+        )
+    facts = {i: r.means for i, r in enumerate([*said.ask.first, *said.ask.requests])}
+    count = len(said.ask.first)
+    return (tuple(made[:count]), tuple(made[count:])), facts if any(f != NO_FACTS for f in facts.values()) else {}
+
+
+def _ends_behind_check(said: Said) -> tuple[bytes, ...]:
+    """The end marks that stand behind the check: none where bytes stand behind them."""
+    return said.frame.end if said.frame and not said.frame.after_end else ()
+
+
+def _restricts(questions: tuple[tuple[Question, ...], tuple[Question, ...]]) -> bool:
+    return any(question.answers for part in questions for question in part)
+
+
+def _messages(said: Said, around: Around, requests: Mapping[int, Facts], problems: Problems) -> tuple[Message, ...]:
+    """Every message; those that keep fields are compiled before, so that all know what the others keep."""
+    said_messages: Mapping[str, Says] = said.messages or {ONLY: said}
+    keeping = [name for name, says in said_messages.items() if says.keep]
+    kept: dict[str, Value] = {}
+
+    def compiled(name: str, problems: Problems) -> Message | None:
+        says = said_messages[name]
+        others = {field: value for field, value in kept.items() if field not in says.keep}
+        its = replace(around, kept=others, requests=requests if says.readings else {})
+        return MessageCompiler(name, says, its, problems).compile()
+
+    for name in keeping if len(keeping) > 1 else ():  # what each keeps of the others it does not know yet
+        message = compiled(name, Problems(""))
+        kept |= {field: message.values[field] for field in message.says.keep} if message else {}
+    made: dict[str, Message] = {}
+    for name in sorted(said_messages, key=lambda name: name not in keeping):
+        message = compiled(name, problems)
+        if message is not None:
+            made[name] = message
+            kept |= {field: message.values[field] for field in message.says.keep}
+    return tuple(made[name] for name in said_messages if name in made)

@@ -1,0 +1,347 @@
+"""Frames that are text: a line with {fields}, an expression, or parts between separators."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING, Any
+
+import re2
+
+from meterlog.conversation.reasons import Unlike
+from meterlog.profile.compile.values import Value, number_parts, number_pattern, word_code
+from meterlog.profile.language.content import Field, Says, Shows
+from meterlog.profile.language.kinds import Kind, parse_kind
+from meterlog.profile.language.words import bare
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from meterlog.base.schema import Where
+    from meterlog.profile.compile.values import Values
+
+_HOLE = re.compile(r"\{([a-z0-9_]*)\}")
+_PLAIN = Kind(name="decimal")
+FIGURES = ("decimal", "digits", "hex")
+"""Kinds of text that are figures one after another."""
+
+
+class Template:
+    """Writes a `text:` line: literal text, one blank for any blanks, and {fields}."""
+
+    def __init__(self, says: Says, values: Values, ends: tuple[bytes, ...], numbers: set[str]) -> None:
+        self.says, self.values, self.ends, self.numbers = says, values, ends, numbers
+        self.groups: list[str] = []
+
+    def write(self) -> None:
+        pieces = _HOLE.split(self.says.text)
+        pattern = b""
+        before: Kind | None = None
+        for place, piece in enumerate(pieces):
+            if place % 2 == 0:
+                pattern += _literal(piece.encode("latin-1"))
+                before = None if piece else before
+                continue
+            behind, is_last = pieces[place + 1].encode("latin-1"), place + 2 == len(pieces)
+            hole, before = self._hole(piece, _up_to(behind) if behind or is_last else None, before)
+            pattern += hole
+        pattern += _end(self.ends, self.values.layout.behind)
+        code = self.values.code
+        code.add(f"m = {code.constant(re.compile(pattern, re.DOTALL).fullmatch, 'match')}(f)")
+        self.values.fail("m is None", Unlike(f"does not look like {self.says.text!r}"))
+        if len(self.groups) == 1:
+            code.add(f"{self.groups[0]} = m[1]")
+        elif self.groups:
+            code.add(f"{', '.join(self.groups)} = m.groups()")
+
+    def _hole(self, name: str, anything: bytes | None, before: Kind | None) -> tuple[bytes, Kind | None]:
+        """The pattern of a field, and how it is read where the next may not tell where it ends.
+
+        `anything` matches up to the text behind the field; None where another field follows at once.
+        """
+        if name in ("", "_"):
+            return self._reaching(name, anything), None
+        field = self.says.fields.get(name)
+        kind = self._kind(name, field)
+        if kind is None:
+            return b"", None
+        if before is not None and _ends_openly(before) and kind.name in FIGURES and not kind.signed:
+            where = field.where if field else self.says.where
+            where.tell(
+                self.values.problems,
+                "text",
+                expected=f"something between two numbers, or a sign before {name!r}",
+                saw=self.says.text,
+                hint="parted by a sign: `as: signed decimal`; in columns: `bytes` in place of `text`",
+            )
+        return self._group(name, field, kind, anything), kind
+
+    def _reaching(self, name: str, anything: bytes | None) -> bytes:
+        """The pattern of a hole that takes whatever comes; told where nothing says how far it reaches."""
+        if anything is None:
+            self.says.where.tell(
+                self.values.problems,
+                "text",
+                expected=f"text behind {{{name}}}, which reaches up to it",
+                saw="another field at once",
+                hint="say what codes it can be (`means`), or their `bytes` in place of `text`",
+            )
+        return anything or b""
+
+    def _kind(self, name: str, field: Field | None) -> Kind | None:
+        if field is None or not field.kind:
+            return _PLAIN if name in self.numbers else Kind(name="text")
+        try:
+            return parse_kind(field.kind)
+        except ValueError as error:
+            field.where.tell(
+                self.values.problems,
+                "as",
+                expected="a kind of text: decimal, digits, hex, text",
+                saw=field.kind,
+                hint=str(error),
+            )
+            return None
+
+    def _group(self, name: str, field: Field | None, kind: Kind, anything: bytes | None) -> bytes:
+        """The pattern of a field, its groups noted."""
+        values = self.values
+        if kind.is_number_text:
+            parts = number_parts(name, field)
+            values.known[name] = Value(kind="number", name=name, parts=parts, width=kind.before, field=field)
+            self.groups.extend(filter(None, parts))
+            return number_pattern(field, kind)
+        variable = f"g_{name}" if kind.name in ("digits", "hex") else f"v_{name}"
+        self.groups.append(variable)
+        if kind.name == "hex":
+            return b" *+([0-9A-Fa-f]{1,16}) *+"
+        if kind.name == "digits":
+            words = [word_code(word) for word in field.special] if field else []
+            return b" *+(" + b"|".join([b"[0-9]{1,18}", *map(re.escape, words)]) + b") *+"
+        values.known[name] = Value(kind="bytes", name=name, expr=variable, field=field)
+        words = _words_of(field)
+        if words:
+            return _either(words)
+        return b"(" + self._reaching(name, anything) + b")"
+
+
+def _literal(piece: bytes) -> bytes:
+    """The pattern of literal text, one blank for any number of them.
+
+    Blanks are taken whole, so that no line makes the pattern try in how many ways they could be parted; a field
+    that is empty, or has taken the blanks behind it, leaves none to its literal.
+    """
+    return re.sub(rb"(?:\\ )+", rb"(?:(?<= ) *+| ++)", re.escape(piece))
+
+
+def _up_to(piece: bytes) -> bytes:
+    """The pattern of anything, up to where the literal text that follows first stands."""
+    if not piece:
+        return b".*"
+    if not piece.strip(b" ") or len(piece) == 1:
+        return b"[^" + re.escape(piece[:1]) + b"]*+"
+    return b"(?:(?!" + _literal(piece) + b").)*+"
+
+
+def _ends_openly(kind: Kind) -> bool:
+    """Whether figures that follow could belong to a number of this kind as well."""
+    return kind.name in FIGURES and kind.before is None
+
+
+def _either(words: list[bytes]) -> bytes:
+    """The pattern of one of some words, blanks around it; of single characters, exactly one."""
+    if all(len(word) == 1 for word in words):
+        return b"([" + b"".join(map(re.escape, words)) + b"])"
+    return b" *+(" + b"|".join(map(re.escape, words)) + b") *+"
+
+
+def _words_of(field: Field | None) -> list[bytes]:
+    """The codes that a text field can be, the longest first."""
+    if field is None or field.under or not (field.means or field.value):
+        return []
+    words = {word_code(word) for word in [*field.means, *field.value]}
+    return sorted(words, key=len, reverse=True)
+
+
+def _end(ends: tuple[bytes, ...], behind: int) -> bytes:
+    """The pattern of an end mark and the bytes behind it."""
+    return b"(?:" + b"|".join(map(re.escape, ends)) + b")" + b".{%d}" % behind if ends else b""
+
+
+def late_values(says: Says, values: Values, names: list[str]) -> None:
+    """Fields of a template that are figures: their groups become whole numbers."""
+    for name in names:
+        field = says.fields.get(name)
+        if name in values.known or field is None:
+            continue
+        kind = values.kind_of(field, None)
+        if kind is not None and kind.name in ("digits", "hex"):
+            values.hold(values.of_bytes(name, field, f"g_{name}", kind, "the text"))
+
+
+def holes(text: str) -> list[str]:
+    """The names between braces, in order."""
+    return [name for name in _HOLE.findall(text) if name not in ("", "_")]
+
+
+class Pattern:
+    """Writes a `pattern:`: the user's expression in RE2, which takes time in proportion to the text."""
+
+    def __init__(self, says: Says, values: Values, ends: tuple[bytes, ...], numbers: set[str]) -> None:
+        self.says, self.values, self.ends, self.numbers = says, values, ends, numbers
+
+    def write(self) -> list[str]:
+        """Code of the whole line; answers the names of the groups."""
+        compiled = self._compiled()
+        if compiled is None:
+            return []
+        code, values = self.values.code, self.values
+        code.add(f"m = {code.constant(compiled.fullmatch, 'match')}({body(values, b'', self.ends)})")
+        values.fail("m is None", Unlike("does not look like the pattern"))
+        names = {group.decode() if isinstance(group, bytes) else group: group for group in compiled.groupindex}
+        for name, group in names.items():
+            code.add(f"g_{name} = m[{code.constant(group, 'group')}] or b''")
+        for name in names:
+            field = self.says.fields.get(name)
+            kind = Kind(name="text")
+            if field is not None and field.kind:
+                kind = values.kind_of(field, None) or kind
+            elif name in self.numbers:
+                kind = _PLAIN
+            values.hold(values.of_bytes(name, field or bare(Field, self.says.where), f"g_{name}", kind, "the text"))
+        return list(names)
+
+    def _compiled(self) -> Any:
+        options = re2.Options()
+        options.log_errors = False
+        options.encoding = re2.Options.Encoding.LATIN1
+        options.max_mem = 1 << 20
+        try:
+            return re2.compile(self.says.pattern.encode("latin-1"), options)
+        except (re2.error, UnicodeEncodeError) as error:
+            said = error.args[0] if error.args else ""
+            said = said.decode("latin-1") if isinstance(said, bytes) else str(said)
+            self.says.where.tell(
+                self.values.problems,
+                "pattern",
+                expected="an expression in RE2 with groups (?P<name>…)",
+                saw=self.says.pattern,
+                hint=said,
+            )
+            return None
+
+
+def body(values: Values, start: bytes, ends: tuple[bytes, ...]) -> str:
+    """The expression of a frame without its start and end marks, and without what stands behind the end mark."""
+    first, behind = len(start) if start else 0, values.layout.behind
+    if not ends:
+        return f"f[{first}:]" if first else "f"
+    if len(ends) == 1:
+        return f"f[{first}:-{len(ends[0]) + behind}]"
+
+    longest_first = sorted(ends, key=len, reverse=True)
+
+    def strip(frame: bytes) -> bytes:
+        marked = frame[: len(frame) - behind]
+        for end in longest_first:
+            if marked.endswith(end):
+                return marked[first : -len(end)]
+        return marked[first:]
+
+    return f"{values.code.constant(strip, 'strip')}(f)"
+
+
+class Parts:
+    """Writes a `split:`: parts by number, or by the names of a header line that came before."""
+
+    def __init__(self, says: Says, values: Values, start: bytes, ends: tuple[bytes, ...]) -> None:
+        self.says, self.values, self.start, self.ends = says, values, start, ends
+
+    def write(self) -> None:
+        says, values, code = self.says, self.values, self.values.code
+        assert says.split
+        by = code.constant(says.split.by, "by")
+        text = body(values, self.start, self.ends)
+        if says.split.over:
+            values.reach(says.where, [says.split.over.first, says.split.over.last])
+            text = values.layout.slice(says.split.over)
+        code.add(
+            f"parts = [p.strip() for p in {text}.split({by})]" if says.split.by != b" " else f"parts = {text}.split()"
+        )
+        names = self._header_names()
+        if says.repeat:
+            first, every = says.repeat.from_part - 1, says.repeat.every
+            values.fail(
+                f"len(parts) <= {first} or (len(parts) - {first}) % {every}", f"parts do not come in groups of {every}"
+            )
+        elif not names:
+            self._count()
+        if names:
+            self._header(names)
+
+    def _count(self) -> None:
+        says = self.says
+        assert says.split
+        if says.split.parts is None:
+            says.where.tell(
+                self.values.problems,
+                "split",
+                expected="the key 'parts': how many parts a frame has",
+                saw="no such key",
+                hint="a line that is cut short has fewer, and is rejected",
+            )
+            return
+        self.values.fail(f"len(parts) != {says.split.parts}", f"expected {says.split.parts} parts")
+
+    @property
+    def has_header(self) -> bool:
+        """Whether parts go by the names of a header line."""
+        return bool(self._header_names())
+
+    def _header_names(self) -> list[bytes]:
+        placed: list[Field | Shows] = [*self.says.fields.values(), *self.says.readings]
+        return [word_code(p.part) for p in placed if p.part and not p.part.isdigit()]
+
+    def _header(self, names: list[bytes]) -> None:
+        """A line that has all the names, each once, is the header; what it says is kept."""
+        code = self.values.code
+        wanted = code.constant(frozenset(names), "names")
+        code.add(f"if {wanted}.issubset(parts) and sum([p in {wanted} for p in parts]) == {len(set(names))}:")
+        code.add("    kept['header'] = dict([(name, k) for k, name in enumerate(parts)] + [(0, len(parts))])")
+        code.add("    return ()")
+        code.add("header = kept.get('header')")
+        self.values.fail("header is None", "the line that names the columns has not come, or came damaged")
+        self.values.fail("len(parts) != header[0]", "not as many parts as the line that names them")
+
+    def expression(self, part: str) -> str:
+        """The expression of a part by its number or name."""
+        if part.isdigit():
+            return f"parts[{int(part) - 1}]"
+        return f"parts[header[{self.values.code.constant(word_code(part), 'name')}]]"
+
+    def sound(self, part: str, where: Where) -> bool:
+        """Whether a part's number is one that every frame has."""
+        assert self.says.split
+        count = self.says.split.parts
+        if part.isdigit() and not (1 <= int(part) <= (count or 200)):
+            where.tell(self.values.problems, "part", expected=f"a part from 1 to {count}", saw=part)
+            return False
+        return True
+
+
+def may_be_header(seen: bytes, by: bytes, header: Mapping[bytes | int, int]) -> bool:
+    """Whether bytes that are not believed may have been a line that names the columns anew.
+
+    It still holds a name of the last one, or the end or beginning of one where it was cut; or it is words where a
+    row has numbers.
+    """
+    parts = [part for part in map(bytes.strip, seen.split(by)) if part]
+    if any(map(_FIGURE.match, parts)) or not parts:
+        return any(part in header for part in parts)
+    names = [name for name in header if isinstance(name, bytes) and name]
+    if any(name in parts or name.endswith(parts[0]) or name.startswith(parts[-1]) for name in names):
+        return True
+    return 2 * sum(bool(_NAME.fullmatch(part)) for part in parts) >= len(parts)
+
+
+_NAME = re.compile(rb"[A-Za-z][\x20-\x7e]+|[A-Za-z]")
+_FIGURE = re.compile(rb"[-+.]?\d")

@@ -1,0 +1,184 @@
+"""What the codes of one message mean: its tables, its lamps and its requests, as sources of facts for readings."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from meterlog.base.source import near_miss
+from meterlog.profile.compile.arithmetic import operands
+from meterlog.profile.compile.meaning import ANY, ChannelText, Source, Table
+from meterlog.profile.compile.values import code_key
+from meterlog.profile.language.facts import Facts
+from meterlog.profile.language.lamps import lamps
+
+if TYPE_CHECKING:
+    from collections.abc import Hashable, Mapping
+
+    from meterlog.base.source import Problems
+    from meterlog.profile.compile.values import Value, Values
+    from meterlog.profile.language.content import Field, Says, Shows
+
+Sources = dict[str, tuple[str, Source]]
+"""Of each field that has meanings: the expression of its code, and what looks it up."""
+
+
+class Tables:
+    """The sources of one message.
+
+    Args:
+        requests: what each request's answers mean, by its number; empty where no request says a thing.
+        kept: the fields that other messages keep.
+
+    Attributes:
+        steady: nothing but the frame's own bytes has been looked at.
+    """
+
+    def __init__(
+        self,
+        says: Says,
+        values: Values,
+        requests: Mapping[int, Facts],
+        kept: Mapping[str, Value],
+        problems: Problems,
+    ) -> None:
+        self.says, self.values, self.requests, self.kept, self.problems = says, values, requests, kept, problems
+        self.steady = True
+
+    def sources(self) -> Sources:
+        found: Sources = {}
+        kept = {name: value.field for name, value in self.kept.items() if name not in self.says.fields and value.field}
+        for name, said in {**self.says.fields, **(kept if self.says.readings else {})}.items():
+            if not said.means:
+                continue
+            value = self.known(name)
+            if value is not None and self.is_code(said, value, "means"):
+                self._table(found, name, said, value)
+        if self.says.bits:
+            found["bits"] = lamps(self.says, self.values)
+        if self.requests:
+            self.steady = False
+            rows: dict[Hashable, Facts] = dict(self.requests.items())
+            found["request"] = ("kept['request'] and kept['request'].index", Table("the request", rows))
+        return found
+
+    def _table(self, found: Sources, name: str, said: Field, value: Value) -> None:
+        rows: dict[Hashable, Facts] = {}
+        expr = value.expr
+        upper = None
+        if said.under:
+            upper = self.known(said.under)
+            if upper is None:
+                allowed = [*self.values.known, *self.kept]
+                said.where.tell(
+                    self.problems,
+                    "under",
+                    expected="a field of this message",
+                    saw=said.under,
+                    hint=near_miss(said.under, allowed),
+                )
+                return
+            if not self.is_code(said, upper, "under"):
+                return
+            expr = f"({upper.expr}, {value.expr})"
+        for code, facts in said.means.items():
+            if isinstance(facts, Facts):
+                if upper is None or upper.field is None:
+                    rows |= dict.fromkeys(self.codes(said, value, (code,)), facts)
+                else:
+                    rows |= {(outer, ANY): facts for outer in self.codes(upper.field, upper, (code,))}
+            elif upper is None or upper.field is None:
+                said.where.tell(
+                    self.problems,
+                    "means",
+                    expected=f"what {code} means, in words",
+                    saw="a table of codes",
+                    hint="a table below each code needs `under: FIELD`",
+                )
+            else:
+                for outer in self.codes(upper.field, upper, (code,)):
+                    rows |= {(outer, k): f for inner, f in facts.items() for k in self.codes(said, value, (inner,))}
+        found[name] = (expr, Table(name, rows, said.under))
+
+    def known(self, name: str) -> Value | None:
+        """A field of this message, or one that another keeps."""
+        value = self.values.known.get(name)
+        if value is None and name in self.kept:
+            kept = self.kept[name]
+            self.steady = False
+            return replace(kept, expr=f"kept.get({self.values.code.constant(name, 'word')})", is_kept=True)
+        return value
+
+    def is_code(self, said: Field, value: Value, key: str) -> bool:
+        """Whether a field can be a code, which a number with a point or a display is not; told where not."""
+        if value.kind in ("int", "bytes"):
+            return True
+        said.where.tell(
+            self.problems,
+            key,
+            expected="a field that is a code: a whole number or a text",
+            saw=f"{value.name}, a {'display' if value.kind == 'display' else 'number with a point'}",
+            hint="say `as: text` or `as: digits`, or `special` for values that are no number",
+        )
+        return False
+
+    def codes(self, said: Field, value: Value, codes: tuple[str, ...]) -> list[Hashable]:
+        read: list[Hashable] = []
+        for code in codes:
+            try:
+                key = code_key(value, code)
+            except ValueError as error:
+                said.where.tell(self.problems, expected="a code as this field is read", saw=code, hint=str(error))
+                continue
+            if value.kind == "int" and isinstance(key, int) and key not in value.span:
+                said.where.tell(self.problems, expected=f"a code from {value.span[0]} to {value.span[-1]}", saw=code)
+            read.append(key)
+        return read
+
+    def mine(self, said: Shows, sources: Sources) -> Sources:
+        """The sources whose meaning belongs to a reading: those it names, and those nobody names."""
+        for name in said.by:
+            if name not in sources:
+                said.where.tell(
+                    self.problems, "by", expected="fields with `means`", saw=name, hint=near_miss(name, sources)
+                )
+        named = {name for reading in self.says.readings for name in reading.by}
+        found = {name: source for name, source in sources.items() if name in said.by or name not in named}
+        return found | (self._channel(said) if said.channel.startswith("{") else {})
+
+    def _channel(self, said: Shows) -> Sources:
+        name = said.channel.strip("{}")
+        value = self.known(name)
+        if value is None or value.kind not in ("bytes", "int"):
+            said.where.tell(
+                self.problems,
+                "channel",
+                expected="a field in braces, or a name",
+                saw=said.channel,
+                hint=near_miss(name, self.values.known),
+            )
+            return {}
+        return {f"channel {name}": (value.expr, ChannelText(name))}
+
+    def special(self, name: str, said: Shows) -> Table | None:
+        """What is no number: a field's special values, or those of each field of a sum, with its name."""
+        if self.known(name) is not None:
+            rows = self.special_rows(name)
+        else:
+            rows = {(part, code): facts for part in operands(name) for code, facts in self.special_rows(part).items()}
+        return Table(said.value or said.channel or "the value", rows) if rows else None
+
+    def special_rows(self, name: str) -> dict[Hashable, Facts]:
+        """A field's special values by their codes, and what they mean."""
+        value = self.known(name)
+        if value is None or value.field is None:
+            return {}
+        words = value.field.special.items()
+        return {key: facts for word, facts in words for key in self.codes(value.field, value, (word,))}
+
+    def code(self, expr: str, source: Source, mine: Sources) -> str:
+        """The expression of a source's code; below a field that is in the key itself, the inner code alone."""
+        if isinstance(source, Table) and source.under in mine:
+            value = self.known(source.who)
+            return value.expr if value else expr
+        return expr

@@ -1,0 +1,1 @@
+"""The profile language: its keys, words and places, and which of them fit together."""

@@ -1,0 +1,135 @@
+"""The keys of the profile language: records that a YAML text is read into, as it stands.
+
+What they mean is the compiler's matter; here stands only what may be written where: `wire` holds the keys of how
+bytes travel, `content` those of what a frame says, and this module the whole profile.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from meterlog.base.schema import ByKind, ListOf, MapOf, Where, choice, number, text, whole
+from meterlog.profile.language import words as w
+from meterlog.profile.language.content import MESSAGE, Says
+from meterlog.profile.language.wire import (
+    ADDRESS,
+    ASK,
+    CHECK,
+    FRAME,
+    LINE,
+    REPORTS,
+    TRANSFORM,
+    Ask,
+    Check,
+    Cut,
+    Line,
+    Reports,
+)
+from meterlog.profile.language.words import NOWHERE, key, one_or_more, record
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from meterlog.profile.language.facts import Facts
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Modbus:
+    """Registers of a Modbus RTU device."""
+
+    address: int = key("the device's address; a bench may choose another", whole(1, 247), 1)
+    function: int = key("3 reads holding registers, 4 reads input registers", whole(3, 4), 4)
+    ask: str = key(
+        "registers that touch are asked for together, or each reading on its own",
+        choice("together", "each"),
+        "together",
+    )
+    where: Where
+
+
+MODBUS = record("modbus", Modbus, "The instrument answers Modbus RTU; the readings say their registers.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Accurate:
+    """What the maker says of the error."""
+
+    of: Facts = key("the readings that it is said of, such as dc voltage or 6.000 V", w.FACTS)
+    within: str = key("the error as printed, such as 0.5 % + 3 counts", text("such as 0.5 % + 3 counts"))
+    ranges: tuple[str, ...] = key(
+        "only in these ranges, as `means` names them (6.000 V)", one_or_more(text("a range")), ()
+    )
+    temperature: str = key(
+        "ambient span where it holds, such as 18 degC to 28 degC", text("such as 18 degC to 28 degC"), ""
+    )
+    per_kelvin: float = key("part of itself added for each kelvin outside that span", number(), 0.0)
+    coverage: str = key(
+        "rectangular, or the k of an expanded uncertainty", text("rectangular or a number"), "rectangular"
+    )
+    source: str = key("manual and page", w.WORDS, "")
+    where: Where
+
+
+ACCURACY = record("accuracy", Accurate, "What the maker says of the error.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Example:
+    """Bytes and what the display showed."""
+
+    frame: bytes = key("bytes as they came, from a manual or a recording", w.BYTES)
+    shows: tuple[str, ...] | None = key(
+        "what the display showed, such as 0.420 kohm", one_or_more(text("what was shown")), None
+    )
+    rejected: str | None = key("words of the reason why it is rejected", w.WORDS, None)
+    after: tuple[bytes, ...] = key("frames that came before it", one_or_more(w.BYTES), ())
+    request: bytes = key("the request that it answers", w.BYTES, b"")
+    where: Where = NOWHERE
+
+
+EXAMPLE = record("example", Example, "Bytes and what the display showed; checked whenever the profile is loaded.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Said(Says):
+    """A whole profile as its text says it."""
+
+    profile: str = key("the profile's key", text("a key such as bench-meter-a", r"[a-z0-9][a-z0-9-]{0,60}"))
+    title: str = key("what it is for, in a line", text())
+    licence: str = key("licence of this file", text(), "")
+    source: str = key("the manual page that it was written from", text(), "")
+    note: str = key("anything else that its user should know", text(), "")
+    line: Line | None = key("how the serial line is set", LINE, None)
+    ask: Ask | None = key("what is asked, where the instrument does not speak by itself", ASK, None)
+    modbus: Modbus | None = key(
+        "registers of a Modbus RTU device: makes `ask`, `frame` and `check` itself", MODBUS, None
+    )
+    address: str = key(
+        "the address that stands in its texts in place of {address}; a bench may choose another", ADDRESS, ""
+    )
+    first_byte: int = key("the number that the manual gives to the first byte", whole(0, 1), 0)
+    stream: tuple[str | Reports, ...] = key(
+        "what is done to the bytes before they are cut into frames",
+        ListOf(ByKind(scalar=TRANSFORM, mapping=REPORTS), least=1),
+        (),
+    )
+    frame: Cut | None = key("how the stream is cut into frames", FRAME, None)
+    check: Check | tuple[Check, ...] = key(
+        "what proves a frame; a list where there are several",
+        ByKind(mapping=CHECK, sequence=ListOf(CHECK, least=1)),
+        (),
+    )
+    messages: Mapping[str, Says] = key(
+        "what each kind of frame says, where there are several", MapOf(w.FIELD_NAME, MESSAGE, least=1), {}
+    )
+    accuracy: tuple[Accurate, ...] = key("what the maker says of the error", ListOf(ACCURACY, least=1), ())
+    examples: tuple[Example, ...] = key("frames and what the display showed", ListOf(EXAMPLE, least=1), ())
+
+    @property
+    def checks(self) -> tuple[Check, ...]:
+        """The checks, a single one too as a list."""
+        return self.check if isinstance(self.check, tuple) else (self.check,)
+
+
+PROFILE = record("profile", Said, "How to talk to one family of instruments and what their bytes mean.")

@@ -1,0 +1,127 @@
+"""A profile's examples: frames in, what the display showed expected out.
+
+0.420 kohm                         digits and unit are always compared
+sub = -12.50 mV ac voltage (hold; auto range)   channel, mode, quantity and flags where they are written
+overload ohm, open sensor degC, > 2.2 Gohm, below kg, nothing
+"""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING
+
+from meterlog.base import units
+from meterlog.base.readings import Bound, Frame, Outcome, Reading, Rejected
+from meterlog.profile.language.facts import MODES
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from meterlog.base.source import Problems
+    from meterlog.conversation.talk import Talk
+    from meterlog.profile.language.keys import Example
+
+_SHOWN = re.compile(
+    r"(?:(?P<channel>[^=]+?) *= *)?(?P<edge>[<>] *)?"
+    r"(?P<digits>[-+]?\d*\.?\d+(?:E\+\d+)?|overload|open sensor|above|below)"
+    r"(?: +(?P<unit>[^ (]+(?: \* [^ (]+)?))?(?: +(?P<mode>ac\+dc|ac|dc))?"
+    r"(?: +(?P<quantity>[a-z_ ]+?))?(?: *\((?P<flags>[^)]*)\))?",
+)
+_EDGES = {Bound.ABOVE: "> ", Bound.BELOW: "< "}
+
+
+def shown(reading: Reading) -> str:
+    """A reading as an example writes it, in full."""
+    form = reading.form
+    edge = _EDGES.get(form.bound, "") if form.bound else ""
+    words = [edge + reading.digits if reading.digits else str(form.bound), form.unit, form.mode]
+    text = " ".join(word for word in words if word) + " " + form.quantity.replace("_", " ")
+    flags = f" ({'; '.join(form.flags)})" if form.flags else ""
+    return (f"{form.channel} = " if form.channel != "main" else "") + text + flags
+
+
+def agrees(reading: Reading, said: str) -> bool:
+    """Whether a reading is what an example says; what the example leaves out is not compared."""
+    match = _SHOWN.fullmatch(said.strip())
+    if not match:
+        return False
+    form = reading.form
+    edge = (match["edge"] or "").strip()
+    expected_bound = {">": Bound.ABOVE, "<": Bound.BELOW}.get(edge)
+    digits = match["digits"].removeprefix("+")
+    if digits in tuple(Bound):
+        expected_bound, digits = Bound(digits), ""
+    if reading.digits != digits:
+        return False
+    flags = match["flags"]
+    return (
+        form.bound == expected_bound
+        and (match["channel"] or "main").strip() == form.channel
+        and (match["unit"] is None or units.plain(match["unit"]) == form.unit)
+        and (match["mode"] is None or match["mode"] == form.mode)
+        and (match["quantity"] is None or match["quantity"].strip().replace(" ", "_") == form.quantity)
+        and (
+            flags is None
+            or sorted(word.strip() for word in re.split("[;,]", flags) if word.strip()) == list(form.flags)
+        )
+    )
+
+
+def said_well(said: str) -> bool:
+    """Whether the words after `shows` can be read at all."""
+    match = _SHOWN.fullmatch(said.strip())
+    return said.strip() == "nothing" or bool(match and match["digits"] and (match["mode"] in (None, *MODES)))
+
+
+def heard(example: Example, talk: Talk, frame: bytes) -> list[Outcome]:
+    """What a frame gives where the example's stands: after its earlier frames and its request."""
+    for before in example.after:
+        talk.feed(before, 0.0)
+    if example.request:
+        talk.sent(example.request, 0.0)
+    return talk.feed(frame, 0.0) + talk.end()
+
+
+def run(example: Example, talk: Talk, requests: Sequence[bytes], problems: Problems) -> None:
+    """Decode one example and tell where it differs; `requests` are those of the profile, as they are sent."""
+    where = example.where
+    if example.request and example.request not in requests:
+        hint = "sent are " + "; ".join(f"hex {request.hex(' ').upper()}" for request in requests[:4])
+        saw = f"hex {example.request.hex(' ').upper()}"
+        where.tell(problems, "request", expected="a request of this profile, its check too", saw=saw, hint=hint)
+        return
+    if example.rejected is not None and example.shows is not None:
+        where.tell(problems, "rejected", expected="`shows` or `rejected`", saw="both")
+        return
+    found = heard(example, talk, example.frame)
+    rejected = [o for o in found if isinstance(o, Rejected)]
+    readings = [r for o in found if isinstance(o, Frame) for r in o.readings]
+    framed = any(isinstance(o, Frame) for o in found)
+    if example.rejected is not None:
+        if framed or not any(example.rejected in o.reason for o in rejected):
+            where.tell(
+                problems, "rejected", expected=f"a rejection for {example.rejected!r}", saw=_found(found, readings)
+            )
+        return
+    if example.shows is None:
+        where.tell(problems, expected="the key 'shows' or 'rejected'", saw="neither")
+        return
+    wanted = [said for said in example.shows if said != "nothing"]
+    unread = [said for said in wanted if not said_well(said)]
+    if unread:
+        where.tell(
+            problems,
+            "shows",
+            expected='what the display showed, such as "0.420 kohm" or "sub = overload ohm"',
+            saw=unread[0],
+        )
+    elif not framed or rejected or len(wanted) != len(readings) or not all(map(agrees, readings, wanted)):
+        where.tell(problems, "shows", expected="; ".join(example.shows), saw=_found(found, readings),
+                   hint="see `meterlog profile explain` for how the frame was read")  # fmt: skip
+
+
+def _found(found: list[Outcome], readings: list[Reading]) -> str:
+    reasons = [f"rejected: {o.reason}" for o in found if isinstance(o, Rejected)]
+    if reasons or readings:
+        return "; ".join(reasons or map(shown, readings))
+    return "nothing" if any(isinstance(o, Frame) for o in found) else "no frame in these bytes"

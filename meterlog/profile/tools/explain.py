@@ -1,0 +1,196 @@
+"""How a frame was read: which bytes became which field, by which line of the profile, and where it failed."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from meterlog.base.readings import Frame, Rejected
+from meterlog.conversation.reasons import Unlike
+from meterlog.profile.compile.cutting import layout_of
+from meterlog.profile.compile.meaning import Lamps, Source, Table
+from meterlog.profile.compile.meaning import shown as shown_code
+from meterlog.profile.compile.values import OWN
+from meterlog.profile.language.facts import facts_in_words
+from meterlog.profile.tools.examples import shown
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from meterlog.base.readings import Outcome, Reading
+    from meterlog.base.recording import Event
+    from meterlog.base.schema import Where
+    from meterlog.conversation.talk import Kept
+    from meterlog.profile.compile.compiler import Profile
+    from meterlog.profile.compile.layout import Layout
+    from meterlog.profile.compile.messages import Message
+    from meterlog.profile.language.content import Field, Shows
+
+ROW = 16
+Seen = tuple[bytes, "Kept", "tuple[Reading, ...] | str"]
+"""A frame as it was decoded, what was kept then, and what the decoder answered."""
+
+
+class Explainer:
+    """Explains what one profile makes of bytes."""
+
+    def __init__(self, profile: Profile) -> None:
+        assert profile.said.frame
+        self.profile = profile
+        self.layout: Layout = layout_of(profile.said.frame, profile.said.first_byte)
+
+    def stream(self, data: bytes, request: bytes = b"") -> list[str]:
+        """Lines on every outcome of a stream of bytes; `request` is what it answers."""
+        seen: list[Seen] = []
+        talk = self.profile.talk(watch=lambda *told: seen.append(told))
+        if request:
+            talk.sent(request, 0.0)
+        lines: list[str] = []
+        for outcome in talk.feed(data, 0.0) + talk.end():
+            lines += self.outcome(outcome, _seen_as(outcome, seen))
+            lines.append("")
+        return lines[:-1]
+
+    def events(self, events: Iterable[Event], most: int) -> list[str]:
+        """Lines on the first outcomes of a recording."""
+        seen: list[Seen] = []
+        talk = self.profile.talk(watch=lambda *told: seen.append(told))
+        lines: list[str] = []
+        count = 0
+        for event in events:
+            found: list[Outcome] = []
+            if event.kind == "in":
+                found = talk.feed(event.data, event.at)
+            elif event.kind == "out":
+                talk.sent(event.data, event.at)
+            for outcome in found:
+                if count == most:
+                    return lines[:-1]
+                lines += [*self.outcome(outcome, _seen_as(outcome, seen)), ""]
+                count += 1
+        return lines[:-1]
+
+    def outcome(self, outcome: Outcome, seen: tuple[bytes, Kept] | None) -> list[str]:
+        """Lines on one outcome; `seen`: the frame as it was decoded and what was kept then."""
+        lines = _dump(outcome)
+        if seen is not None:
+            frame, kept = seen
+            if frame != outcome.raw:
+                lines += ["  as cut  " + frame.hex(" ")]
+            lines += self._frame(frame, kept)
+        if isinstance(outcome, Rejected):
+            lines.append(f"  rejected: {outcome.reason}")
+        elif isinstance(outcome, Frame):
+            lines += [f"  shows   {shown(reading)}" for reading in outcome.readings] or ["  shows   nothing"]
+        return lines
+
+    def _frame(self, frame: bytes, kept: Kept) -> list[str]:
+        for message in self.profile.messages:
+            known = message.says.when is None or len(self.profile.messages) == 1
+            result, found = (
+                message.trace(frame, dict(kept)) if known or _may_be(self.profile, message, frame, kept) else (None, {})
+            )
+            if result is None or (isinstance(result, Unlike) and len(self.profile.messages) > 1):
+                continue
+            return [f"  message {message.name}{_line(message.says.where)}", *self._fields(message, frame, found)]
+        return []
+
+    def _fields(self, message: Message, frame: bytes, found: dict[str, Any]) -> list[str]:
+        tables = {s.who: s for f in message.formers for s in f.sources if isinstance(s, Table)}
+        lines = []
+        for name, field in message.says.fields.items():
+            lines.append(self._row(name, field, frame, found, tables.get(name)))
+        for place, reading in enumerate(message.says.readings):
+            if not reading.value:
+                lines.append(self._row(f"{OWN}{place}", reading, frame, found, None, reading.channel or "value"))
+        for source in {id(s): s for f in message.formers for s in f.sources if isinstance(s, Lamps)}.values():
+            lines += self._lamps(message, frame, source)
+        return lines
+
+    def _row(
+        self, name: str, said: Field | Shows, frame: bytes, found: dict[str, Any], table: Source | None, title: str = ""
+    ) -> str:
+        place, raw = self._place(said, frame)
+        value = _value(name, found)
+        words = f"  {place:<12} {raw:<24} {title or name} = {value}"
+        if isinstance(table, Table) and f"v_{name}" in found:
+            code = found[f"v_{name}"]
+            under = getattr(said, "under", "")
+            code = (found.get(f"v_{under}"), code) if under else code
+            facts = table.rows.get(table.row(code))
+            words += f", {facts_in_words(facts)}" if facts is not None else f", no meaning for {shown_code(code)}"
+        return words + _line(said.where)
+
+    def _place(self, said: Field | Shows, frame: bytes) -> tuple[str, str]:
+        span = said.byte or said.bytes
+        if span is not None:
+            first, end = self.layout.bounds(span)
+            return f"byte {span}" if span.first == span.last else f"bytes {span}", frame[first:end].hex(" ")
+        bits = getattr(said, "bits", None)
+        if bits:
+            return "bits " + " ".join(map(str, bits)), ""
+        if getattr(said, "digits", ()):
+            return "segments", ""
+        if said.part or said.item:
+            return f"part {said.part or said.item}", ""
+        return "text", ""
+
+    def _lamps(self, message: Message, frame: bytes, lamps: Lamps) -> list[str]:
+        lines = []
+        for bits, facts in message.says.bits.items():
+            place = bits[0]
+            index = self.layout.index(place.byte)
+            if -len(frame) <= index < len(frame) and frame[index] >> place.high & 1:
+                lines.append(f"  bit {place!s:<8} {'1':<24} {facts_in_words(facts)}")
+        return lines
+
+
+def _seen_as(outcome: Outcome, seen: list[Seen]) -> tuple[bytes, Kept] | None:
+    """The frame of an outcome as it was decoded; None for bytes that were not."""
+    said = outcome.readings if isinstance(outcome, Frame) else getattr(outcome, "reason", None)
+    for place, (frame, kept, answer) in enumerate(seen):
+        if answer == said:
+            del seen[: place + 1]
+            return frame, kept
+    return None
+
+
+def _value(name: str, found: dict[str, Any]) -> str:
+    """A field's value among the variables of a decoder, as far as it came."""
+    if f"v_{name}" in found:
+        value = found[f"v_{name}"]
+        return (
+            repr(value.decode("latin-1"))
+            if isinstance(value, bytes)
+            else f"{value} (0x{value:X})"
+            if isinstance(value, int) and value >= 0
+            else str(value)
+        )
+    if f"{name}_before" in found:
+        special = found.get(f"{name}_special")
+        if special is not None:
+            return repr(special.decode("latin-1"))
+        parts = [found.get(f"{name}_{part}") or b"" for part in ("sign", "before", "after")]
+        point, exponent = b"." if parts[2] else b"", found.get(f"{name}_exponent")
+        power = b"E" + exponent if exponent else b""
+        return (parts[0] + parts[1] + point + parts[2] + power).decode("latin-1")
+    counts = f"counts{name.removeprefix(OWN)}" if name.startswith(OWN) else "counts0"
+    return f"{found[counts]}" if counts in found else "not reached"
+
+
+def _may_be(profile: Profile, message: Message, frame: bytes, kept: Kept) -> bool:
+    return message in profile.candidates(frame, kept)
+
+
+def _line(where: Where) -> str:
+    return f"   [line {where.place.line}]" if where.place else ""
+
+
+def _dump(outcome: Outcome) -> list[str]:
+    """The bytes of an outcome in hex and as text."""
+    kind = {"Frame": "frame", "Rejected": "frame", "Skipped": "skipped"}[type(outcome).__name__]
+    lines = [f"{kind} at {outcome.start}, {len(outcome.raw)} bytes"]
+    for at in range(0, min(len(outcome.raw), 256), ROW):
+        row = outcome.raw[at : at + ROW]
+        text = "".join(chr(c) if 32 <= c < 127 else "." for c in row)
+        lines.append(f"  {at:>4}  {row.hex(' '):<48} {text}")
+    return lines

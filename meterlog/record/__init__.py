@@ -1,0 +1,1 @@
+"""The record: what was kept, read back and reached again."""

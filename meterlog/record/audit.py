@@ -1,0 +1,97 @@
+"""The audit's arithmetic: kept evidence in, recomputed readings, captures and verdicts out.
+
+Pure: what was kept is given as records; `meterlog.store.revisit` fetches them from a database.
+"""
+
+from __future__ import annotations
+
+import json
+import statistics
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from meterlog import __version__
+from meterlog.base.readings import Frame
+from meterlog.procedure.case import conclude
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Sequence
+
+    from meterlog.base.readings import Capture, Outcome, Reading
+    from meterlog.procedure.case import Case
+    from meterlog.procedure.steps import Step
+    from meterlog.profile import Profile
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """Bytes of one outcome as they were kept, or (`is_sent`) bytes that went to the instrument."""
+
+    at: float
+    raw: bytes
+    is_sent: bool = False
+
+
+def redecode(profile: Profile, pieces: Iterable[Piece]) -> list[Outcome]:
+    """What the profile makes of kept bytes, piece by piece, with the times at which they came."""
+    talk = profile.talk()
+    outcomes: list[Outcome] = []
+    for piece in pieces:
+        outcomes += talk.poll(piece.at)[1]
+        if piece.is_sent:
+            talk.sent(piece.raw, piece.at)
+        else:
+            outcomes += talk.feed(piece.raw, piece.at)
+    return [*outcomes, *talk.end()]
+
+
+def readings_of(outcomes: Iterable[Outcome]) -> Iterator[Reading]:
+    """The readings of believed frames, in order."""
+    for outcome in outcomes:
+        if isinstance(outcome, Frame):
+            yield from outcome.readings
+
+
+def capture_differs(capture: Capture, readings: Sequence[Reading]) -> str:
+    """How a kept capture differs from the readings of its run, in words; "" when it does not.
+
+    Its digits must be those of a reading of the run; its count and spread those of the whole run.
+    """
+    if capture.how == "timed":
+        lasted = round((capture.ended - capture.started) * 10)
+        return "" if lasted == capture.counts else f"shows {capture.reading.digits} s, lasted {lasted / 10} s"
+    if len(readings) != capture.count:
+        return f"counts {capture.count} readings, its run has {len(readings)}"
+    if capture.reading not in readings:
+        return f"shows {capture.reading.digits} {capture.form.unit}, no reading of its run does"
+    values = [reading.value for reading in readings if reading.value is not None]
+    spread = max(values) - min(values) if values and capture.form.bound is None else 0.0
+    if abs(spread - capture.spread) > 1e-9 * max(map(abs, values), default=1.0):
+        return f"has the spread {capture.spread}, its run has {spread}"
+    deviation = statistics.stdev(values) if len(values) > 1 and capture.form.bound is None else 0.0
+    if abs(deviation - capture.deviation) > 1e-9 * max(map(abs, values), default=1.0):
+        return f"has the deviation {capture.deviation}, its run has {deviation}"
+    return ""
+
+
+WORDS = frozenset({"why", "advice", "trail"})
+"""The parts of a verdict that are sentences: another version may word them differently."""
+
+
+def verdict_differs(kept: str, case: Case, step: Step, program: str) -> list[str]:
+    """The parts of a kept verdict (its JSON) that come out differently now; empty when none does.
+
+    Its sentences are compared when this version of the program wrote them.
+    """
+    before, now = json.loads(kept), json.loads(conclude(case, step).to_json())
+    changed = [name for name in _changed(before, now) if program == __version__ or name not in WORDS]
+    return [f"{name}: was {_short(before.get(name))}, is {_short(now.get(name))}" for name in changed]
+
+
+def _changed(before: dict[str, Any], now: dict[str, Any]) -> list[str]:
+    return [name for name in sorted({*before, *now}) if before.get(name) != now.get(name)]
+
+
+def _short(value: Any) -> str:
+    text = json.dumps(value, ensure_ascii=False)
+    return text if len(text) <= 80 else text[:77] + "…"

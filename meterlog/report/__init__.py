@@ -1,0 +1,1 @@
+"""Sheets of a job, for its owner and for whoever checks it."""

@@ -1,0 +1,165 @@
+"""Sheets of a job: the hand-over sheet for its owner, and the evidence file with everything. HTML, and PDF.
+
+The page and the command draw the same sheet; for a file the style stands inside it.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import tempfile
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from meterlog import __version__
+from meterlog.base.errors import CannotDo
+from meterlog.base.seals import read_line
+from meterlog.procedure.cautions import CAUTIONS
+from meterlog.procedure.steps import StepKind
+from meterlog.web import queries, wording
+from meterlog.web.card import card_of
+from meterlog.web.runs import plot_of
+from meterlog.web.verdict import reached_from
+
+if TYPE_CHECKING:
+    from meterlog.store.sqlite import Connection
+
+    Card = dict[str, Any]
+
+WEB = Path(__file__).parents[1] / "web"
+BROWSERS = ("chromium", "chromium-browser")
+PRINT_WITHIN_S = 120.0
+FRAMES_IN_FILE = 100_000
+WANTING = "found wanting"
+
+FOR_THE_OWNER = (
+    CAUTIONS["no-declaration"],
+    "Local rules and the maker's instructions come before anything on this sheet.",
+    "If it smells of burning, sparks, trips a protection or behaves in a new way: unplug it and do not use it.",
+)
+
+
+def handover(db: Connection, ref: str) -> Card:
+    """What the hand-over sheet says. Raises: CannotDo when there is no such job."""
+    card = _card(db, ref)
+    for step in card["steps"]:
+        step["shown"] = _plainly(step["verdict"], step["captures"])
+    wanting = [step for step in card["steps"] if step["passed"] == WANTING and not step["verdict"]]
+    judged = {word: [s for s in card["steps"] if _outcome(s) == word] for word in queries.OUTCOMES}
+    return {
+        **card,
+        "bad": [*judged["fail"], *wanting, *(step for step in card["steps"] if _was_mended(step))],
+        "mended": any(_was_mended(step) for step in card["steps"]),
+        "good": [step for step in judged["pass"] if not _was_mended(step)],
+        "unsure": judged["undecided"],
+        "run": next((s for s in card["steps"] if s["kind"] == StepKind.HEATING and s["verdict"]), None),
+        "untested": _untested(card),
+        "verdicts": sum(len(step["verdicts"]) for step in card["steps"]),
+        "seal": _last_seal(db, card["job"]["id"]),
+        "cautions": FOR_THE_OWNER,
+    }
+
+
+def evidence(db: Connection, ref: str) -> Card:
+    """What the evidence file says. Raises: CannotDo when there is no such job."""
+    card = _card(db, ref)
+    judged = queries.verdicts_of(db, card["job"]["id"])
+    reached = [found for verdict in judged if (found := reached_from(db, verdict["id"]))]
+    for found in reached:
+        found["plot"] = plot_of(found["capture"], found["readings"]) if found["readings"] and not found["run"] else ""
+    texts = {text["sha256"]: text for found in reached for text in found["texts"].values() if text}
+    return {
+        **card,
+        "reached": reached,
+        "texts": list(texts.values()),
+        "seals": queries.seals_of(db, card["job"]["id"]),
+        "frames_shown": FRAMES_IN_FILE,
+    }
+
+
+def as_html(template: str, card: Card) -> str:
+    """A sheet as one file that needs no other: `template` is "handover" or "evidence"."""
+    from jinja2 import Environment, FileSystemLoader, PrefixLoader
+
+    loader = PrefixLoader({"meterlog": FileSystemLoader(WEB / "templates")})
+    environment = Environment(loader=loader, autoescape=True, trim_blocks=True, lstrip_blocks=True)
+    environment.filters.update(wording.FILTERS)
+    style = (WEB / "static" / "paper.css").read_text(encoding="utf-8")
+    return environment.get_template(f"meterlog/report/{template}.html").render(style=style, version=__version__, **card)
+
+
+def as_pdf(html: str) -> bytes:
+    """A sheet as PDF: by weasyprint where it is installed, else by a browser that is there.
+
+    Raises: CannotDo when there is neither, or the browser fails.
+    """
+    try:
+        import weasyprint
+    except ImportError:
+        return _printed_by_browser(html)
+    printed: bytes = weasyprint.HTML(string=html).write_pdf()
+    return printed
+
+
+def _printed_by_browser(html: str) -> bytes:
+    browser = next((found for name in BROWSERS if (found := shutil.which(name))), None)
+    if browser is None:
+        raise CannotDo("nothing here makes a PDF", "pip install 'meterlog[pdf]', or print the HTML from a browser")
+    with tempfile.TemporaryDirectory() as folder:
+        source, target = Path(folder, "sheet.html"), Path(folder, "sheet.pdf")
+        source.write_text(html, encoding="utf-8")
+        options = ["--headless", "--disable-gpu", "--no-pdf-header-footer", f"--user-data-dir={folder}/profile"]
+        if os.geteuid() == 0:
+            options.append("--no-sandbox")  # a browser refuses to be root's otherwise; it prints our own page only
+        command = [browser, *options, f"--print-to-pdf={target}", source.as_uri()]
+        done = subprocess.run(command, capture_output=True, timeout=PRINT_WITHIN_S, check=False)
+        if not target.exists():
+            why = done.stderr.decode(errors="replace").strip().splitlines()
+            raise CannotDo(f"{browser} made no PDF: {why[-1] if why else 'it said nothing'}", "print the HTML instead")
+        return target.read_bytes()
+
+
+def _card(db: Connection, ref: str) -> Card:
+    card = card_of(db, ref)
+    if card is None:
+        raise CannotDo(f"there is no job {ref}", "list them with: meterlog job list")
+    return card
+
+
+def _outcome(step: Card) -> str:
+    outcome: str = step["verdict"]["outcome"] if step["verdict"] else ""
+    return outcome
+
+
+def _was_mended(step: Card) -> bool:
+    """Whether a check failed first and passes now; `mended` then holds what was measured last, `shown` the first."""
+    failed = [verdict for verdict in step["verdicts"] if verdict["outcome"] == "fail"]
+    if _outcome(step) != "pass" or not failed:
+        return False
+    step["mended"] = _plainly(step["verdict"], step["captures"])
+    step["shown"] = _plainly(failed[0], step["captures"])
+    return True
+
+
+def _plainly(verdict: Card | None, captures: list[Card]) -> str:
+    """What a check found, for an owner: the value without its uncertainty, or the edge that it lies beyond."""
+    if verdict is None:
+        return ""
+    if verdict["value"] is not None:
+        return wording.measure(verdict["value"], verdict["unit"], 3)
+    return next((wording.display(capture) for capture in captures if capture["id"] == verdict["capture"]), "")
+
+
+def _untested(card: Card) -> list[Card]:
+    """Checks without an answer; those skipped carry their reason."""
+    return [
+        step
+        for step in card["steps"]
+        if not step["captures"] and not step["verdict"] and step["passed"] not in ("looked", WANTING, "computed")
+    ]
+
+
+def _last_seal(db: Connection, job: int) -> Any:
+    lines = queries.seals_of(db, job)
+    return read_line(lines[-1]) if lines else None

@@ -1,0 +1,58 @@
+"""Readings of one link to settled runs: sorting what the leads are on, the window, the states."""
+
+from meterlog.walk.settle.contact import LIFT_S, STRAY_VOLTS, Lift, OpenLeads, Sort, Stream, Want, want_of
+from meterlog.walk.settle.settler import (
+    BOUND_HELD_S,
+    NOT_TAKEN_S,
+    Answer,
+    Froze,
+    Lost,
+    Settled,
+    Settler,
+    Signal,
+    Stage,
+    State,
+    Touched,
+)
+from meterlog.walk.settle.window import (
+    CRITERIA,
+    Criterion,
+    Held,
+    Pace,
+    Sample,
+    Window,
+    capture_of,
+    criterion_for,
+    same_range,
+)
+
+__all__ = [
+    "BOUND_HELD_S",
+    "CRITERIA",
+    "LIFT_S",
+    "NOT_TAKEN_S",
+    "STRAY_VOLTS",
+    "Answer",
+    "Criterion",
+    "Froze",
+    "Held",
+    "Lift",
+    "Lost",
+    "OpenLeads",
+    "Pace",
+    "Sample",
+    "Settled",
+    "Settler",
+    "Signal",
+    "Sort",
+    "Stage",
+    "State",
+    "Stream",
+    "Touched",
+    "Want",
+    "Window",
+    "capture_of",
+    "criterion_for",
+    "same_range",
+    "want_of",
+]

@@ -1,0 +1,207 @@
+"""One link's readings to settled runs, for a step that wants a quantity: what happens when nobody presses a key.
+
+    lift first ──apart──▶ apart ──number──▶ contact ──range stands──▶ settling ──▶ captured
+        ▲                   ▲                  │                         │
+        └─ HOLD, function ──┴──── apart ───────┴──────── apart ──────────┘   "lost" when it lasted
+
+Nothing is captured unless the leads were seen apart first: they may still lie on the last points.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import TYPE_CHECKING, Protocol
+
+from meterlog.walk.settle.contact import LIFT_S, Lift, OpenLeads, Sort, Stream, Want
+from meterlog.walk.settle.window import Criterion, Held, Sample, Window, same_range
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from meterlog.base.readings import Capture
+
+BOUND_HELD_S = 5.0
+"""A bound that is the answer stands for so long; two seconds is how long a range hunt shows one."""
+NOT_TAKEN_S = 1.5
+"""A contact that lasted longer and ended without a capture is told: the person must not walk on."""
+
+
+class State(StrEnum):
+    """Where one link stands with the step at hand."""
+
+    LIFT_FIRST = "lift first"  # not armed: the leads may still lie on the last points
+    APART = "apart"
+    CONTACT = "contact"
+    SETTLING = "settling"
+    CAPTURED = "captured"
+    FROZEN = "frozen"
+    OTHER = "wrong function"
+
+
+@dataclass(frozen=True, slots=True)
+class Touched:
+    """The leads are on something: two readings of one range."""
+
+
+@dataclass(frozen=True, slots=True)
+class Settled:
+    """A run answers the step."""
+
+    capture: Capture
+
+
+@dataclass(frozen=True, slots=True)
+class Lost:
+    """A contact ended without a capture, or a proof failed."""
+
+    lasted_s: float
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Froze:
+    """The display holds: nothing is taken until HOLD is gone and the leads were apart."""
+
+
+@dataclass(frozen=True, slots=True)
+class Stage:
+    """A proof came one stage further: what is wanted next."""
+
+    word: str
+
+
+Signal = Touched | Settled | Lost | Froze | Stage
+
+
+class Answer(Protocol):
+    """What watches one link for one step, and says when the step is answered."""
+
+    state: State
+
+    def take(self, sample: Sample, sort: Sort) -> list[Signal]: ...
+    def confirm(self) -> Capture | None: ...
+
+
+class Settler:
+    """Finds the settled run, or the bound held, that answers a measuring step on one link.
+
+    `accepts` refuses a settled run that cannot be the answer (leads that are not shorted); it says why.
+    """
+
+    def __init__(
+        self,
+        want: Want,
+        stream: Stream,
+        criterion: Criterion,
+        *,
+        again: bool = False,
+        lifted: bool = False,
+        accepts: Callable[[Capture], str] | None = None,
+    ) -> None:
+        self.state = State.APART if lifted else State.LIFT_FIRST
+        self._want, self._stream, self._criterion = want, stream, criterion
+        self._window, self._rest, self._held = Window(criterion), Window(criterion), Held()
+        self._lift = Lift()
+        self._again, self._accepts, self._refusal = again, accepts, ""
+        self._touched: float | None = None
+        self._last_contact = 0.0
+        self._range: tuple[object, ...] | None = None
+        self._now: Capture | None = None
+
+    def take(self, sample: Sample, sort: Sort) -> list[Signal]:
+        """Take the link's next reading, sorted; what it means for the step."""
+        if self._stream.after_silence:
+            self._forget_run()
+        if sort in (Sort.FROZEN, Sort.OTHER):
+            return self._unarm(sort, sample.at)
+        lifted = self._lift.take(sort, sample.at)
+        if self.state in (State.LIFT_FIRST, State.FROZEN, State.OTHER):
+            idle_before = self._want.open_leads is OpenLeads.IDLE and self._stream.after_silence
+            if not (lifted or idle_before):
+                return []
+            self.state = State.APART
+        if self.state is State.CAPTURED or sort is Sort.BLANK:
+            return []
+        if sort is Sort.APART:
+            return self._apart(sample, lifted)
+        return self._contact(sample, sort)
+
+    def confirm(self) -> Capture | None:
+        """The run as it stands when a switch confirms it: settled now, or a bound that shows now."""
+        if self._held.length > 0:
+            return self._held.capture("switch")
+        return self._now
+
+    def _unarm(self, sort: Sort, at: float) -> list[Signal]:
+        was, self.state = self.state, State.FROZEN if sort is Sort.FROZEN else State.OTHER
+        self._forget_run()
+        self._touched = None
+        self._lift.take(sort, at)
+        return [Froze()] if sort is Sort.FROZEN and was is not State.FROZEN else []
+
+    def _forget_run(self) -> None:
+        self._window.clear()
+        self._held.clear()
+        self._rest.clear()
+        self._range, self._now = None, None
+
+    def _apart(self, sample: Sample, lifted: bool) -> list[Signal]:
+        self._window.clear()
+        self._range, self._now = None, None
+        if sample.reading.form.bound:
+            self._held.add(sample)
+        else:
+            self._held.clear()
+            self._follow_rest(sample)
+        if self._touched is None or not lifted:
+            return []
+        lasted, self._touched = self._last_contact - self._touched, None
+        why, self._refusal = self._refusal, ""
+        self.state = State.APART
+        return [Lost(lasted, why)] if lasted > self._worth_telling else []
+
+    @property
+    def _worth_telling(self) -> float:
+        return NOT_TAKEN_S if self._want.open_leads is not OpenLeads.REST else self._criterion.length_s
+
+    def _follow_rest(self, sample: Sample) -> None:
+        """Let the resting value drift with the room: only as slowly as a settled run does."""
+        quantity = self._want.quantity
+        if self._want.open_leads is OpenLeads.REST and quantity in self._stream.resting:
+            run = self._rest.add(sample, self._stream.pace.period)
+            if run is not None and run.reading.value is not None and quantity not in self._stream.plateau:
+                self._stream.resting[quantity] = run.reading.value
+
+    def _contact(self, sample: Sample, sort: Sort) -> list[Signal]:
+        self._rest.clear()
+        if self._again:
+            self._stream.plateau.pop(self._want.quantity, None)
+        if self._touched is None:
+            self._touched, self.state = sample.at, State.CONTACT
+        self._last_contact = sample.at
+        signals: list[Signal] = []
+        now = same_range(sample.reading.form)
+        if now == self._range and self.state is State.CONTACT:
+            self.state = State.SETTLING
+            signals.append(Touched())
+        self._range = now
+        self._now = self._run(sample, sort)
+        if self._now is not None and self._acceptable(self._now):
+            self.state = State.CAPTURED
+            signals.append(Settled(self._now))
+        return signals
+
+    def _run(self, sample: Sample, sort: Sort) -> Capture | None:
+        if sort is Sort.BOUND:
+            self._window.clear()
+            return self._held.capture("bound held") if self._held.add(sample) >= BOUND_HELD_S else None
+        self._held.clear()
+        return self._window.add(sample, self._stream.pace.period)
+
+    def _acceptable(self, run: Capture) -> bool:
+        self._refusal = self._accepts(run) if self._accepts else ""
+        return not self._refusal
+
+
+__all__ = ["LIFT_S", "Answer", "Froze", "Lost", "Settled", "Settler", "Signal", "Stage", "State", "Touched"]
