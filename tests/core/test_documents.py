@@ -13,7 +13,10 @@ from meterlog.procedure.language import read_procedure
 TOP = Path(__file__).parents[2]
 README = (TOP / "README.md").read_text()
 DEVELOPERS = (TOP / "DEVELOPERS.md").read_text()
-DOCUMENTS = ["README.md", "DEVELOPERS.md", "profiles/README.md", "sample_captures/README.md"]
+FOLDERS = ["meterlog", "profiles", "sample_captures", "tests"]
+DOCUMENTS = ["README.md", "DEVELOPERS.md"] + [
+    str(path.relative_to(TOP)) for folder in FOLDERS for path in sorted((TOP / folder).rglob("*.md"))
+]
 
 
 @pytest.mark.parametrize("command", COMMANDS)

@@ -11,7 +11,7 @@ T must exceed the longest slip of a probe; A passes the noise, peak to peak; the
 settling from settled. A display of many digits sees the contact itself wander, and never stands so
 still: a run within W that goes nowhere is settled too, its drift no more than half its spread (what
 settles drifts by nearly all of it). The figures of `CRITERIA` come from trials on simulated bench streams
-(`tests/core/bench_trials.py` runs such trials again); a step may state its own.
+(`tests/trials/bench_trials.py` runs such trials again); a step may state its own.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """Trials: whole simulated jobs through the walk, and what became of every measurement.
 
-    PYTHONPATH=.:tests python tests/bench_trials.py [jobs for each rate]
+    PYTHONPATH=.:tests:tests/trials python tests/trials/bench_trials.py [jobs for each rate]
 
 prints a table. "right": one capture within the contact, its value within 0.4 % and the noise; "wrong":
 within the contact, another value; "missed": none; "false": captures outside the contact of their step.
