@@ -13,8 +13,9 @@ import heating_simulator
 from heating_simulator import simulate
 
 from meterlog.base.readings import Bound, Capture, Form, Frame, Reading, Rejected, Timing
-from meterlog.judging import Accuracy, judge_capture
+from meterlog.judging import Accuracy
 from meterlog.procedure.case import Answer, Case, conclude
+from meterlog.procedure.judged_step import judge_capture
 from meterlog.procedure.language import read_procedure
 from meterlog.store.batch import Now
 from meterlog.store.writer import Writer

@@ -13,11 +13,11 @@ from meterlog.base.units import QUANTITIES, same_kind, split_measure
 from meterlog.judging import Context, Outcome, Verdict
 from meterlog.judging import judge as judge_result
 from meterlog.judging.accuracy import parse_accuracy
+from meterlog.judging.limit import Limit, Rule
 from meterlog.judging.measurement import in_circuit, less_null
 from meterlog.judging.tables import verdict_lines
 from meterlog.judging.written import measured_value
 from meterlog.procedure.limits import parse_limit
-from meterlog.procedure.steps import Limit, Rule
 
 RULES = {rule.value.replace(" ", "-"): rule for rule in Rule}
 PROOF = "overload is believed as an open circuit only when the leads were proved before and after"

@@ -19,7 +19,7 @@ from meterlog.heating.result import VESSELS, Beside, Correction, Found, HeatingR
 from meterlog.heating.rise import by_rise
 from meterlog.heating.run import WARM_UP, applied, by_method, electrical, judged, timed
 from meterlog.heating.when import heating_time, on_times
-from meterlog.procedure.steps import Rule
+from meterlog.judging.limit import Rule
 
 if TYPE_CHECKING:
     from meterlog.base.uncertainty import Estimate
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from meterlog.heating.result import Heating
     from meterlog.heating.stated import Stated
     from meterlog.heating.trace import Series, Trace
-    from meterlog.procedure.steps import Limit
+    from meterlog.judging.limit import Limit
 
     Loads = tuple[Load, Load]
     Founds = tuple[Found, Found]

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from meterlog.base.units import show
 from meterlog.heating.stated import read_stated
-from meterlog.procedure.steps import Limit
+from meterlog.judging.limit import Limit
 
 if TYPE_CHECKING:
     from meterlog.heating.stated import Stated

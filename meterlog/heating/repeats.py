@@ -9,14 +9,14 @@ from typing import TYPE_CHECKING
 
 from meterlog.base.uncertainty import Error, Estimate, estimate
 from meterlog.heating.run import judged
-from meterlog.procedure.steps import Rule
+from meterlog.judging.limit import Rule
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from meterlog.base.uncertainty import Line
     from meterlog.heating.result import HeatingResult
-    from meterlog.procedure.steps import Limit
+    from meterlog.judging.limit import Limit
 
 OWN = (
     "scatter", "display step", "mixing", "slope of the ramp", "the ramp is not straight", "start of heating",

@@ -26,7 +26,7 @@ from meterlog.heating.rise import by_rise
 from meterlog.heating.vessel import NO_VESSEL, Vessel
 from meterlog.heating.when import heated_when, heating_time, on_times, why_not_stated
 from meterlog.judging import Outcome, Result, judge
-from meterlog.procedure.steps import Limit, Rule
+from meterlog.judging.limit import Limit, Rule
 
 if TYPE_CHECKING:
     from meterlog.base.uncertainty import Estimate

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from meterlog.base.units import QUANTITIES, show
-from meterlog.procedure.steps import Limit
+from meterlog.judging.limit import Limit
 
 
 def band(quantity: str, low: float | None, high: float | None, source: str, mark: str = "computed here") -> Limit:

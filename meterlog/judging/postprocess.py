@@ -9,7 +9,6 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from meterlog.base.errors import WrongValue
 from meterlog.base.readings import Bound
 from meterlog.judging import risk
 from meterlog.judging.measurement import believed, less_null, measured, null_of, shared_gain
@@ -33,17 +32,13 @@ from meterlog.judging.methods import (
 from meterlog.judging.methods import trend as course
 from meterlog.judging.methods.series import Series, series_from, series_of
 from meterlog.judging.result import Context, Result
-from meterlog.judging.rule import judge
 from meterlog.judging.written import given_value, measured_series, measured_value
-from meterlog.procedure.steps import Rule
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
     from meterlog.base.readings import Capture, Reading
     from meterlog.judging.accuracy import Accuracy
-    from meterlog.judging.verdict import Verdict
-    from meterlog.procedure.steps import Step
 
 _SUBJECTS = (
     resistance, protective_conductor, insulation, junctions, capacitance, marking, discharge, loading, winding, element,
@@ -110,23 +105,6 @@ def post_process(name: str, inputs: Mapping[str, str], at_hand: AtHand, own: str
     found = _Found(at_hand, _gains(_words(method, texts), at_hand), _null(at_hand.nulls))
     values = {key: found.input(key, method.inputs[key], text) for key, text in texts.items()}
     return run(method, values)
-
-
-def judge_step(step: Step, at_hand: AtHand, *, rule: Rule | None = None, context: Context | None = None) -> Verdict:
-    """The verdict on a step that has a method: by its own limit; by the method's where it lists none or says so.
-
-    What cannot be worked out (an input missing or unreadable) is not judged, and said.
-    """
-    context = context or Context()
-    chosen = rule or step.rule or Rule.GUARD
-    try:
-        result = post_process(step.method, step.inputs, at_hand, own=step.key)
-    except WrongValue as error:
-        return judge(Result(quantity=step.quantity or "ratio", reason=f"{error}."), None, chosen, context)
-    limit = step.limit_for(context.where)
-    if not step.limits or (limit is not None and limit.by_method):
-        limit = result.limit
-    return judge(result, limit, chosen, context)
 
 
 def _words(method: Method, texts: Mapping[str, str]) -> list[str]:

@@ -11,7 +11,7 @@ from meterlog.base.units import QUANTITIES, show
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from meterlog.procedure.steps import Limit
+    from meterlog.judging.limit import Limit
 
 YEAR_S = 365.25 * 86400.0
 

@@ -6,9 +6,9 @@ from dataclasses import dataclass, replace
 
 from meterlog.base.uncertainty import Budget, budget_of, nominal
 from meterlog.base.units import show, show_with
+from meterlog.judging.limit import Limit, Rule
 from meterlog.judging.result import Context, Result, width
 from meterlog.judging.verdict import Outcome, Verdict
-from meterlog.procedure.steps import Limit, Rule
 
 OPEN_OHM = 1e6
 """A range that ends below this shows nothing open: overload there can be any part. Common practice, no source."""

@@ -8,7 +8,7 @@ from enum import StrEnum
 from typing import Any
 
 from meterlog.base.uncertainty import Line
-from meterlog.procedure.steps import Limit
+from meterlog.judging.limit import Limit
 
 
 class Outcome(StrEnum):

@@ -11,16 +11,18 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from meterlog.judging import Context, Outcome, Verdict, judge_capture, measured
-from meterlog.judging.postprocess import AtHand, Taken, judge_step
+from meterlog.judging import Context, Outcome, Verdict, measured
+from meterlog.judging.postprocess import AtHand, Taken
 from meterlog.procedure.entries import entry_values
 from meterlog.procedure.heating_step import StepRun, heated
+from meterlog.procedure.judged_step import judge_capture, judge_step
 from meterlog.procedure.steps import StepKind
 
 if TYPE_CHECKING:
     from meterlog.base.readings import Capture, Reading
     from meterlog.judging import Accuracy, Result
-    from meterlog.procedure.steps import Procedure, Rule, Step
+    from meterlog.judging.limit import Rule
+    from meterlog.procedure.steps import Procedure, Step
 
 
 Log = Callable[[], "tuple[tuple[float, Reading], ...]"]

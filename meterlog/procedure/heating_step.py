@@ -19,7 +19,8 @@ if TYPE_CHECKING:
 
     from meterlog.base.readings import Reading, Timing
     from meterlog.heating.result import HeatingResult
-    from meterlog.procedure.steps import Limit, Rule, Step
+    from meterlog.judging.limit import Limit, Rule
+    from meterlog.procedure.steps import Step
 
     Timed = tuple[float, Reading]
 

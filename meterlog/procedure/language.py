@@ -11,10 +11,11 @@ from typing import TYPE_CHECKING
 from meterlog.base.schema import Key, ListOf, MapOf, Record, Scalar, choice, number, quantity, read_text, text, yes_no
 from meterlog.base.source import text_sha256
 from meterlog.base.units import QUANTITIES
+from meterlog.judging.limit import MARKS, Rule
 from meterlog.procedure import meaning
 from meterlog.procedure.cautions import caution_text
 from meterlog.procedure.entries import WORDS
-from meterlog.procedure.steps import MARKS, Rule, StepKind
+from meterlog.procedure.steps import StepKind
 from meterlog.procedure.written import Written
 
 if TYPE_CHECKING:

@@ -12,11 +12,12 @@ from typing import TYPE_CHECKING
 from meterlog.base.errors import WrongValue
 from meterlog.base.source import Problems, near_miss
 from meterlog.base.units import QUANTITIES
+from meterlog.judging.limit import Limit, Rule
 from meterlog.procedure import safety
 from meterlog.procedure.arithmetic import Known, check_method
 from meterlog.procedure.entries import title_of
 from meterlog.procedure.limits import EXAMPLES, parse_limit
-from meterlog.procedure.steps import Limit, Point, Procedure, Rule, Settling, Step, StepKind
+from meterlog.procedure.steps import Point, Procedure, Settling, Step, StepKind
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

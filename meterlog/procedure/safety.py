@@ -16,7 +16,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from meterlog.base.source import Problems
-    from meterlog.procedure.steps import Limit, Step
+    from meterlog.judging.limit import Limit
+    from meterlog.procedure.steps import Step
     from meterlog.procedure.written import Written
 
 TOUCHABLE_VOLTS = 60.0

@@ -6,12 +6,14 @@ import textwrap
 from typing import TYPE_CHECKING
 
 from meterlog.base.units import QUANTITIES, show, symbol
-from meterlog.procedure.steps import MARKS, StepKind
+from meterlog.judging.limit import MARKS
+from meterlog.procedure.steps import StepKind
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from meterlog.procedure.steps import Limit, Procedure, Step
+    from meterlog.judging.limit import Limit
+    from meterlog.procedure.steps import Procedure, Step
 
 WIDTH = 100
 _LABEL = 12

@@ -10,9 +10,9 @@ from meterlog import __version__
 from meterlog.base.errors import CannotDo
 from meterlog.base.source import near_miss
 from meterlog.files.shipped import find, text_of
+from meterlog.judging.limit import Rule
 from meterlog.procedure.case import Case, conclude
 from meterlog.procedure.language import read_procedure
-from meterlog.procedure.steps import Rule
 from meterlog.store.keptjob import kept_job
 from meterlog.store.writer import canonical
 

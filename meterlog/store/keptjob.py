@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING
 from meterlog.store.revisit import Revisit
 
 if TYPE_CHECKING:
+    from meterlog.judging.limit import Rule
     from meterlog.procedure.case import Answer
-    from meterlog.procedure.steps import Procedure, Rule
+    from meterlog.procedure.steps import Procedure
     from meterlog.store.sqlite import Connection
 
 

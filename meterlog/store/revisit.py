@@ -8,10 +8,10 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from meterlog.base.readings import Bound, Capture, Form, Reading, Timing
+from meterlog.judging.limit import Rule
 from meterlog.procedure.case import Answer, Case, Facts
 from meterlog.procedure.heating_step import MAINS_SIDE
 from meterlog.procedure.language import read_procedure
-from meterlog.procedure.steps import Rule
 from meterlog.profile import compile_profile
 from meterlog.record.audit import Piece
 from meterlog.walk.heated import HEATING_RUN

@@ -14,7 +14,8 @@ from meterlog.web import procedures, queries, wording
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from meterlog.procedure.steps import Limit, Procedure, Step
+    from meterlog.judging.limit import Limit
+    from meterlog.procedure.steps import Procedure, Step
     from meterlog.store.sqlite import Connection
 
 PHASES: dict[str, str] = {

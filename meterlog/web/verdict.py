@@ -9,7 +9,7 @@ from datasette.utils.asgi import NotFound
 
 from meterlog.base import units
 from meterlog.files import places
-from meterlog.procedure.steps import MARKS
+from meterlog.judging.limit import MARKS
 from meterlog.web import procedures, queries, wording
 from meterlog.web.explained import explain
 from meterlog.web.recompute import recompute

@@ -9,6 +9,7 @@ from meterlog.base.uncertainty import Error, estimate, rectangle
 from meterlog.base.units import si_factor
 from meterlog.judging import judge, parse_accuracy
 from meterlog.judging.formula import exactly
+from meterlog.judging.limit import Limit
 from meterlog.judging.methods import (
     capacitance,
     discharge,
@@ -24,7 +25,6 @@ from meterlog.judging.methods import (
 from meterlog.judging.methods.ratio import over
 from meterlog.judging.result import Result
 from meterlog.judging.written import measured_value
-from meterlog.procedure.steps import Limit
 
 K = 273.15
 

@@ -24,6 +24,7 @@ from meterlog.base.uncertainty import (
 )
 from meterlog.judging import Result, judge, measured, parse_accuracy, risk
 from meterlog.judging.formula import derive, exactly
+from meterlog.judging.limit import Limit
 from meterlog.judging.methods import (
     capacitance,
     discharge,
@@ -36,7 +37,6 @@ from meterlog.judging.methods import (
 )
 from meterlog.judging.methods.ratio import quotient
 from meterlog.judging.written import measured_series, measured_value
-from meterlog.procedure.steps import Limit
 
 K0 = 273.15
 

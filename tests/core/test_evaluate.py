@@ -8,8 +8,10 @@ from hypothesis import strategies as st
 from meterlog.base.errors import WrongValue
 from meterlog.base.readings import Bound, Capture, Form
 from meterlog.base.uncertainty import Error, estimate, rectangle
-from meterlog.judging import Accuracy, Context, Outcome, Result, Verdict, judge, judge_capture, measured, parse_accuracy
-from meterlog.procedure.steps import Limit, Rule, Step, StepKind
+from meterlog.judging import Accuracy, Context, Outcome, Result, Verdict, judge, measured, parse_accuracy
+from meterlog.judging.limit import Limit, Rule
+from meterlog.procedure.judged_step import judge_capture
+from meterlog.procedure.steps import Step, StepKind
 
 
 def limit(low=None, high=None, **more):

@@ -3,8 +3,10 @@
 import pytest
 
 from meterlog.base.readings import Bound, Capture, Form
-from meterlog.judging import Accuracy, Context, Outcome, judge_capture
-from meterlog.procedure.steps import Limit, Step, StepKind
+from meterlog.judging import Accuracy, Context, Outcome
+from meterlog.judging.limit import Limit
+from meterlog.procedure.judged_step import judge_capture
+from meterlog.procedure.steps import Step, StepKind
 
 OPEN = Limit(low=None, high=None, unit="ohm", text="open", source="a test", is_open=True)
 PLATE = Limit(low=0.85, high=1.15, unit="watt", text="rated output ± 15 %", source="a test", of="rated output")

@@ -10,10 +10,12 @@ from meterlog.base.errors import WrongValue
 from meterlog.base.readings import Bound, Form, Reading
 from meterlog.base.uncertainty import budget_of
 from meterlog.base.units import QUANTITIES
+from meterlog.judging.limit import Limit
 from meterlog.judging.method import check_inputs
-from meterlog.judging.postprocess import METHODS, AtHand, Taken, judge_step, post_process
+from meterlog.judging.postprocess import METHODS, AtHand, Taken, post_process
 from meterlog.procedure.case import Answer, Case, conclude
-from meterlog.procedure.steps import Limit, Procedure, Step, StepKind
+from meterlog.procedure.judged_step import judge_step
+from meterlog.procedure.steps import Procedure, Step, StepKind
 
 
 def rise(**at_hand):

@@ -5,9 +5,10 @@ from pathlib import Path
 
 import pytest
 
+from meterlog.judging.limit import MARKS, Limit, Rule
 from meterlog.procedure.cautions import CAUTIONS
 from meterlog.procedure.language import read_procedure
-from meterlog.procedure.steps import MARKS, Limit, Point, Rule, Settling, Step, StepKind
+from meterlog.procedure.steps import Point, Settling, Step, StepKind
 
 SHIPPED = sorted((Path(__file__).parents[2] / "profiles" / "procedures").glob("*.yaml"))
 PROCEDURES = [read_procedure(path.read_text(), path.name) for path in SHIPPED]

@@ -9,12 +9,13 @@ import yaml
 from meterlog.base.errors import WrongText
 from meterlog.base.units import QUANTITIES
 from meterlog.heating import METHODS as HEATING
+from meterlog.judging.limit import MARKS
 from meterlog.judging.postprocess import METHODS
 from meterlog.procedure.cautions import CAUTIONS
 from meterlog.procedure.language import LIMIT, POINTS, PROCEDURE, SETTLING, STEP, read_procedure
 from meterlog.procedure.limits import parse_limit
 from meterlog.procedure.meaning import KEYS
-from meterlog.procedure.steps import MARKS, StepKind
+from meterlog.procedure.steps import StepKind
 
 MANUAL = (Path(__file__).parents[2] / "profiles" / "README.md").read_text().partition("# Part 2: Procedures\n")[2]
 WHOLE, *PIECES = re.findall(r"^```yaml\n(.*?)^```$", MANUAL, re.DOTALL | re.MULTILINE)

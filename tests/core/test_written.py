@@ -8,9 +8,9 @@ from hypothesis import strategies as st
 
 from meterlog.base.errors import WrongValue
 from meterlog.judging import judge, parse_accuracy
+from meterlog.judging.limit import Limit, Rule
 from meterlog.judging.postprocess import METHODS, AtHand, post_process
 from meterlog.judging.written import measured_series, measured_value
-from meterlog.procedure.steps import Limit, Rule
 
 PIECES = ["0.42", "1e3", "-7", "1e99", "9" * 20, "0", ">", "<", "±", "%", "+", "counts", "ohm", "Mohm", "V", "degC",
           "overload", "10 s:", ",", " ", "..", "=", "nan", "inf", "µ", "Ω"]  # fmt: skip

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from meterlog.procedure.steps import Limit
+from meterlog.judging.limit import Limit
 from meterlog.web.at_hand import scale_of, since
 from meterlog.web.wording import amount, percent
 

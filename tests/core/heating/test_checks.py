@@ -10,7 +10,7 @@ from heating_examples import nine_a, nine_b
 from meterlog.base.uncertainty import Error, budget_of, effective_degrees_of_freedom, estimate
 from meterlog.heating import cycling, evaporation, exchange, methods, rating, thermometer, water
 from meterlog.judging import Outcome, Result, judge
-from meterlog.procedure.steps import Limit
+from meterlog.judging.limit import Limit
 
 ZERO = 273.15
 FILE = Path(__file__).parents[2] / "checks" / "heating.csv"

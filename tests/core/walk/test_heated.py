@@ -10,8 +10,9 @@ import pytest
 
 from meterlog.base.readings import Form, Reading
 from meterlog.judging import parse_accuracy
+from meterlog.judging.limit import Limit
 from meterlog.procedure.case import Answer, Case, conclude
-from meterlog.procedure.steps import Limit, Procedure, Step, StepKind
+from meterlog.procedure.steps import Procedure, Step, StepKind
 from meterlog.walk import Act
 from meterlog.walk.happenings import Captured, Refused, Timed
 from meterlog.walk.session import ByCase, Judged, Session, answers_by

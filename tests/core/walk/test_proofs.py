@@ -3,7 +3,8 @@
 from walking import JUNCTION, KOHM, OHM, OPEN_JUNCTION, VOLT, Bench, names, step
 
 from meterlog.base.readings import Form
-from meterlog.procedure.steps import Limit, StepKind
+from meterlog.judging.limit import Limit
+from meterlog.procedure.steps import StepKind
 from meterlog.walk.happenings import Captured, NotTaken, Proof
 
 SHORT, POINTS_SHORTED, FIVE_OHM = 2, 3, 50

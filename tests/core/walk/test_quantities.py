@@ -4,7 +4,8 @@ import pytest
 from walking import ABOVE, AMPERE, CELSIUS, FARAD, INSULATION, OHM, OVER, OVER_FARAD, VOLT, Bench, names, step
 
 from meterlog.base.readings import Form
-from meterlog.procedure.steps import Limit, StepKind
+from meterlog.judging.limit import Limit
+from meterlog.procedure.steps import StepKind
 from meterlog.walk.happenings import Captured, NotTaken, Timed
 
 PER_SECOND = {"gap": 1.0}
