@@ -66,3 +66,8 @@ def test_one_module_chooses_sqlite(path):
 
 def test_there_is_a_core():
     assert len(CORE) > 5
+
+
+@pytest.mark.parametrize("path", [path for path in modules() if name_of(path).startswith("report/")], ids=name_of)
+def test_a_sheet_knows_no_page(path):
+    assert not {name for name in imports_of(path) if name.startswith("meterlog.web")}

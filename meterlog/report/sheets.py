@@ -17,17 +17,18 @@ from meterlog.base.errors import CannotDo
 from meterlog.base.seals import read_line
 from meterlog.procedure.cautions import CAUTIONS
 from meterlog.procedure.steps import StepKind
-from meterlog.web import queries, wording
-from meterlog.web.card import card_of
-from meterlog.web.runs import plot_of
-from meterlog.web.verdict import reached_from
+from meterlog.report import wording
+from meterlog.report.card import card_of
+from meterlog.report.reached import reached_from
+from meterlog.report.runs import plot_of
+from meterlog.store import queries
 
 if TYPE_CHECKING:
     from meterlog.store.sqlite import Connection
 
     Card = dict[str, Any]
 
-WEB = Path(__file__).parents[1] / "web"
+HERE = Path(__file__).parent
 BROWSERS = ("chromium", "chromium-browser")
 PRINT_WITHIN_S = 120.0
 FRAMES_IN_FILE = 100_000
@@ -82,11 +83,11 @@ def as_html(template: str, card: Card) -> str:
     """A sheet as one file that needs no other: `template` is "handover" or "evidence"."""
     from jinja2 import Environment, FileSystemLoader, PrefixLoader
 
-    loader = PrefixLoader({"meterlog": FileSystemLoader(WEB / "templates")})
+    loader = PrefixLoader({"report": FileSystemLoader(HERE / "templates")})
     environment = Environment(loader=loader, autoescape=True, trim_blocks=True, lstrip_blocks=True)
     environment.filters.update(wording.FILTERS)
-    style = (WEB / "static" / "paper.css").read_text(encoding="utf-8")
-    return environment.get_template(f"meterlog/report/{template}.html").render(style=style, version=__version__, **card)
+    style = (HERE / "paper.css").read_text(encoding="utf-8")
+    return environment.get_template(f"report/{template}.html").render(style=style, version=__version__, **card)
 
 
 def as_pdf(html: str) -> bytes:

@@ -4,11 +4,10 @@
     serve     Datasette over one database, read-only, on the loopback address or with a token on the network
     door      who may come in: hosts, origins, token; the headers of every answer
     labels    Datasette's own tables made useful: titles, columns with units, canned queries
-    queries   every SQL statement of the pages
-    wording   how moments, measures and outcomes are written
-    asking    the daemon's control socket
     sheet     one page: its data, its template, its strict headers
     jobs, job, capture, verdict, ...    one module a page
 
-The plugin is awake only where its configuration names a database (`plugins: meterlog: database`).
+The statements they read with stand in `store.queries`; what a job's record says in words, for pages and
+paper alike, in `report`. The plugin is awake only where its configuration names a database
+(`plugins: meterlog: database`).
 """

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any
 from meterlog.base import units
 from meterlog.base.errors import WrongValue
 from meterlog.procedure.steps import StepKind
-from meterlog.web import procedures, queries, wording
+from meterlog.report import procedures, wording
+from meterlog.store import queries
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

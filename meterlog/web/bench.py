@@ -9,7 +9,8 @@ from datasette.utils.asgi import Forbidden, Response
 
 from meterlog.base.errors import CannotDo, MeterlogError
 from meterlog.daemon import client
-from meterlog.web import at_hand, queries, trades
+from meterlog.store import queries
+from meterlog.web import at_hand, trades
 from meterlog.web.sheet import database_path, read, sheet
 
 if TYPE_CHECKING:

@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, Any
 from datasette.utils.asgi import NotFound, Response
 
 from meterlog.base import units
-from meterlog.web import queries, wording
-from meterlog.web.runs import plot_of
+from meterlog.report import wording
+from meterlog.report.runs import plot_of
+from meterlog.store import queries
 from meterlog.web.sheet import number_of, read, sheet
 
 if TYPE_CHECKING:

@@ -20,4 +20,4 @@ async def page(datasette: Any, request: Any) -> Any:
         card = await read(datasette, find, ref)
     except CannotDo:
         raise NotFound(f"There is no job {ref}.") from None
-    return await sheet(datasette, request, f"report/{kind}.html", style="", **card)
+    return await sheet(datasette, request, f"{kind}.html", room="report", style="", **card)

@@ -11,7 +11,8 @@ from datasette.utils.asgi import NotFound
 
 from meterlog.base import units
 from meterlog.plots.drawing import Band, Plot, Trace, draw_both
-from meterlog.web import queries, wording
+from meterlog.report import wording
+from meterlog.store import queries
 from meterlog.web.sheet import read, sheet
 
 if TYPE_CHECKING:

@@ -8,6 +8,7 @@ from typing import Any
 from datasette import hookimpl
 
 HERE = Path(__file__).parent
+REPORT = HERE.parent / "report"
 
 
 @hookimpl
@@ -18,7 +19,11 @@ def register_routes(datasette: Any) -> list[tuple[str, Any]]:
 
     from meterlog.web import routes
 
-    return [*routes.ROUTES, (r"^/-/sheet/(?P<path>[\w.-]+)$", asgi_static(HERE / "static"))]
+    return [
+        *routes.ROUTES,
+        (r"^/-/sheet/(?P<path>paper\.css)$", asgi_static(REPORT)),
+        (r"^/-/sheet/(?P<path>[\w.-]+)$", asgi_static(HERE / "static")),
+    ]
 
 
 @hookimpl
@@ -47,9 +52,10 @@ def prepare_jinja2_environment(env: Any, datasette: Any) -> None:
         return
     from jinja2 import ChoiceLoader, FileSystemLoader, PrefixLoader
 
-    from meterlog.web.wording import FILTERS
+    from meterlog.report.wording import FILTERS
 
-    env.loader = ChoiceLoader([PrefixLoader({"meterlog": FileSystemLoader(HERE / "templates")}), env.loader])
+    own = {"meterlog": FileSystemLoader(HERE / "templates"), "report": FileSystemLoader(REPORT / "templates")}
+    env.loader = ChoiceLoader([PrefixLoader(own), env.loader])
     env.filters.update(FILTERS)
     env.globals["pages"] = lambda: _pages(datasette)  # a page that tells of an error is given no links
     env.trim_blocks = env.lstrip_blocks = True

@@ -8,8 +8,9 @@ from urllib.parse import unquote
 
 from datasette.utils.asgi import NotFound, Response
 
-from meterlog.web import bench, queries
-from meterlog.web.card import card_of
+from meterlog.report.card import card_of
+from meterlog.store import queries
+from meterlog.web import bench
 from meterlog.web.sheet import read, sheet
 
 LARGEST_PHOTO = 8_000_000

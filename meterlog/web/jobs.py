@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from meterlog.web import queries
+from meterlog.store import queries
 from meterlog.web.sheet import read, sheet
 
 

@@ -40,15 +40,17 @@ async def read(datasette: Any, query: Callable[..., T], *values: Any) -> T:
     return found
 
 
-async def sheet(datasette: Any, request: Any, template: str, status: int = 200, **context: Any) -> Any:
-    """A page of our own from `templates/`."""
+async def sheet(
+    datasette: Any, request: Any, template: str, status: int = 200, room: str = "meterlog", **context: Any
+) -> Any:
+    """A page of our own from `templates/`, or a sheet from the room `report`."""
     common = {
         "version": __version__,
         "database": database_name(datasette),
         "may_act": bool(request.actor),
         "here": request.path,
     }
-    body = await datasette.render_template(f"meterlog/{template}", {**common, **context}, request=request)
+    body = await datasette.render_template(f"{room}/{template}", {**common, **context}, request=request)
     return Response.html(body, status=status, headers={"content-security-policy": STRICT})
 
 

@@ -5,8 +5,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from meterlog.judging.limit import Limit
+from meterlog.report.wording import amount, percent
 from meterlog.web.at_hand import scale_of, since
-from meterlog.web.wording import amount, percent
 
 
 def limit(low, high, **more):

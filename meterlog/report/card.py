@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING, Any
 
 from meterlog.base import units
 from meterlog.procedure.steps import StepKind
-from meterlog.web import procedures, queries, wording
-from meterlog.web.runs import heating_run, plot_of
+from meterlog.report import procedures, wording
+from meterlog.report.runs import heating_run, plot_of
+from meterlog.store import queries
 
 if TYPE_CHECKING:
     from meterlog.store.sqlite import Connection

@@ -14,8 +14,8 @@ from meterlog.plots.heating_run import plot_of as picture_of
 from meterlog.procedure.case import heating_run as run_from
 from meterlog.procedure.heating_step import run_of
 from meterlog.procedure.steps import StepKind
+from meterlog.report import wording
 from meterlog.store.revisit import Revisit
-from meterlog.web import wording
 
 if TYPE_CHECKING:
     from meterlog.base.readings import Form
