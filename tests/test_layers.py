@@ -1,26 +1,43 @@
-"""The core touches nothing outside; only named modules know pint and SQLite."""
+"""The rooms and the arrows between them, as DEVELOPERS.md draws them; only named modules know pint and SQLite."""
 
 import ast
+import re
 from pathlib import Path
 
 import pytest
 
-PACKAGE = Path(__file__).parents[1] / "meterlog"
-EDGE_ROOMS = ("links", "store", "daemon", "demo", "web", "sounds", "cli", "files", "report")
-EDGE_FILES = ("__main__.py",)
+TOP = Path(__file__).parents[1]
+PACKAGE = TOP / "meterlog"
+LINE = "*pure above, edge below*"
 OUTSIDE = {
     "asyncio", "click", "datasette", "fcntl", "multiprocessing", "os", "pathlib", "select", "serial", "socket",
     "sqlite3", "pysqlite3", "sqlite_utils", "subprocess", "sys", "tempfile", "threading", "time", "urllib",
 }  # fmt: skip
 
 
+def rows() -> list[tuple[str, list[str]]]:
+    """Each room of DEVELOPERS.md's table with the rooms it may import, in order; the line between core and edge too."""
+    table = (TOP / "DEVELOPERS.md").read_text().partition("## Arrows\n")[2].partition("\n## ")[0]
+    cells = re.findall(r"^\| ([^|]+) \|([^|]*)\|$", table, re.MULTILINE)[1:]
+    return [(room, [name.strip() for name in allowed.split(",") if name.strip()]) for room, allowed in cells]
+
+
+ROWS = rows()
+ORDER = [room for room, _ in ROWS if room != LINE]
+CORE_ROOMS = [room for room, _ in ROWS[: [room for room, _ in ROWS].index(LINE)]]
+ALLOWED = {room: set(ORDER) if "every room" in allowed else set(allowed) for room, allowed in ROWS}
+
+
 def modules() -> list[Path]:
     return sorted(PACKAGE.rglob("*.py"))
 
 
-def is_core(path: Path) -> bool:
-    rel = path.relative_to(PACKAGE)
-    return rel.parts[0] not in EDGE_ROOMS and str(rel) not in EDGE_FILES
+def name_of(path: Path) -> str:
+    return str(path.relative_to(PACKAGE))
+
+
+def room_of(path: Path) -> str:
+    return path.relative_to(PACKAGE).parts[0]
 
 
 def imports_of(path: Path) -> set[str]:
@@ -34,22 +51,36 @@ def imports_of(path: Path) -> set[str]:
     return found
 
 
-def name_of(path: Path) -> str:
-    return str(path.relative_to(PACKAGE))
+def rooms_imported(path: Path) -> set[str]:
+    """The rooms that a module imports from, its own left out."""
+    dotted = {name.split(".")[1] for name in imports_of(path) if name.startswith("meterlog.")}
+    return {room for room in dotted if (PACKAGE / room).is_dir()} - {room_of(path)}
 
 
-CORE = [path for path in modules() if is_core(path)]
+IN_ROOMS = [path for path in modules() if path.parent != PACKAGE]
+CORE = [path for path in IN_ROOMS if room_of(path) in CORE_ROOMS]
+
+
+def test_every_module_is_in_a_room_of_the_table():
+    assert {room_of(path) for path in IN_ROOMS} == set(ORDER)
+    assert [name_of(path) for path in modules() if path.parent == PACKAGE] == ["__init__.py", "__main__.py"]
+
+
+@pytest.mark.parametrize("room", ORDER)
+def test_a_room_names_only_rooms_above_it(room):
+    above = ORDER[: ORDER.index(room)]
+    assert sorted(ALLOWED[room] - set(above) - {room}) == []
+
+
+@pytest.mark.parametrize("room", ORDER)
+def test_a_room_imports_what_the_table_allows(room):
+    drawn = {other for path in IN_ROOMS if room_of(path) == room for other in rooms_imported(path)}
+    assert drawn - ALLOWED[room] == set()
 
 
 @pytest.mark.parametrize("path", CORE, ids=name_of)
 def test_core_touches_nothing_outside(path):
     assert {name.split(".")[0] for name in imports_of(path)} & OUTSIDE == set()
-
-
-@pytest.mark.parametrize("path", CORE, ids=name_of)
-def test_core_imports_no_edge(path):
-    edge = {f"meterlog.{room}" for room in EDGE_ROOMS}
-    assert {".".join(name.split(".")[:2]) for name in imports_of(path)} & edge == set()
 
 
 @pytest.mark.parametrize("path", modules(), ids=name_of)
