@@ -115,7 +115,8 @@ def heating(
 ) -> None:
     """Read the options, run, print."""
     from meterlog import heating as core
-    from meterlog.heating import rating, report
+    from meterlog.heating.answer import rating
+    from meterlog.heating.answer import words as report
     from meterlog.plots.drawing import draw_alone
     from meterlog.plots.heating_run import plot_of
 

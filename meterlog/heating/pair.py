@@ -12,21 +12,23 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from meterlog.base.uncertainty import nominal, sum_sharing
-from meterlog.heating import methods, rating, water
-from meterlog.heating.periods import Refused
-from meterlog.heating.ramp import BOILED, BOILING
-from meterlog.heating.result import VESSELS, Beside, Correction, Found, HeatingResult
-from meterlog.heating.rise import by_rise
+from meterlog.heating import water
+from meterlog.heating.answer import methods, rating
+from meterlog.heating.answer.result import VESSELS, Beside, Correction, HeatingResult
+from meterlog.heating.balance.ramp import BOILED, BOILING
+from meterlog.heating.balance.rise import by_rise
 from meterlog.heating.run import WARM_UP, applied, by_method, electrical, judged, timed
-from meterlog.heating.when import heating_time, on_times
+from meterlog.heating.times.when import heating_time, on_times
+from meterlog.heating.trace.periods import Refused
 from meterlog.judging.limit import Rule
 
 if TYPE_CHECKING:
     from meterlog.base.uncertainty import Estimate
-    from meterlog.heating.balance import Load
-    from meterlog.heating.result import Heating
+    from meterlog.heating.balance.found import Found
+    from meterlog.heating.balance.load import Load
     from meterlog.heating.stated import Stated
-    from meterlog.heating.trace import Series, Trace
+    from meterlog.heating.times.heating import Heating
+    from meterlog.heating.trace.columns import Series, Trace
     from meterlog.judging.limit import Limit
 
     Loads = tuple[Load, Load]

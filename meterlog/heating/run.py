@@ -15,24 +15,27 @@ from typing import TYPE_CHECKING
 
 from meterlog.base.uncertainty import estimate, nominal, rectangle, standard_uncertainty
 from meterlog.base.units import to_place
-from meterlog.heating import cycling, methods, rating, water
-from meterlog.heating.balance import Load, Shared, steam_heat, useful_energy
-from meterlog.heating.evaporation import open_loss
-from meterlog.heating.improve import improvements
-from meterlog.heating.periods import Refused, still_stretches
-from meterlog.heating.ramp import BOILED, BOILING, by_ramp
-from meterlog.heating.result import Beside, Correction, Electrical, Found, HeatingResult
-from meterlog.heating.rise import by_rise
-from meterlog.heating.vessel import NO_VESSEL, Vessel
-from meterlog.heating.when import heated_when, heating_time, on_times, why_not_stated
+from meterlog.heating import water
+from meterlog.heating.answer import methods, rating
+from meterlog.heating.answer.improve import improvements
+from meterlog.heating.answer.result import Beside, Correction, Electrical, HeatingResult
+from meterlog.heating.balance.evaporation import open_loss
+from meterlog.heating.balance.found import Found
+from meterlog.heating.balance.load import Load, Shared, steam_heat, useful_energy
+from meterlog.heating.balance.ramp import BOILED, BOILING, by_ramp
+from meterlog.heating.balance.rise import by_rise
+from meterlog.heating.balance.vessel import NO_VESSEL, Vessel
+from meterlog.heating.times import cycling
+from meterlog.heating.times.when import heated_when, heating_time, on_times, why_not_stated
+from meterlog.heating.trace.periods import Refused, still_stretches
 from meterlog.judging import Outcome, Result, judge
 from meterlog.judging.limit import Limit, Rule
 
 if TYPE_CHECKING:
     from meterlog.base.uncertainty import Estimate
-    from meterlog.heating.balance import End
+    from meterlog.heating.balance.load import End
     from meterlog.heating.stated import Stated
-    from meterlog.heating.trace import Trace
+    from meterlog.heating.trace.columns import Trace
     from meterlog.judging import Verdict
 
 ONE_OF_TWO = Refused(

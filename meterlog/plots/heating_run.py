@@ -7,18 +7,19 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from meterlog.base.units import to_place
-from meterlog.heating.result import VESSELS
-from meterlog.heating.trace import GAP
+from meterlog.heating.answer.result import VESSELS
+from meterlog.heating.trace.columns import GAP
 from meterlog.heating.water import ZERO_CELSIUS
 from meterlog.plots.drawing import Band, Plot, Trace
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from meterlog.heating.balance import End
-    from meterlog.heating.periods import Plateau
-    from meterlog.heating.result import Found, HeatingResult
-    from meterlog.heating.trace import Series
+    from meterlog.heating.answer.result import HeatingResult
+    from meterlog.heating.balance.found import Found
+    from meterlog.heating.balance.load import End
+    from meterlog.heating.trace.columns import Series
+    from meterlog.heating.trace.periods import Plateau
     from meterlog.plots.drawing import Point
 
 FITTED = "fitted line"

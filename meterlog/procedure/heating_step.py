@@ -6,19 +6,19 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from meterlog.base.errors import MeterlogError
-from meterlog.heating.balance import Load
+from meterlog.heating.balance.load import Load
+from meterlog.heating.balance.vessel import NO_VESSEL, read_vessel
 from meterlog.heating.pair import run_pair
 from meterlog.heating.run import run
 from meterlog.heating.stated import Stated, read_mass, read_room, read_stated
-from meterlog.heating.trace import Series, Trace
-from meterlog.heating.vessel import NO_VESSEL, read_vessel
+from meterlog.heating.trace.columns import Series, Trace
 from meterlog.judging import Outcome, Verdict
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
     from meterlog.base.readings import Reading, Timing
-    from meterlog.heating.result import HeatingResult
+    from meterlog.heating.answer.result import HeatingResult
     from meterlog.judging.limit import Limit, Rule
     from meterlog.procedure.steps import Step
 

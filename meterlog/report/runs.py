@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from meterlog.base import units
 from meterlog.base.errors import MeterlogError
-from meterlog.heating.report import periods
+from meterlog.heating.answer.words import periods
 from meterlog.plots.drawing import Band, Plot, Trace, draw_both
 from meterlog.plots.heating_run import plot_of as picture_of
 from meterlog.procedure.case import heating_run as run_from

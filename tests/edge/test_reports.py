@@ -11,7 +11,7 @@ from click.testing import CliRunner
 
 from meterlog.base.errors import CannotDo
 from meterlog.cli import meterlog
-from meterlog.heating.periods import Refused
+from meterlog.heating.trace.periods import Refused
 from meterlog.report import sheets as report
 from meterlog.store.sqlite import open_reader
 

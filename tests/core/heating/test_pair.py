@@ -9,7 +9,7 @@ from heating_simulator import Bench, simulate
 
 from meterlog.base.uncertainty import Error, error_of, estimate, rectangle, standard_uncertainty, sum_sharing
 from meterlog.heating import Load, read_mass, read_moment, read_stated, read_trace, read_vessel, run, run_pair
-from meterlog.heating.report import as_dict, as_text
+from meterlog.heating.answer.words import as_dict, as_text
 
 TIMES = {"start": read_moment("60 s"), "stop": read_moment("180 s")}
 ROOM = read_stated("21 °C", "kelvin")

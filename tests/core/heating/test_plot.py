@@ -7,7 +7,7 @@ import pytest
 from heating_simulator import Bench, csv_text
 
 from meterlog.heating import Load, read_mass, read_moment, read_stated, read_trace, run, run_pair
-from meterlog.heating.report import as_dict, as_text, periods
+from meterlog.heating.answer.words import as_dict, as_text, periods
 from meterlog.plots.heating_run import plot_of
 
 ROOM = read_stated("21 °C", "kelvin")

@@ -5,7 +5,7 @@ import pytest
 from heating_examples import nine_b
 
 from meterlog.base.uncertainty import Line, budget_of
-from meterlog.heating.repeats import pooled_number
+from meterlog.heating.answer.repeats import pooled_number
 
 
 def test_three_runs_pool_as_the_reference_works_them():

@@ -4,8 +4,8 @@ import pytest
 
 from meterlog.base.errors import WrongValue
 from meterlog.heating import read_mass, read_moment, read_room, read_vessel
-from meterlog.heating.rating import limit_of, read_plate
-from meterlog.heating.vessel import water_equivalent
+from meterlog.heating.answer.rating import limit_of, read_plate
+from meterlog.heating.balance.vessel import water_equivalent
 
 MASSES = [  # text, kg, half width kg, source
     ("1000 g ± 2 g", 1.0, 0.002, "by hand"),

@@ -11,8 +11,8 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from meterlog.heating import fits
-from meterlog.heating.evaporation import open_area, open_loss
+from meterlog.heating.balance.evaporation import open_area, open_loss
+from meterlog.heating.trace import fits
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

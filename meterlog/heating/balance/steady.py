@@ -5,15 +5,15 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from meterlog.heating.drifts import drift_of, learned, straightened
-from meterlog.heating.evaporation import open_loss
-from meterlog.heating.periods import Refused
+from meterlog.heating.balance.drifts import drift_of, learned, straightened
+from meterlog.heating.balance.evaporation import open_loss
+from meterlog.heating.trace.periods import Refused
 
 if TYPE_CHECKING:
-    from meterlog.heating.balance import Load
-    from meterlog.heating.exchange import Drift, Exchange
-    from meterlog.heating.periods import Plateau
+    from meterlog.heating.balance.exchange import Drift, Exchange
+    from meterlog.heating.balance.load import Load
     from meterlog.heating.stated import Stated
+    from meterlog.heating.trace.periods import Plateau
 
 SCATTER_K = 0.12
 """Scatter of a plateau that is always allowed; else two counts, or three times the scatter before heating."""

@@ -13,12 +13,13 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from meterlog.base.uncertainty import Error, Estimate, error_of, estimate, nominal, rectangle
-from meterlog.heating import exchange, water
-from meterlog.heating.periods import Refused
-from meterlog.heating.vessel import NO_VESSEL, Vessel
+from meterlog.heating import water
+from meterlog.heating.balance import exchange
+from meterlog.heating.balance.vessel import NO_VESSEL, Vessel
+from meterlog.heating.trace.periods import Refused
 
 if TYPE_CHECKING:
-    from meterlog.heating.exchange import Exchange
+    from meterlog.heating.balance.exchange import Exchange
     from meterlog.heating.stated import Stated
 
 GAIN_DOUBT = 0.002

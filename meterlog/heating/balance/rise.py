@@ -7,18 +7,20 @@ from dataclasses import replace
 from itertools import accumulate, pairwise
 from typing import TYPE_CHECKING
 
-from meterlog.heating import balance, exchange, fits, periods
-from meterlog.heating.balance import End, Load, Shared
-from meterlog.heating.drifts import learned
-from meterlog.heating.periods import Plateau, Refused
-from meterlog.heating.result import Found, Heating
-from meterlog.heating.steady import why_not_steady
+from meterlog.heating.balance import exchange
+from meterlog.heating.balance.drifts import learned
+from meterlog.heating.balance.found import Found
+from meterlog.heating.balance.load import End, Load, Shared, display_half_step, exchange_error, useful_energy
+from meterlog.heating.balance.steady import why_not_steady
+from meterlog.heating.trace import fits, periods
+from meterlog.heating.trace.periods import Plateau, Refused
 
 if TYPE_CHECKING:
     from meterlog.base.uncertainty import Estimate
-    from meterlog.heating.exchange import Exchange
+    from meterlog.heating.balance.exchange import Exchange
     from meterlog.heating.stated import Stated
-    from meterlog.heating.trace import Series
+    from meterlog.heating.times.heating import Heating
+    from meterlog.heating.trace.columns import Series
 
 IN_LOAD = 0.2
 """Readings during heating that follow the straight rise within this part of it were taken in the load."""
@@ -60,7 +62,7 @@ def by_rise(
         return not_settled(tail)
     lost, slopes = exchanged(temperature, heating, known, before, after, first, last)
     shared = Shared()
-    energy = balance.useful_energy(load, first, last, lost, shared) + balance.exchange_error(known, slopes)
+    energy = useful_energy(load, first, last, lost, shared) + exchange_error(known, slopes)
     energy = energy + known.conductance * heating.duration * shared.offset
     return Found(
         heating=heating, power=energy / duration, energy=energy, first=first, last=last, exchange=known, lost=lost,
@@ -86,7 +88,7 @@ def end_of(stretch: Plateau, load: Load, known: Exchange, moment: float, name: s
     fit = fits.fit_level(readings, carried)
     drift = cooled[-1] - cooled[0]
     cooling = known.loss(stretch.line.level) / capacity
-    half_step = balance.display_half_step(readings.resolution, fit.scatter, drift)
+    half_step = display_half_step(readings.resolution, fit.scatter, drift)
     behind = cooling * fit.lag if fit.tail < 0.0 and fit.lag < PROBE_LAG_S else 0.0
     return End(kelvin=fit.value - behind, u_fit=fit.u_value, worth=fit.worth, half_step=half_step, name=name), fit.left
 

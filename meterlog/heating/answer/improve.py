@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from meterlog.heating.result import Improvement
+from meterlog.heating.answer.result import Improvement
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

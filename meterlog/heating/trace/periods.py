@@ -13,12 +13,12 @@ from itertools import accumulate
 from statistics import fmean, median
 from typing import TYPE_CHECKING
 
-from meterlog.heating import fits
+from meterlog.heating.trace import fits
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from meterlog.heating.trace import Series
+    from meterlog.heating.trace.columns import Series
 
 SHORTEST_S = 8.0
 """A still stretch must last so long, and have four readings (10 s at 1 Hz: common practice, no source)."""

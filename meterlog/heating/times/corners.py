@@ -12,12 +12,12 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from meterlog.heating import fits
+from meterlog.heating.trace import fits
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from meterlog.heating.trace import Series
+    from meterlog.heating.trace.columns import Series
 
 _SHORTEST_S, _STEP, _COUNT = 0.25, 1.25, 27
 """Delays tried: 0.25 s to 83 s, then finer about the best."""

@@ -12,22 +12,25 @@ from itertools import accumulate, pairwise
 from typing import TYPE_CHECKING
 
 from meterlog.base.uncertainty import Error, estimate
-from meterlog.heating import balance, exchange, fits, periods, water
-from meterlog.heating.balance import End, Load, Shared
-from meterlog.heating.corners import Delay, delay_of, kept
-from meterlog.heating.drifts import learned
-from meterlog.heating.periods import Plateau, Ramp, Refused
-from meterlog.heating.result import Found, Heating
-from meterlog.heating.rise import end_of, not_settled
-from meterlog.heating.steady import why_not_steady
+from meterlog.heating import water
+from meterlog.heating.balance import exchange
+from meterlog.heating.balance.drifts import learned
+from meterlog.heating.balance.found import Found
+from meterlog.heating.balance.load import MIXING, End, Load, Shared, exchange_error, ramp_power
+from meterlog.heating.balance.rise import end_of, not_settled
+from meterlog.heating.balance.steady import why_not_steady
+from meterlog.heating.times.corners import Delay, delay_of, kept
+from meterlog.heating.times.heating import Heating
+from meterlog.heating.trace import fits, periods
+from meterlog.heating.trace.periods import Plateau, Ramp, Refused
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from meterlog.base.uncertainty import Estimate
-    from meterlog.heating.exchange import Exchange
+    from meterlog.heating.balance.exchange import Exchange
     from meterlog.heating.stated import Stated
-    from meterlog.heating.trace import Series
+    from meterlog.heating.trace.columns import Series
 
 BOILING = 95.5 + water.ZERO_CELSIUS
 """From here a level after heating may be boiling (1500 m above the sea), and tells no rise."""
@@ -201,10 +204,8 @@ def _balance(
     slope, lost = weigh(inside.values), weigh(_losses(inside, known))
     straight = _straightness(fit, slope / (fit.value - lost))
     shared = Shared()
-    power = balance.ramp_power(
-        load, enthalpy_slope=enthalpy_slope, slope=estimate(slope, straight), lost=lost, shared=shared
-    )
-    power = power + balance.exchange_error(known, _exchange_slopes(inside, known, weigh))
+    power = ramp_power(load, enthalpy_slope=enthalpy_slope, slope=estimate(slope, straight), lost=lost, shared=shared)
+    power = power + exchange_error(known, _exchange_slopes(inside, known, weigh))
     power = power + known.conductance * shared.offset
     steady_s = last_meet - first_meet
     seen = temperature.between(before.first if before else -math.inf, after.last if after else math.inf)
@@ -213,7 +214,7 @@ def _balance(
     bend = _bend(steady_s, lag, load.vessel.capacity / load.capacity(first.kelvin))
     if bend.standard_uncertainty > MOST_BENT:
         return _too_short(steady_s, lag)
-    unmixed = balance.MIXING * math.sqrt(2.0) / (last.kelvin - first.kelvin)
+    unmixed = MIXING * math.sqrt(2.0) / (last.kelvin - first.kelvin)
     mixing = Error(name="mixing along the ramp", standard_uncertainty=unmixed, source="common practice, no source")
     steady = power * estimate(1.0, bend, mixing, _crookedness(inside, fit, load))
     kept_back = kept(starting, stopping) if before and after else None

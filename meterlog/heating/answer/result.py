@@ -5,91 +5,20 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from meterlog.base.uncertainty import nominal
 from meterlog.base.units import show
 
 if TYPE_CHECKING:
     from meterlog.base.uncertainty import Estimate, Line
-    from meterlog.heating.balance import End
-    from meterlog.heating.cycling import Cycling
-    from meterlog.heating.exchange import Exchange
-    from meterlog.heating.periods import Plateau, Refused
-    from meterlog.heating.trace import Trace
+    from meterlog.heating.balance.found import Found
+    from meterlog.heating.times.cycling import Cycling
+    from meterlog.heating.times.heating import Heating
+    from meterlog.heating.trace.columns import Trace
+    from meterlog.heating.trace.periods import Refused
     from meterlog.judging import Verdict
 
 
 VESSELS = ("first vessel", "second vessel")
 """What two loads heated together are called."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Heating:
-    """When the load was heated, s on the trace's clock.
-
-    Attributes:
-        start, stop: with their standard uncertainties.
-        how: where they come from: "stated", "power log", "current log" or "ramp of the trace".
-        warm_up: s of it before the generator gave full power, seen in the log; 0 where none was.
-        in_load: the probe stood in the load throughout.
-    """
-
-    start: float
-    stop: float
-    u_start: float
-    u_stop: float
-    how: str
-    warm_up: float = 0.0
-    in_load: bool = True
-
-    @property
-    def duration(self) -> float:
-        """From start to stop, s, warm-up included."""
-        return self.stop - self.start
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Found:
-    """What the trace told, before methods, corrections and plate are looked at.
-
-    Attributes:
-        power, energy: estimates, W and J, with their errors.
-        first, last: the load's temperature at the ends of heating.
-        lost: heat that went to the room during heating, J.
-        duration: the time that the energy is divided by, s, with its errors.
-        by_ramp: power is the slope of the ramp, not the rise over the time.
-        steady: the power along the ramp, W, where `by_ramp`; kept_s: seconds' worth of heat that the heater kept.
-        refused: what was tried and not done on the way.
-    """
-
-    heating: Heating
-    power: Estimate
-    energy: Estimate
-    first: End
-    last: End
-    exchange: Exchange
-    lost: float
-    duration: Estimate
-    before: Plateau | None = None
-    after: Plateau | None = None
-    by_ramp: bool = False
-    steady: Estimate | None = None
-    kept_s: float = 0.0
-    lag: float = 0.0
-    refused: tuple[Refused, ...] = ()
-
-    @property
-    def rise(self) -> float:
-        """From start to stop, K."""
-        return self.last.kelvin - self.first.kelvin
-
-    def drift(self, end: End) -> float:
-        """Slope, K/s, with which the load's temperature changed beside an end of heating: its loss to the room."""
-        return -self.exchange.loss(end.kelvin) / self.capacity
-
-    @property
-    def capacity(self) -> float:
-        """Heat that stayed in the load for each kelvin of the rise, J/K."""
-        return (nominal(self.energy) - self.lost) / self.rise
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

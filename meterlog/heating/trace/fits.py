@@ -19,7 +19,7 @@ from meterlog.base.uncertainty import effective_count
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from meterlog.heating.trace import Series
+    from meterlog.heating.trace.columns import Series
 
 Matrix = list[list[float]]
 

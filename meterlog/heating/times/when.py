@@ -6,15 +6,15 @@ import math
 from typing import TYPE_CHECKING
 
 from meterlog.base.uncertainty import estimate, rectangle
-from meterlog.heating import cycling
-from meterlog.heating.periods import Refused
-from meterlog.heating.result import Heating
+from meterlog.heating.times import cycling
+from meterlog.heating.times.heating import Heating
+from meterlog.heating.trace.periods import Refused
 
 if TYPE_CHECKING:
     from meterlog.base.uncertainty import Estimate
-    from meterlog.heating.cycling import Cycling, OnTime
     from meterlog.heating.stated import Stated
-    from meterlog.heating.trace import Trace
+    from meterlog.heating.times.cycling import Cycling, OnTime
+    from meterlog.heating.trace.columns import Trace
 
 BY_HAND_S = 0.3
 """Half width, s, of the time between two presses of a switch (common practice, no source)."""

@@ -6,13 +6,14 @@ import math
 from itertools import accumulate, pairwise
 from typing import TYPE_CHECKING
 
-from meterlog.heating import exchange, fits
-from meterlog.heating.exchange import Drift, Exchange
+from meterlog.heating.balance import exchange
+from meterlog.heating.balance.exchange import Drift, Exchange
+from meterlog.heating.trace import fits
 
 if TYPE_CHECKING:
-    from meterlog.heating.balance import Load
-    from meterlog.heating.periods import Plateau
+    from meterlog.heating.balance.load import Load
     from meterlog.heating.stated import Stated
+    from meterlog.heating.trace.periods import Plateau
 
 
 SOAKS_S = 60.0

@@ -9,7 +9,7 @@ import math
 from typing import TYPE_CHECKING
 
 from meterlog.base.uncertainty import estimate, rectangle
-from meterlog.heating.fits import fit_line
+from meterlog.heating.trace.fits import fit_line
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from meterlog.heating.trace import Series
+    from meterlog.heating.trace.columns import Series
 
 ENERGISED, HEATING = 0.15, 0.70
 """Parts of the plateau above idle: on from the first, heating from the second (common practice, no source)."""

@@ -7,13 +7,14 @@ from typing import TYPE_CHECKING, Any
 
 from meterlog.base.uncertainty import nominal, standard_uncertainty
 from meterlog.base.units import show, to_place
-from meterlog.heating.methods import heat_up_time
+from meterlog.heating.answer.methods import heat_up_time
 from meterlog.heating.water import ZERO_CELSIUS
 
 if TYPE_CHECKING:
-    from meterlog.heating.balance import End
-    from meterlog.heating.periods import Plateau
-    from meterlog.heating.result import Found, HeatingResult
+    from meterlog.heating.answer.result import HeatingResult
+    from meterlog.heating.balance.found import Found
+    from meterlog.heating.balance.load import End
+    from meterlog.heating.trace.periods import Plateau
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from meterlog.base.uncertainty import Line
-    from meterlog.heating.result import HeatingResult
+    from meterlog.heating.answer.result import HeatingResult
     from meterlog.judging.limit import Limit
 
 OWN = (

@@ -1,0 +1,1 @@
+"""When the load was heated, and at full output."""

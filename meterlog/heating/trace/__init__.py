@@ -1,0 +1,1 @@
+"""What the thermometer logged: its columns, its still stretches, the lines through them."""
