@@ -41,6 +41,8 @@ def tone_of(event: Event) -> str:
             return "wrong function"
         case told.NotTaken():
             return "not taken"
+        case told.LivePoint():
+            return "live point"
         case told.Frozen():
             return "frozen"
     return ""
@@ -63,7 +65,10 @@ class Sounds:
         return bool(self._voice or self._player)
 
     def event(self, event: Event, procedure: Procedure) -> None:
-        """Say an event of a procedure's walk."""
+        """Say an event of a procedure's walk; a live point before all that waits to be said."""
+        if isinstance(event, told.LivePoint):
+            with self._changed:
+                self._waiting.clear()
         self._add(tone_of(event), self._catalogue.say(event, procedure))
 
     def lost(self, source: str) -> None:

@@ -83,6 +83,8 @@ class Catalogue:
                 return self._wrong_function(event)
             case told.NotTaken(why=why):
                 return self.sentence("not taken because", why=why) if why else self.sentence("not taken")
+            case told.LivePoint(shown=shown):
+                return self.sentence("live point", value=self._shown(shown))
             case told.Proof(wants=wants):
                 return self.sentence(f"proof {wants}")
             case told.Waiting(needs=needs):
@@ -94,6 +96,11 @@ class Catalogue:
             case told.Refused(why=why):
                 return self.sentence("refused", why=why)
         return self._plain(event)
+
+    def _shown(self, shown: str) -> str:
+        """Digits and unit as they are said; other words as they stand."""
+        digits, _, unit = shown.partition(" ")
+        return self.value(digits, unit) if digits[-1:].isdigit() else shown
 
     def _wrong_function(self, told_of: told.WrongFunction) -> str:
         shows, wants = self.quantity(told_of.shows), self.quantity(told_of.wants)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from meterlog.procedure.steps import StepKind
 from meterlog.walk.at_time import AtTime
-from meterlog.walk.dead_proof import DEAD_VOLTS, SOURCE_PART, DeadProof
+from meterlog.walk.dead_proof import DEAD_VOLTS, DeadProof
 from meterlog.walk.heated import HeatingLog
 from meterlog.walk.open_proof import SHORT_OHMS, SHORT_VOLTS, ClosingShort, OpenProof, leads_refusal
 from meterlog.walk.settle import Settler, Want, criterion_for, want_of
@@ -46,7 +46,7 @@ def answer_for(step: Step, want: Want, stream: Stream, *, again: bool, lifted: b
         case StepKind.OPEN:
             return OpenProof(stream, criterion, step.hold_s, _short(step), lifted=lifted)
         case StepKind.DEAD:
-            return DeadProof(stream, criterion, step.hold_s, step.source_voltage, _dead(step), step.mode)
+            return DeadProof(stream, criterion, step.hold_s, step.source_voltage, dead_limit(step), step.mode)
         case StepKind.AT_TIME:
             return AtTime(stream, step.at_s or 0.0, lifted=lifted)
         case StepKind.LEADS:
@@ -70,10 +70,7 @@ def _short(step: Step) -> float:
     return SHORT_VOLTS if step.quantity == "junction_voltage" else SHORT_OHMS
 
 
-def _dead(step: Step) -> float:
-    """What still counts as near zero, V: the step's limit, kept well below its known source."""
-    source = abs(step.source_voltage) if step.source_voltage else None
+def dead_limit(step: Step) -> float:
+    """What still counts as dead, V: the limit that the step prints."""
     tops = [limit.high for limit in step.limits if limit.high is not None and not limit.of]
-    if not tops:
-        return max(DEAD_VOLTS, SOURCE_PART * source) if source else DEAD_VOLTS
-    return min(max(tops), source / 2) if source else max(tops)
+    return max(tops) if tops else DEAD_VOLTS

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from meterlog.base.readings import Capture
     from meterlog.procedure.steps import Procedure, Step
     from meterlog.walk.happenings import Happening
+    from meterlog.walk.settle import Live
     from meterlog.walk.timed import Edge
     from meterlog.walk.watch import Key
 
@@ -124,6 +125,13 @@ class Course:
             return False
         return target.instrument in ("", key[0]) and want.matches(capture.form)
 
+    def found_live(self, source: str, live: Live, at: float) -> list[Happening]:
+        """Points that should be dead are not: nothing proved before counts any more."""
+        step = self.step
+        self.stage = ""
+        self.ledger.energise()
+        return [told.LivePoint(step=step.key if step else "", at=at, source=source, value=live.value, shown=live.shown)]
+
     # From step to step ------------------------------------------------------------------------
 
     def advance(self, step: Step | None, at: float) -> list[Happening]:
@@ -138,6 +146,7 @@ class Course:
         self.step, self.started, self.stage, self._again = step, None, "", again
         if again:
             self.watch.aim(None)
+        self.watch.guard(step)
         out: list[Happening] = [told.StepBegan(step=step.key, at=at)]
         if step.energised:
             self.ledger.energise()
@@ -197,6 +206,7 @@ class Course:
 
     def grant(self, step: Step, at: float) -> list[Happening]:
         """Take a step's cautions for read and its gate for passed, as far as that is assumed."""
+        self.watch.guard(step)
         out: list[Happening] = []
         if self.phase is Phase.CAUTIONS and step.cautions:
             out.append(told.Acknowledged(step=step.key, at=at))

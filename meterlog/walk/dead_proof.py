@@ -52,6 +52,10 @@ class DeadProof(Proof):
         self._low_since: float | None = None
         self._clear_windows()
 
+    def forget(self) -> None:
+        """Begin again at the source: nothing from before counts."""
+        self._start_again()
+
     def _break_run(self, at: float) -> None:
         self._at_source.clear()
         self._clear_windows()

@@ -99,6 +99,18 @@ class NotTaken(Happening):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class LivePoint(Happening):
+    """Volts above the limit at points that should be dead: the proof starts over, none before it counts.
+
+    `value` is V, a lower bound where the display was over its range; `shown` what the display showed.
+    """
+
+    source: str
+    value: float
+    shown: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Frozen(Happening):
     """The display holds: nothing is taken until HOLD is gone and the leads were apart."""
 

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from meterlog.walk import happenings as told
 from meterlog.walk.course import NOTHING, Course, Phase, timed
 from meterlog.walk.doing import do
-from meterlog.walk.settle import Froze, Lost, Settled, Stage, Touched
+from meterlog.walk.settle import Froze, Live, Lost, Settled, Stage, Touched
 from meterlog.walk.timed import Ran, Runs
 from meterlog.walk.watch import LeftPoints, OtherFunction
 
@@ -109,6 +109,8 @@ class Walk:
             assert course.step is not None
             lifted = told.Lifted(step=course.step.key, at=at, source=source)
             return [lifted, *course.advance(course.unanswered_after(course.step), at)]
+        if isinstance(heard, Live):
+            return course.found_live(source, heard, at)
         assert target is not None
         out: list[Happening] = []
         waits = course.step is not target or course.phase in (Phase.CAUTIONS, Phase.GATE)

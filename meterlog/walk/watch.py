@@ -5,11 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from meterlog.walk.answers import answer_for, wanted_by
+from meterlog.procedure.steps import StepKind
+from meterlog.walk.answers import answer_for, dead_limit, wanted_by
 from meterlog.walk.at_time import AtTime
+from meterlog.walk.dead_proof import DeadProof
 from meterlog.walk.functions import FunctionWatch
 from meterlog.walk.heated import HeatingLog
-from meterlog.walk.settle import Lift, OpenLeads, Sample, Signal, Sort, Stream
+from meterlog.walk.live import LiveGuard
+from meterlog.walk.settle import Lift, Live, OpenLeads, Sample, Signal, Sort, Stream
 from meterlog.walk.settle.contact import departure
 from meterlog.walk.timed import Ran, Runs
 
@@ -59,6 +62,8 @@ class Watch:
         self._closing: ClosingShort | None = None
         self._lifted: Key | None = None
         self._again = False
+        self._guarded: Step | None = None
+        self._guards: dict[Key, LiveGuard] = {}
         self.target: Step | None = None
         self.want: Want | None = None
 
@@ -74,6 +79,10 @@ class Watch:
         for key, stream in self._streams.items():
             self._look_at(key, stream)
         self._lifted = None
+
+    def guard(self, step: Step) -> None:
+        """From now on, whatever a step that shows dead waits for, look out for points that are live."""
+        self._guarded, self._guards = step if step.kind is StepKind.DEAD else None, {}
 
     def await_lift(self, key: Key, capture: Capture, at: float, closing: ClosingShort | None = None) -> None:
         """From now on only see whether the leads leave what was captured, and a short that still belongs to it."""
@@ -133,11 +142,28 @@ class Watch:
         return out
 
     def _take(self, key: Key, stream: Stream, sample: Sample) -> list[tuple[Key, Heard]]:
+        live = self._live(key, sample) if self._guarded is not None else None
+        if live is not None:
+            for answer in self._answers.values():
+                if isinstance(answer, DeadProof):
+                    answer.forget()
+            return [(key, live)]
         if self._lift is not None:
             return self._lifting(key, stream, sample)
         if self.target is None or self.want is None:
             return []
         return self._watch(key, stream, sample)
+
+    def _live(self, key: Key, sample: Sample) -> Live | None:
+        """A live point, on whatever voltage function; a power meter shows the mains that it stands on."""
+        step = self._guarded
+        assert step is not None
+        source, channel = key
+        if step.instrument not in ("", source) or channel != "main" or "power" in self._gives.get(source, ()):
+            return None
+        if key not in self._guards:
+            self._guards[key] = LiveGuard(dead_limit(step), step.source_voltage or 0.0)
+        return self._guards[key].take(sample)
 
     def gone(self, source: str) -> None:
         """A link was lost: its displays' next readings come after a silence, however short it was."""

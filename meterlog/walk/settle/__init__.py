@@ -1,11 +1,12 @@
 """Readings of one link to settled runs: sorting what the leads are on, the window, the states."""
 
-from meterlog.walk.settle.contact import LIFT_S, STRAY_VOLTS, Lift, OpenLeads, Sort, Stream, Want, want_of
+from meterlog.walk.settle.contact import FROZEN_FLAGS, LIFT_S, STRAY_VOLTS, Lift, OpenLeads, Sort, Stream, Want, want_of
 from meterlog.walk.settle.settler import (
     BOUND_HELD_S,
     NOT_TAKEN_S,
     Answer,
     Froze,
+    Live,
     Lost,
     Settled,
     Settler,
@@ -29,6 +30,7 @@ from meterlog.walk.settle.window import (
 __all__ = [
     "BOUND_HELD_S",
     "CRITERIA",
+    "FROZEN_FLAGS",
     "LIFT_S",
     "NOT_TAKEN_S",
     "STRAY_VOLTS",
@@ -37,6 +39,7 @@ __all__ = [
     "Froze",
     "Held",
     "Lift",
+    "Live",
     "Lost",
     "OpenLeads",
     "Pace",

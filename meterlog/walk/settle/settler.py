@@ -71,7 +71,15 @@ class Stage:
     word: str
 
 
-Signal = Touched | Settled | Lost | Froze | Stage
+@dataclass(frozen=True, slots=True)
+class Live:
+    """Points that should be dead are not: V, and what the display showed."""
+
+    value: float
+    shown: str
+
+
+Signal = Touched | Settled | Lost | Froze | Stage | Live
 
 
 class Answer(Protocol):
@@ -204,4 +212,4 @@ class Settler:
         return not self._refusal
 
 
-__all__ = ["LIFT_S", "Answer", "Froze", "Lost", "Settled", "Settler", "Signal", "Stage", "State", "Touched"]
+__all__ = ["LIFT_S", "Answer", "Froze", "Live", "Lost", "Settled", "Settler", "Signal", "Stage", "State", "Touched"]

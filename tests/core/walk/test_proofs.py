@@ -5,7 +5,7 @@ from walking import JUNCTION, KOHM, OHM, OPEN_JUNCTION, VOLT, Bench, names, step
 from meterlog.base.readings import Form
 from meterlog.judging.limit import Limit
 from meterlog.procedure.steps import StepKind
-from meterlog.walk.happenings import Captured, NotTaken, Proof
+from meterlog.walk.happenings import Captured, LivePoint, NotTaken, Proof
 
 SHORT, POINTS_SHORTED, FIVE_OHM = 2, 3, 50
 
@@ -142,12 +142,13 @@ def test_without_the_second_source_nothing_is_dead():
     assert bench.captured() == []
 
 
-def test_a_charge_that_falls_never_settles():
+def test_a_charge_above_the_limit_begins_the_proof_again():
     bench = dead_step()
     bench.show(VOLT, 9050, 1.75)
-    bench.show(VOLT, range(6000, 3600, -30), 20.0)
+    told = bench.show(VOLT, range(6000, 3600, -30), 20.0)
+    assert names(told) == ["LivePoint"]
     told = bench.show(VOLT, 9050, 1.75)
-    assert names(told) == []
+    assert [h.wants for h in told] == ["points"]
 
 
 def test_the_lowest_steady_reading_is_the_points_not_the_air():
@@ -160,13 +161,11 @@ def test_the_lowest_steady_reading_is_the_points_not_the_air():
     assert bench.captured() == [("d", "0.002")]
 
 
-def test_a_steady_voltage_is_not_proved_dead():
+def test_a_steady_voltage_is_a_live_point():
     bench = dead_step()
     bench.show(VOLT, 9050, 1.75)
-    bench.show(VOLT, 5000, 4.0)
-    told = bench.show(VOLT, 9050, 1.75)
-    why = "not proved dead: the lowest steady reading was 5.000 V"
-    assert told == [NotTaken(step="d", at=told[0].at, source="meter", lasted_s=3.0, why=why)]
+    told = bench.show(VOLT, 5000, 4.0)
+    assert told == [LivePoint(step="d", at=told[0].at, source="meter", value=5.0, shown="5.000 V")]
 
 
 MILLIVOLT = Form(quantity="voltage", mode="dc", unit="mV", scale=1e-3, decimals=1)
