@@ -8,6 +8,7 @@ from typing import Any
 
 import click
 
+from meterlog.base.errors import CannotDo
 from meterlog.cli.options import db_option, json_option, table
 
 PLAIN_ACTS = {
@@ -16,7 +17,7 @@ PLAIN_ACTS = {
     "again": "Measure this step again; what was captured stays.",
     "confirm": "Confirm what the meter shows now.",
     "acknowledge": "Say that the cautions were read.",
-    "press": "What a pedal would do: whichever of acknowledge, confirm, start, stop or next fits now.",
+    "press": "What a pedal would do: the one act that is asked now.",
     "start": "Start of a timed step or heating run.",
     "stop": "End of a timed step or heating run.",
 }
@@ -89,7 +90,13 @@ def _ask(db: Path, do: str, **more: Any) -> dict[str, Any]:
 
 
 def _act(db: Path, as_json: bool, word: str, **more: Any) -> None:
-    _tell(_ask(db, "act", word=word, **more)["walk"], as_json)
+    """Do an act meant for the step at hand; where two are at work, what the other did meanwhile refuses it."""
+    from meterlog.daemon.client import act
+
+    walk = _ask(db, "status")["status"]["walk"]
+    if walk is None:
+        raise CannotDo("no job is at hand", "open one with: meterlog job open PROCEDURE")
+    _tell(act(db, walk, word, who="command line", **more)["walk"], as_json)
 
 
 def _tell(walk: dict[str, Any], as_json: bool) -> None:
@@ -98,16 +105,21 @@ def _tell(walk: dict[str, Any], as_json: bool) -> None:
 
 def _where(walk: dict[str, Any]) -> list[str]:
     """Where the walk stands: cautions first, then the step at hand and what it waits for."""
-    if walk["phase"] == "done":
-        return ["every step is passed; when it is handed back: meterlog job close"]
     lines = []
     if walk["phase"] == "cautions":
-        lines = [
-            *(f"caution: {caution}" for caution in walk["cautions"]),
-            "when they are read: meterlog job acknowledge",
-        ]
+        lines = [f"caution: {caution}" for caution in walk["cautions"]]
     lines += [f"{step['key']}: {step['title']}" for step in walk["steps"] if step["key"] == walk["step"]]
-    return lines + [f"waits for {need}" for need in walk["needs"]]
+    lines += [f"waits for {need}" for need in walk["needs"]]
+    return [*lines, walk["words"], *(f"  meterlog job {_typed(offer)}" for offer in walk["acts"])]
+
+
+def _typed(offer: dict[str, str]) -> str:
+    """An offered act as it is typed."""
+    if offer["word"] == "go to":
+        return f"go {offer['to']}"
+    if not offer["asks"]:
+        return offer["word"]
+    return f"{offer['word']} --reason WHY" if offer["word"] in ("skip", "override") else f"{offer['word']} TEXT"
 
 
 def _plain_act(word: str, sentence: str) -> click.Command:
@@ -130,11 +142,11 @@ for _word, _sentence in PLAIN_ACTS.items():
 @db_option
 def go_to(step: str, as_json: bool, db: Path) -> None:
     """Take a STEP out of order."""
-    _act(db, as_json, "go to", step=step)
+    _act(db, as_json, "go to", to=step)
 
 
 @job.command("wanting")
-@click.argument("text", default="")
+@click.argument("text")
 @json_option
 @db_option
 def wanting(text: str, as_json: bool, db: Path) -> None:
@@ -152,13 +164,12 @@ def skip(reason: str, as_json: bool, db: Path) -> None:
 
 
 @job.command("override")
-@click.argument("step")
 @click.option("--reason", required=True, help="Why; it stands in the record and in the report.")
 @json_option
 @db_option
-def override(step: str, reason: str, as_json: bool, db: Path) -> None:
-    """Go round what a STEP waits for, with a written reason."""
-    _act(db, as_json, "override", step=step, reason=reason)
+def override(reason: str, as_json: bool, db: Path) -> None:
+    """Go on without what the step at hand waits for, with a written reason."""
+    _act(db, as_json, "override", reason=reason)
 
 
 @job.command("note")

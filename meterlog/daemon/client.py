@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import secrets
 import socket
 from typing import TYPE_CHECKING, Any
 
@@ -11,7 +12,7 @@ from meterlog.base.errors import CannotDo, WrongValue
 from meterlog.store.sqlite import lock_facts
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Mapping
     from pathlib import Path
 
 
@@ -46,6 +47,12 @@ def ask(database: Path, do: str, timeout_s: float = 30.0, **more: Any) -> dict[s
         refused = CannotDo(answer.get("error", "the daemon refused"), answer.get("hint", ""))
         raise WrongValue(str(refused)) if answer.get("wrong") else refused
     return answer
+
+
+def act(database: Path, walk: Mapping[str, Any], word: str, timeout_s: float = 30.0, **more: Any) -> dict[str, Any]:
+    """Do an act that is meant for a walk as a status or an answer showed it. Answers and raises as `ask`."""
+    meant = {name: walk[name] for name in ("job", "step", "phase")}
+    return ask(database, "act", timeout_s, word=word, id=secrets.token_hex(16), **meant, **more)
 
 
 def answers(database: Path) -> bool:

@@ -14,7 +14,7 @@ from meterlog.procedure.entries import check_entries
 from meterlog.procedure.steps import StepKind
 from meterlog.store.revisit import facts_of
 from meterlog.store.writer import canonical
-from meterlog.walk.happenings import Captured, Happening, Noted, Refused
+from meterlog.walk.happenings import Acted, Captured, Happening, Noted, Refused
 from meterlog.walk.ledger import Taken
 from meterlog.walk.session import ByCase, Judged, Session
 
@@ -168,31 +168,25 @@ class JobDesk:
         """When `tick` must be called next, on the monotonic clock."""
         return self.job.session.wake_at if self.job else None
 
-    def act(self, act: Act, whence: str) -> dict[str, Any]:
-        """What a person does; answers how the walk stands then. Raises: CannotDo when it does not fit."""
-        job = self._at_hand()
-        at = self._clock.monotonic()
-        events = job.session.act(act, at)
+    def act(self, act: Act, job: str, whence: str) -> dict[str, Any]:
+        """What a person does to a job; answers how the walk stands then.
+
+        Raises: CannotDo when it does not fit, or was meant for another job ("" is the one at hand).
+        """
+        at_hand = self._at_hand()
+        if job not in ("", at_hand.ref):
+            raise CannotDo(f"that was meant for job {job}; job {at_hand.ref} is at hand: nothing was done")
+        events = at_hand.session.act(act, self._clock.monotonic())
+        self._take(events, whence)
         refused = [event.why for event in events if isinstance(event, Refused)]
-        if not refused:
-            facts = {"word": act.word, "step": act.step, "reason": "" if act.word == "note" else act.text}
-            self._writer.event(
-                f"act {act.word}",
-                self._clock.now(),
-                facts,
-                job=job.number,
-                step=job.step_id,
-                who=act.who,
-                whence=whence,
-            )
-        self._take(events)
         if refused:
             raise CannotDo(refused[0])
-        return job.snapshot()
+        return at_hand.snapshot()
 
     # ---- what comes of it ----
 
-    def _take(self, events: Sequence[Event]) -> None:
+    def _take(self, events: Sequence[Event], whence: str = "pedal") -> None:
+        """Keep and tell what happened; `whence` is where acts among it came from."""
         for event in events:
             if self._sounds and self.job is not None:
                 self._sounds.event(event, self.job.procedure)
@@ -200,6 +194,8 @@ class JobDesk:
                 self._captured(event)
             elif isinstance(event, Judged):
                 self._judged(event)
+            elif isinstance(event, Acted):
+                self._acted(event, whence)
             elif isinstance(event, Happening):
                 self._happened(event)
         if events:
@@ -254,6 +250,15 @@ class JobDesk:
             return {"profile": None, "facts": None}
         facts = self._writer.keep_text("instrument", station.source, station.facts)
         return {"profile": station.profile.sha256, "facts": facts}
+
+    def _acted(self, event: Acted, whence: str) -> None:
+        """An act, under the step that it was meant for; the words that it brought stand with what came of it."""
+        job = self._at_hand()
+        facts = {"word": event.word, "to": event.to, "act": event.act}
+        self._writer.event(
+            f"act {event.word}", self._clock.now(), facts, job=job.number, step=job.steps.get(event.step),
+            who=event.who, whence=whence,
+        )  # fmt: skip
 
     def _happened(self, event: Happening) -> None:
         """Everything else that a walk tells, as an event; a note's words are kept apart."""

@@ -15,7 +15,7 @@ from meterlog.procedure.language import read_procedure
 from meterlog.store.again import CHANGES, concluded_again, supersede, under
 from meterlog.store.sqlite import open_reader
 from meterlog.store.writer import DIGESTS_A_JOB
-from meterlog.walk import WORDS, Act
+from meterlog.walk import PHASES, WORDS, Act
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -26,6 +26,9 @@ Message = dict[str, Any]
 
 LONGEST_NAME = 1000
 LONGEST_REF = 60
+LONGEST_ID = 64
+MEANT_FOR = ("job", "step", "phase", "id")
+"""What every act names; a pedal alone need not."""
 FREE_TEXTS = ("text", "reason", "content")
 MOST_TEXTS = {"plate": 100, "entries": 100, "personal": DIGESTS_A_JOB}
 LARGEST_PHOTO = 8_000_000
@@ -64,10 +67,29 @@ def _act(loop: BenchLoop, message: Message) -> Message:
     if word not in WORDS:
         raise CannotDo(f"there is no act {word!r}", near_miss(word, WORDS))
     text = _text(message, "text", "") or _text(message, "reason", "")
-    act = Act(word=word, step=_text(message, "step", ""), text=text, who=_who(message))
-    walk = loop.desk.act(act, _whence(message))
+    act = Act(word=word, to=_text(message, "to", ""), text=text, who=_who(message), **_meant_for(message, word))
+    walk = loop.desk.act(act, _text(message, "job", ""), _whence(message))
     loop.commit()
     return {"walk": walk}
+
+
+def _meant_for(message: Message, word: str) -> dict[str, Any]:
+    """What an act was meant for, and its identity. Raises: CannotDo when it does not say; a pedal need not."""
+    named = [name for name in MEANT_FOR if name in message]
+    if word == "press" and not named:
+        return {}
+    if len(named) < len(MEANT_FOR):
+        missing = ", ".join(name for name in MEANT_FOR if name not in message)
+        raise CannotDo(
+            f"an act says what it is meant for, and has an identity of its own; missing: {missing}",
+            "take job, step and phase from the walk of the status, and make a new id for each act",
+        )
+    phase, identity = _text(message, "phase"), _text(message, "id")
+    if phase not in PHASES:
+        raise CannotDo(f"there is no phase {phase!r}", near_miss(phase, PHASES))
+    if not 8 <= len(identity) <= LONGEST_ID:
+        raise CannotDo(f"an act's id has 8 to {LONGEST_ID} characters", "16 random bytes as hex will do")
+    return {"step": _text(message, "step"), "phase": phase, "id": identity}
 
 
 def _open_job(loop: BenchLoop, message: Message) -> Message:

@@ -13,6 +13,7 @@ import tty
 from typing import TYPE_CHECKING
 
 from meterlog.base.errors import CannotDo
+from meterlog.daemon import client
 from meterlog.daemon.client import ask
 from meterlog.walk import parse_act
 
@@ -75,7 +76,8 @@ def _do(words: str, database: Path, speed: float) -> None:
     deadline = time.monotonic() + ACCEPTED_WITHIN_S
     while True:
         try:
-            ask(database, "act", word=act.word, step=act.step, text=act.text, who="repairer (invented)")
+            walk = ask(database, "status")["status"]["walk"]
+            client.act(database, walk, act.word, to=act.to, text=act.text, who="repairer (invented)")
         except CannotDo as refused:
             if time.monotonic() > deadline:
                 raise LostPace(

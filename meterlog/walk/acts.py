@@ -1,12 +1,16 @@
 """What a person does during a walk, from a page, a command, a pedal or a recording.
 
-next             leave this step, answered or not      back      the step before
-again            the step captured last, once more     go to KEY that step, out of order
-confirm          looked and found well; or take what shows now
-wanting [text]   looked and found wanting              skip REASON   leave it, with the reason
+next             leave this step                       back      the step before
+again            this step once more                   go to KEY that step, out of order
+confirm [text]   looked and found well; or take what shows now
+wanting TEXT     looked and found not well             skip REASON   leave it, with the reason
 start, stop      of a timed step                       note TEXT
 acknowledge      the cautions were read                override REASON   pass a gate
-press            a pedal: whichever of acknowledge, confirm, start, stop or next fits now
+press            a pedal: the one act that the phase gives it
+
+An act names the step and the phase that it was meant for, and has an identity of its own: one that no
+longer fits is refused, one that comes twice is answered as it was the first time. Only a pedal names
+none: it means what is asked now; and so does an act of a recording, which is played when it was done.
 """
 
 from __future__ import annotations
@@ -25,12 +29,24 @@ HAND_UNCERTAINTY_S = 0.1
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Act:
-    """One act. `step` for go to, `text` for the reason or note; `uncertainty_s` of when it was done."""
+    """One act.
+
+    Attributes:
+        step, phase: what it was meant for: a step's key, "" where none is at hand, and a word of
+            `phases.Phase`; step None for what is asked now.
+        to: the key of the step that "go to" leads to.
+        text: the reason or the note.
+        id: its identity, "" for one that can't come twice.
+        uncertainty_s: standard uncertainty of when it was done, s.
+    """
 
     word: str
-    step: str = ""
+    step: str | None = None
+    phase: str = ""
+    to: str = ""
     text: str = ""
     who: str = ""
+    id: str = ""
     uncertainty_s: float = HAND_UNCERTAINTY_S
 
 
@@ -42,7 +58,7 @@ def parse_act(text: str, who: str = "") -> Act:
     word = _word_of(text)
     if word:
         rest = text[len(word) :].strip()
-        return Act(word=word, step=rest, who=who) if word == "go to" else Act(word=word, text=rest, who=who)
+        return Act(word=word, to=rest, who=who) if word == "go to" else Act(word=word, text=rest, who=who)
     raise WrongValue(f"expected an act, one of {', '.join(WORDS)}; saw {text!r}")
 
 

@@ -7,13 +7,13 @@ leads are lifted, and the next begins. In a replay what nobody said is granted o
 from __future__ import annotations
 
 from dataclasses import dataclass
-from enum import StrEnum
 from typing import TYPE_CHECKING
 
 from meterlog.procedure.steps import StepKind
 from meterlog.walk import happenings as told
 from meterlog.walk.answers import closing_after, wanted_by
 from meterlog.walk.ledger import Ledger
+from meterlog.walk.phases import AGAIN, BACK, NOTE, SKIP, Offer, Phase
 from meterlog.walk.watch import Watch
 
 if TYPE_CHECKING:
@@ -21,23 +21,11 @@ if TYPE_CHECKING:
 
     from meterlog.base.readings import Capture
     from meterlog.procedure.steps import Procedure, Step
+    from meterlog.walk.acts import Act
     from meterlog.walk.happenings import Happening
     from meterlog.walk.settle import Live
     from meterlog.walk.timed import Edge
     from meterlog.walk.watch import Key
-
-
-class Phase(StrEnum):
-    """What the step at hand waits for."""
-
-    CAUTIONS = "cautions"
-    GATE = "gate"
-    LOOK = "look"
-    WATCH = "watch"
-    RUN = "run"  # a timed step, started
-    AFTER = "after"  # a heating run, switched off: stir, read
-    LIFT = "lift"
-    DONE = "done"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,6 +47,8 @@ class Assume:
     hands_free: bool = False
 
 
+_OPENED = {StepKind.LOOK: Phase.LOOK, StepKind.TIMED: Phase.START, StepKind.HEATING: Phase.START}
+_OPENED_PHASES = (Phase.WATCH, *_OPENED.values())
 NOTHING = Assume()
 REPLAY = Assume(acknowledged=True, gates=True, hands_free=True)
 ASSUMED = "assumed in a replay"
@@ -170,7 +160,7 @@ class Course:
             passed = told.Passed(step=step.key, at=at, how="computed")
             self.ledger.judge(step.key, self._conclude(step) if self._conclude else "not judged")
             return [passed, *self.advance(self.unanswered_after(step), at)]
-        self.phase = Phase.LOOK if step.kind is StepKind.LOOK else Phase.WATCH
+        self.phase = _OPENED.get(step.kind, Phase.WATCH)
         self._aim(step)
         return []
 
@@ -211,7 +201,7 @@ class Course:
         if self.phase is Phase.CAUTIONS and step.cautions:
             out.append(told.Acknowledged(step=step.key, at=at))
         missing = self.ledger.missing(step)
-        if missing and self.phase is not Phase.WATCH:
+        if missing and self.phase not in _OPENED_PHASES:
             out.append(overrode(step, missing, at))
         return out + self.open(step, at)
 
@@ -233,6 +223,35 @@ class Course:
             return step if wanted_by(step) else None
         later = (s for s in self._steps[self._steps.index(step) + 1 :] if not self.ledger.is_answered(s))
         return next((s for s in (step, *later) if self.watch.could_answer(s)), None)
+
+    def offers(self) -> tuple[Offer, ...]:
+        """The acts that the phase asks for, the main one first."""
+        return self.phase.acts
+
+    def more(self) -> tuple[Offer, ...]:
+        """The acts that are open besides."""
+        if self.step is None:
+            return ()
+        return (BACK, AGAIN, NOTE, SKIP)
+
+    def misfit(self, act: Act) -> str:
+        """Why an act no longer fits what is asked now, and where the walk stands; "" when it fits."""
+        here = self.step.key if self.step else ""
+        if act.step is None or (act.step == here and act.phase == self.phase):
+            return ""
+        if act.word == "note" and act.step in (each.key for each in self._steps):
+            return ""
+        meant = self._named(act.step)
+        now = f"the walk stands at {self._named(here)}" if act.step != here else "there the walk has gone on"
+        return f"That was meant for {meant}; {now}: {self.phase.words} Nothing was done."
+
+    def _named(self, key: str) -> str:
+        title = next((step.title for step in self._steps if step.key == key), "")
+        if title:
+            return f"“{title}”"
+        if key:
+            return f"{key!r}, which is no step of this job"
+        return "the end of the job" if self.phase is Phase.DONE else "the cautions of the job"
 
     def is_granted(self) -> bool:
         """Whether what the step at hand waits for is taken for granted."""

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 from meterlog.base.readings import Timing
 from meterlog.procedure.steps import StepKind
 from meterlog.walk import happenings as told
-from meterlog.walk.course import Phase, overrode, timed
+from meterlog.walk.course import overrode, timed
+from meterlog.walk.phases import Phase
 from meterlog.walk.timed import Edge, timed_capture
 
 if TYPE_CHECKING:
@@ -23,13 +24,20 @@ BEGINS = frozenset({"next", "back", "again", "go to", "skip", "confirm", "wantin
 
 
 def do(course: Course, act: Act, at: float) -> list[Happening]:
-    """Take what the person does."""
+    """Take what the person does. An act that is done is told first, under the step that it was meant for."""
+    misfit = course.misfit(act)
+    if misfit:
+        return _refuse(course, act, at, misfit)
+    meant_for = act.step if act.step is not None else course.step.key if course.step else ""
     granted: list[Happening] = []
     if act.word in BEGINS and course.step is None and course.is_granted():
         granted = course.reach(course.first, at)
     elif act.word in ("confirm", "wanting", "start") and course.step is not None and course.is_granted():
         granted = course.grant(course.step, at)
-    return granted + _ACTS[act.word](course, act, at)
+    done = _ACTS[act.word](course, act, at)
+    if any(isinstance(each, told.Refused) for each in done):
+        return granted + done
+    return [told.Acted(step=meant_for, at=at, word=act.word, act=act.id, to=act.to, who=act.who), *granted, *done]
 
 
 def _refuse(course: Course, act: Act, at: float, why: str) -> list[Happening]:
@@ -63,18 +71,17 @@ def _back(course: Course, act: Act, at: float) -> list[Happening]:
 
 
 def _measure_again(course: Course, act: Act, at: float) -> list[Happening]:
-    step = course.last_captured or course.step
-    if step is None:
-        return _refuse(course, act, at, "Nothing was captured yet.")
-    return course.begin(step, at, again=True)
+    if course.step is None:
+        return _refuse(course, act, at, "No step is at hand: go to the one that is to be measured again.")
+    return course.begin(course.step, at, again=True)
 
 
 def _go_to(course: Course, act: Act, at: float) -> list[Happening]:
     if _not_yet(course):
         return _refuse(course, act, at, "Acknowledge the procedure's cautions first.")
-    step = next((step for step in course.procedure.steps if step.key == act.step), None)
+    step = next((step for step in course.procedure.steps if step.key == act.to), None)
     if step is None:
-        return _refuse(course, act, at, f"This procedure has no step {act.step!r}.")
+        return _refuse(course, act, at, f"This procedure has no step {act.to!r}.")
     return course.begin(step, at, again=True)
 
 
@@ -91,12 +98,13 @@ def _skip(course: Course, act: Act, at: float) -> list[Happening]:
 
 
 def _note(course: Course, act: Act, at: float) -> list[Happening]:
-    return [told.Noted(step=course.step.key if course.step else "", at=at, text=act.text, who=act.who)]
+    here = course.step.key if course.step else ""
+    return [told.Noted(step=here if act.step is None else act.step, at=at, text=act.text, who=act.who)]
 
 
 def _override(course: Course, act: Act, at: float) -> list[Happening]:
     step = course.step
-    if step is None or course.phase is not Phase.GATE or (act.step and act.step != step.key):
+    if step is None or course.phase is not Phase.GATE:
         return _refuse(course, act, at, "No step waits for others.")
     if not act.text:
         return _refuse(course, act, at, "Write the reason for going on without what this step waits for.")
@@ -107,7 +115,7 @@ def _confirm(course: Course, act: Act, at: float) -> list[Happening]:
     step = course.step
     if step is not None and course.phase is Phase.LOOK:
         return course.leave(step, "looked", at, act.text, act.who)
-    if step is None or course.phase not in (Phase.WATCH, Phase.AFTER):
+    if step is None or course.phase not in (Phase.WATCH, Phase.START, Phase.AFTER):
         return _refuse(course, act, at, "Nothing waits to be confirmed.")
     found = course.watch.confirm() if course.watch.target is step else None
     if found is None:
@@ -118,12 +126,14 @@ def _confirm(course: Course, act: Act, at: float) -> list[Happening]:
 def _wanting(course: Course, act: Act, at: float) -> list[Happening]:
     if course.step is None or course.phase is not Phase.LOOK:
         return _refuse(course, act, at, "Only a step that is looked at can be found wanting.")
+    if not act.text:
+        return _refuse(course, act, at, "Write what is not well: it stands in the record.")
     return course.leave(course.step, "found wanting", at, act.text, act.who)
 
 
 def _start(course: Course, act: Act, at: float) -> list[Happening]:
     step = course.step
-    if step is None or course.phase is not Phase.WATCH or step.kind not in (StepKind.TIMED, StepKind.HEATING):
+    if step is None or course.phase is not Phase.START:
         return _refuse(course, act, at, "No timed step waits to be started.")
     return course.run(step, Edge(at, act.uncertainty_s), at)
 
@@ -141,17 +151,13 @@ def _stop(course: Course, act: Act, at: float) -> list[Happening]:
 
 
 def _press(course: Course, act: Act, at: float) -> list[Happening]:
-    """A pedal: whichever act fits now."""
-    if course.phase is Phase.CAUTIONS:
-        return _acknowledge(course, act, at)
-    if course.phase is Phase.RUN:
-        return _stop(course, act, at)
-    if course.phase is Phase.WATCH and course.step and course.step.kind in (StepKind.TIMED, StepKind.HEATING):
-        return _start(course, act, at)
-    if course.phase is Phase.LIFT:
-        return _next(course, act, at)
-    granted = course.grant(course.step, at) if course.step and course.is_granted() else []
-    return granted + _confirm(course, act, at)
+    """A pedal: the one act that the phase gives it."""
+    granted: list[Happening] = []
+    if course.step is not None and course.phase is Phase.GATE and course.is_granted():
+        granted = course.grant(course.step, at)
+    if not course.phase.press:
+        return _refuse(course, act, at, f"A pedal does nothing here. {course.phase.words}")
+    return granted + _ACTS[course.phase.press](course, act, at)
 
 
 _ACTS: dict[str, Callable[[Course, Act, float], list[Happening]]] = {

@@ -18,6 +18,16 @@ class Happening:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Acted(Happening):
+    """A person did something, meant for `step`; what came of it follows. `act` is the act's identity."""
+
+    word: str
+    act: str = ""
+    to: str = ""
+    who: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class StepBegan(Happening):
     """A step is at hand."""
 

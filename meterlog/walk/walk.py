@@ -6,11 +6,13 @@ walk. Steps advance by themselves, after a capture and a lift of the leads; acts
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from meterlog.walk import happenings as told
-from meterlog.walk.course import NOTHING, Course, Phase, timed
+from meterlog.walk.course import NOTHING, Course, timed
 from meterlog.walk.doing import do
+from meterlog.walk.phases import Phase, asked
 from meterlog.walk.settle import Froze, Live, Lost, Settled, Stage, Touched
 from meterlog.walk.timed import Ran, Runs
 from meterlog.walk.watch import LeftPoints, OtherFunction
@@ -25,6 +27,10 @@ if TYPE_CHECKING:
     from meterlog.walk.happenings import Happening
     from meterlog.walk.ledger import Ledger
     from meterlog.walk.watch import Heard, Key
+
+
+REMEMBERED = 1000
+"""Acts whose identities are remembered."""
 
 
 class Walk:
@@ -48,6 +54,7 @@ class Walk:
         first = procedure.step(begin) if begin else procedure.steps[0]
         self._course = Course(procedure, at, first, assume, gives or {}, conclude)
         self._watch = self._course.watch
+        self._answered: dict[str, tuple[Act, str]] = {}
 
     @property
     def step(self) -> Step | None:
@@ -67,8 +74,22 @@ class Walk:
         return self._course.start(at)
 
     def act(self, act: Act, at: float) -> list[Happening]:
-        """Take what the person does; an act that does not fit is refused, with what would."""
-        return do(self._course, act, at)
+        """Take what the person does; an act that does not fit is refused, with what would.
+
+        One that comes twice does nothing more: it is answered as it was the first time.
+        """
+        known = self._answered.get(act.id)
+        if known is not None:
+            first, refused = known
+            same = replace(act, uncertainty_s=first.uncertainty_s) == first
+            why = refused if same else "Another act had this identity: nothing was done."
+            return [told.Refused(step=act.step or "", at=at, word=act.word, why=why)] if why else []
+        out = do(self._course, act, at)
+        if act.id:
+            self._answered[act.id] = act, next((each.why for each in out if isinstance(each, told.Refused)), "")
+            while len(self._answered) > REMEMBERED:
+                del self._answered[next(iter(self._answered))]
+        return out
 
     def judged(self, step: str, outcome: str) -> None:
         """Learn the verdict of a step's latest capture, or of a computed step: others may wait for it."""
@@ -144,7 +165,11 @@ class Walk:
             "procedure": self.procedure.key,
             "title": self.procedure.title,
             "phase": course.phase.value,
-            "step": step.key if step else None,
+            "step": step.key if step else "",
+            "words": asked(course.phase, step.kind if step else None, course.stage),
+            "acts": [offer.as_dict() for offer in course.offers()],
+            "more": [offer.as_dict() for offer in course.more()],
+            "press": course.phase.press,
             "cautions": list(step.cautions if step else self.procedure.cautions),
             "stage": course.stage,
             "needs": list(self.ledger.missing(step)) if step and course.phase is Phase.GATE else [],

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+import secrets
 import time
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from meterlog.base import units
 from meterlog.base.errors import WrongValue
-from meterlog.procedure.steps import StepKind
 from meterlog.report import procedures, wording
 from meterlog.store import queries
 
@@ -18,37 +18,6 @@ if TYPE_CHECKING:
     from meterlog.judging.limit import Limit
     from meterlog.procedure.steps import Procedure, Step
     from meterlog.store.sqlite import Connection
-
-PHASES: dict[str, str] = {
-    "cautions": "Read the cautions, then say so.",
-    "gate": "This check waits for others.",
-    "look": "Look, then say what you found.",
-    "watch": "Hold the probes on the points: it is taken by itself once it is still.",
-    "run": "It runs. Say when it stops.",
-    "lift": "Taken. Lift the probes, and the next check comes.",
-    "done": "Every check is answered.",
-}
-"""What each phase of a walk asks for."""
-
-STAGES: dict[str, str] = {
-    "open": "The leads are proved. Now the points.",
-    "short": "Open for long enough. Press the tips together once more.",
-    "points": "The tester is proved. Now the points.",
-    "source": "Near nothing at the points. Now the known source once more.",
-    "stop": "It runs.",
-}
-"""What a proof wants next, by the word of its stage."""
-
-BEGINNINGS: dict[StepKind, str] = {
-    StepKind.OPEN: "Press the tips together, then hold the points, then the tips together again.",
-    StepKind.DEAD: "Prove the tester on the known source, then hold the points, then the source again.",
-    StepKind.LEADS: "Press the probe tips together and hold them still.",
-    StepKind.TIMED: "Say when it starts.",
-    StepKind.HEATING: "Have the thermometer in the stirred load, then say when it starts.",
-    StepKind.AT_TIME: "Hold the probes on the points: the reading counts at its time.",
-    StepKind.DERIVED: "Worked out from other checks.",
-}
-"""What a kind of check asks for while nothing is proved yet."""
 
 DISPLAYS: dict[str, str] = {
     "lift first": "lift the probes first",
@@ -60,17 +29,6 @@ DISPLAYS: dict[str, str] = {
     "wrong function": "on another function",
 }
 """Where an instrument stands with the step, in words."""
-
-ACTS: dict[str, list[tuple[str, str]]] = {
-    "cautions": [("acknowledge", "I have read them")],
-    "gate": [("next", "Next")],
-    "look": [("confirm", "Looked: it is well"), ("wanting", "Looked: it is not")],
-    "watch": [("confirm", "Take it now"), ("next", "Next")],
-    "run": [("stop", "Stop")],
-    "lift": [("next", "Next")],
-    "done": [],
-}
-"""The acts of each phase, the first as the large button: word and label."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -138,11 +96,11 @@ def at_hand(db: Connection, walk: Mapping[str, Any]) -> dict[str, Any]:
         "position": position,
         "title": step.title if step else walk["title"],
         "cautions_were_read": walk["phase"] != "cautions" and not (step and step.energised),
-        "asks": _asks(walk, step),
+        "asks": walk["words"],
         "needs": [_title(procedure, need) for need in walk["needs"]],
         "limit": limit,
         "scale": scale_of(limit, units.QUANTITIES[step.quantity].si) if step and step.quantity else None,
-        "acts": _acts(walk["phase"], step),
+        "act_id": secrets.token_hex(16),
         "displays": {(d["source"], d["channel"]): DISPLAYS.get(d["state"], d["state"]) for d in walk["displays"]},
         "elapsed_s": since(walk["started"], time.monotonic()),
         "last": last,
@@ -159,19 +117,6 @@ def _title(procedure: Procedure | None, key: str) -> str:
 def since(started: float | None, now: float) -> float | None:
     """How long it runs, s; None before it began, and on the clock of a recording that is played faster than it went."""
     return now - started if started is not None and started <= now else None
-
-
-def _asks(walk: Mapping[str, Any], step: Step | None) -> str:
-    phase: str = walk["phase"]
-    if phase == "watch" and step is not None:
-        return STAGES.get(walk["stage"]) or BEGINNINGS.get(step.kind) or PHASES["watch"]
-    return PHASES.get(phase, phase)
-
-
-def _acts(phase: str, step: Step | None) -> list[tuple[str, str]]:
-    if phase == "watch" and step is not None and step.kind in (StepKind.TIMED, StepKind.HEATING):
-        return [("start", "Start"), ("next", "Next")]
-    return ACTS.get(phase, [])
 
 
 def _limit(step: Step | None, where: str, plate: Mapping[str, str]) -> Limit | None:

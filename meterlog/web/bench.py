@@ -85,8 +85,9 @@ async def act(datasette: Any, request: Any) -> Any:
     word = form.get("word", "")
     if word not in WORDS:
         return await _answer(datasette, request, f"There is no act {word!r}.")
-    more = {name: form[name].strip() for name in ("text", "step") if form.get(name)}
-    return await pass_on(datasette, request, "act", word=word, **more, **asked_by)
+    more = {name: form[name].strip() for name in ("text", "to") if form.get(name)}
+    meant = {name: form[name] for name in ("job", "step", "phase", "id") if name in form}
+    return await pass_on(datasette, request, "act", word=word, **meant, **more, **asked_by)
 
 
 async def pass_on(datasette: Any, request: Any, do: str, **more: Any) -> Any:

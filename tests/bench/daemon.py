@@ -20,7 +20,7 @@ from edge.test_loop import celsius
 from players.segments import frame
 
 from meterlog.base.readings import Form, Frame, Reading
-from meterlog.daemon.client import watch
+from meterlog.daemon.client import act, watch
 from meterlog.daemon.loop import COMMIT_WAIT_S
 from meterlog.store import sqlite
 from meterlog.store.batch import Now
@@ -154,9 +154,10 @@ def latency(seconds=15):
 def acted(daemon):
     """How long acts take until they are acknowledged as committed, ms."""
     daemon.ask("open job", procedure="microwave-oven", ref="K-7")
+    walk = daemon.ask("status")["status"]["walk"]
     for number in range(100):
         began = time.monotonic()
-        daemon.ask("act", word="note", text=f"invented note {number}")
+        act(daemon.db, walk, "note", text=f"invented note {number}")
         yield 1000 * (time.monotonic() - began)
 
 

@@ -150,8 +150,8 @@ def test_the_limit_is_a_band_with_the_reading_on_it(meter, player, kettle, brows
     daemon = meter[0]
     daemon.ask("open job", procedure=kettle, ref="B-1", plate={}, personal={})
     for word in ("acknowledge", "acknowledge", "confirm"):
-        daemon.ask("act", word=word)
-    daemon.ask("act", word="go to", step="element")
+        daemon.act(word)
+    daemon.act("go to", to="element")
     page = page_of("desktop")
     page.goto(browse(daemon.db) + "/bench")
     expect(page.get_by_role("img", name="Accepted: 15 .. 30 ohm")).to_be_visible()
@@ -164,8 +164,8 @@ def test_the_limit_is_a_band_with_the_reading_on_it(meter, player, kettle, brows
 def test_a_skip_needs_its_reason(meter, kettle, browse, page_of):
     daemon = meter[0]
     daemon.ask("open job", procedure=kettle, ref="B-1", plate={}, personal={})
-    daemon.ask("act", word="acknowledge")
-    daemon.ask("act", word="acknowledge")
+    daemon.act("acknowledge")
+    daemon.act("acknowledge")
     page = page_of("phone")
     page.goto(browse(daemon.db) + "/bench")
     page.get_by_text("Skip", exact=True).click()
@@ -237,8 +237,8 @@ def test_a_job_is_opened_on_the_page(meter, browse, page_of):
 def test_what_a_step_asks_for_is_entered_when_it_is_wanted(meter, browse, page_of):
     daemon = meter[0]
     daemon.ask("open job", procedure="kettle-or-urn", ref="B-3")
-    daemon.ask("act", word="acknowledge")
-    daemon.ask("act", word="go to", step="heating-run")
+    daemon.act("acknowledge")
+    daemon.act("go to", to="heating-run")
     page = page_of("phone")
     page.goto(browse(daemon.db) + "/bench")
     page.get_by_label("water mass").fill("1 litre or so")

@@ -15,7 +15,7 @@ import tty
 from pathlib import Path
 
 from meterlog.base.errors import CannotDo
-from meterlog.daemon.client import ask
+from meterlog.daemon.client import act, ask
 from meterlog.store.sqlite import open_reader
 
 WITHIN_S = 20.0
@@ -127,6 +127,10 @@ class Daemon:
 
     def ask(self, do, **more):
         return ask(self.db, do, who="test", **more)
+
+    def act(self, word, **more):
+        """An act meant for what is asked now."""
+        return act(self.db, self.ask("status")["status"]["walk"], word, who="test", **more)
 
     def link(self, name):
         return next(link for link in self.ask("status")["status"]["links"] if link["link"] == name)

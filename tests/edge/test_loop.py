@@ -2,6 +2,7 @@
 
 import json
 import queue
+import secrets
 import threading
 from itertools import count
 
@@ -71,6 +72,14 @@ class Loop:
         reply = queue.Queue(1)
         self.items.put(Request(message, reply))
         return reply.get(timeout=20)
+
+    def walk(self):
+        return self.ask(do="status")["status"]["walk"]
+
+    def act(self, word, **more):
+        """An act meant for what is asked now, unless `more` says what else."""
+        meant = {name: self.walk()[name] for name in ("job", "step", "phase")}
+        return self.ask(**{"do": "act", "word": word, "id": secrets.token_hex(16), **meant, **more})
 
     def open(self, source="thermometer", link=None):
         self.items.put(Opened(source, link, "/dev/not-used", self.clock.monotonic()))
@@ -213,6 +222,7 @@ def test_requests_are_answered_while_instruments_talk_without_pause(loop):
         talking.join(5.0)
 
 
+MEANT = {"job": "K-7", "step": "isolation", "phase": "cautions"}
 NASTY = [
     {"do": "open job", "procedure": "microwave-oven", "ref": "K\n7"},
     {"do": "open job", "procedure": "microwave-oven", "ref": "K-\x00"},
@@ -232,9 +242,13 @@ NASTY = [
         "who": "x\ny",
         "whence": "\x1b",
     },
-    {"do": "act", "word": "note", "text": "two\nlines\x00", "who": "a\x00b", "whence": 7},
-    {"do": "act", "word": "go to", "step": "nowhere"},
-    {"do": "act", "word": "override", "step": "\n", "reason": "\x7f"},
+    {"do": "act", "word": "note", "text": "two\nlines\x00", "who": "a\x00b", "whence": 7, **MEANT, "id": "note 0001"},
+    {"do": "act", "word": "note", "text": "x", **MEANT, "id": "\x00" * 9},
+    {"do": "act", "word": "go to", "to": "nowhere", **MEANT, "id": "go to nowhere"},
+    {"do": "act", "word": "go to", **MEANT, "step": "nowhere", "id": "from nowhere"},
+    {"do": "act", "word": "override", "reason": "\x7f", **MEANT, "step": "\n", "id": "override 1"},
+    {"do": "act", "word": "next", **MEANT, "phase": "never", "id": "no such phase"},
+    {"do": "act", "word": "next", **MEANT, "job": ["K-7"], "id": "no such job"},
     {"do": "act", "word": {"a": 1}},
     {"do": "photo", "job": "K-7", "name": "a\nb", "type": "image/png", "content": "AAAA"},
     {"do": "photo", "job": "K-7", "name": "x", "type": "image/png", "content": "é"},
@@ -262,10 +276,75 @@ def test_a_job_that_cannot_be_opened_says_why(loop, said, told):
 def test_no_request_ends_the_loop(loop):
     """Each is done or refused in words; what is done can be committed, sealed and audited."""
     loop.ask(do="open job", procedure="microwave-oven", ref="K-7")
-    loop.ask(do="act", word="acknowledge")
+    loop.act("acknowledge")
     for message in [*NASTY, {"do": "close job"}, *NASTY]:
         answered = loop.ask(**message)
         assert answered["ok"] or answered["error"], message
     assert loop.ask(do="status")["ok"]
     loop.stop()
     assert loop.findings() == []
+
+
+# ---- acts ----
+
+
+@pytest.mark.parametrize("left_out", ["job", "step", "phase", "id"])
+def test_an_act_that_does_not_say_what_it_is_meant_for_is_refused(loop, left_out):
+    loop.ask(do="open job", procedure="microwave-oven", ref="K-7")
+    message = {"do": "act", "word": "acknowledge", "job": "K-7", "step": "", "phase": "cautions", "id": "a first tap"}
+    del message[left_out]
+    answered = loop.ask(**message)
+    assert answered["error"] == (
+        f"an act says what it is meant for, and has an identity of its own; missing: {left_out}"
+    )
+    assert loop.walk()["phase"] == "cautions"
+
+
+def test_a_pedal_means_what_is_asked_now(loop):
+    loop.ask(do="open job", procedure="microwave-oven", ref="K-7")
+    assert loop.ask(do="act", word="press")["walk"]["step"] == "isolation"
+
+
+def test_an_act_for_another_job_does_nothing(loop):
+    loop.ask(do="open job", procedure="microwave-oven", ref="K-7")
+    answered = loop.act("acknowledge", job="K-6")
+    assert answered["error"] == "that was meant for job K-6; job K-7 is at hand: nothing was done"
+    assert loop.walk()["step"] == ""
+
+
+def test_three_taps_on_a_slow_link_are_one_act(loop):
+    """Each tap of a page that did not change in between names the step that it showed."""
+    loop.ask(do="open job", procedure="microwave-oven", ref="K-7")
+    loop.act("acknowledge")
+    loop.act("acknowledge")
+    loop.act("confirm")
+    seen = loop.walk()
+    assert (seen["step"], seen["phase"]) == ("damage", "cautions")
+    loop.act("acknowledge")
+    shown = loop.walk()
+    taps = [loop.act("confirm", step=shown["step"], phase=shown["phase"]) for _ in range(3)]
+    assert [tap["ok"] for tap in taps] == [True, False, False]
+    assert loop.walk()["step"] == "lead-check"
+
+
+def test_the_reason_written_for_one_check_skips_no_other(loop):
+    loop.ask(do="open job", procedure="microwave-oven", ref="K-7")
+    loop.act("acknowledge")
+    loop.act("go to", to="lead-check")
+    page = loop.walk()
+    loop.act("go to", to="plug-dead")
+    late = loop.act("skip", step=page["step"], phase=page["phase"], text="leads are new")
+    assert late["error"].startswith("That was meant for “Probe tips pressed together”; the walk stands at “No stored")
+    assert {each["key"]: each["state"] for each in loop.walk()["steps"]}["plug-dead"] == ""
+
+
+def test_an_act_sent_again_is_answered_as_it_was_and_kept_once_under_its_step(loop):
+    loop.ask(do="open job", procedure="microwave-oven", ref="K-7")
+    for word in ("acknowledge", "acknowledge"):
+        loop.act(word)
+    meant = {"job": "K-7", "step": "isolation", "phase": "look", "id": "a tap that is sent twice"}
+    assert [loop.ask(do="act", word="confirm", **meant)["ok"] for _ in range(2)] == [True, True]
+    assert loop.walk()["step"] == "damage"
+    loop.stop()
+    acts = loop.rows("SELECT s.key, e.kind FROM event e JOIN step s ON s.id = e.step WHERE e.kind LIKE 'act %'")
+    assert acts == [("isolation", "act acknowledge"), ("isolation", "act confirm")]

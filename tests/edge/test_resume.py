@@ -64,16 +64,16 @@ def test_a_job_goes_on_after_a_kill(bench):
     daemon, wire, procedure = bench
     wait_until(lambda: daemon.link("multimeter")["state"] in ("listening", "silent"), "the link open")
     daemon.ask("open job", procedure=str(procedure), ref="R-1", personal={"owner": "invented"})
-    daemon.ask("act", word="acknowledge")
+    daemon.act("acknowledge")
     touch(daemon, wire, 0.2, "lead-check")
-    daemon.ask("act", word="confirm")
+    daemon.act("confirm")
     daemon.kill()
     daemon.start()
     status = daemon.ask("status")["status"]
     assert status["job"]["ref"] == "R-1"
     states = {step["key"]: step["state"] for step in status["walk"]["steps"]}
     assert states == {"lead-check": "pass", "looked": "looked", "element": ""}
-    daemon.ask("act", word="acknowledge")
+    daemon.act("acknowledge")
     touch(daemon, wire, 17.9, "element")
     daemon.ask("close job")
     assert daemon.ask("status")["status"]["job"] is None

@@ -266,7 +266,7 @@ def test_an_act_is_not_acknowledged_before_it_is_kept(bench, wire):
     other = sqlite3.connect(daemon.db, isolation_level=None)
     other.execute("BEGIN IMMEDIATE")
     with pytest.raises(Exception, match=r"^done, but not kept yet: the database did not take") as said:
-        daemon.ask("act", word="note", text="smells of burnt varnish")
+        daemon.act("note", text="smells of burnt varnish")
     assert said.value.hint == "it is kept as soon as that has passed; do not repeat it"
     other.execute("ROLLBACK")
     other.close()

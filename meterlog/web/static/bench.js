@@ -182,11 +182,16 @@ setInterval(() => {
 
 // ---- acts ----
 
+function identity() {
+  return [...crypto.getRandomValues(new Uint8Array(16))].map((byte) => byte.toString(16).padStart(2, "0")).join("");
+}
+
 document.addEventListener("submit", async (event) => {
   const form = event.target;
   if (!form.matches("[data-act]")) return;
   event.preventDefault();
   const fields = new URLSearchParams(new FormData(form, event.submitter));
+  if (fields.has("id")) fields.set("id", identity()); // each tap is an act of its own
   const more = form.closest("details.act-words");
   say("");
   try {

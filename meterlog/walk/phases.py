@@ -1,0 +1,109 @@
+"""What the step at hand waits for: each phase with its words and the acts that answer it.
+
+The one place of these words: screens, voice and commands take them from here, so that no phase can be
+without a sentence and a way on. A step's kind may say it better while it is watched: `asked`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Self
+
+from meterlog.procedure.steps import StepKind
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Offer:
+    """One act that is offered: its word, its label on a button, `asks` for the words that it needs ("" for none).
+
+    `to` is the key of the step that a "go to" leads to.
+    """
+
+    word: str
+    label: str
+    asks: str = ""
+    to: str = ""
+
+    def as_dict(self) -> dict[str, str]:
+        return {"word": self.word, "label": self.label, "asks": self.asks, "to": self.to}
+
+
+NEXT = Offer(word="next", label="Next")
+OVERRIDE = Offer(
+    word="override",
+    label="Go on all the same",
+    asks="Why it is right to go on; this is kept and shown in the record",
+)
+SKIP = Offer(word="skip", label="Skip", asks="Why it is skipped")
+NOTE = Offer(word="note", label="Note", asks="Note on this check")
+BACK = Offer(word="back", label="Back")
+AGAIN = Offer(word="again", label="Again")
+
+
+class Phase(StrEnum):
+    """What the step at hand waits for. `words` ask for it; `acts` answer it, the main one first.
+
+    `press` is what a pedal, which has one meaning at a time, does meanwhile: a word of `acts`, or "".
+    """
+
+    words: str
+    press: str
+    acts: tuple[Offer, ...]
+
+    def __new__(cls, name: str, words: str, press: str = "", *acts: Offer) -> Self:
+        member = str.__new__(cls, name)
+        member._value_ = name
+        member.words, member.press, member.acts = words, press, acts
+        return member
+
+    CAUTIONS = (
+        "cautions", "Read the cautions, then say so.", "acknowledge",
+        Offer(word="acknowledge", label="I have read them"),
+    )  # fmt: skip
+    GATE = "gate", "This check waits for others.", "", OVERRIDE
+    LOOK = (
+        "look", "Look, then say what you found.", "confirm",
+        Offer(word="confirm", label="Looked: it is well"),
+        Offer(word="wanting", label="Looked: it is not well", asks="What is not well; what rests on it stays shut"),
+    )  # fmt: skip
+    WATCH = (
+        "watch", "Hold the probes on the points: it is taken by itself once it is still.", "confirm",
+        Offer(word="confirm", label="Take it now"), NEXT,
+    )  # fmt: skip
+    START = "start", "Say when it starts.", "start", Offer(word="start", label="Start"), NEXT
+    RUN = "run", "It runs. Say when it stops.", "stop", Offer(word="stop", label="Stop")
+    AFTER = (
+        "after", "Switched off. Stir, keep the thermometer in, and wait: it is taken once it stands.", "confirm",
+        Offer(word="confirm", label="Take it now"),
+    )  # fmt: skip
+    LIFT = "lift", "Taken. Lift the probes, and the next check comes.", "next", NEXT
+    DONE = "done", "Every check is answered."
+
+
+PHASES = [phase.value for phase in Phase]
+
+STAGES: dict[str, str] = {
+    "open": "The leads are proved. Now the points.",
+    "short": "Open for long enough. Press the tips together once more.",
+    "points": "The tester is proved. Now the points.",
+    "source": "Near nothing at the points. Now the known source once more.",
+    "stop": "It runs.",
+}
+"""What a proof wants next, by the word of its stage."""
+
+BEGINNINGS: dict[StepKind, str] = {
+    StepKind.OPEN: "Press the tips together, then hold the points, then the tips together again.",
+    StepKind.DEAD: "Prove the tester on the known source, then hold the points, then the source again.",
+    StepKind.LEADS: "Press the probe tips together and hold them still.",
+    StepKind.HEATING: "Have the thermometer in the stirred load, then say when it starts.",
+    StepKind.AT_TIME: "Hold the probes on the points: the reading counts at its time.",
+}
+"""What a kind of step asks for while nothing is proved yet, where its phase alone does not say it."""
+
+
+def asked(phase: Phase, kind: StepKind | None, stage: str) -> str:
+    """What is asked of the person now, one sentence."""
+    if kind is None or phase not in (Phase.WATCH, Phase.START):
+        return phase.words
+    return STAGES.get(stage) or BEGINNINGS.get(kind, phase.words)
