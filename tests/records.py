@@ -17,7 +17,7 @@ from meterlog.judging import Accuracy
 from meterlog.procedure.case import Answer, Case, conclude
 from meterlog.procedure.judged_step import judge_capture
 from meterlog.procedure.language import read_procedure
-from meterlog.store.batch import Now
+from meterlog.record.writer import Now
 from meterlog.store.writer import Writer
 
 OVEN = Path(__file__).parents[1] / "profiles" / "procedures" / "microwave-oven.yaml"

@@ -102,3 +102,11 @@ def test_there_is_a_core():
 @pytest.mark.parametrize("path", [path for path in modules() if name_of(path).startswith("report/")], ids=name_of)
 def test_a_sheet_knows_no_page(path):
     assert not {name for name in imports_of(path) if name.startswith("meterlog.web")}
+
+
+@pytest.mark.parametrize("path", modules(), ids=name_of)
+def test_sql_stands_in_the_store_only(path):
+    """But for the questions that Datasette shows to whoever browses."""
+    if room_of(path) != "store" and name_of(path) != "web/labels.py":
+        text = path.read_text()
+        assert re.findall(r"\bSELECT\b|\bINSERT INTO\b|\.execute\(|\.executemany\(", text) == []

@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-import contextlib
 from pathlib import Path
 from typing import Any
 
 from meterlog.daemon.client import answers, ask
 from meterlog.daemon.clock import Clock
-from meterlog.store.again import concluded_again, supersede, under
-from meterlog.store.sqlite import open_reader
+from meterlog.files.procedures import procedure_of
+from meterlog.record.rejudge import concluded_again, supersede, under
+from meterlog.store.reader import reading
 from meterlog.store.writer import Writer
 
 
 def conclude_again(db: Path, ref: str, changes: dict[str, Any], reason: str) -> list[dict[str, Any]]:
-    """What a kept job comes to now under `changes` (see `store.again.CHANGES`), where that differs.
+    """What a kept job comes to now under another `procedure`, `where` or `rule` ("" for its own), where that differs.
 
     With a reason it is kept: the daemon is asked; where none runs, this process is the writer for a moment.
     """
@@ -22,9 +22,10 @@ def conclude_again(db: Path, ref: str, changes: dict[str, Any], reason: str) -> 
         answer = ask(db, "conclude again", who="command line", job=ref, reason=reason, **changes)
         rows: list[dict[str, Any]] = answer["concluded"]
         return rows
-    with contextlib.closing(open_reader(db)) as connection:
-        kept = under(connection, ref, changes)
-        found = concluded_again(connection, kept)
+    procedure = procedure_of(changes["procedure"]) if changes["procedure"] else None
+    with reading(db) as reader:
+        kept = under(reader, ref, procedure=procedure, where=changes["where"], rule=changes["rule"])
+        found = concluded_again(reader, kept)
         if found and reason:
             now = Clock().now()
             writer = Writer(db, now)

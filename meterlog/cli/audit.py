@@ -18,8 +18,8 @@ def audit(as_json: bool, db: Path) -> None:
     \b
     meterlog audit --db bench.db
     """
-    from meterlog.store.auditor import audit as findings
-    from meterlog.store.auditor import checked
+    from meterlog.store.audit import audit as findings
+    from meterlog.store.audit import checked
     from meterlog.store.sqlite import DatabaseError, open_reader
 
     connection = open_reader(db)

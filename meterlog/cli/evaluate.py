@@ -61,14 +61,14 @@ def evaluate(
 
 def _at_hand(given: dict[str, str], db: Path) -> AtHand:
     """The kept captures that inputs name; nothing where they name none."""
-    from meterlog.store.athand import at_hand_of, names_in
+    from meterlog.record.athand import at_hand_of, names_in
 
     names = names_in(given.values())
     if not names:
         return AtHand()
-    from meterlog.store.reader import Reader
+    from meterlog.store.reader import reading
 
-    with Reader(db) as reader:
+    with reading(db) as reader:
         return at_hand_of(reader, names)
 
 

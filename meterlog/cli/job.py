@@ -196,10 +196,11 @@ def erase(ref: str, db: Path) -> None:
 @db_option
 def list_jobs(as_json: bool, db: Path) -> None:
     """The last jobs, the newest first."""
-    from meterlog.store.reader import Reader
+    from meterlog.record import overview
+    from meterlog.store.reader import reading
 
-    with Reader(db) as reader:
-        table(reader.jobs(), ("ref", "appliance", "opened", "pass", "fail", "undecided"), as_json)
+    with reading(db) as reader:
+        table(overview.jobs(reader), ("ref", "appliance", "opened", "pass", "fail", "undecided"), as_json)
 
 
 @job.command("show")
@@ -208,11 +209,12 @@ def list_jobs(as_json: bool, db: Path) -> None:
 @db_option
 def show(ref: str | None, as_json: bool, db: Path) -> None:
     """The steps of job REF, or of the newest, with what was captured and concluded."""
-    from meterlog.store.reader import Reader
+    from meterlog.record import overview
+    from meterlog.store.reader import reading
 
-    with Reader(db) as reader:
+    with reading(db) as reader:
         table(
-            reader.steps(ref or reader.newest_job()),
+            overview.steps(reader, ref or overview.newest_job(reader)),
             ("step", "points", "shown", "unit", "outcome", "verdict", "why"),
             as_json,
         )

@@ -8,10 +8,14 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from meterlog.base.errors import CannotDo
 from meterlog.cli.options import db_option, json_option
+from meterlog.record.overview import shown
+from meterlog.record.writer import Now
 
 if TYPE_CHECKING:
-    from meterlog.store.reader import Reader
+    from meterlog.record.kept import CaptureRecord, ReadingRecord
+    from meterlog.record.reader import RecordReader
 
 FRAMES_SHOWN = 12
 
@@ -31,9 +35,9 @@ def show(number: int, as_json: bool, db: Path) -> None:
     \b
     meterlog verdict show 3
     """
-    from meterlog.store.reader import Reader
+    from meterlog.store.reader import reading
 
-    with Reader(db) as reader:
+    with reading(db) as reader:
         trail = verdict_trail(reader, number)
     if as_json:
         click.echo(json.dumps(trail, ensure_ascii=False))
@@ -41,30 +45,66 @@ def show(number: int, as_json: bool, db: Path) -> None:
         click.echo("\n".join(trail_lines(trail)))
 
 
-def verdict_trail(reader: Reader, number: int) -> dict[str, Any]:
-    """Everything that a verdict rests on, as plain values."""
-    row = reader.verdict(number)
+def verdict_trail(reader: RecordReader, number: int) -> dict[str, Any]:
+    """Everything that a verdict rests on, as plain values. Raises: CannotDo when there is no such verdict."""
+    kept = reader.verdict(number)
+    if kept is None:
+        raise CannotDo(f"there is no verdict {number}", "see a job's verdicts with: meterlog job show REF")
+    job = next(job for job in reader.jobs(before=kept.job + 1, most=1))
+    step = next(step for step in reader.steps(kept.job) if step.id == kept.step)
     trail: dict[str, Any] = {
         "verdict": number,
-        "job": row["ref"],
-        "step": row["step_key"],
-        "title": row["title"],
-        "points": row["points"],
-        "outcome": row["outcome"],
-        "why": row["why"],
-        "result": json.loads(row["result"]),
-        "supersedes": row["supersedes"],
-        "reason": row["reason"],
-        "program": row["program"],
-        "procedure": row["procedure"],
-        "profile": row["profile"],
-        "instrument_facts": row["facts"],
+        "job": job.ref,
+        "step": step.key,
+        "title": step.title,
+        "points": step.points,
+        "outcome": kept.outcome,
+        "why": kept.why,
+        "result": json.loads(kept.result),
+        "supersedes": kept.supersedes,
+        "reason": kept.reason,
+        "program": kept.program,
+        "procedure": kept.procedure,
+        "profile": kept.profile,
+        "instrument_facts": kept.facts,
+        "sealed": {"bench": kept.commit.bench, "commit": kept.commit.number} if kept.commit else None,
     }
-    if row["capture"] is not None:
-        capture = reader.capture(row["capture"])
-        trail["capture"] = capture
-        trail["readings"] = reader.readings(capture)
+    capture = reader.capture(kept.capture) if kept.capture is not None else None
+    if capture is not None:
+        trail["capture"] = _capture_as_dict(capture)
+        trail["readings"] = [_reading_as_dict(each) for each in reader.frames(capture)]
     return trail
+
+
+def _capture_as_dict(kept: CaptureRecord) -> dict[str, Any]:
+    capture = kept.capture
+    return {
+        "id": kept.id,
+        "shown": shown(capture.form, capture.counts),
+        "unit": capture.form.unit,
+        "quantity": capture.form.quantity,
+        "instrument": kept.instrument.name if kept.instrument else None,
+        "how": capture.how,
+        "count": capture.count,
+        "spread": capture.spread,
+        "deviation": capture.deviation,
+        "started_s": capture.started,
+        "ended_s": capture.ended,
+        "first_reading": capture.first,
+        "last_reading": capture.last,
+    }
+
+
+def _reading_as_dict(kept: ReadingRecord) -> dict[str, Any]:
+    form = kept.reading.form
+    return {
+        "id": kept.id,
+        "utc": Now(kept.utc_ms, 0, "").utc,
+        "shown": shown(form, kept.reading.counts),
+        "unit": form.unit,
+        "flags": ", ".join(form.flags),
+        "frame": kept.frame.hex(),
+    }
 
 
 def trail_lines(trail: dict[str, Any]) -> list[str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from pathlib import Path
 
-from meterlog.store.batch import Now
+from meterlog.record.writer import Now
 
 STEP_MS = 500
 """Two clocks that part by more than this between two looks were stepped, not drifting."""

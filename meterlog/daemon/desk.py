@@ -12,8 +12,9 @@ from meterlog.daemon.openjob import OpenJob
 from meterlog.procedure.case import Answer
 from meterlog.procedure.entries import check_entries
 from meterlog.procedure.steps import StepKind
-from meterlog.store.revisit import facts_of
-from meterlog.store.writer import canonical
+from meterlog.record.acts import HAPPENINGS, PERSON, ActKind
+from meterlog.record.revisit import facts_of
+from meterlog.record.writer import canonical
 from meterlog.walk.happenings import Acted, Captured, Happening, Noted, Refused
 from meterlog.walk.ledger import Taken
 from meterlog.walk.session import ByCase, Judged, Session
@@ -28,8 +29,8 @@ if TYPE_CHECKING:
     from meterlog.links.benchfile import BenchFile
     from meterlog.procedure.case import Log
     from meterlog.procedure.steps import Procedure
+    from meterlog.record.keptjob import KeptJob
     from meterlog.sounds import Sounds
-    from meterlog.store.keptjob import KeptJob
     from meterlog.store.writer import Writer
     from meterlog.walk import Act
     from meterlog.walk.session import Event
@@ -75,7 +76,7 @@ class JobDesk:
         now = self._clock.now()
         number, steps = self._writer.open_job(ref, procedure, entries, personal, now)
         facts = {"ref": ref, "procedure": procedure.key, "where": where}
-        self._writer.event("job opened", now, facts, job=number, who=who, whence=whence)
+        self._writer.event(ActKind.JOB_OPENED, now, facts, job=number, who=who, whence=whence)
         judge = ByCase(procedure, self._answer, where=where, entries=entries)
         self.job = OpenJob(number, ref, procedure, steps, self._session(procedure, judge), judge, where, dict(entries))
         self._start()
@@ -98,7 +99,7 @@ class JobDesk:
                 self.job.captures.setdefault(each.step, []).append(each.number)
         taken = [(c.step, Taken(c.answer.instrument, c.answer.capture, c.outcome)) for c in kept.captures]
         session.walk.ledger.restore(taken, kept.passed)
-        self._writer.event("job resumed", self._clock.now(), {"ref": kept.ref}, job=number, whence="daemon")
+        self._writer.event(ActKind.JOB_RESUMED, self._clock.now(), {"ref": kept.ref}, job=number, whence="daemon")
         self._start()
 
     def _session(self, procedure: Procedure, judge: ByCase, begin: str = "") -> Session:
@@ -117,7 +118,7 @@ class JobDesk:
         job.entries.update(entries)
         job.judge.enter(entries)
         facts = {"entries": dict(entries)}
-        self._writer.event("entries", self._clock.now(), facts, job=job.number, who=who, whence=whence)
+        self._writer.event(ActKind.ENTRIES, self._clock.now(), facts, job=job.number, who=who, whence=whence)
         self._tell_walk()
         return job.snapshot()
 
@@ -256,7 +257,7 @@ class JobDesk:
         job = self._at_hand()
         facts = {"word": event.word, "to": event.to, "act": event.act}
         self._writer.event(
-            f"act {event.word}", self._clock.now(), facts, job=job.number, step=job.steps.get(event.step),
+            PERSON.format(word=event.word), self._clock.now(), facts, job=job.number, step=job.steps.get(event.step),
             who=event.who, whence=whence,
         )  # fmt: skip
 
@@ -266,8 +267,7 @@ class JobDesk:
         facts = {name: value for name, value in asdict(event).items() if name not in ("step", "at")}
         if isinstance(event, Noted):
             facts = {"note": self._writer.disclose(job.number, "note", event.text)}
-        kind = type(event).__name__
-        words = "".join(" " + letter.lower() if letter.isupper() else letter for letter in kind).strip()
+        words = str(HAPPENINGS[type(event)])
         step = job.steps.get(event.step)
         self._writer.event(words, self._clock.now(), facts, job=job.number, step=step, whence="walk")
         self._announcer.tell(event="said", say=words, step=event.step, facts=facts)

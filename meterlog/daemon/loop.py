@@ -17,6 +17,7 @@ from meterlog.daemon.notify import notify
 from meterlog.daemon.states import LinkState
 from meterlog.daemon.station import reading_dict
 from meterlog.links import LinkLost
+from meterlog.record.acts import LINK, ActKind
 from meterlog.store.writer import StoreRefuses
 
 if TYPE_CHECKING:
@@ -154,7 +155,7 @@ class BenchLoop:
             self.desk.lost(item.source)
         facts = {"link": item.source, "state": str(item.state), "why": item.why}
         log.info("link", extra={"facts": facts})
-        self.writer.event("link " + str(item.state), self.clock.now(), facts, link=station.link_id, whence="daemon")
+        self.writer.event(LINK.format(state=item.state), self.clock.now(), facts, link=station.link_id, whence="daemon")
         self.announcer.tell(event="link", **facts, hint=item.hint)
 
     def _damaged(self, item: Damaged) -> None:
@@ -163,7 +164,7 @@ class BenchLoop:
         station.line_errors = dict(item.errors)
         facts = {"link": item.source, **item.errors}
         log.warning("line errors", extra={"facts": facts})
-        self.writer.event("line errors", self.clock.now(), facts, link=station.link_id, whence="daemon")
+        self.writer.event(ActKind.LINE_ERRORS, self.clock.now(), facts, link=station.link_id, whence="daemon")
 
     def _end(self, station: Station) -> None:
         """A link is gone: what was left of its bytes is told, and no capture goes on across the gap."""
@@ -267,7 +268,7 @@ class BenchLoop:
             }
             self._refused = ""
             log.info("store", extra={"facts": {"state": "kept", **facts}})
-            self.writer.event("store refused", self.clock.now(), facts, whence="daemon")
+            self.writer.event(ActKind.STORE_REFUSED, self.clock.now(), facts, whence="daemon")
             self.announcer.tell(event="store", state="kept", why="")
         return True
 
@@ -304,7 +305,7 @@ class BenchLoop:
     def _clock_stepped(self, by_ms: int) -> None:
         """Record that UTC was set; open links go on under a new row, so that what follows has the right UTC."""
         log.warning("clock", extra={"facts": {"stepped_ms": by_ms}})
-        self.writer.event("clock stepped", self.clock.now(), {"by_ms": by_ms}, whence="daemon")
+        self.writer.event(ActKind.CLOCK_STEPPED, self.clock.now(), {"by_ms": by_ms}, whence="daemon")
         for station in self.stations.values():
             if station.link_id is not None:
                 self.writer.close_link(station.link_id)

@@ -27,9 +27,9 @@ from meterlog.files.shipped import find, text_of
 from meterlog.links.benchfile import read_bench
 from meterlog.links.settings import settings_of
 from meterlog.profile import at_address, compile_profile
+from meterlog.record.keptjob import open_job
 from meterlog.sounds import Sounds, of_this_machine
-from meterlog.store.keptjob import open_job
-from meterlog.store.sqlite import open_reader
+from meterlog.store.reader import reading
 from meterlog.store.writer import Writer
 
 if TYPE_CHECKING:
@@ -64,7 +64,7 @@ def run_daemon(bench_path: Path, db: Path, *, log_form: str, sounds: bool | None
     links = links_of(bench, stations, items, clock)
     loop = BenchLoop(stations, writer, desk, announcer, clock, items, answer, lambda name: links[name].try_again())
     with (
-        contextlib.closing(open_reader(db)) as kept,
+        reading(db) as kept,
         _signals(items, links),
         _control(db, items, announcer),
         _running(links),

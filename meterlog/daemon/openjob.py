@@ -34,8 +34,8 @@ class OpenJob:
 
     def counting(self) -> dict[str, int]:
         """By step key, the store's number of the capture that counts."""
-        first = {step.key for step in self.procedure.steps if step.counts == "first"}
-        return {key: numbers[0 if key in first else -1] for key, numbers in self.captures.items()}
+        chosen = {key: self.procedure.step(key).counting(numbers) for key, numbers in self.captures.items()}
+        return {key: number for key, number in chosen.items() if number is not None}
 
     def snapshot(self) -> dict[str, Any]:
         """The walk for pages, with the job's reference and verdict numbers."""

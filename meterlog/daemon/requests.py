@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 import base64
-import contextlib
 from typing import TYPE_CHECKING, Any
 
 from meterlog import __version__
 from meterlog.base.errors import CannotDo
 from meterlog.base.source import near_miss
-from meterlog.files.shipped import find, text_of
+from meterlog.files.procedures import procedure_of
 from meterlog.procedure.entries import check_entries
-from meterlog.procedure.language import read_procedure
-from meterlog.store.again import CHANGES, concluded_again, supersede, under
-from meterlog.store.sqlite import open_reader
+from meterlog.record.acts import ActKind
+from meterlog.record.rejudge import concluded_again, supersede, under
+from meterlog.store.reader import reading
 from meterlog.store.writer import DIGESTS_A_JOB
 from meterlog.walk import PHASES, WORDS, Act
 
@@ -93,8 +92,7 @@ def _meant_for(message: Message, word: str) -> dict[str, Any]:
 
 
 def _open_job(loop: BenchLoop, message: Message) -> Message:
-    path = find(_text(message, "procedure"), "profiles/procedures")
-    procedure = read_procedure(text_of(path), str(path))
+    procedure = procedure_of(_text(message, "procedure"))
     ref = _text(message, "ref", "") or _new_ref(loop)
     if len(ref) > LONGEST_REF or "/" in ref:
         raise CannotDo(
@@ -151,7 +149,7 @@ def _photo(loop: BenchLoop, message: Message) -> Message:
     name = _text(message, "name")
     digest = loop.writer.disclose(job, "photograph", f"{kind} {name}", content)
     facts = {"photograph": digest}
-    loop.writer.event("photograph", loop.clock.now(), facts, job=job, who=_who(message), whence=_whence(message))
+    loop.writer.event(ActKind.PHOTOGRAPH, loop.clock.now(), facts, job=job, who=_who(message), whence=_whence(message))
     loop.commit()
     return {"digest": digest}
 
@@ -162,7 +160,7 @@ def _erase(loop: BenchLoop, message: Message) -> Message:
     digests = loop.writer.personal_digests(job)
     loop.writer.erase(digests)
     facts = {"digests": digests}
-    loop.writer.event("erased", loop.clock.now(), facts, job=job, who=_who(message), whence=_whence(message))
+    loop.writer.event(ActKind.ERASED, loop.clock.now(), facts, job=job, who=_who(message), whence=_whence(message))
     loop.commit()
     loop.writer.checkpoint()
     return {"erased": len(digests)}
@@ -170,9 +168,12 @@ def _erase(loop: BenchLoop, message: Message) -> Message:
 
 def _conclude_again(loop: BenchLoop, message: Message) -> Message:
     """Conclude a job again; with a reason, what differs is kept beside what it supersedes."""
-    with contextlib.closing(open_reader(loop.writer.path)) as db:
-        kept = under(db, _text(message, "job"), {name: _text(message, name, "") for name in CHANGES})
-        found = concluded_again(db, kept)
+    named = _text(message, "procedure", "")
+    procedure = procedure_of(named) if named else None
+    where, rule = _text(message, "where", ""), _text(message, "rule", "")
+    with reading(loop.writer.path) as reader:
+        kept = under(reader, _text(message, "job"), procedure=procedure, where=where, rule=rule)
+        found = concluded_again(reader, kept)
         reason = _text(message, "reason", "")
         if found and reason:
             supersede(loop.writer, kept, found, reason, loop.clock.now(), _who(message), _whence(message))

@@ -16,7 +16,8 @@ from meterlog.base.units import show, show_with
 from meterlog.daemon.client import ask
 from meterlog.demo.player import LostPace, Terminal, play
 from meterlog.demo.scenario import scenario, timeline
-from meterlog.store.reader import Reader
+from meterlog.record.overview import conclusions
+from meterlog.store.reader import reading
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -124,8 +125,8 @@ def _wait_for(database: Path, process: subprocess.Popen[bytes]) -> None:
 
 def summary(database: Path) -> list[dict[str, Any]]:
     """Every verdict of the demo's jobs in the order in which they were reached, superseded ones too."""
-    with Reader(database) as reader:
-        return [{**row, "result": _result(row["result"])} for row in reader.conclusions()]
+    with reading(database) as reader:
+        return [{**row, "result": _result(row["result"])} for row in conclusions(reader)]
 
 
 def _result(text: str) -> str:

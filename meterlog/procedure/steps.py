@@ -7,12 +7,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from enum import StrEnum
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from meterlog.judging.limit import Limit, Rule
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
+
+T = TypeVar("T")
 
 
 class StepKind(StrEnum):
@@ -92,6 +94,10 @@ class Step:
     counts: str = "last"
     rule: Rule | None = None
     note: str = ""
+
+    def counting(self, captures: Sequence[T]) -> T | None:
+        """Of the step's captures, oldest first, the one that counts: its last, or its first where it says so."""
+        return (captures[0] if self.counts == "first" else captures[-1]) if captures else None
 
     @property
     def as_shown(self) -> dict[str, str]:

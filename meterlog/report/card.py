@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from meterlog.base import units
 from meterlog.procedure.steps import StepKind
+from meterlog.record.acts import ActKind
 from meterlog.report import procedures, wording
 from meterlog.report.runs import heating_run, plot_of
 from meterlog.store import queries
@@ -14,15 +15,14 @@ if TYPE_CHECKING:
     from meterlog.store.sqlite import Connection
 
 QUIET_KINDS = {
-    "job opened",
-    "job closed",
-    "step began",
-    "captured",
-    "lifted",
-    "acknowledged",
-    "proof",
-    "started",
-    "timed",
+    ActKind.JOB_OPENED,
+    ActKind.JOB_CLOSED,
+    ActKind.STEP_BEGAN,
+    ActKind.LIFTED,
+    ActKind.ACKNOWLEDGED,
+    ActKind.PROOF,
+    ActKind.STARTED,
+    ActKind.TIMED,
 }
 """Events that the card tells elsewhere, or that only the walk needs."""
 
@@ -39,7 +39,7 @@ def card_of(db: Connection, ref: str) -> dict[str, Any] | None:
     standing = queries.standing(verdicts, first)
     captures = queries.captures_of(db, job["id"])
     events = queries.events_of(db, job["id"])
-    passed = {event["step"]: event["facts"] for event in events if event["kind"] == "passed"}
+    passed = {event["step"]: event["facts"] for event in events if event["kind"] == ActKind.PASSED}
     for step in steps:
         step["captures"] = [capture for capture in captures if capture["step"] == step["id"]]
         step["verdicts"] = [verdict for verdict in verdicts if verdict["step"] == step["id"]]

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 from meterlog.base.errors import MeterlogError
 from meterlog.profile import compile_profile
 from meterlog.profile.tools.explain import Explainer
+from meterlog.store.queries import asked_before
 
 if TYPE_CHECKING:
     from meterlog.store.sqlite import Connection
@@ -15,16 +16,8 @@ if TYPE_CHECKING:
 def explain(db: Connection, profile_text: str, reading: dict[str, Any]) -> list[str]:
     """Lines on a reading's message, its fields with the lines of the profile; empty when it can't be read any more."""
     try:
-        return Explainer(compile_profile(profile_text, "profile")).stream(reading["raw"], _asked(db, reading["id"]))
+        return Explainer(compile_profile(profile_text, "profile")).stream(
+            reading["raw"], asked_before(db, reading["id"])
+        )
     except MeterlogError:
         return []
-
-
-def _asked(db: Connection, reading: int) -> bytes:
-    """What had been sent to the instrument before a reading's message came."""
-    row = db.execute(
-        "SELECT s.raw FROM reading r JOIN sent s ON s.chunk = r.chunk AND s.place <= r.place "
-        "WHERE r.id = ? ORDER BY s.id DESC LIMIT 1",
-        [reading],
-    ).fetchone()
-    return bytes(row[0]) if row else b""

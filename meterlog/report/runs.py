@@ -14,8 +14,9 @@ from meterlog.plots.heating_run import plot_of as picture_of
 from meterlog.procedure.case import heating_run as run_from
 from meterlog.procedure.heating_step import run_of
 from meterlog.procedure.steps import StepKind
+from meterlog.record.revisit import Revisit
 from meterlog.report import wording
-from meterlog.store.revisit import Revisit
+from meterlog.store.reader import Reader
 
 if TYPE_CHECKING:
     from meterlog.base.readings import Form
@@ -71,9 +72,9 @@ def heating_run(db: Connection, verdict: int, kind: str, key: str) -> dict[str, 
     """
     if kind != StepKind.HEATING:
         return None
-    row = db.execute("SELECT * FROM verdict WHERE id = ?", [verdict]).fetchone()
+    revisit = Revisit(Reader(db))
     try:
-        case = Revisit(db).case(row)
+        case = revisit.case(revisit.verdict(verdict))
         run = run_of(run_from(case, case.procedure.step(key), case.answers[key]))
     except (MeterlogError, KeyError, ValueError):
         return None

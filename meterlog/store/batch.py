@@ -4,27 +4,12 @@ from __future__ import annotations
 
 from collections import deque
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
-from typing import Any, NamedTuple
+from typing import Any
 
 from meterlog.store.summary import Summaries
 
 SPANS_KEPT = 4_000
 """Chunks whose ordinals can still be named: an hour and more of one commit a second."""
-
-
-class Now(NamedTuple):
-    """Both clocks at one moment, given by the edge: the store reads none itself."""
-
-    utc_ms: int
-    monotonic_ms: int
-    boot: str
-
-    @property
-    def utc(self) -> str:
-        """ISO 8601 with milliseconds and Z."""
-        stamp = datetime.fromtimestamp(self.utc_ms // 1000, UTC)
-        return stamp.strftime("%Y-%m-%dT%H:%M:%S") + f".{self.utc_ms % 1000:03d}Z"
 
 
 @dataclass(slots=True)

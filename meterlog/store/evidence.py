@@ -6,28 +6,18 @@ A changed bit anywhere in a kept row shows as a finding that names the seal whos
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from meterlog.base.seals import NO_SEAL, Seal, digest, merkle_root, read_line
 from meterlog.base.source import text_sha256
+from meterlog.record.acts import ActKind
+from meterlog.record.auditor import Finding
 from meterlog.store import leaves
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
 
     from meterlog.store.sqlite import Connection
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Finding:
-    """Something that differs from what was sealed or concluded."""
-
-    where: str
-    what: str
-
-    def __str__(self) -> str:
-        return f"{self.where}: {self.what}"
 
 
 def check_seals(db: Connection, progress: Callable[[int], None] = lambda _: None) -> Iterator[Finding]:
@@ -146,7 +136,7 @@ def check_rereads(db: Connection) -> Iterator[Finding]:
     """Findings on readings by another profile: their sealed event holds how many there are, and their digest."""
     forms = {row["id"]: leaves.form_digest(row) for row in db.execute("SELECT * FROM form")}
     sealed = 0
-    for event in db.execute("SELECT id, facts FROM event WHERE kind = 'read again' ORDER BY id").fetchall():
+    for event in db.execute("SELECT id, facts FROM event WHERE kind = ? ORDER BY id", [ActKind.READ_AGAIN]).fetchall():
         rows = [tuple(row) for row in db.execute("SELECT * FROM reread WHERE event = ? ORDER BY id", [event["id"]])]
         facts = json.loads(event["facts"])
         sealed += len(rows)

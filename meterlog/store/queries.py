@@ -7,10 +7,13 @@ not grow with the number of readings (tests/bench/pages.py).
 from __future__ import annotations
 
 import json
+from operator import itemgetter
 from typing import TYPE_CHECKING, Any
 
 from meterlog.base.units import symbol
-from meterlog.store.revisit import form_of
+from meterlog.record.acts import ActKind
+from meterlog.record.standing import standing as kept_standing
+from meterlog.store.reader import form_of
 
 if TYPE_CHECKING:
     from meterlog.base.readings import Form
@@ -55,11 +58,11 @@ def jobs(db: Connection, before: int | None = None, words: str = "") -> list[Row
         db,
         """
         SELECT j.id, j.ref, j.appliance, j.opened_utc_ms, t.name AS procedure_name,
-            (SELECT max(e.at_utc_ms) FROM event e WHERE e.job = j.id AND e.kind = 'job closed') AS closed_utc_ms,
+            (SELECT max(e.at_utc_ms) FROM event e WHERE e.job = j.id AND e.kind = '{closed}') AS closed_utc_ms,
             (SELECT value FROM disclosure d WHERE d.job = j.id AND d.name = 'complaint') AS complaint
         FROM job j JOIN text t ON t.sha256 = j.procedure
         WHERE j.id < ? AND {wanted} ORDER BY j.id DESC LIMIT ?
-        """.replace("{wanted}", " AND ".join([_HOLDS] * len(held)) or "1"),
+        """.replace("{closed}", ActKind.JOB_CLOSED).replace("{wanted}", " AND ".join([_HOLDS] * len(held)) or "1"),
         before if before is not None else 2**62,
         *(value for word in held for value in (_as_words(word), f"%{_literally(word)}%")),
         JOBS_A_PAGE + 1,
@@ -93,9 +96,9 @@ def job(db: Connection, ref: str) -> Row | None:
         db,
         """
         SELECT j.*, t.name AS procedure_name, t.body AS procedure_text,
-            (SELECT max(at_utc_ms) FROM event e WHERE e.job = j.id AND e.kind = 'job closed') AS closed_utc_ms
+            (SELECT max(at_utc_ms) FROM event e WHERE e.job = j.id AND e.kind = '{closed}') AS closed_utc_ms
         FROM job j JOIN text t ON t.sha256 = j.procedure WHERE j.ref = ?
-        """,
+        """.replace("{closed}", ActKind.JOB_CLOSED),
         ref,
     )
     if found:
@@ -122,13 +125,8 @@ def verdicts_of(db: Connection, job: int) -> list[Row]:
 
 
 def standing(verdicts: list[Row], first: frozenset[int] = frozenset()) -> dict[int, Row]:
-    """The verdict that counts, by step: the last that nothing supersedes; for the steps in `first`, the first."""
-    superseded = {verdict["supersedes"] for verdict in verdicts}
-    chosen: dict[int, Row] = {}
-    for verdict in verdicts:
-        if verdict["id"] not in superseded and not (verdict["step"] in first and verdict["step"] in chosen):
-            chosen[verdict["step"]] = verdict
-    return chosen
+    """The verdict that counts, by step."""
+    return kept_standing(verdicts, first, linked=itemgetter("id", "step", "supersedes"))
 
 
 def events_of(db: Connection, job: int) -> list[Row]:
@@ -224,6 +222,17 @@ def readings_around(db: Connection, capture: Row) -> list[Row]:
     return kept
 
 
+def asked_before(db: Connection, reading: int) -> bytes:
+    """What had been sent to the instrument before a reading's message came."""
+    found = _one(
+        db,
+        "SELECT s.raw FROM reading r JOIN sent s ON s.chunk = r.chunk AND s.place <= r.place "
+        "WHERE r.id = ? ORDER BY s.id DESC LIMIT 1",
+        reading,
+    )
+    return bytes(found["raw"]) if found else b""
+
+
 # ---- verdicts ----
 
 
@@ -283,7 +292,7 @@ def verdict_of_step(db: Connection, job: int, key: str) -> Row | None:
 
 def where_of(db: Connection, job: int) -> str:
     """The jurisdiction whose limits were chosen when a job was opened."""
-    row = _one(db, "SELECT facts FROM event WHERE job = ? AND kind = 'job opened' LIMIT 1", job)
+    row = _one(db, "SELECT facts FROM event WHERE job = ? AND kind = ? LIMIT 1", job, ActKind.JOB_OPENED)
     where: str = json.loads(row["facts"]).get("where", "") if row else ""
     return where
 

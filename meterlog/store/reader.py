@@ -1,125 +1,322 @@
-"""Questions to a database, read-only, for commands and sheets."""
+"""The record's reader on a bench's SQLite: rows in, typed records out (`meterlog.record.reader`)."""
 
 from __future__ import annotations
 
+import contextlib
+import json
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
-from meterlog.base.errors import CannotDo
+from meterlog.base.readings import Bound, Capture, Form, Reading, Timing
+from meterlog.record.audit import Piece
+from meterlog.record.kept import (
+    ActRecord,
+    CaptureRecord,
+    ChunkRecord,
+    CommitId,
+    InstrumentRecord,
+    JobRecord,
+    PersonalField,
+    ReadingRecord,
+    StepRecord,
+    TextRecord,
+    VerdictRecord,
+)
 from meterlog.store.sqlite import open_reader
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping, Sequence
     from pathlib import Path
-    from types import TracebackType
+
+    from meterlog.record.reader import Kind
+    from meterlog.store.sqlite import Connection
+
+BENCH_IN_LINE = "substr(z.line, 17, 32)"
+"""SQL for the bench's identity in a seal's header line."""
+
+_COMMIT = f"{BENCH_IN_LINE} AS bench, z.number AS commit_number"
+_CAPTURES = f"""
+    SELECT t.*, l.opened_utc_ms, i.name, i.profile, i.facts, {_COMMIT} FROM capture t
+    LEFT JOIN link l ON l.id = t.link LEFT JOIN instrument i ON i.id = l.instrument
+    {{sealed}} WHERE ({{wanted}}) ORDER BY t.id
+"""
+_CHUNKS = """
+    SELECT c.*, i.name, i.profile, i.facts FROM chunk c JOIN link l ON l.id = c.link
+    JOIN instrument i ON i.id = l.instrument WHERE ({wanted}) ORDER BY c.id
+"""
+
+
+def _sealed(kind: str, job: str = "t.job") -> str:
+    """SQL that joins a row `t` with the seal that closes over it."""
+    return (
+        f"LEFT JOIN leaf f ON f.job IS {job} AND f.kind = '{kind}' AND f.subject = t.id "
+        "LEFT JOIN seal z ON z.number = f.seal"
+    )
+
+
+@contextlib.contextmanager
+def reading(path: Path) -> Iterator[Reader]:
+    """A reader of a database, for a while. Raises: CannotDo when it is not there or holds no bench."""
+    db = open_reader(path)
+    try:
+        yield Reader(db)
+    finally:
+        db.close()
 
 
 class Reader:
-    """A read-only view of a database. Raises: CannotDo when it is not there."""
+    """A `RecordReader` on a read-only connection with named rows."""
 
-    def __init__(self, path: Path) -> None:
-        self.db = open_reader(path)
+    def __init__(self, db: Connection) -> None:
+        self._db = db
 
-    def __enter__(self) -> Reader:
-        return self
+    def _rows(self, sql: str, *values: Any) -> Iterator[Any]:
+        return iter(self._db.execute(sql, values))
 
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self.db.close()
+    # ---- commits and jobs ----
 
-    def _rows(self, sql: str, *values: Any) -> list[dict[str, Any]]:
-        return [dict(row) for row in self.db.execute(sql, values)]
+    def seals(self, first: int = 0) -> Iterator[str]:
+        return (row["line"] for row in self._rows("SELECT line FROM seal WHERE number >= ? ORDER BY number", first))
 
-    def _one(self, sql: str, *values: Any) -> dict[str, Any] | None:
-        rows = self._rows(sql, *values)
-        return rows[0] if rows else None
+    def jobs(self, *, most: int | None = None, before: int | None = None) -> list[JobRecord]:
+        sql = f"SELECT t.*, {_COMMIT} FROM job t {_sealed('job', 't.id')} WHERE t.id < ? ORDER BY t.id DESC LIMIT ?"
+        older = 2**62 if before is None else before
+        return [_job(row) for row in self._rows(sql, older, -1 if most is None else most)]
 
-    def jobs(self, most: int = 20) -> list[dict[str, Any]]:
-        """The last jobs with tallies of the verdicts that count."""
-        tallies = ", ".join(
-            f"(SELECT count(*) FROM verdict v WHERE v.job = j.id AND v.outcome = '{outcome}' AND NOT EXISTS "
-            f'(SELECT 1 FROM verdict later WHERE later.supersedes = v.id)) AS "{outcome}"'
-            for outcome in ("pass", "fail", "undecided")
+    def job(self, ref: str) -> JobRecord | None:
+        sql = f"SELECT t.*, {_COMMIT} FROM job t {_sealed('job', 't.id')} WHERE t.ref = ?"
+        return next((_job(row) for row in self._rows(sql, ref)), None)
+
+    def steps(self, job: int) -> list[StepRecord]:
+        rows = self._rows("SELECT * FROM step WHERE job = ? ORDER BY position", job)
+        return [StepRecord(**dict(row)) for row in rows]
+
+    # ---- captures, verdicts, acts ----
+
+    def captures(self, job: int | None = None) -> list[CaptureRecord]:
+        return self._captures("? IS NULL OR t.job = ?", job, job) if job is None else self._captures("t.job = ?", job)
+
+    def capture(self, number: int) -> CaptureRecord | None:
+        return next(iter(self._captures("t.id = ?", number)), None)
+
+    def _captures(self, wanted: str, *values: Any) -> list[CaptureRecord]:
+        sql = _CAPTURES.format(sealed=_sealed("capture"), wanted=wanted)
+        return [_capture(row, self.forms[row["form"]]) for row in self._rows(sql, *values)]
+
+    def verdicts(self, job: int | None = None) -> list[VerdictRecord]:
+        return self._verdicts("1") if job is None else self._verdicts("t.job = ?", job)
+
+    def verdict(self, number: int) -> VerdictRecord | None:
+        return next(iter(self._verdicts("t.id = ?", number)), None)
+
+    def _verdicts(self, wanted: str, *values: Any) -> list[VerdictRecord]:
+        sql = f"SELECT t.*, {_COMMIT} FROM verdict t {_sealed('verdict')} WHERE {wanted} ORDER BY t.id"
+        return [_verdict(row) for row in self._rows(sql, *values)]
+
+    def acts(self, job: int | None = None, kinds: Sequence[str] = ()) -> list[ActRecord]:
+        wanted = ["t.job = ?"] if job is not None else []
+        wanted += [f"t.kind IN ({', '.join('?' * len(kinds))})"] if kinds else []
+        values = [*([job] if job is not None else []), *kinds]
+        sql = f"SELECT t.*, {_COMMIT} FROM event t {_sealed('event')} WHERE {' AND '.join(wanted) or '1'} ORDER BY t.id"
+        return [_act(row) for row in self._rows(sql, *values)]
+
+    # ---- texts and personal fields ----
+
+    def text(self, sha256: str) -> TextRecord | None:
+        rows = self._rows("SELECT sha256, kind, name, body FROM text WHERE sha256 = ?", sha256)
+        return next((TextRecord(**dict(row)) for row in rows), None)
+
+    def personal(self, job: int) -> list[PersonalField]:
+        rows = self._rows("SELECT * FROM disclosure WHERE job = ? ORDER BY rowid", job)
+        return [PersonalField(**dict(row)) for row in rows]
+
+    # ---- bytes and readings ----
+
+    @cached_property
+    def forms(self) -> Mapping[int, Form]:
+        return {row["id"]: form_of(row) for row in self._rows("SELECT * FROM form")}
+
+    def numbers(self, kind: Kind) -> list[int]:
+        return [row[0] for row in self._rows(f"SELECT id FROM {kind} ORDER BY id")]
+
+    def chunk(self, number: int) -> ChunkRecord:
+        return _chunk(next(self._rows(_CHUNKS.format(wanted="c.id = ?"), number)))
+
+    def chunks(self, link: int | None = None) -> Iterator[ChunkRecord]:
+        wanted, values = ("1", ()) if link is None else ("c.link = ?", (link,))
+        return (_chunk(row) for row in self._rows(_CHUNKS.format(wanted=wanted), *values))
+
+    def chunks_of(self, capture: CaptureRecord) -> list[ChunkRecord]:
+        wanted = (
+            "c.link = ? AND c.id BETWEEN (SELECT chunk FROM reading WHERE id = ?) "
+            "AND (SELECT chunk FROM reading WHERE id = ?)"
         )
-        return self._rows(
-            f"SELECT j.ref, j.appliance, strftime('%Y-%m-%d %H:%M', j.opened_utc_ms / 1000, 'unixepoch') AS opened, "
-            f"{tallies} FROM job j ORDER BY j.id DESC LIMIT ?",
-            most,
-        )
+        run = (capture.link, capture.capture.first, capture.capture.last)
+        return [_chunk(row) for row in self._rows(_CHUNKS.format(wanted=wanted), *run)]
 
-    def newest_job(self) -> str:
-        """The reference of the job that was opened last. Raises: CannotDo when there is none."""
-        row = self._one("SELECT ref FROM job ORDER BY id DESC LIMIT 1")
-        if row is None:
-            raise CannotDo("no job is kept yet", "open one with: meterlog job open PROCEDURE")
-        return str(row["ref"])
+    def pieces(self, chunk: ChunkRecord) -> list[Piece]:
+        spans = self._rows(
+            "SELECT DISTINCT place, length, at FROM (SELECT place, length, at FROM reading WHERE id BETWEEN ? AND ? "
+            "UNION ALL SELECT place, length, at FROM unread WHERE chunk = ?)",
+            chunk.first_reading, chunk.first_reading + chunk.readings - 1, chunk.id,
+        )  # fmt: skip
+        pieces = [(place, 1, Piece(at / 1000.0, chunk.raw[place : place + length])) for place, length, at in spans]
+        sent = self._rows("SELECT place, at, raw FROM sent WHERE chunk = ?", chunk.id)
+        pieces += [(place, 0, Piece(at / 1000.0, bytes(data), is_sent=True)) for place, at, data in sent]
+        return [piece for _, _, piece in sorted(pieces, key=lambda entry: entry[:2])]
 
-    def job(self, ref: str) -> dict[str, Any]:
-        """A job's row. Raises: CannotDo when there is none of that reference."""
-        row = self._one("SELECT * FROM job WHERE ref = ?", ref)
-        if row is None:
-            raise CannotDo(f"there is no job {ref!r}", "list them with: meterlog job list")
-        return row
+    def readings(self, chunk: ChunkRecord) -> list[Reading]:
+        rows = self._rows(
+            "SELECT form, counts FROM reading WHERE id BETWEEN ? AND ? ORDER BY id",
+            chunk.first_reading, chunk.first_reading + chunk.readings - 1,
+        )  # fmt: skip
+        return [Reading(self.forms[form], counts) for form, counts in rows]
 
-    def steps(self, ref: str) -> list[dict[str, Any]]:
-        """A job's steps in order, each with its captures and the verdicts on them, superseded ones left out.
+    def frames(self, capture: CaptureRecord) -> list[ReadingRecord]:
+        rows = self._rows(
+            "SELECT r.*, l.opened_utc_ms + r.at AS utc_ms, substr(c.raw, r.place + 1, r.length) AS frame "
+            "FROM reading r JOIN chunk c ON c.id = r.chunk JOIN link l ON l.id = c.link "
+            "WHERE r.id BETWEEN ? AND ? AND c.link = ? ORDER BY r.id",
+            capture.capture.first, capture.capture.last, capture.link,
+        )  # fmt: skip
+        return [_reading(row, self.forms[row["form"]]) for row in rows]
 
-        A step without either says how it was passed (looked, skipped …), and the reason that was given.
-        """
-        job = self.job(ref)["id"]
-        passed = (
-            "(SELECT json_extract(e.facts, '$.{}') FROM event e WHERE e.job = s.job AND e.step = s.id "
-            "AND e.kind = 'passed' AND c.id IS NULL ORDER BY e.id DESC LIMIT 1)"
-        ).format
-        return self._rows(
-            "SELECT s.key AS step, s.title, s.points, s.limits, c.id AS capture, k.shown, k.unit, v.id AS verdict, "
-            f"coalesce(v.outcome, {passed('how')}) AS outcome, coalesce(v.why, {passed('reason')}) AS why "
-            "FROM step s LEFT JOIN verdict v ON v.step = s.id AND v.job = s.job "
-            "AND NOT EXISTS (SELECT 1 FROM verdict later WHERE later.supersedes = v.id) "
-            "LEFT JOIN capture c ON c.id = v.capture OR (v.id IS NULL AND c.step = s.id) "
-            "LEFT JOIN captures k ON k.id = c.id WHERE s.job = ? ORDER BY s.position, c.id, v.id",
-            job,
-        )
+    def run(self, capture: CaptureRecord) -> tuple[tuple[float, Reading], ...]:
+        rows = self._rows(
+            "SELECT r.at + l.opened_monotonic_ms - this.opened_monotonic_ms, r.form, r.counts "
+            "FROM reading r JOIN chunk c ON c.id = r.chunk JOIN link l ON l.id = c.link "
+            "JOIN instrument i ON i.id = l.instrument, link this JOIN instrument mine ON mine.id = this.instrument "
+            "WHERE r.id BETWEEN ? AND ? AND this.id = ? AND i.name = mine.name ORDER BY r.id",
+            capture.capture.first, capture.capture.last, capture.link,
+        )  # fmt: skip
+        return tuple((at / 1000.0, Reading(self.forms[form], counts)) for at, form, counts in rows)
 
-    def conclusions(self) -> list[dict[str, Any]]:
-        """Every verdict in the order in which it was reached, and what superseded it."""
-        return self._rows(
-            "SELECT j.ref AS job, s.key AS step, c.shown, c.unit, v.result, v.outcome, v.id AS verdict, "
-            "(SELECT later.id FROM verdict later WHERE later.supersedes = v.id) AS superseded_by "
-            "FROM verdict v JOIN job j ON j.id = v.job JOIN step s ON s.id = v.step "
-            "LEFT JOIN captures c ON c.id = v.capture ORDER BY v.id"
-        )
+    def meanwhile(self, capture: CaptureRecord, quantities: frozenset[str]) -> tuple[tuple[float, Reading], ...]:
+        wanted = [number for number, form in self.forms.items() if form.quantity in quantities]
+        rows = self._rows(
+            f"SELECT r.at + o.opened_monotonic_ms - l.opened_monotonic_ms AS at, r.form, r.counts FROM link l "
+            f"JOIN link o ON o.boot = l.boot AND o.instrument != l.instrument JOIN chunk c ON c.link = o.id "
+            f"JOIN reading r ON r.id BETWEEN c.first_reading AND c.first_reading + c.readings - 1 "
+            f"WHERE l.id = ? AND c.job = ? AND r.form IN ({', '.join('?' * len(wanted))}) "
+            f"AND r.at + o.opened_monotonic_ms - l.opened_monotonic_ms BETWEEN ? AND ? ORDER BY 1, r.id",
+            capture.link, capture.job, *wanted,
+            round(capture.capture.started * 1000), round(capture.capture.ended * 1000),
+        )  # fmt: skip
+        return tuple((at / 1000.0, Reading(self.forms[form], counts)) for at, form, counts in rows)
 
-    def verdict(self, number: int) -> dict[str, Any]:
-        """A verdict's row with its job and step. Raises: CannotDo when there is none."""
-        row = self._one(
-            "SELECT v.*, j.ref, s.key AS step_key, s.title, s.points FROM verdict v JOIN job j ON j.id = v.job "
-            "JOIN step s ON s.id = v.step WHERE v.id = ?",
-            number,
-        )
-        if row is None:
-            raise CannotDo(f"there is no verdict {number}", "see a job's verdicts with: meterlog job show REF")
-        return row
 
-    def capture(self, number: int) -> dict[str, Any]:
-        """A capture's row together with what the view shows of it."""
-        row = self._one(
-            "SELECT c.*, k.shown, k.unit, k.quantity, k.instrument, k.started_utc FROM capture c "
-            "JOIN captures k ON k.id = c.id WHERE c.id = ?",
-            number,
-        )
-        assert row is not None, "verdicts point at captures that are there"
-        return row
+def links_opened(db: Connection) -> dict[int, int]:
+    """By link, when it was opened, ms of the machine's monotonic clock."""
+    return dict(db.execute("SELECT id, opened_monotonic_ms FROM link").fetchall())
 
-    def readings(self, capture: dict[str, Any]) -> list[dict[str, Any]]:
-        """The readings of a capture, with their digits and frames, in order."""
-        return self._rows(
-            "SELECT v.id, v.utc, v.shown, v.unit, v.flags, v.frame FROM reading r JOIN chunk c ON c.id = r.chunk "
-            "JOIN readings v ON v.id = r.id WHERE r.id BETWEEN ? AND ? AND c.link = ? ORDER BY r.id",
-            capture["first_reading"],
-            capture["last_reading"],
-            capture["link"],
-        )
 
-    def text(self, sha256: str) -> dict[str, Any] | None:
-        """A kept text by its hash."""
-        return self._one("SELECT * FROM text WHERE sha256 = ?", sha256)
+# ---- rows into records ----
+
+
+def form_of(row: Mapping[str, Any]) -> Form:
+    """The form of a row of the table `form`."""
+    return Form(
+        channel=row["channel"],
+        quantity=row["quantity"],
+        mode=row["mode"],
+        unit=row["unit"],
+        scale=row["scale"],
+        offset=row["offset"],
+        decimals=row["decimals"],
+        width=row["width"],
+        negative_zero=bool(row["negative_zero"]),
+        bound=Bound(row["bound"]) if row["bound"] else None,
+        flags=tuple(row["flags"].split(", ")) if row["flags"] else (),
+        range=row["range"],
+        range_top=row["range_top"],
+    )
+
+
+def _commit(row: Any) -> CommitId | None:
+    return None if row["commit_number"] is None else CommitId(row["bench"], row["commit_number"])
+
+
+def _job(row: Any) -> JobRecord:
+    return JobRecord(
+        id=row["id"],
+        ref=row["ref"],
+        appliance=row["appliance"],
+        procedure=row["procedure"],
+        plate=json.loads(row["plate"]),
+        digests=tuple(json.loads(row["digests"])),
+        opened_utc_ms=row["opened_utc_ms"],
+        commit=_commit(row),
+    )
+
+
+def _capture(row: Any, form: Form) -> CaptureRecord:
+    return CaptureRecord(
+        id=row["id"],
+        job=row["job"],
+        step=row["step"],
+        capture=Capture(
+            form=form,
+            counts=row["counts"],
+            count=row["count"],
+            spread=row["spread"],
+            deviation=row["deviation"],
+            started=row["started"] / 1000.0,
+            ended=row["ended"] / 1000.0,
+            first=row["first_reading"],
+            last=row["last_reading"],
+            how=row["how"],
+            proof=tuple((first, last) for first, last in json.loads(row["proof"])),
+            timing=Timing(*json.loads(row["timing"])) if row["timing"] else None,
+        ),
+        link=row["link"],
+        instrument=None if row["link"] is None else _instrument(row),
+        opened_utc_ms=row["opened_utc_ms"],
+        commit=_commit(row),
+    )
+
+
+def _instrument(row: Any) -> InstrumentRecord:
+    return InstrumentRecord(name=row["name"], profile=row["profile"], facts=row["facts"])
+
+
+def _chunk(row: Any) -> ChunkRecord:
+    return ChunkRecord(
+        id=row["id"],
+        link=row["link"],
+        job=row["job"],
+        step=row["step"],
+        at=row["at"],
+        first_reading=row["first_reading"],
+        readings=row["readings"],
+        raw=bytes(row["raw"]),
+        instrument=_instrument(row),
+    )
+
+
+def _reading(row: Any, form: Form) -> ReadingRecord:
+    return ReadingRecord(
+        id=row["id"],
+        chunk=row["chunk"],
+        utc_ms=row["utc_ms"],
+        at=row["at"],
+        reading=Reading(form, row["counts"]),
+        place=row["place"],
+        frame=bytes(row["frame"]),
+    )
+
+
+_VERDICT_COLUMNS = (
+    "id", "job", "step", "capture", "outcome", "why", "result", "procedure", "profile", "facts", "program",
+    "supersedes", "reason", "at_utc_ms",
+)  # fmt: skip
+_ACT_COLUMNS = ("id", "kind", "at_utc_ms", "monotonic_ms", "boot", "job", "step", "link", "who", "whence")
+
+
+def _verdict(row: Any) -> VerdictRecord:
+    columns = {name: row[name] for name in _VERDICT_COLUMNS}
+    return VerdictRecord(**columns, context=json.loads(row["context"]), commit=_commit(row))
+
+
+def _act(row: Any) -> ActRecord:
+    columns = {name: row[name] for name in _ACT_COLUMNS}
+    return ActRecord(**columns, facts=json.loads(row["facts"]), commit=_commit(row))

@@ -12,13 +12,14 @@ from meterlog.base.errors import CannotDo
 from meterlog.base.readings import Frame, Reading
 from meterlog.base.source import near_miss
 from meterlog.profile.tools.bulk import decode_bulk
-from meterlog.store.revisit import Revisit
+from meterlog.store.reader import Reader
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
     from meterlog.base.readings import Form
     from meterlog.profile import Profile
+    from meterlog.record.kept import ChunkRecord
     from meterlog.store.sqlite import Connection
 
 Key = tuple[int, int]
@@ -93,22 +94,22 @@ def links_of(db: Connection, instrument: str) -> list[int]:
 
 def read_again(db: Connection, link: int, profile: Profile) -> LinkAgain:
     """A link's kept bytes by another profile, against what was kept."""
-    revisit = Revisit(db)
-    chunks = [chunk for chunk in revisit.chunks() if chunk["link"] == link]
+    reader = Reader(db)
+    chunks = list(reader.chunks(link))
     base, place = {}, 0
     for chunk in chunks:
-        base[chunk["id"]] = place
-        place += len(chunk["raw"])
+        base[chunk.id] = place
+        place += len(chunk.raw)
     start, times, number, form, counts = _kept(db, link, base)
-    new_start, new_form, new_counts, forms = _anew(revisit, chunks, profile)
-    known = {f: n for n, f in revisit.forms.items()}
+    new_start, new_form, new_counts, forms = _anew(reader, chunks, profile)
+    known = {f: n for n, f in reader.forms.items()}
     new_form = np.array([known.get(f, -1 - n) for n, f in enumerate(forms)], np.int64)[new_form] if forms else new_form
     if len(start) == len(new_start) and np.array_equal(start, new_start):
         changed = np.flatnonzero((form != new_form) | (counts != new_counts)).tolist()
         pairs: list[tuple[int | None, int | None]] = [(k, k) for k in changed]
     else:
         pairs = list(_unequal(_keyed(start), _keyed(new_start), (form, counts), (new_form, new_counts)))
-    by_number = {**revisit.forms, **{-1 - n: f for n, f in enumerate(forms)}}
+    by_number = {**reader.forms, **{-1 - n: f for n, f in enumerate(forms)}}
     anew = Anew(new_start, new_form, new_counts, by_number)
     differences = tuple(
         Difference(
@@ -153,15 +154,15 @@ def _kept(db: Connection, link: int, base: Mapping[int, int]) -> tuple[Any, Any,
     return start, times, number, form, counts
 
 
-def _anew(revisit: Revisit, chunks: list[dict[str, Any]], profile: Profile) -> tuple[Any, Any, Any, tuple[Any, ...]]:
+def _anew(reader: Reader, chunks: list[ChunkRecord], profile: Profile) -> tuple[Any, Any, Any, tuple[Any, ...]]:
     """Start, form, counts and the forms of a link's bytes by the profile; what was asked counts where it matters."""
     if not profile.polled:
-        bulk = decode_bulk(profile, b"".join(bytes(chunk["raw"]) for chunk in chunks))
+        bulk = decode_bulk(profile, b"".join(chunk.raw for chunk in chunks))
         counts = np.where(bulk.has_counts, bulk.counts, _NO_COUNTS)
         return bulk.start, bulk.form, counts, bulk.forms
     talk, found = profile.talk(), []
     for chunk in chunks:
-        for piece in revisit.pieces(chunk):
+        for piece in reader.pieces(chunk):
             if piece.is_sent:
                 talk.sent(piece.raw, piece.at)
             else:

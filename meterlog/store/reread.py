@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from meterlog.judging import Outcome, Verdict
 from meterlog.procedure.case import conclude
-from meterlog.store.revisit import Revisit
+from meterlog.record.revisit import Revisit
+from meterlog.record.standing import standing
+from meterlog.store.reader import Reader, links_opened
 from meterlog.walk.answers import wanted_by
 from meterlog.walk.settle import Held, Sample, capture_of
 from meterlog.walk.settle.window import same_range
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from meterlog.base.readings import Capture, Reading
     from meterlog.procedure.case import Answer
     from meterlog.profile import Profile
+    from meterlog.record.kept import VerdictRecord
     from meterlog.store.redecode import LinkAgain
     from meterlog.store.sqlite import Connection
     from meterlog.walk.settle import Want
@@ -67,13 +69,14 @@ class Rest:
     """The captures of an instrument, filled link by link in order; then the verdicts that rest on what differs."""
 
     def __init__(self, db: Connection, instrument: str, profile: Profile) -> None:
-        self._db, self._profile, self._revisit = db, profile, Revisit(db)
-        rows = db.execute(
-            "SELECT c.id, c.first_reading, c.last_reading, l.opened_monotonic_ms FROM capture c "
-            "JOIN link l ON l.id = c.link JOIN instrument i ON i.id = l.instrument WHERE i.name = ?",
-            [instrument],
-        )
-        self._runs = {number: _Run(*run) for number, *run in rows}
+        self._reader, self._profile = Reader(db), profile
+        self._revisit = Revisit(self._reader)
+        opened = links_opened(db)
+        self._runs = {
+            kept.id: _Run(kept.capture.first, kept.capture.last, opened[kept.link])
+            for kept in self._reader.captures()
+            if kept.link is not None and kept.instrument is not None and kept.instrument.name == instrument
+        }
 
     def take(self, again: LinkAgain) -> None:
         """Add a link's readings to the runs that they belong to."""
@@ -84,31 +87,32 @@ class Rest:
 
     def changed(self) -> Iterator[Changed]:
         """Every verdict that counts and whose capture differs, or that another capture's difference changes."""
-        rows = self._db.execute(
-            "SELECT v.*, j.ref, s.key FROM verdict v JOIN job j ON j.id = v.job JOIN step s ON s.id = v.step "
-            "WHERE NOT EXISTS (SELECT 1 FROM verdict later WHERE later.supersedes = v.id) ORDER BY v.id"
-        )
-        for row in rows.fetchall():
-            captures = json.loads(row["context"])["captures"]
-            differing = {key: n for key, n in captures.items() if n in self._runs and self._runs[n].differs}
-            if differing:
-                before, now = Verdict.from_json(row["result"]), self._conclude(row, differing)
-                if row["capture"] in differing.values() or now.to_json() != before.to_json():
-                    yield Changed(number=row["id"], job=row["ref"], step=row["key"], before=before, now=now)
+        for job in reversed(self._reader.jobs()):
+            keys = {step.id: step.key for step in self._reader.steps(job.id)}
+            for kept in sorted(standing(self._reader.verdicts(job.id)).values(), key=lambda each: each.id):
+                yield from self._changed(kept, job.ref, keys[kept.step])
 
-    def _conclude(self, row: Any, differing: dict[str, int]) -> Verdict:
+    def _changed(self, kept: VerdictRecord, job: str, key: str) -> Iterator[Changed]:
+        captures = kept.context["captures"]
+        differing = {step: n for step, n in captures.items() if n in self._runs and self._runs[n].differs}
+        if differing:
+            before, now = Verdict.from_json(kept.result), self._conclude(kept, key, differing)
+            if kept.capture in differing.values() or now.to_json() != before.to_json():
+                yield Changed(number=kept.id, job=job, step=key, before=before, now=now)
+
+    def _conclude(self, kept: VerdictRecord, step: str, differing: dict[str, int]) -> Verdict:
         """What a verdict comes to when its case's differing captures are those of the new readings."""
-        case = self._revisit.case(row)
+        case = self._revisit.case(kept)
         answers = dict(case.answers)
         for key, number in differing.items():
             answer = self._answer(answers[key], self._runs[number], wanted_by(case.procedure.step(key)))
             if answer is not None:
                 answers[key] = answer
-            elif key == row["key"]:
+            elif key == step:
                 return Verdict(outcome=Outcome.NOT_JUDGED, why=NO_CAPTURE)
             else:
                 del answers[key]
-        return conclude(replace(case, answers=answers), case.procedure.step(row["key"]))
+        return conclude(replace(case, answers=answers), case.procedure.step(step))
 
     def _answer(self, kept: Answer, run: _Run, want: Want | None) -> Answer | None:
         """An answer with the capture of the new readings; None when they make no capture of what was measured."""

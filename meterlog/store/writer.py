@@ -7,7 +7,6 @@ instruments say is not kept but counted; what a person does is kept always.
 
 from __future__ import annotations
 
-import json
 import secrets
 from dataclasses import astuple
 from typing import TYPE_CHECKING, Any
@@ -15,6 +14,8 @@ from typing import TYPE_CHECKING, Any
 from meterlog.base.errors import CannotDo, MeterlogError
 from meterlog.base.readings import Frame, Rejected
 from meterlog.base.seals import NO_SEAL, Seal, digest, line_hash, merkle_root, read_line
+from meterlog.record.acts import ActKind
+from meterlog.record.writer import canonical
 from meterlog.store import leaves, sqlite
 from meterlog.store.batch import Batch, Chunk, LinkState
 from meterlog.store.commit import leaf_texts, place_leaves, write
@@ -27,7 +28,7 @@ if TYPE_CHECKING:
 
     from meterlog.base.readings import Capture, Outcome
     from meterlog.procedure.steps import Procedure
-    from meterlog.store.batch import Now
+from meterlog.record.writer import Now
 
 DIGESTS_A_JOB = 8
 """How many digests every job row holds; decoys fill the rest, so that their number tells nothing."""
@@ -245,7 +246,7 @@ class Writer:
             "at_utc_ms": now.utc_ms,
             "monotonic_ms": now.monotonic_ms,
             "boot": now.boot,
-            "kind": kind,
+            "kind": str(kind),
             "job": job,
             "step": step,
             "link": link,
@@ -276,7 +277,7 @@ class Writer:
         }
         self._batch.rereads += kept
         self.pending += len(kept)
-        return self.event("read again", now, facts, link=link, who=who, whence=who)
+        return self.event(ActKind.READ_AGAIN, now, facts, link=link, who=who, whence=who)
 
     def disclose(self, job: int | None, name: str, value: str, content: bytes | None = None) -> str:
         """Keep a personal field (a note, a photograph) apart; answers the digest that stands for it."""
@@ -288,7 +289,7 @@ class Writer:
 
     def close_job(self, job: int, now: Now, facts: Mapping[str, Any], who: str, whence: str) -> None:
         """The act that ends a job. Its own number in the job, in its leaf, is the count of those before it."""
-        self.event("job closed", now, facts, job=job, who=who, whence=whence)
+        self.event(ActKind.JOB_CLOSED, now, facts, job=job, who=who, whence=whence)
 
     # ---- committing ----
 
@@ -416,8 +417,3 @@ def _proof(state: LinkState, capture: Capture) -> str:
     """The reading ids of the spans that proved the leads, as JSON."""
     number = state.reading_id
     return canonical([[number(first), number(last)] for first, last in capture.proof])
-
-
-def canonical(value: Any) -> str:
-    """JSON in one spelling: sorted keys, no blanks, so that its hash is its own."""
-    return json.dumps(value, sort_keys=True, separators=(",", ":"), ensure_ascii=False)

@@ -67,8 +67,7 @@ class Ledger:
 
     def counting(self, step: Step) -> Taken | None:
         """The capture that counts, by the rule stated in the step."""
-        taken = self._taken.get(step.key)
-        return (taken[0] if step.counts == "first" else taken[-1]) if taken else None
+        return step.counting(self._taken.get(step.key, []))
 
     def captures(self, key: str) -> tuple[Taken, ...]:
         return tuple(self._taken.get(key, ()))

@@ -22,8 +22,8 @@ from players.segments import frame
 from meterlog.base.readings import Form, Frame, Reading
 from meterlog.daemon.client import act, watch
 from meterlog.daemon.loop import COMMIT_WAIT_S
+from meterlog.record.writer import Now
 from meterlog.store import sqlite
-from meterlog.store.batch import Now
 from meterlog.store.writer import Writer
 
 FRAMES = [frame(f"{number:04d}", "ohm", "M") for number in range(4000)]

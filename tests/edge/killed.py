@@ -18,7 +18,7 @@ from pathlib import Path
 from meterlog.base.errors import CannotDo
 from meterlog.daemon.client import ask
 from meterlog.daemon.main import run_daemon
-from meterlog.store import auditor, sqlite
+from meterlog.store import audit, sqlite
 
 PHOTO = base64.b64encode(b"invented photograph").decode()
 
@@ -95,7 +95,7 @@ def main(folder: Path, lives: int) -> int:
     for _ in range(lives):
         print(json.dumps(live(folder, "K-7", moments.uniform(0.0, 0.25))), flush=True)
     reader = sqlite.open_reader(folder / "bench.db")
-    findings = [str(finding) for finding in auditor.audit(reader)]
+    findings = [str(finding) for finding in audit.audit(reader)]
     print("\n".join(findings), file=sys.stderr)
     return bool(findings)
 

@@ -20,7 +20,7 @@ from meterlog.daemon.requests import answer
 from meterlog.daemon.states import LinkState
 from meterlog.links import LinkLost
 from meterlog.links.benchfile import read_bench
-from meterlog.store import auditor, sqlite, writer
+from meterlog.store import audit, sqlite, writer
 from meterlog.store.writer import Writer
 
 BENCH = """\
@@ -105,7 +105,7 @@ class Loop:
     def findings(self):
         db = sqlite.open_reader(self.db)
         try:
-            return [str(finding) for finding in auditor.audit(db)]
+            return [str(finding) for finding in audit.audit(db)]
         finally:
             db.close()
 

@@ -8,9 +8,10 @@ import pytest
 from meterlog.base.errors import BenchBusy, CannotDo
 from meterlog.base.readings import Bound, Capture, Form, Frame, Reading, Rejected, Skipped
 from meterlog.procedure.steps import Procedure, Step, StepKind
+from meterlog.record.revisit import Revisit
+from meterlog.record.writer import Now
 from meterlog.store import evidence, sqlite
-from meterlog.store.batch import Now
-from meterlog.store.revisit import Revisit
+from meterlog.store.reader import Reader
 from meterlog.store.writer import Writer
 
 PROFILES = Path(__file__).parents[2] / "profiles" / "instruments"
@@ -184,11 +185,11 @@ def test_a_long_run_goes_on_over_a_link_that_was_opened_again(path):
     capture = Capture(
         form=OHMS, counts=422, count=6, spread=0.012, deviation=0.0, started=-1.0, ended=0.5, first=0, last=5, how="x"
     )
-    row = {"id": writer.capture(job, steps["element"], link, capture)}
+    number = writer.capture(job, steps["element"], link, capture)
     writer.close(now(3000))
     db = sqlite.open_reader(path)
-    kept = dict(db.execute("SELECT link, first_reading, last_reading FROM capture WHERE id = :id", row).fetchone())
-    run = Revisit(db).run(*kept.values())
+    reader = Reader(db)
+    run = reader.run(reader.capture(number))
     db.close()
     assert [(at, reading.counts) for at, reading in run] == [
         (-1.0, 420), (-0.75, 421), (-0.5, 422), (0.0, 430), (0.25, 431), (0.5, 432),
@@ -265,7 +266,8 @@ def test_what_a_power_meter_read_meanwhile_is_found_on_the_runs_own_clock(path):
     number = writer.capture(job, steps["element"], thermometer, run)
     writer.close(now(9000))
     db = sqlite.open_reader(path)
-    beside = Revisit(db).answer(number).beside()
+    revisit = Revisit(Reader(db))
+    beside = revisit.answer(revisit.capture(number)).beside()
     db.close()
     assert [(at, reading.counts) for at, reading in beside] == [(1.5, 1400), (2.5, 1401), (3.5, 1402), (4.5, 1403)]
 

@@ -7,7 +7,7 @@ import sqlite3
 import pytest
 from edge.bench import run
 
-from meterlog.store import auditor
+from meterlog.store import audit
 from meterlog.store.sqlite import open_reader
 
 VALUES = [None, 123456, "zzz", b"\xff\x00", -1.5]
@@ -37,7 +37,7 @@ def changed(path, sql, *values):
 def findings(path):
     db = open_reader(path)
     try:
-        return [str(finding) for finding in auditor.audit(db)]
+        return [str(finding) for finding in audit.audit(db)]
     finally:
         db.close()
 

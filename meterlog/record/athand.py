@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-import json
 import re
 from typing import TYPE_CHECKING
 
 from meterlog.base.errors import CannotDo
 from meterlog.judging.postprocess import AtHand
-from meterlog.store.revisit import Revisit
+from meterlog.record.revisit import Revisit
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from meterlog.judging import Result
     from meterlog.procedure.case import Case
-    from meterlog.store.reader import Reader
+    from meterlog.record.reader import RecordReader
 
 _NAME = re.compile(r"([^\s,/=]+)/([^\s,/=]+)")
 
@@ -27,7 +26,7 @@ def names_in(texts: Iterable[str]) -> list[tuple[str, str]]:
     return list(dict.fromkeys((match[1], match[2]) for match in matches))
 
 
-def at_hand_of(reader: Reader, names: list[tuple[str, str]]) -> AtHand:
+def at_hand_of(reader: RecordReader, names: list[tuple[str, str]]) -> AtHand:
     """What a method needs of kept jobs.
 
     Within one job the captures keep what they share (the gain of a meter, the leads); results of
@@ -50,14 +49,16 @@ def at_hand_of(reader: Reader, names: list[tuple[str, str]]) -> AtHand:
 class _Kept:
     """A job as its newest verdict saw it."""
 
-    def __init__(self, reader: Reader, ref: str) -> None:
-        number = reader.job(ref)["id"]
-        row = reader.db.execute("SELECT * FROM verdict WHERE job = ? ORDER BY id DESC LIMIT 1", [number]).fetchone()
-        if row is None:
+    def __init__(self, reader: RecordReader, ref: str) -> None:
+        job = reader.job(ref)
+        if job is None:
+            raise CannotDo(f"there is no job {ref!r}", "list them with: meterlog job list")
+        verdicts = reader.verdicts(job.id)
+        if not verdicts:
             raise CannotDo(f"job {ref} has no verdict yet", f"see its steps with: meterlog job show {ref}")
-        self._db = reader.db
-        self.case: Case = Revisit(reader.db).case(dict(row))
-        self.captures: dict[str, int] = json.loads(row["context"])["captures"]
+        self._revisit = Revisit(reader)
+        self.case: Case = self._revisit.case(verdicts[-1])
+        self.captures: dict[str, int] = verdicts[-1].context["captures"]
 
     def result(self, key: str) -> Result:
         """The value of a step, its leads taken off."""
@@ -65,8 +66,4 @@ class _Kept:
 
     def taken_at(self, key: str) -> float:
         """When a step's capture ended, s since 1970."""
-        row = self._db.execute(
-            "SELECT l.opened_utc_ms + c.ended AS at FROM capture c JOIN link l ON l.id = c.link WHERE c.id = ?",
-            [self.captures[key]],
-        ).fetchone()
-        return float(row["at"]) / 1000.0
+        return (self._revisit.capture(self.captures[key]).ended_utc_ms or 0) / 1000.0

@@ -9,21 +9,20 @@ from typing import TYPE_CHECKING, Any
 from meterlog import __version__
 from meterlog.base.errors import CannotDo
 from meterlog.base.source import near_miss
-from meterlog.files.shipped import find, text_of
 from meterlog.judging.limit import Rule
 from meterlog.procedure.case import Case, conclude
-from meterlog.procedure.language import read_procedure
-from meterlog.store.keptjob import kept_job
-from meterlog.store.writer import canonical
+from meterlog.record.acts import ActKind
+from meterlog.record.keptjob import kept_job
+from meterlog.record.writer import canonical
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Iterable
 
     from meterlog.judging import Verdict
-    from meterlog.store.batch import Now
-    from meterlog.store.keptjob import KeptCapture, KeptJob
-    from meterlog.store.sqlite import Connection
-    from meterlog.store.writer import Writer
+    from meterlog.procedure.steps import Procedure
+    from meterlog.record.keptjob import KeptCapture, KeptJob
+    from meterlog.record.reader import RecordReader
+    from meterlog.record.writer import Now, RecordWriter
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,27 +44,24 @@ class Again:
         }
 
 
-CHANGES = ("procedure", "where", "rule")
-"""What a job may be concluded under instead of its own, each "" for its own."""
+def under(
+    reader: RecordReader, ref: str, *, procedure: Procedure | None = None, where: str = "", rule: str = ""
+) -> KeptJob:
+    """A kept job as it would stand under another procedure, jurisdiction or decision rule; "" for its own.
 
-
-def under(db: Connection, ref: str, changes: Mapping[str, str]) -> KeptJob:
-    """A kept job as it would stand under another procedure (key or path), jurisdiction or decision rule.
-
-    Raises: CannotDo when there is no such job, procedure, jurisdiction or rule; WrongText for a wrong procedure.
+    Raises: CannotDo when there is no such job, jurisdiction or rule.
     """
     try:
-        kept = kept_job(db, ref)
+        kept = kept_job(reader, ref)
     except KeyError:
         raise CannotDo(f"there is no job {ref!r}", "list them with: meterlog job list") from None
-    if changes["procedure"]:
-        path = find(changes["procedure"], "profiles/procedures")
-        kept = replace(kept, procedure=read_procedure(text_of(path), str(path)))
-    where = changes["where"] or kept.where
+    if procedure is not None:
+        kept = replace(kept, procedure=procedure)
+    where = where or kept.where
     if where and where not in kept.procedure.where:
         raise CannotDo(f"this procedure has no limits for {where!r}", near_miss(where, kept.procedure.where))
-    rules = {str(rule): rule for rule in Rule}
-    name = changes["rule"].replace("-", " ")
+    rules = {str(each): each for each in Rule}
+    name = rule.replace("-", " ")
     if name and name not in rules:
         raise CannotDo(f"there is no decision rule {name!r}", near_miss(name, rules))
     return replace(kept, where=where, rule=rules.get(name))
@@ -82,36 +78,37 @@ def case_of(kept: KeptJob) -> Case:
     )
 
 
-def concluded_again(db: Connection, kept: KeptJob) -> list[Again]:
+def concluded_again(reader: RecordReader, kept: KeptJob) -> list[Again]:
     """Every step with a capture or a verdict that comes to something else now than what counts."""
     case, found = case_of(kept), []
+    verdicts = {verdict.id: verdict for verdict in reader.verdicts(kept.number)}
     for step in kept.procedure.steps:
         if step.key not in case.answers and step.key not in kept.verdicts:
             continue
         number = kept.verdicts.get(step.key, 0)
-        row = db.execute("SELECT outcome, result FROM verdict WHERE id = ?", [number]).fetchone()
+        before = verdicts.get(number)
         verdict = conclude(case, step)
-        if row is None or json.loads(verdict.to_json()) != json.loads(row["result"]):
-            before = row["outcome"] if row else ""
-            found.append(Again(step=step.key, superseded=number, before=before, verdict=verdict))
+        if before is None or json.loads(verdict.to_json()) != json.loads(before.result):
+            was = before.outcome if before else ""
+            found.append(Again(step=step.key, superseded=number, before=was, verdict=verdict))
     return found
 
 
 def supersede(
-    writer: Writer, kept: KeptJob, found: Iterable[Again], reason: str, now: Now, who: str, whence: str
+    writer: RecordWriter, kept: KeptJob, found: Iterable[Again], reason: str, now: Now, who: str, whence: str
 ) -> None:
     """Keep what was concluded again beside what it supersedes, with the reason; the caller commits."""
     job, steps = writer.resume_job(kept.ref)
-    counting = _counting(kept)
+    chosen = _counting(kept)
     procedure = writer.keep_text("procedure", kept.procedure.key, kept.procedure.text)
-    captures = {key: each.number for key, each in counting.items()}
+    captures = {key: each.number for key, each in chosen.items()}
     context = {"where": kept.where, "entries": dict(kept.entries), "captures": captures}
     if kept.rule is not None:
         context["rule"] = str(kept.rule)
     facts = {"reason": reason, "procedure": procedure, "where": kept.where, "rule": str(kept.rule or "")}
-    writer.event("concluded again", now, facts, job=job, who=who, whence=whence)
+    writer.event(ActKind.CONCLUDED_AGAIN, now, facts, job=job, who=who, whence=whence)
     for again in (each for each in found if each.step in steps):
-        taken = counting.get(again.step)
+        taken = chosen.get(again.step)
         row = {
             "outcome": str(again.verdict.outcome),
             "why": again.verdict.why,
@@ -129,10 +126,9 @@ def supersede(
 
 def _counting(kept: KeptJob) -> dict[str, KeptCapture]:
     """By step key, the capture that counts by the step's own rule."""
-    first = {step.key for step in kept.procedure.steps if step.counts == "first"}
-    known = {step.key for step in kept.procedure.steps}
-    counting: dict[str, KeptCapture] = {}
-    for each in kept.captures:
-        if each.step in known and (each.step not in first or each.step not in counting):
-            counting[each.step] = each
-    return counting
+    found = {}
+    for step in kept.procedure.steps:
+        chosen = step.counting([each for each in kept.captures if each.step == step.key])
+        if chosen is not None:
+            found[step.key] = chosen
+    return found

@@ -1,0 +1,88 @@
+"""Everything concluded reached again: steps from procedures, readings from bytes, captures from readings, verdicts.
+
+Whether rows are those that were sealed is the store's to say (`meterlog.store.evidence`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from meterlog.record.audit import capture_differs, readings_of, redecode, verdict_differs
+from meterlog.record.revisit import Revisit
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
+    from meterlog.record.kept import CaptureRecord, ChunkRecord, VerdictRecord
+    from meterlog.record.reader import RecordReader
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finding:
+    """Something that differs from what was sealed or concluded."""
+
+    where: str
+    what: str
+
+    def __str__(self) -> str:
+        return f"{self.where}: {self.what}"
+
+
+def reached_again(reader: RecordReader) -> Iterator[Finding]:
+    """What comes out differently now, row by row; and what can't be reached any more."""
+    revisit = Revisit(reader)
+    yield from as_far_as_it_goes("steps", _check_steps(revisit))
+    for number in reader.numbers("chunk"):
+        yield from as_far_as_it_goes(f"chunk {number}", _chunk_differs(revisit, reader.chunk(number)))
+    for number in reader.numbers("capture"):
+        yield from as_far_as_it_goes(f"capture {number}", _run_differs(revisit, number))
+    for number in reader.numbers("verdict"):
+        yield from as_far_as_it_goes(f"verdict {number}", _verdict_differs(revisit, number))
+
+
+def as_far_as_it_goes(where: str, found: Iterable[Finding]) -> Iterator[Finding]:
+    """What a check finds; and, where rows are so changed that it can't go on, that."""
+    try:
+        yield from found
+    except Exception as error:  # rows may have been changed into anything: whatever breaks on them is a finding
+        words = str(error).partition("\n")[0]
+        yield Finding(where=where, what=f"can't be reached again: {type(error).__name__}, {words}")
+
+
+def _check_steps(revisit: Revisit) -> Iterator[Finding]:
+    """A job's steps against its procedure, whose hash is sealed."""
+    for job in reversed(revisit.reader.jobs()):
+        kept = [{name: getattr(step, name) for name in _SHOWN} for step in revisit.reader.steps(job.id)]
+        if kept != [step.as_shown for step in revisit.procedure(job.procedure).steps]:
+            yield Finding(where=f"job {job.ref}", what="its steps are not those of its procedure")
+
+
+_SHOWN = ("key", "title", "kind", "points", "quantity", "limits")
+
+
+def _chunk_differs(revisit: Revisit, chunk: ChunkRecord) -> Iterator[Finding]:
+    profile = revisit.profile(chunk.instrument.profile)
+    now = list(readings_of(redecode(profile, revisit.reader.pieces(chunk))))
+    kept = revisit.reader.readings(chunk)
+    if now != kept:
+        differing = sum(a != b for a, b in zip(now, kept, strict=False)) + abs(len(now) - len(kept))
+        what = f"{differing} readings of {chunk.instrument.name} decode differently"
+        yield Finding(where=f"chunk {chunk.id}", what=what)
+
+
+def _run_differs(revisit: Revisit, number: int) -> Iterator[Finding]:
+    kept: CaptureRecord = revisit.capture(number)
+    channel = kept.capture.form.channel
+    same = [reading for _, reading in revisit.reader.run(kept) if reading.form.channel == channel]
+    differs = capture_differs(kept.capture, same)
+    if differs:
+        yield Finding(where=f"capture {number}", what=differs)
+
+
+def _verdict_differs(revisit: Revisit, number: int) -> Iterator[Finding]:
+    kept: VerdictRecord = revisit.verdict(number)
+    case = revisit.case(kept)
+    step = case.procedure.step(revisit.key_of(kept))
+    for differs in verdict_differs(kept.result, case, step, kept.program):
+        yield Finding(where=f"verdict {number}", what=differs)

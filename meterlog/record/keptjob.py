@@ -1,0 +1,98 @@
+"""A kept job as it stood last: to go on with after a restart, or to conclude again."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from meterlog.record.acts import ActKind
+from meterlog.record.revisit import Revisit
+from meterlog.record.standing import standing
+
+if TYPE_CHECKING:
+    from meterlog.judging.limit import Rule
+    from meterlog.procedure.case import Answer
+    from meterlog.procedure.steps import Procedure
+    from meterlog.record.reader import RecordReader
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KeptCapture:
+    """One capture of a job, by its step's key: the answer it gives, its instrument's texts, its last outcome."""
+
+    step: str
+    number: int
+    answer: Answer
+    profile: str | None
+    facts: str | None
+    outcome: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KeptJob:
+    """A job from its record.
+
+    Attributes:
+        captures: in the order taken.
+        passed: by step key, how a step was left without a capture.
+        verdicts: by step key, the number of the verdict that counts.
+        at_hand: the step that was begun last, "" when none was.
+        rule: a decision rule in place of the procedure's, None for its own.
+    """
+
+    number: int
+    ref: str
+    procedure: Procedure
+    where: str
+    entries: Mapping[str, str]
+    captures: tuple[KeptCapture, ...]
+    passed: Mapping[str, str]
+    verdicts: Mapping[str, int]
+    at_hand: str
+    rule: Rule | None = None
+
+
+def open_job(reader: RecordReader) -> KeptJob | None:
+    """The last job that was opened and not closed; None when there is none."""
+    closed = {act.job for act in reader.acts(kinds=[ActKind.JOB_CLOSED])}
+    ref = next((job.ref for job in reader.jobs() if job.id not in closed), None)
+    return kept_job(reader, ref) if ref is not None else None
+
+
+def kept_job(reader: RecordReader, ref: str) -> KeptJob:
+    """The job of a reference. Raises: KeyError when there is none."""
+    job = reader.job(ref)
+    if job is None:
+        raise KeyError(ref)
+    revisit = Revisit(reader)
+    keys = {step.id: step.key for step in reader.steps(job.id)}
+    acts = reader.acts(job.id)
+    opened = next((act.facts for act in acts if act.kind == ActKind.JOB_OPENED), {})
+    verdicts = reader.verdicts(job.id)
+    outcomes = {verdict.capture: verdict.outcome for verdict in verdicts}
+    entries = dict(job.plate)
+    for act in acts:
+        if act.kind == ActKind.ENTRIES:
+            entries.update(act.facts["entries"])
+    return KeptJob(
+        number=job.id,
+        ref=ref,
+        procedure=revisit.procedure(job.procedure),
+        where=opened.get("where", ""),
+        entries=entries,
+        captures=tuple(
+            KeptCapture(
+                step=keys[each.step],
+                number=each.id,
+                answer=revisit.answer(each),
+                profile=each.instrument.profile if each.instrument else None,
+                facts=each.instrument.facts if each.instrument else None,
+                outcome=outcomes.get(each.id, ""),
+            )
+            for each in reader.captures(job.id)
+        ),
+        passed={keys[a.step]: a.facts["how"] for a in acts if a.kind == ActKind.PASSED and a.step is not None},
+        verdicts={keys[step]: verdict.id for step, verdict in standing(verdicts).items()},
+        at_hand=next((keys[a.step] for a in reversed(acts) if a.kind == ActKind.STEP_BEGAN and a.step), ""),
+    )

@@ -1,0 +1,116 @@
+"""Jobs, steps and verdicts as rows of a table, for commands: one value a column, by its name."""
+
+from __future__ import annotations
+
+from collections import Counter
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Any
+
+from meterlog.base.errors import CannotDo
+from meterlog.record.acts import ActKind
+from meterlog.record.standing import standing
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from meterlog.base.readings import Form
+    from meterlog.record.kept import CaptureRecord, JobRecord, StepRecord, VerdictRecord
+    from meterlog.record.reader import RecordReader
+
+Row = dict[str, Any]
+
+JOBS_LISTED = 20
+
+
+def shown(form: Form, counts: int | None) -> str:
+    """The digits exactly as they were displayed, with the bound before them."""
+    return (f"{form.bound} " if form.bound else "") + form.digits(counts)
+
+
+def job_of(reader: RecordReader, ref: str) -> JobRecord:
+    """The job of a reference. Raises: CannotDo when there is none."""
+    job = reader.job(ref)
+    if job is None:
+        raise CannotDo(f"there is no job {ref!r}", "list them with: meterlog job list")
+    return job
+
+
+def newest_job(reader: RecordReader) -> str:
+    """The reference of the job that was opened last. Raises: CannotDo when there is none."""
+    jobs = reader.jobs(most=1)
+    if not jobs:
+        raise CannotDo("no job is kept yet", "open one with: meterlog job open PROCEDURE")
+    return jobs[0].ref
+
+
+def jobs(reader: RecordReader, most: int = JOBS_LISTED) -> list[Row]:
+    """The last jobs, the newest first, with tallies of the verdicts that count."""
+    return [_job(reader, job) for job in reader.jobs(most=most)]
+
+
+def _job(reader: RecordReader, job: JobRecord) -> Row:
+    tally = Counter(verdict.outcome for verdict in standing(reader.verdicts(job.id)).values())
+    opened = datetime.fromtimestamp(job.opened_utc_ms // 1000, UTC).strftime("%Y-%m-%d %H:%M")
+    counts = {outcome: tally[outcome] for outcome in ("pass", "fail", "undecided")}
+    return {"ref": job.ref, "appliance": job.appliance, "opened": opened, **counts}
+
+
+def steps(reader: RecordReader, ref: str) -> list[Row]:
+    """A job's steps in order, each with the verdict that counts and its capture, or with its captures.
+
+    A step without either says how it was passed (looked, skipped …), and the reason that was given.
+    """
+    job = job_of(reader, ref).id
+    captures, counts = reader.captures(job), standing(reader.verdicts(job))
+    passed = {act.step: act.facts for act in reader.acts(job, [ActKind.PASSED])}
+    rows = []
+    for step in reader.steps(job):
+        verdict = counts.get(step.id)
+        wanted = [c for c in captures if (c.id == verdict.capture if verdict else c.step == step.id)]
+        if wanted:
+            rows += [_step(step, capture, verdict, {}) for capture in wanted]
+        else:
+            rows.append(_step(step, None, verdict, passed.get(step.id, {})))
+    return rows
+
+
+def _step(
+    step: StepRecord, capture: CaptureRecord | None, verdict: VerdictRecord | None, left: Mapping[str, Any]
+) -> Row:
+    return {
+        "step": step.key,
+        "title": step.title,
+        "points": step.points,
+        "limits": step.limits,
+        "capture": capture.id if capture else None,
+        "shown": shown(capture.capture.form, capture.capture.counts) if capture else None,
+        "unit": capture.capture.form.unit if capture else None,
+        "verdict": verdict.id if verdict else None,
+        "outcome": verdict.outcome if verdict else left.get("how"),
+        "why": verdict.why if verdict else left.get("reason"),
+    }
+
+
+def conclusions(reader: RecordReader) -> list[Row]:
+    """Every verdict in the order in which it was reached, and what superseded it."""
+    refs = {job.id: job.ref for job in reader.jobs()}
+    keys = {step.id: step.key for job in refs for step in reader.steps(job)}
+    captures = {capture.id: capture for capture in reader.captures()}
+    verdicts = reader.verdicts()
+    later = {verdict.supersedes: verdict.id for verdict in verdicts}
+    rows = []
+    for verdict in verdicts:
+        capture = captures.get(verdict.capture) if verdict.capture is not None else None
+        rows.append(
+            {
+                "job": refs[verdict.job],
+                "step": keys[verdict.step],
+                "shown": shown(capture.capture.form, capture.capture.counts) if capture else None,
+                "unit": capture.capture.form.unit if capture else None,
+                "result": verdict.result,
+                "outcome": verdict.outcome,
+                "verdict": verdict.id,
+                "superseded_by": later.get(verdict.id),
+            }
+        )
+    return rows

@@ -1,0 +1,115 @@
+"""The reading door of the record: what pages, sheets, commands and the audit ask, whatever database is behind it.
+
+`meterlog.store.reader` answers from a bench's SQLite. Everything comes in the order in which it was
+kept unless a method says otherwise.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Literal, Protocol
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping, Sequence
+
+    from meterlog.base.readings import Form, Reading
+    from meterlog.record.audit import Piece
+    from meterlog.record.kept import (
+        ActRecord,
+        CaptureRecord,
+        ChunkRecord,
+        JobRecord,
+        PersonalField,
+        ReadingRecord,
+        StepRecord,
+        TextRecord,
+        VerdictRecord,
+    )
+
+
+Kind = Literal["chunk", "capture", "verdict"]
+
+
+class RecordReader(Protocol):
+    """A record, read only. A job, step, link, capture or verdict is named by its id in this record."""
+
+    def seals(self, first: int = 0) -> Iterator[str]:
+        """The header lines of the commits from number `first` on."""
+        ...
+
+    def jobs(self, *, most: int | None = None, before: int | None = None) -> list[JobRecord]:
+        """Jobs, the newest first; at most so many, older than the id `before`."""
+        ...
+
+    def job(self, ref: str) -> JobRecord | None:
+        """The job of a reference."""
+        ...
+
+    def steps(self, job: int) -> list[StepRecord]:
+        """The steps of a job in the order of its procedure."""
+        ...
+
+    def captures(self, job: int | None = None) -> list[CaptureRecord]:
+        """The captures of a job, or all."""
+        ...
+
+    def capture(self, number: int) -> CaptureRecord | None: ...
+
+    def verdicts(self, job: int | None = None) -> list[VerdictRecord]:
+        """The verdicts of a job, or all."""
+        ...
+
+    def verdict(self, number: int) -> VerdictRecord | None: ...
+
+    def acts(self, job: int | None = None, kinds: Sequence[str] = ()) -> list[ActRecord]:
+        """The acts and changes of state of a job, or all; of some kinds only."""
+        ...
+
+    def text(self, sha256: str) -> TextRecord | None:
+        """A kept text by its hash."""
+        ...
+
+    def personal(self, job: int) -> list[PersonalField]:
+        """The personal fields of a job that are not erased."""
+        ...
+
+    @property
+    def forms(self) -> Mapping[int, Form]:
+        """The forms of readings by their id."""
+        ...
+
+    def numbers(self, kind: Kind) -> list[int]:
+        """The ids of all rows of a kind."""
+        ...
+
+    def chunk(self, number: int) -> ChunkRecord: ...
+
+    def chunks(self, link: int | None = None) -> Iterator[ChunkRecord]:
+        """The kept bytes of a link, or of all."""
+        ...
+
+    def chunks_of(self, capture: CaptureRecord) -> list[ChunkRecord]:
+        """The kept bytes that a capture's run was read from."""
+        ...
+
+    def pieces(self, chunk: ChunkRecord) -> list[Piece]:
+        """A chunk's bytes as the outcomes that they were kept as, with what was sent between them."""
+        ...
+
+    def readings(self, chunk: ChunkRecord) -> list[Reading]:
+        """A chunk's kept readings."""
+        ...
+
+    def frames(self, capture: CaptureRecord) -> list[ReadingRecord]:
+        """The readings of a capture's own link from its first to its last, each with its bytes."""
+        ...
+
+    def run(self, capture: CaptureRecord) -> tuple[tuple[float, Reading], ...]:
+        """(time in s, reading) of a capture's instrument from its first to its last reading.
+
+        A long run may have begun on an earlier link of the instrument; times are on the capture's link's clock.
+        """
+        ...
+
+    def meanwhile(self, capture: CaptureRecord, quantities: frozenset[str]) -> tuple[tuple[float, Reading], ...]:
+        """(time in s, reading) of what other instruments of the job read of some quantities during a capture."""
+        ...

@@ -1,0 +1,38 @@
+"""The whole audit of a database: its file, its seals, its texts, and everything reached again."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+from meterlog.record.auditor import as_far_as_it_goes, reached_again
+from meterlog.store.evidence import check_file, check_rereads, check_seals, check_texts
+from meterlog.store.reader import Reader
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from meterlog.record.auditor import Finding
+    from meterlog.store.sqlite import Connection
+
+
+class Checked(NamedTuple):
+    """How much was looked at."""
+
+    seals: int
+    readings: int
+    captures: int
+    verdicts: int
+
+
+def audit(db: Connection) -> Iterator[Finding]:
+    """Everything that differs from what was sealed, decoded, captured or concluded."""
+    for check in (check_file, check_seals, check_rereads, check_texts):
+        yield from as_far_as_it_goes(check.__name__.removeprefix("check_"), check(db))
+    yield from as_far_as_it_goes("rows", reached_again(Reader(db)))
+
+
+def checked(db: Connection) -> Checked:
+    """The counts of what an audit looks at."""
+    return Checked(
+        *(db.execute(f"SELECT count(*) FROM {t}").fetchone()[0] for t in ("seal", "reading", "capture", "verdict"))
+    )
