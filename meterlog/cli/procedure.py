@@ -10,10 +10,12 @@ import click
 
 from meterlog.base.errors import WrongText, WrongValue
 from meterlog.base.source import near_miss
+from meterlog.cli.next_check import next_check
 from meterlog.files import shipped
 from meterlog.procedure.cautions import CAUTIONS
 from meterlog.procedure.draft import draft
-from meterlog.procedure.language import NAME, PROCEDURE, read_procedure
+from meterlog.procedure.language import PROCEDURE, read_procedure
+from meterlog.procedure.shapes import NAME
 from meterlog.procedure.sheet import job_sheet
 
 _KIND = "profiles/procedures"
@@ -136,3 +138,6 @@ def schema() -> None:
     """
     head = {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": "A procedure of meterlog"}
     click.echo(json.dumps({**head, **PROCEDURE.json_schema()}, ensure_ascii=False, indent=1))
+
+
+procedure.add_command(next_check)

@@ -8,13 +8,15 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from meterlog.base.schema import Key, ListOf, MapOf, Record, Scalar, choice, number, quantity, read_text, text, yes_no
+from meterlog.base.schema import Key, ListOf, MapOf, Record, Scalar, choice, number, quantity, read_text, yes_no
 from meterlog.base.source import text_sha256
 from meterlog.base.units import QUANTITIES
 from meterlog.judging.limit import MARKS, Rule
 from meterlog.procedure import meaning
 from meterlog.procedure.cautions import caution_text
 from meterlog.procedure.entries import WORDS
+from meterlog.procedure.faults import DIAGNOSIS
+from meterlog.procedure.shapes import ENTRY, NAME, SENTENCE, one_line
 from meterlog.procedure.steps import StepKind
 from meterlog.procedure.written import Written
 
@@ -22,23 +24,16 @@ if TYPE_CHECKING:
     from meterlog.procedure.steps import Procedure
 
 
-def _one_line(expected: str) -> Scalar:
-    return Scalar(expected, lambda value: " ".join(text(expected).parse(value).split()), {"type": "string"})
-
-
-NAME = text('a name of small letters, digits and hyphens, such as "hv-diode"', r"[a-z][a-z0-9]*(-[a-z0-9]+)*")
-ENTRY = text('a name in plain words, such as "rated output"', r"[A-Za-z][A-Za-z0-9_]*([ -][A-Za-z0-9_]+)*")
-SENTENCE = _one_line("a sentence")
 QUANTITY = choice(*QUANTITIES)
 ENTRY_KIND = choice(*QUANTITIES, WORDS)
 CAUTION = Scalar("a name from the catalogue of cautions, or a sentence", caution_text, {"type": "string"})
-INPUT = _one_line('the step, the entry or the quantity, such as "winding-cold", "rated voltage" or "234.5 K"')
+INPUT = one_line('the step, the entry or the quantity, such as "winding-cold", "rated voltage" or "234.5 K"')
 
 LIMIT = Record(
     "a limit",
     Written,
     {
-        "is": Key(shape=_one_line('a limit such as "at most 0.3 ohm"'), doc="The limit in words.", required=True),
+        "is": Key(shape=one_line('a limit such as "at most 0.3 ohm"'), doc="The limit in words.", required=True),
         "source": Key(
             shape=SENTENCE, doc='Where it comes from; "common practice, no source" if need be.', required=True
         ),
@@ -118,6 +113,7 @@ PROCEDURE = Record(
         "asked": Key(shape=MapOf(ENTRY, ENTRY_KIND), doc="What the person is asked for.", default={}),
         "points": Key(shape=POINTS, doc="Every probe point, and how it is recognised."),
         "steps": Key(shape=ListOf(STEP, least=1), doc="The steps, in order.", required=True),
+        "diagnosis": Key(shape=DIAGNOSIS, doc="Faults, what finds them, and what all of it costs."),
     },
 )
 

@@ -16,6 +16,7 @@ from meterlog.judging.limit import Limit, Rule
 from meterlog.procedure import safety
 from meterlog.procedure.arithmetic import Known, check_method
 from meterlog.procedure.entries import title_of
+from meterlog.procedure.faults import diagnosis
 from meterlog.procedure.limits import EXAMPLES, parse_limit
 from meterlog.procedure.steps import Point, Procedure, Settling, Step, StepKind
 
@@ -59,6 +60,7 @@ def procedure(written: Written, name: str, *, text: str, sha256: str) -> Procedu
     _check_methods(written, problems)
     safety.check_scope(written, problems)
     safety.check_order(written.steps, steps, problems)
+    stated = diagnosis(written.diagnosis, steps, problems)
     problems.raise_if_any()
     return Procedure(
         key=written.procedure,
@@ -72,6 +74,7 @@ def procedure(written: Written, name: str, *, text: str, sha256: str) -> Procedu
         asked=written.asked,
         where=written.where_,
         points=tuple(points.values()),
+        diagnosis=stated,
         text=text,
         sha256=sha256,
     )

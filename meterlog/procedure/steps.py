@@ -14,6 +14,8 @@ from meterlog.judging.limit import Limit, Rule
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from meterlog.procedure.faults import StatedDiagnosis
+
 T = TypeVar("T")
 
 
@@ -151,6 +153,7 @@ class Procedure:
     asked: Mapping[str, str] = field(default_factory=dict)
     where: Mapping[str, str] = field(default_factory=dict)
     points: tuple[Point, ...] = ()
+    diagnosis: StatedDiagnosis | None = None
     text: str = ""
     sha256: str = ""
 

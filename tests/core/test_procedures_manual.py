@@ -12,20 +12,26 @@ from meterlog.heating import METHODS as HEATING
 from meterlog.judging.limit import MARKS
 from meterlog.judging.postprocess import METHODS
 from meterlog.procedure.cautions import CAUTIONS
+from meterlog.procedure.faults import CHECK, DIAGNOSIS, ELSE, FAULT, PART
 from meterlog.procedure.language import LIMIT, POINTS, PROCEDURE, SETTLING, STEP, read_procedure
 from meterlog.procedure.limits import parse_limit
 from meterlog.procedure.meaning import KEYS
 from meterlog.procedure.steps import StepKind
 
 MANUAL = (Path(__file__).parents[2] / "profiles" / "README.md").read_text().partition("# Part 2: Procedures\n")[2]
-WHOLE, *PIECES = re.findall(r"^```yaml\n(.*?)^```$", MANUAL, re.DOTALL | re.MULTILINE)
-RECORDS = {"PROCEDURE": PROCEDURE, "POINTS": POINTS, "STEP": STEP, "LIMIT": LIMIT, "SETTLING": SETTLING}
+WHOLE, *BEHIND = re.findall(r"^```yaml\n(.*?)^```$", MANUAL, re.DOTALL | re.MULTILINE)
+PIECES = [piece for piece in BEHIND if piece.startswith("  - step:")]
+SECTIONS = [piece for piece in BEHIND if piece not in PIECES]
+RECORDS = {
+    "PROCEDURE": PROCEDURE, "POINTS": POINTS, "STEP": STEP, "LIMIT": LIMIT, "SETTLING": SETTLING,
+    "DIAGNOSIS": DIAGNOSIS, "PART": PART, "FAULT": FAULT, "CHECK": CHECK, "ELSE": ELSE,
+}  # fmt: skip
 
 
 def written_keys():
     """Every key that the examples write, as text, wherever it stands."""
     found = set()
-    nodes = [yaml.compose(WHOLE)] + [yaml.compose("steps:\n" + piece) for piece in PIECES]
+    nodes = [yaml.compose(text) for text in (WHOLE, *SECTIONS)] + [yaml.compose("steps:\n" + piece) for piece in PIECES]
     while nodes:
         node = nodes.pop()
         if isinstance(node, yaml.MappingNode):
@@ -53,6 +59,12 @@ def test_an_example_runs_behind_the_whole_one(piece):
     procedure = read_procedure(f"{WHOLE}\n{piece}", "drain-pump.yaml")
     assert names
     assert [step.key for step in procedure.steps[-len(names) :]] == names
+
+
+@pytest.mark.parametrize("section", SECTIONS, ids=lambda section: section.split(":")[0])
+def test_a_section_runs_behind_the_whole_one(section):
+    stated = read_procedure(f"{WHOLE}\n{section}", "drain-pump.yaml").diagnosis
+    assert [fault.key for fault in stated.faults] == ["winding-open", "winding-to-iron", "capacitor-short"]
 
 
 def test_the_message_is_what_is_told():

@@ -1,0 +1,101 @@
+"""`meterlog procedure next`: which check a procedure's faults suggest, for a model to be tried and argued with."""
+
+from __future__ import annotations
+
+import json
+import sys
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from meterlog.base.errors import WrongValue
+from meterlog.base.source import near_miss
+from meterlog.diagnosis.advice import Advice, advise, in_ten
+from meterlog.files import shipped
+from meterlog.procedure.language import read_procedure
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+
+    from meterlog.procedure.steps import Procedure
+
+OUTCOMES = ("pass", "fail", "undecided", "not judged", "looked", "override", "skipped")
+
+
+@click.command(name="next")
+@click.argument("file")
+@click.option("--complaint", default="", help="The complaint, by its name in the procedure.")
+@click.option("--outcome", "outcomes", multiple=True, metavar="STEP=OUTCOME", help="What a step came to; repeat.")
+@click.option("--renewed", multiple=True, metavar="PART", help="A part renewed in vain; repeat.")
+@click.option("--many", is_flag=True, help="Read questions as JSON lines: complaint, outcomes, renewed.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object an answer.")
+def next_check(
+    file: str, complaint: str, outcomes: tuple[str, ...], renewed: tuple[str, ...], many: bool, as_json: bool
+) -> None:
+    """Suggest the next check, with its reason; it enters no verdict.
+
+    Example: meterlog procedure next microwave-oven --complaint no-heat --outcome fuse=pass
+    """
+    path = shipped.find(file, "profiles/procedures")
+    procedure = read_procedure(shipped.text_of(path), str(path))
+    if many:
+        for number, line in enumerate(sys.stdin, start=1):
+            if line.strip():
+                click.echo(json.dumps(_plain(_asked(procedure, line, number)), ensure_ascii=False))
+        return
+    advice = _advice(procedure, complaint, dict(_pair(text) for text in outcomes), renewed)
+    if as_json:
+        click.echo(json.dumps(_plain(advice), ensure_ascii=False))
+        return
+    click.echo(advice.why)
+    if advice.runners_up:
+        click.echo("or: " + ", ".join(advice.runners_up))
+    for part, probability in advice.parts:
+        click.echo(f"  {part:<32}{in_ten(probability)}")
+
+
+def _pair(text: str) -> tuple[str, str]:
+    step, equals, outcome = text.partition("=")
+    if not equals:
+        raise WrongValue(f"expected STEP=OUTCOME, saw {text!r}")
+    return step.strip(), outcome.strip()
+
+
+def _asked(procedure: Procedure, line: str, number: int) -> Advice:
+    try:
+        asked = json.loads(line)
+        outcomes = {str(step): str(outcome) for step, outcome in dict(asked.get("outcomes", {})).items()}
+        renewed = [str(part) for part in asked.get("renewed", [])]
+        complaint = str(asked.get("complaint", ""))
+    except (ValueError, AttributeError, TypeError, RecursionError):
+        expected = '{"complaint": "…", "outcomes": {"step": "fail"}}'
+        raise WrongValue(f"line {number}: expected one JSON object such as {expected}") from None
+    return _advice(procedure, complaint, outcomes, renewed)
+
+
+def _advice(procedure: Procedure, complaint: str, outcomes: Mapping[str, str], renewed: Iterable[str]) -> Advice:
+    steps = [step.key for step in procedure.steps]
+    for step, outcome in outcomes.items():
+        if step not in steps:
+            raise WrongValue(f"{procedure.key} has no step {step!r}\n  {near_miss(step, steps)}")
+        if outcome not in OUTCOMES:
+            raise WrongValue(f"{step}: expected one of {', '.join(OUTCOMES)}, saw {outcome!r}")
+    stated = procedure.diagnosis
+    if stated and complaint and complaint not in stated.complaints:
+        raise WrongValue(f"{procedure.key} has no complaint {complaint!r}; it has: {', '.join(stated.complaints)}")
+    parts = [part.name for part in stated.parts] if stated else []
+    for part in renewed:
+        if part not in parts:
+            raise WrongValue(f"{procedure.key} has no part {part!r}\n  {near_miss(part, parts)}")
+    return advise(procedure, complaint, outcomes, list(renewed))
+
+
+def _plain(advice: Advice) -> dict[str, Any]:
+    return {
+        "next": advice.step,
+        "why": advice.why,
+        "runners_up": list(advice.runners_up),
+        "parts": [{"part": part, "probability": round(probability, 4)} for part, probability in advice.parts],
+        "renew": list(advice.renew),
+        "stop": advice.is_stop,
+    }
