@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -81,8 +80,10 @@ def _damage(errors: Mapping[str, int]) -> str:
 
 
 def try_station(station: Any, instrument: Any, seconds: float) -> dict[str, Any]:
-    """Talk with one instrument for some seconds; what came, or why nothing did."""
+    """Conversation with one instrument for some seconds; what came, or why nothing did."""
+    from meterlog.base.errors import CannotDo
     from meterlog.base.readings import Frame, Rejected
+    from meterlog.cli.listening import listen
     from meterlog.daemon.supervise import url_of
     from meterlog.links import LinkLost, open_link
     from meterlog.links.settings import settings_of
@@ -93,26 +94,18 @@ def try_station(station: Any, instrument: Any, seconds: float) -> dict[str, Any]
         link = open_link(url_of(instrument), settings_of(station.profile))
     except LinkLost as lost:
         return {**row, "said": f"{lost.why}; {lost.hint}".strip("; ")}
-    began = time.monotonic()
     try:
-        while (at := time.monotonic() - began) < seconds:
-            requests, outcomes = station.talk.poll(at)
-            for request in requests:
-                link.write(request)
-                station.talk.sent(request, at)
-            data = link.read()
-            outcomes = [*outcomes, *station.talk.feed(data, time.monotonic() - began)]
-            for outcome in outcomes:
-                if isinstance(outcome, Frame):
-                    row["readings"] += len(outcome.readings)
-                    row["last"] = " ".join(f"{r.digits or r.form.bound} {r.form.unit}" for r in outcome.readings)
-                elif isinstance(outcome, Rejected):
-                    row["rejected"], row["said"] = row["rejected"] + 1, outcome.reason
-                else:
-                    row["skipped_bytes"] += len(outcome.raw)
+        for outcome in listen(link, station.profile.conversation(), seconds, lambda _: None):
+            if isinstance(outcome, Frame):
+                row["readings"] += len(outcome.readings)
+                row["last"] = " ".join(f"{r.digits or r.form.bound} {r.form.unit}" for r in outcome.readings)
+            elif isinstance(outcome, Rejected):
+                row["rejected"], row["said"] = row["rejected"] + 1, outcome.reason
+            else:
+                row["skipped_bytes"] += len(outcome.raw)
         row["said"] = _damage(link.line_errors()) or row["said"]
-    except LinkLost as lost:
-        row["said"] = lost.why
+    except CannotDo as lost:
+        row["said"] = str(lost).partition("\n")[0]
     finally:
         link.close()
     if not row["readings"] and not row["said"]:

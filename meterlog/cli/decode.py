@@ -12,14 +12,13 @@ import click
 from meterlog.base import recording
 from meterlog.base.errors import CannotDo
 from meterlog.base.readings import Frame, Outcome, Reading, Rejected
+from meterlog.conversation.drive import drive
 from meterlog.files import shipped
 from meterlog.profile import compile_profile
 from meterlog.profile.tools.examples import shown
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
-
-    from meterlog.profile import Profile
 
 
 def events_of(path: Path) -> Iterable[recording.Event]:
@@ -31,19 +30,6 @@ def events_of(path: Path) -> Iterable[recording.Event]:
     if data.startswith(recording.FIRST_LINE.encode()):
         return recording.parse(data.decode("utf-8", "replace"), str(path)).events
     return [recording.Event(0.0, "in", data)]
-
-
-def outcomes(profile: Profile, events: Iterable[recording.Event]) -> Iterator[Outcome]:
-    """What a profile makes of recorded events, in the order of the stream."""
-    talk = profile.talk()
-    for event in events:
-        while talk.wake_at is not None and talk.wake_at <= event.at:
-            yield from talk.poll(talk.wake_at)[1]
-        if event.kind == "in":
-            yield from talk.feed(event.data, event.at)
-        elif event.kind == "out":
-            talk.sent(event.data, event.at)
-    yield from talk.end()
 
 
 def rows(outcome: Outcome) -> Iterator[dict[str, Any]]:
@@ -94,7 +80,7 @@ def decode(profile: str, file: Path, as_json: bool) -> None:
     path = shipped.find(profile, "profiles/instruments")
     compiled = compile_profile(shipped.text_of(path), str(path))
     count: Counter[str] = Counter()
-    for outcome in outcomes(compiled, events_of(file)):
+    for outcome in drive(compiled.conversation(), events_of(file)):
         readings = outcome.readings if isinstance(outcome, Frame) else (None,)
         for row, reading in zip(rows(outcome), readings, strict=True):
             count[row["kind"]] += 1 if row["kind"] != "skipped" else row["count"]

@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 import time
+from collections import deque
 from typing import TYPE_CHECKING
 
 from meterlog.base.errors import CannotDo
 from meterlog.base.recording import Event
+from meterlog.conversation.drive import drive
 from meterlog.links import Link, LinkLost, open_link
 from meterlog.links.settings import LineSettings, settings_of
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
 
-    from meterlog.conversation.talk import Talk
+    from meterlog.base.readings import Outcome
+    from meterlog.conversation.conversation import Conversation
     from meterlog.profile import Profile
 
 
@@ -25,24 +28,34 @@ def opened(url: str, settings: LineSettings) -> Link:
         raise CannotDo(lost.why, lost.hint or "list what is there with: meterlog ports") from None
 
 
-def events(link: Link, talk: Talk | None, seconds: float | None) -> Iterator[Event]:
-    """What arrives, and what is asked when there is a conversation, until the time is over or the link is lost."""
+def listen(
+    link: Link, conversation: Conversation | None, seconds: float | None, keep: Callable[[Event], None]
+) -> Iterator[Outcome]:
+    """What comes of what arrives until the time is over; `keep` is told of all that came and was sent.
+
+    Without a conversation nothing is asked, and nothing comes of it. Raises: CannotDo when the link is lost.
+    """
     began = time.monotonic()
-    while (at := time.monotonic() - began) < (seconds if seconds is not None else float("inf")):
-        try:
-            if talk is not None and talk.wake_at is not None and talk.wake_at <= at:
-                for data in talk.poll(at)[0]:
-                    link.write(data)
-                    talk.sent(data, at)
-                    yield Event(at, "out", data)
-            data = link.read()
-        except LinkLost as lost:
-            raise CannotDo(lost.why, lost.hint) from None
-        if data:
-            at = time.monotonic() - began
-            if talk is not None:
-                talk.feed(data, at)
-            yield Event(at, "in", data)
+
+    def arrived() -> Iterator[Event]:
+        while (at := time.monotonic() - began) < (seconds if seconds is not None else float("inf")):
+            event = Event(round(time.monotonic() - began, 3), "in", data) if (data := link.read()) else Event(at, "in")
+            if event.data:
+                keep(event)
+            yield event
+
+    def write(data: bytes) -> None:
+        link.write(data)
+        keep(Event(round(time.monotonic() - began, 3), "out", data))
+
+    try:
+        if conversation is not None:
+            yield from drive(conversation, arrived(), write)
+        else:
+            for _ in arrived():
+                pass
+    except LinkLost as lost:
+        raise CannotDo(lost.why, lost.hint) from None
 
 
 def heard(url: str, profiles: list[Profile], seconds: float) -> list[tuple[Profile, list[Event]]]:
@@ -53,7 +66,9 @@ def heard(url: str, profiles: list[Profile], seconds: float) -> list[tuple[Profi
         if settings not in taken:
             link = opened(url, settings)
             try:
-                taken[settings] = list(events(link, None, seconds))
+                came: list[Event] = []
+                deque(listen(link, None, seconds, came.append), maxlen=0)
+                taken[settings] = came
             finally:
                 link.close()
     return [(profile, taken[settings_of(profile)]) for profile in profiles]

@@ -11,7 +11,8 @@ import click
 
 from meterlog.base.errors import WrongText, WrongValue
 from meterlog.base.readings import Frame, Rejected, Skipped
-from meterlog.cli.decode import events_of, outcomes
+from meterlog.cli.decode import events_of
+from meterlog.conversation.drive import drive
 from meterlog.files import shipped
 from meterlog.profile.compile.compiler import Profile, compile_profile, compiled_anew
 from meterlog.profile.language.keys import PROFILE
@@ -28,7 +29,7 @@ _KIND = "profiles/instruments"
 
 @click.group()
 def profile() -> None:
-    """How to talk to an instrument and what its bytes mean: check, explain, try, begin one of your own.
+    """How to conversation to an instrument and what its bytes mean: check, explain, try, begin one of your own.
 
     Example: meterlog profile check my-meter.yaml
     """
@@ -114,7 +115,7 @@ def explain(file: str, recording: Path | None, frame: str | None, request: str, 
     if frame is not None:
         click.echo("\n".join(explainer.stream(_bytes(frame), _bytes(request) if request else b"")))
     elif recording is not None:
-        click.echo("\n".join(explainer.events(events_of(recording), most)))
+        click.echo("\n".join(explainer.timeline(events_of(recording), most)))
     else:
         raise click.UsageError("give --frame, or a recording")
 
@@ -165,7 +166,7 @@ def try_all(source: str, seconds: float, also: tuple[str, ...], as_json: bool) -
 
 def _tried(made: Profile, events: list[Event]) -> dict[str, Any]:
     """What one profile makes of events, counted."""
-    found = list(outcomes(made, events))
+    found = list(drive(made.conversation(), events))
     return {
         "profile": made.key,
         "readings": sum(len(o.readings) for o in found if isinstance(o, Frame)),

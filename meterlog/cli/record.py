@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections import deque
 from pathlib import Path
 
 import click
 
 from meterlog.base.errors import CannotDo
-from meterlog.base.recording import event_line, head_lines
-from meterlog.cli.listening import events, opened
+from meterlog.base.recording import Event, event_line, head_lines
+from meterlog.cli.listening import listen, opened
 from meterlog.files import shipped
 from meterlog.links.settings import LineSettings, settings_of
 from meterlog.profile import compile_profile
@@ -28,21 +29,25 @@ def record(url: str, file: Path, reference: str | None, baud: int, seconds: floa
     Example: meterlog record /dev/ttyUSB0 kettle.txt --profile handheld-segments --seconds 30
     """
     head = {"note": note} if note else {}
-    settings, talk = LineSettings(baud=baud), None
+    settings, conversation = LineSettings(baud=baud), None
     if reference:
         path = shipped.find(reference, "profiles/instruments")
         profile = compile_profile(shipped.text_of(path), str(path))
         head = {"profile": profile.key, **head}
-        settings, talk = settings_of(profile), profile.talk()
+        settings, conversation = settings_of(profile), profile.conversation()
     link = opened(url, settings)
     count = 0
     try:
         with file.open("x", encoding="utf-8") as out:
             out.writelines(f"{line}\n" for line in head_lines(head))
-            for event in events(link, talk, seconds):
+
+            def keep(event: Event) -> None:
+                nonlocal count
                 out.write(event_line(event) + "\n")
                 out.flush()
                 count += len(event.data) if event.kind == "in" else 0
+
+            deque(listen(link, conversation, seconds, keep), maxlen=0)
     except FileExistsError:
         raise CannotDo(f"{file} is there already", "give another name: a recording is never overwritten") from None
     except OSError as error:

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     from meterlog.base.readings import Reading
     from meterlog.profile import Profile
-    from meterlog.store.redecode import LinkAgain
+    from meterlog.store.redecode import ConversationAgain
 
 
 @click.command()
@@ -46,7 +46,7 @@ def redecode(instrument: str, profile: str, most: int, keep: bool, reason: str, 
     if keep != bool(reason):
         raise click.UsageError("--keep and --reason TEXT go together")
     try:
-        from meterlog.store.redecode import links_of, read_again
+        from meterlog.store.redecode import conversations_of, read_again
         from meterlog.store.reread import Rest
     except ImportError:
         raise CannotDo("numpy is not installed", "install it with: pip install 'meterlog[bulk]'") from None
@@ -55,16 +55,16 @@ def redecode(instrument: str, profile: str, most: int, keep: bool, reason: str, 
     path = shipped.find(profile, "profiles/instruments")
     made = compile_profile(shipped.text_of(path), str(path))
     kinds: Counter[tuple[str, str]] = Counter()
-    differing: list[LinkAgain] = []
+    differing: list[ConversationAgain] = []
     kept, now = 0, 0
     if keep:
         _no_daemon(db)
     with contextlib.closing(open_reader(db)) as connection:
-        links = links_of(connection, instrument)
+        conversations = conversations_of(connection, instrument)
         rest = Rest(connection, instrument, made)
-        with click.progressbar(links, label=f"reading {instrument} again", file=sys.stderr) as bar:
-            for link in bar:
-                again = read_again(connection, link, made)
+        with click.progressbar(conversations, label=f"reading {instrument} again", file=sys.stderr) as bar:
+            for kept_one in bar:
+                again = read_again(connection, kept_one, made)
                 kept, now = kept + again.kept, now + again.now
                 kinds.update((_words(d.before), _words(d.now)) for d in again.differences)
                 rest.take(again)
@@ -99,7 +99,7 @@ def _no_daemon(db: Path) -> None:
         raise CannotDo(f"a daemon writes {db}: what is read again is kept only while none does", "end the daemon first")
 
 
-def _keep(db: Path, found: Iterable[LinkAgain], profile: Profile, reason: str) -> None:
+def _keep(db: Path, found: Iterable[ConversationAgain], profile: Profile, reason: str) -> None:
     """Keep the readings of each link that differ, with one act a link, in one commit."""
     from meterlog.daemon.clock import Clock
     from meterlog.store.writer import Writer
@@ -107,8 +107,8 @@ def _keep(db: Path, found: Iterable[LinkAgain], profile: Profile, reason: str) -
     now = Clock().now()
     writer = Writer(db, now)
     for again in found:
-        rows = [(each.start, each.number, each.now) for each in again.differences]
-        writer.read_again(again.link, (profile.key, profile.text), rows, reason, now, "command line")
+        for link, rows in again.by_link().items():
+            writer.read_again(link, (profile.key, profile.text), rows, reason, now, "command line")
     writer.close(now)
 
 

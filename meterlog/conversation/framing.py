@@ -216,7 +216,7 @@ def _without_bits(bits: Sequence[int]) -> bytes:
 
 
 class Silence:
-    """Frames parted by silence: nothing but time ends one. `Talk` takes what came between.
+    """Frames parted by silence: nothing but time ends one. `Conversation` takes what came between.
 
     Args:
         starts: what a frame begins with; empty: anything.

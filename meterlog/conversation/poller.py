@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from meterlog.conversation.moments import micros
+
 if TYPE_CHECKING:
     from collections.abc import Hashable
 
@@ -36,8 +38,8 @@ class Question:
         return self.answers != other.answers or self.means != other.means
 
 
-class Asking:
-    """The rounds of requests of one instrument.
+class Poller:
+    """The rounds of requests of one instrument; moments in µs, waits in s.
 
     A request counts as asked when `sent` tells of it, not when it was handed out: in a replay the
     recording says what was sent, and what is handed out goes nowhere.
@@ -48,15 +50,16 @@ class Asking:
 
     def __init__(self, first: tuple[Question, ...], rounds: tuple[Question, ...], every: float, wait: float) -> None:
         self._first, self._rounds = first, rounds
-        self._every, self._wait = every, wait
+        self._every, self._wait = micros(every), micros(wait)
         self._queue = [*first, *rounds]
-        self._round_began = 0.0
-        self._due = 0.0
-        self._handed: tuple[Question, float] | None = None
+        self._round_began = 0
+        self._due = 0
+        self._handed: tuple[Question, int] | None = None
         self._misses = 0
-        self._owed: list[tuple[Question, float]] = []
+        self._owed: list[tuple[Question, int]] = []
+        self._is_spoiled = False  # the pending request's answer came, and is not believed
         self.pending: Question | None = None
-        self.asked_at = 0.0
+        self.asked_at = 0
 
     @property
     def only(self) -> Question | None:
@@ -64,48 +67,52 @@ class Asking:
         return self._rounds[0] if len(self._rounds) == 1 else None
 
     @property
-    def wake_at(self) -> float:
-        """When something is to be done, s."""
-        if self.pending is not None:
-            return self.asked_at + self._wait
-        if self._handed is not None:
-            return self._handed[1] + self._wait
-        return self._due
+    def deadline(self) -> int | None:
+        """When the pending request counts as not answered; None while nothing is waited for."""
+        return self.asked_at + self._wait if self.pending is not None and not self._is_spoiled else None
 
-    def not_before(self, at: float) -> None:
-        """Ask nothing before a time."""
+    @property
+    def wake_at(self) -> int:
+        """When something is to be done."""
+        if self.deadline is not None:
+            return self.deadline
+        return self._due if self._handed is None else self._handed[1] + self._wait
+
+    def not_before(self, at: int) -> None:
+        """Ask nothing before a moment."""
         self._due = max(self._due, at)
 
-    def next(self, at: float) -> bytes | None:
-        """What to send now, if it is time."""
+    def next(self, at: int) -> list[bytes]:
+        """What to send now: one request, or none."""
         if self._handed is not None and at >= self._handed[1] + self._wait:
             self._handed = None
-        if self.pending is not None or self._handed is not None or at < self._due:
-            return None
-        if not self._queue:
-            self._queue = list(self._rounds)
-        question = self._queue[0]
+        if self.deadline is not None or self._handed is not None or at < self._due:
+            return []
+        question = self._refilled()[0]
+        self._handed = (question, at)
+        return [question.data]
+
+    def _refilled(self) -> list[Question]:
+        """What is asked next; the next round, where this one is over."""
+        self._queue = self._queue or list(self._rounds)
+        return self._queue
+
+    def sent(self, data: bytes, at: int) -> None:
+        """Bytes were sent; those of nobody here leave what comes next unasked."""
+        if self.deadline is not None and self.pending is not None:
+            self._owe(self.pending)
+        known = [*self._refilled(), *self._rounds, *self._first]
+        question = next((each for each in known if each.data == data), None)
+        self.pending, self.asked_at, self._handed, self._is_spoiled = question, at, None, False
         if question == self._rounds[0]:
             self._round_began = at
-        self._handed = (question, at)
-        return question.data
-
-    def sent(self, data: bytes, at: float) -> None:
-        """Bytes were sent; those of nobody here leave what comes next unasked."""
-        known = [*self._queue, *self._rounds, *self._first]
-        if self.pending is not None:
-            self._owe(self.pending)
-        handed = self._handed[0] if self._handed else None
-        question = handed if handed and handed.data == data else next((q for q in known if q.data == data), None)
-        self.pending, self.asked_at, self._handed = question, at, None
         if question is not None and question in self._queue:
             del self._queue[: self._queue.index(question) + 1]
 
-    def late(self, at: float) -> Question | None:
-        """The request whose answer is overdue; it is given up."""
-        if self.pending is None or at < self.asked_at + self._wait:
-            return None
+    def late(self, at: int) -> Question:
+        """The pending request, given up: its answer is overdue."""
         question, self.pending = self.pending, None
+        assert question
         self._owe(question)
         self._misses += 1
         if question in self._first or (self._misses >= TIRED and self._first):
@@ -116,27 +123,28 @@ class Asking:
             self._due = max(self._due, self.asked_at + 2 * self._wait)
         return question
 
-    def answered(self, at: float) -> None:
+    def answered(self, at: int) -> None:
         """The pending request has its answer, or the one that was last given up has it late."""
-        question, self.pending, self._misses = self.pending, None, 0
+        question, self.pending, self._misses, self._is_spoiled = self.pending, None, 0, False
         self.owed(at)
         if question is None and self._owed:
             question, _ = self._owed.pop()
         if question is not None:
             self._schedule(question, at)
 
-    def spoiled(self, at: float) -> None:
-        """The answer came, and is not believed: nothing more is waited for."""
-        question, self.pending = self.pending, None
-        if question is None:
+    def spoiled(self, at: int) -> None:
+        """The answer came, and is not believed: nothing more is waited for, though more may come."""
+        question = self.pending
+        if question is None or self._is_spoiled:
             return
+        self._is_spoiled = True
         if question in self._first:
             self._queue = [*self._first, *self._rounds]
         self._schedule(question, at)
         if question in self._first:
             self._due = max(self._due, self.asked_at + self._wait)
 
-    def owed(self, at: float) -> list[Question]:
+    def owed(self, at: int) -> list[Question]:
         """Earlier requests whose answer may still come, and could be taken for that of the pending one."""
         self._owed = [(question, until) for question, until in self._owed if at <= until]
         pending = self.pending
@@ -154,7 +162,7 @@ class Asking:
         waiting = [entry for entry in self._owed if entry[1] >= self.asked_at]
         self._owed = [*waiting, (question, self.asked_at + 2 * self._wait)]
 
-    def _schedule(self, question: Question, at: float) -> None:
-        self._due = at + question.pause
+    def _schedule(self, question: Question, at: int) -> None:
+        self._due = at + micros(question.pause)
         if not self._queue:
             self._due = max(self._due, self._round_began + self._every)

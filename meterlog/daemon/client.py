@@ -1,4 +1,4 @@
-"""Asking the daemon over its control socket."""
+"""Poller the daemon over its control socket."""
 
 from __future__ import annotations
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from meterlog import __version__
 from meterlog.base.errors import CannotDo
+from meterlog.conversation.instruments import Instruments
 from meterlog.daemon.openjob import OpenJob
 from meterlog.procedure.case import Answer
 from meterlog.procedure.entries import check_entries
@@ -17,12 +18,12 @@ from meterlog.record.revisit import facts_of
 from meterlog.record.writer import canonical
 from meterlog.walk.happenings import Acted, Captured, Happening, Noted, Refused
 from meterlog.walk.ledger import Taken
-from meterlog.walk.session import ByCase, Judged, Session
+from meterlog.walk.session import ByCase, Heard, Judged, Send, Session
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
 
-    from meterlog.base.readings import Capture, Reading
+    from meterlog.base.readings import Capture, Outcome
     from meterlog.daemon.announce import Announcer
     from meterlog.daemon.clock import Clock
     from meterlog.daemon.station import Station
@@ -54,6 +55,8 @@ class JobDesk:
         self._sounds = sounds
         self._shown: dict[str, Any] | None = None
         self.job: OpenJob | None = None
+        self.instruments = Instruments()
+        """The conversations of the bench: a job's session takes part in them, and they go on without one."""
 
     @property
     def job_id(self) -> int | None:
@@ -103,8 +106,19 @@ class JobDesk:
         self._start()
 
     def _session(self, procedure: Procedure, judge: ByCase, begin: str = "") -> Session:
-        at = self._clock.monotonic()
-        return Session(procedure, {}, at=at, begin=begin, judge=judge, pedals=self._pedals)
+        profiles = {source: station.profile for source, station in self._stations.items()}
+        return Session(
+            procedure,
+            profiles,
+            at=self._clock.monotonic(),
+            begin=begin,
+            judge=judge,
+            pedals=self._pedals,
+            gives={source: profile.quantities for source, profile in profiles.items()},
+            instruments=self.instruments,
+            keep=self.keep,
+            counts={source: station.count for source, station in self._stations.items()},
+        )
 
     def _start(self) -> None:
         job = self._at_hand()
@@ -119,7 +133,7 @@ class JobDesk:
         job.judge.enter(entries)
         facts = {"entries": dict(entries)}
         self._writer.event(ActKind.ENTRIES, self._clock.now(), facts, job=job.number, who=who, whence=whence)
-        self._tell_walk()
+        self.tell_walk()
         return job.snapshot()
 
     def close(self, who: str, whence: str) -> None:
@@ -136,38 +150,61 @@ class JobDesk:
 
     # ---- what comes in ----
 
-    def reading(self, station: Station, ordinal: int, reading: Reading, at: float) -> None:
-        """Show the walk a reading; `at` on the machine's monotonic clock."""
+    def received(self, source: str, data: bytes, at: float) -> Iterator[Event]:
+        """Bytes came from an instrument; times are on the machine's monotonic clock. Each event is to be taken."""
         if self.job is not None:
-            self._take(self.job.session.reading(station.source, ordinal, reading, at))
+            return self.job.session.received(source, data, at)
+        return self._without_job(source, self.instruments.received(source, data, at))
 
-    def nothing(self, source: str, at: float) -> None:
-        """Tell the walk of a message without a reading."""
+    def sent(self, source: str, data: bytes, at: float) -> Iterator[Event]:
+        """Bytes were written to an instrument."""
         if self.job is not None:
-            self._take(self.job.session.nothing(source, at))
+            return self.job.session.sent(source, data, at)
+        return self._without_job(source, self.instruments.sent(source, data, at))
 
-    def gone(self, source: str) -> None:
-        """An instrument's readings are interrupted: no capture goes on across that."""
+    def closed(self, source: str) -> Iterator[Event]:
+        """An instrument's link is over: what was left of its bytes is told, and no capture goes on."""
         if self.job is not None:
-            self.job.session.gone(source)
+            return self.job.session.closed(source)
+        return self._without_job(source, self.instruments.closed(source))
+
+    def tick(self, at: float) -> Iterator[Event]:
+        """Time passed."""
+        if self.job is not None:
+            yield from self.job.session.tick(at)
+            return
+        for source, requests, outcomes in self.instruments.due(at):
+            yield from self._without_job(source, outcomes)
+            yield from (Send(source=source, data=request) for request in requests)
+
+    def _without_job(self, source: str, outcomes: Sequence[Outcome]) -> Iterator[Event]:
+        self._record(source, outcomes)
+        return iter(())
+
+    def keep(self, heard: Heard) -> bool:
+        """Record an outcome within the job and step at hand; whether the store took it."""
+        return self._record(heard.source, (heard.outcome,))
+
+    def _record(self, source: str, outcomes: Sequence[Outcome]) -> bool:
+        station = self._stations[source]
+        if station.link_id is None or not outcomes:
+            return False
+        is_kept = self._writer.outcomes(station.link_id, outcomes, self.job_id, self.step_id)
+        station.heard(outcomes, self._clock.utc_ms(), is_kept=is_kept)
+        return is_kept
 
     def lost(self, source: str) -> None:
         """Say that an instrument of the job at hand is lost."""
         if self._sounds and self.job is not None:
             self._sounds.lost(source)
 
-    def line(self, source: str, word: str, at: float) -> None:
-        if self.job is not None:
-            self._take(self.job.session.line(source, word, at))
-
-    def tick(self, at: float) -> None:
-        if self.job is not None:
-            self._take(self.job.session.tick(at))
+    def line(self, source: str, word: str, at: float) -> Iterable[Event]:
+        return self.job.session.line(source, word, at) if self.job is not None else ()
 
     @property
     def wake_at(self) -> float | None:
         """When `tick` must be called next, on the monotonic clock."""
-        return self.job.session.wake_at if self.job else None
+        return self.job.session.wake_at if self.job else self.instruments.wake_at
 
     def act(self, act: Act, job: str, whence: str) -> dict[str, Any]:
         """What a person does to a job; answers how the walk stands then.
@@ -189,20 +226,24 @@ class JobDesk:
     def _take(self, events: Sequence[Event], whence: str = "pedal") -> None:
         """Keep and tell what happened; `whence` is where acts among it came from."""
         for event in events:
-            if self._sounds and self.job is not None:
-                self._sounds.event(event, self.job.procedure)
-            if isinstance(event, Captured):
-                self._captured(event)
-            elif isinstance(event, Judged):
-                self._judged(event)
-            elif isinstance(event, Acted):
-                self._acted(event, whence)
-            elif isinstance(event, Happening):
-                self._happened(event)
+            self.take(event, whence)
         if events:
-            self._tell_walk()
+            self.tell_walk()
 
-    def _tell_walk(self) -> None:
+    def take(self, event: Event, whence: str = "pedal") -> None:
+        """Make record and announcement of what a session tells; `whence` is where an act came from."""
+        if self._sounds and self.job is not None:
+            self._sounds.event(event, self.job.procedure)
+        if isinstance(event, Captured):
+            self._captured(event)
+        elif isinstance(event, Judged):
+            self._judged(event)
+        elif isinstance(event, Acted):
+            self._acted(event, whence)
+        elif isinstance(event, Happening):
+            self._happened(event)
+
+    def tell_walk(self) -> None:
         """Announce how the walk stands, when it stands differently."""
         shown = self.job.snapshot() if self.job else None
         if shown is not None and shown != self._shown:

@@ -11,7 +11,6 @@ import queue
 from typing import TYPE_CHECKING, Any
 
 from meterlog.base.errors import CannotDo, MeterlogError, WrongValue
-from meterlog.base.readings import Frame
 from meterlog.daemon.items import Damaged, LineChanged, Opened, Received, Request, StateChanged, Stop
 from meterlog.daemon.notify import notify
 from meterlog.daemon.states import LinkState
@@ -19,17 +18,18 @@ from meterlog.daemon.station import reading_dict
 from meterlog.links import LinkLost
 from meterlog.record.acts import LINK, ActKind
 from meterlog.store.writer import StoreRefuses
+from meterlog.walk.session import Send
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Callable, Iterable, Mapping
 
-    from meterlog.base.readings import Outcome
     from meterlog.daemon.announce import Announcer
     from meterlog.daemon.clock import Clock
     from meterlog.daemon.desk import JobDesk
     from meterlog.daemon.items import Item
     from meterlog.daemon.station import Station
     from meterlog.store.writer import Writer
+    from meterlog.walk.session import Event as SessionEvent
 
 log = logging.getLogger("meterlog")
 
@@ -73,9 +73,8 @@ class BenchLoop:
         notify("READY=1")
         while not self._stopping:
             self._take_what_came()
-            now = self.clock.monotonic()
-            self._converse(now)
-            self.desk.tick(now)
+            now = round(self.clock.monotonic(), 3)
+            self._deal(self.desk.tick(now), now)
             self._commit_when_due(now)
             self._announce_readings(now)
             if now >= self._beat_due:
@@ -99,19 +98,18 @@ class BenchLoop:
     def _until_next(self) -> float:
         now = self.clock.monotonic()
         dues = [self._beat_due, self._commit_due, self.desk.wake_at]
-        dues += [s.opened_at + s.talk.wake_at for s in self.stations.values() if s.link and s.talk.wake_at is not None]
         dues += [s.announced_at + ANNOUNCE_S for s in self.stations.values() if s.fresh]
         return self.clock.real_s(max(0.0, min(due for due in dues if due is not None) - now))
 
     def _take(self, item: Item) -> None:
         match item:
             case Received():
-                station = self.stations[item.source]
-                self._keep(station, station.talk.feed(item.data, round(item.at - station.opened_at, 3)))
+                at = round(item.at, 3)
+                self._deal(self.desk.received(item.source, item.data, at), at)
             case Request():
                 item.reply.put(self._answer(item.message))
             case LineChanged():
-                self.desk.line(item.source, item.word, item.at)
+                self._deal(self.desk.line(item.source, item.word, item.at), item.at)
             case Damaged():
                 self._damaged(item)
             case Opened():
@@ -135,7 +133,7 @@ class BenchLoop:
     def _open(self, item: Opened) -> None:
         station = self.stations[item.source]
         station.link, station.url, station.opened_at = item.link, item.url, round(item.at, 3)
-        station.talk = station.profile.talk()
+        self.desk.instruments.opened(item.source, station.profile.conversation(), station.opened_at)
         self._begin_link(station)
 
     def _begin_link(self, station: Station) -> None:
@@ -169,28 +167,26 @@ class BenchLoop:
     def _end(self, station: Station) -> None:
         """A link is gone: what was left of its bytes is told, and no capture goes on across the gap."""
         assert station.link_id is not None
-        self._keep(station, station.talk.end())
+        self._deal(self.desk.closed(station.source), station.opened_at)
         self.writer.close_link(station.link_id)
         station.link = station.link_id = None
-        self.desk.gone(station.source)
 
-    # ---- conversations ----
+    # ---- what comes of it ----
 
-    def _converse(self, now: float) -> None:
-        for station in self.stations.values():
-            if station.link is None:
-                continue
-            at = round(now - station.opened_at, 3)
-            wake_at = station.talk.wake_at
-            if wake_at is None or wake_at > at:
-                continue
-            requests, outcomes = station.talk.poll(at)
-            self._keep(station, outcomes)
-            for request in requests:
-                self._send(station, request, at)
+    def _deal(self, events: Iterable[SessionEvent], at: float) -> None:
+        """Take what the bench's instruments and the job say, one thing before the next."""
+        is_any = False
+        for event in events:
+            is_any = True
+            if isinstance(event, Send):
+                self._send(self.stations[event.source], event.data, at)
+            else:
+                self.desk.take(event)
+        if is_any:
+            self.desk.tell_walk()
 
     def _send(self, station: Station, data: bytes, at: float) -> None:
-        if station.link is None:
+        if station.link is None or station.link_id is None:
             return
         try:
             station.link.write(data)
@@ -198,35 +194,9 @@ class BenchLoop:
             log.warning("link", extra={"facts": {"link": station.source, "why": lost.why}})
             station.link = None  # its task closes it and opens it again
             return
-        station.talk.sent(data, at)
-        if station.link_id is not None:
-            self.writer.sent(station.link_id, data, at, self.desk.job_id, self.desk.step_id)
-
-    def _keep(self, station: Station, outcomes: Sequence[Outcome]) -> None:
-        """Keep outcomes and, within a job, show each reading to the walk before the next is kept."""
-        if station.link_id is None or not outcomes:
-            return
-        if self.desk.job is None:
-            self._record(station, outcomes)
-            return
-        for outcome in outcomes:
-            if self._record(station, (outcome,)) and isinstance(outcome, Frame):
-                self._show(station, outcome)
-
-    def _record(self, station: Station, outcomes: Sequence[Outcome]) -> bool:
-        assert station.link_id is not None
-        is_kept = self.writer.outcomes(station.link_id, outcomes, self.desk.job_id, self.desk.step_id)
-        station.heard(outcomes, self.clock.utc_ms(), is_kept=is_kept)
-        if not is_kept:
-            self.desk.gone(station.source)
-        return is_kept
-
-    def _show(self, station: Station, frame: Frame) -> None:
-        at = frame.at + station.opened_at
-        if not frame.readings:
-            self.desk.nothing(station.source, at)
-        for ordinal, reading in enumerate(frame.readings, start=station.count - len(frame.readings)):
-            self.desk.reading(station, ordinal, reading, at)
+        self._deal(self.desk.sent(station.source, data, at), at)
+        since_opened = round(at - station.opened_at, 3)
+        self.writer.sent(station.link_id, data, since_opened, self.desk.job_id, self.desk.step_id)
 
     # ---- the record ----
 

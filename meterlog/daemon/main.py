@@ -107,7 +107,7 @@ def stations_of(bench: BenchFile, bench_path: Path) -> dict[str, Station]:
     for source, instrument in bench.instruments.items():
         path = find_beside(instrument.profile, bench_path.parent)
         profile = compile_profile(_addressed(instrument, text_of(path), path, bench_path), str(path))
-        stations[source] = Station(source, profile, instrument.facts(source), profile.talk())
+        stations[source] = Station(source, profile, instrument.facts(source))
     return stations
 
 

@@ -1,4 +1,4 @@
-"""One instrument's place on the bench: its link now, its conversation, its last readings."""
+"""One instrument's place on the bench: its link now, its last readings."""
 
 from __future__ import annotations
 
@@ -12,7 +12,6 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from meterlog.base.readings import Form, Outcome, Reading
-    from meterlog.conversation.talk import Talk
     from meterlog.links import Link
     from meterlog.profile import Profile
 
@@ -29,7 +28,6 @@ class Station:
     source: str
     profile: Profile
     facts: str
-    talk: Talk
     link: Link | None = None
     link_id: int | None = None
     last_link_id: int | None = None

@@ -7,49 +7,28 @@ from __future__ import annotations
 
 import json
 import statistics
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from meterlog import __version__
 from meterlog.base.readings import Frame
+from meterlog.conversation.drive import drive
 from meterlog.procedure.case import conclude
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
-    from meterlog.base.readings import Capture, Outcome, Reading
+    from meterlog.base.readings import Capture, Reading
+    from meterlog.base.recording import Event
     from meterlog.procedure.case import Case
     from meterlog.procedure.steps import Step
     from meterlog.profile import Profile
 
 
-@dataclass(frozen=True, slots=True)
-class Piece:
-    """Bytes of one outcome as they were kept, or (`is_sent`) bytes that went to the instrument."""
-
-    at: float
-    raw: bytes
-    is_sent: bool = False
-
-
-def redecode(profile: Profile, pieces: Iterable[Piece]) -> list[Outcome]:
-    """What the profile makes of kept bytes, piece by piece, with the times at which they came."""
-    talk = profile.talk()
-    outcomes: list[Outcome] = []
-    for piece in pieces:
-        outcomes += talk.poll(piece.at)[1]
-        if piece.is_sent:
-            talk.sent(piece.raw, piece.at)
-        else:
-            outcomes += talk.feed(piece.raw, piece.at)
-    return [*outcomes, *talk.end()]
-
-
-def readings_of(outcomes: Iterable[Outcome]) -> Iterator[Reading]:
-    """The readings of believed frames, in order."""
-    for outcome in outcomes:
+def readings_again(profile: Profile, timeline: Iterable[Event]) -> Iterator[tuple[int, Reading]]:
+    """(place of its frame in the stream, reading) of all that a profile makes of kept bytes, at the times kept."""
+    for outcome in drive(profile.conversation(), timeline):
         if isinstance(outcome, Frame):
-            yield from outcome.readings
+            yield from ((outcome.start, reading) for reading in outcome.readings)
 
 
 def capture_differs(capture: Capture, readings: Sequence[Reading]) -> str:

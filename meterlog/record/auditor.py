@@ -8,13 +8,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from meterlog.record.audit import capture_differs, readings_of, redecode, verdict_differs
+from meterlog.record.audit import capture_differs, readings_again, verdict_differs
 from meterlog.record.revisit import Revisit
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterable, Iterator, Sequence
 
-    from meterlog.record.kept import CaptureRecord, ChunkRecord, VerdictRecord
+    from meterlog.base.readings import Reading
+    from meterlog.record.kept import CaptureRecord, ChunkRecord, ConversationRecord, VerdictRecord
     from meterlog.record.reader import RecordReader
 
 
@@ -33,8 +34,8 @@ def reached_again(reader: RecordReader) -> Iterator[Finding]:
     """What comes out differently now, row by row; and what can't be reached any more."""
     revisit = Revisit(reader)
     yield from as_far_as_it_goes("steps", _check_steps(revisit))
-    for number in reader.numbers("chunk"):
-        yield from as_far_as_it_goes(f"chunk {number}", _chunk_differs(revisit, reader.chunk(number)))
+    for conversation in reader.conversations():
+        yield from as_far_as_it_goes(f"link {conversation.links[0]}", _conversation_differs(revisit, conversation))
     for number in reader.numbers("capture"):
         yield from as_far_as_it_goes(f"capture {number}", _run_differs(revisit, number))
     for number in reader.numbers("verdict"):
@@ -61,14 +62,43 @@ def _check_steps(revisit: Revisit) -> Iterator[Finding]:
 _SHOWN = ("key", "title", "kind", "points", "quantity", "limits")
 
 
-def _chunk_differs(revisit: Revisit, chunk: ChunkRecord) -> Iterator[Finding]:
-    profile = revisit.profile(chunk.instrument.profile)
-    now = list(readings_of(redecode(profile, revisit.reader.pieces(chunk))))
-    kept = revisit.reader.readings(chunk)
-    if now != kept:
-        differing = sum(a != b for a, b in zip(now, kept, strict=False)) + abs(len(now) - len(kept))
-        what = f"{differing} readings of {chunk.instrument.name} decode differently"
-        yield Finding(where=f"chunk {chunk.id}", what=what)
+def _conversation_differs(revisit: Revisit, conversation: ConversationRecord) -> Iterator[Finding]:
+    """The kept chunks whose readings are not those that their bytes give again."""
+    for chunk, now, kept in chunks_again(revisit, conversation.instrument.profile, revisit.reader.chunks(conversation)):
+        if now != kept:
+            differing = sum(a != b for a, b in zip(now, kept, strict=False)) + abs(len(now) - len(kept))
+            what = f"{differing} readings of {chunk.instrument.name} decode differently"
+            yield Finding(where=f"chunk {chunk.id}", what=what)
+
+
+def chunks_again(
+    revisit: Revisit, profile: str, chunks: Sequence[ChunkRecord]
+) -> Iterator[tuple[ChunkRecord, list[Reading], list[Reading]]]:
+    """Each of chunks that follow one another, with its readings now and as they were kept.
+
+    They are read from the first of them on: where bytes mean what earlier ones said, that is the conversation's.
+    """
+    again = readings_again(revisit.profile(profile), revisit.reader.timeline(chunks))
+    waiting, end = next(again, None), 0
+    for chunk in chunks:
+        now: list[Reading] = []
+        end += len(chunk.raw)
+        while waiting is not None and waiting[0] < end:
+            now.append(waiting[1])
+            waiting = next(again, None)
+        yield chunk, now, revisit.reader.readings(chunk)
+
+
+def conversation_behind(
+    revisit: Revisit, capture: CaptureRecord
+) -> Iterator[tuple[ChunkRecord, list[Reading], list[Reading]]]:
+    """The chunks that hold a capture's readings, and all before them where what was said earlier counts, again."""
+    assert capture.instrument
+    reader = revisit.reader
+    conversation = next(each for each in reader.conversations(capture.instrument.name) if capture.link in each.links)
+    run = reader.chunks_of(capture)
+    first = run[0].id if revisit.profile(capture.instrument.profile).steady else 0
+    return chunks_again(revisit, capture.instrument.profile, reader.chunks(conversation, first, run[-1].id))
 
 
 def _run_differs(revisit: Revisit, number: int) -> Iterator[Finding]:

@@ -133,6 +133,14 @@ class TextRecord:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ConversationRecord:
+    """One conversation with an instrument: the links that it was kept under, one unless UTC was set meanwhile."""
+
+    links: tuple[int, ...]
+    instrument: InstrumentRecord
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ChunkRecord:
     """The bytes of one link within one commit, job and step; its readings are one range of ids."""
 

@@ -9,14 +9,15 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Literal, Protocol
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
 
     from meterlog.base.readings import Form, Reading
-    from meterlog.record.audit import Piece
+    from meterlog.base.recording import Event
     from meterlog.record.kept import (
         ActRecord,
         CaptureRecord,
         ChunkRecord,
+        ConversationRecord,
         JobRecord,
         PersonalField,
         ReadingRecord,
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
     )
 
 
-Kind = Literal["chunk", "capture", "verdict"]
+Kind = Literal["capture", "verdict"]
 
 
 class RecordReader(Protocol):
@@ -81,18 +82,23 @@ class RecordReader(Protocol):
         """The ids of all rows of a kind."""
         ...
 
-    def chunk(self, number: int) -> ChunkRecord: ...
+    def conversations(self, instrument: str | None = None) -> list[ConversationRecord]:
+        """The conversations with an instrument of this name, or with all."""
+        ...
 
-    def chunks(self, link: int | None = None) -> Iterator[ChunkRecord]:
-        """The kept bytes of a link, or of all."""
+    def chunks(self, conversation: ConversationRecord, first: int = 0, last: int = 2**62) -> list[ChunkRecord]:
+        """The kept bytes of a conversation, in chunks from one id to another."""
         ...
 
     def chunks_of(self, capture: CaptureRecord) -> list[ChunkRecord]:
         """The kept bytes that a capture's run was read from."""
         ...
 
-    def pieces(self, chunk: ChunkRecord) -> list[Piece]:
-        """A chunk's bytes as the outcomes that they were kept as, with what was sent between them."""
+    def timeline(self, chunks: Iterable[ChunkRecord]) -> Iterator[Event]:
+        """What was received and sent within chunks that follow one another, with the times that were kept.
+
+        Bytes come as the outcomes that they were kept as, at the time of the last of them.
+        """
         ...
 
     def readings(self, chunk: ChunkRecord) -> list[Reading]:

@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import contextlib
 import json
+import re
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from meterlog.base.readings import Bound, Capture, Form, Reading, Timing
-from meterlog.record.audit import Piece
+from meterlog.base.recording import Event
 from meterlog.record.kept import (
     ActRecord,
     CaptureRecord,
     ChunkRecord,
     CommitId,
+    ConversationRecord,
     InstrumentRecord,
     JobRecord,
     PersonalField,
@@ -25,7 +27,7 @@ from meterlog.record.kept import (
 from meterlog.store.sqlite import open_reader
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
     from pathlib import Path
 
     from meterlog.record.reader import Kind
@@ -139,12 +141,21 @@ class Reader:
     def numbers(self, kind: Kind) -> list[int]:
         return [row[0] for row in self._rows(f"SELECT id FROM {kind} ORDER BY id")]
 
-    def chunk(self, number: int) -> ChunkRecord:
-        return _chunk(next(self._rows(_CHUNKS.format(wanted="c.id = ?"), number)))
+    def conversations(self, instrument: str | None = None) -> list[ConversationRecord]:
+        rows = self._rows(
+            "SELECT group_concat(l.id) AS links, i.name, i.profile, i.facts FROM link l "
+            "JOIN instrument i ON i.id = l.instrument WHERE ? IS NULL OR i.name = ? "
+            "GROUP BY i.id, l.boot, l.opened_monotonic_ms ORDER BY min(l.id)",
+            instrument, instrument,
+        )  # fmt: skip
+        return [
+            ConversationRecord(links=tuple(sorted(map(int, row["links"].split(",")))), instrument=_instrument(row))
+            for row in rows
+        ]
 
-    def chunks(self, link: int | None = None) -> Iterator[ChunkRecord]:
-        wanted, values = ("1", ()) if link is None else ("c.link = ?", (link,))
-        return (_chunk(row) for row in self._rows(_CHUNKS.format(wanted=wanted), *values))
+    def chunks(self, conversation: ConversationRecord, first: int = 0, last: int = 2**62) -> list[ChunkRecord]:
+        wanted = f"c.link IN ({', '.join('?' * len(conversation.links))}) AND c.id BETWEEN ? AND ?"
+        return [_chunk(row) for row in self._rows(_CHUNKS.format(wanted=wanted), *conversation.links, first, last)]
 
     def chunks_of(self, capture: CaptureRecord) -> list[ChunkRecord]:
         wanted = (
@@ -154,16 +165,24 @@ class Reader:
         run = (capture.link, capture.capture.first, capture.capture.last)
         return [_chunk(row) for row in self._rows(_CHUNKS.format(wanted=wanted), *run)]
 
-    def pieces(self, chunk: ChunkRecord) -> list[Piece]:
+    def timeline(self, chunks: Iterable[ChunkRecord]) -> Iterator[Event]:
+        for chunk in chunks:
+            yield from self._events(chunk)
+
+    def _events(self, chunk: ChunkRecord) -> list[Event]:
+        """What was sent in the moment of an outcome stands before the bytes that were in no outcome until then."""
         spans = self._rows(
-            "SELECT DISTINCT place, length, at FROM (SELECT place, length, at FROM reading WHERE id BETWEEN ? AND ? "
-            "UNION ALL SELECT place, length, at FROM unread WHERE chunk = ?)",
+            "SELECT DISTINCT place, length, at, '' FROM reading WHERE id BETWEEN ? AND ? "
+            "UNION ALL SELECT place, length, at, reason FROM unread WHERE chunk = ? AND length > 0",
             chunk.first_reading, chunk.first_reading + chunk.readings - 1, chunk.id,
         )  # fmt: skip
-        pieces = [(place, 1, Piece(at / 1000.0, chunk.raw[place : place + length])) for place, length, at in spans]
-        sent = self._rows("SELECT place, at, raw FROM sent WHERE chunk = ?", chunk.id)
-        pieces += [(place, 0, Piece(at / 1000.0, bytes(data), is_sent=True)) for place, at, data in sent]
-        return [piece for _, _, piece in sorted(pieces, key=lambda entry: entry[:2])]
+        events, came = [], 0
+        for place, length, at, reason in sorted(map(tuple, spans)):
+            came = max(came, _arrived(at, reason))
+            events.append(((came, place, 1), Event(came / 1000.0, "in", chunk.raw[place : place + length])))
+        for place, at, data in self._rows("SELECT place, at, raw FROM sent WHERE chunk = ? ORDER BY id", chunk.id):
+            events.append(((at, place, 0), Event(at / 1000.0, "out", bytes(data))))
+        return [event for _, event in sorted(events, key=lambda entry: entry[0])]
 
     def readings(self, chunk: ChunkRecord) -> list[Reading]:
         rows = self._rows(
@@ -203,6 +222,16 @@ class Reader:
             round(capture.capture.started * 1000), round(capture.capture.ended * 1000),
         )  # fmt: skip
         return tuple((at / 1000.0, Reading(self.forms[form], counts)) for at, form, counts in rows)
+
+
+_OLD_SILENCE = re.compile(r"cut short: silence for (\d+(?:\.\d+)?) s")
+"""What silence ended was kept with the time at which the silence was over until 2026-11-29; since, its last byte's."""
+
+
+def _arrived(at: int, reason: str) -> int:
+    """When the last byte of an outcome came, ms on the link's clock."""
+    silence = _OLD_SILENCE.fullmatch(reason)
+    return at - round(float(silence[1]) * 1000) if silence else at
 
 
 def links_opened(db: Connection) -> dict[int, int]:

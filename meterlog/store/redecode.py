@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from dataclasses import dataclass
+from itertools import accumulate
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
 from meterlog.base.errors import CannotDo
-from meterlog.base.readings import Frame, Reading
+from meterlog.base.readings import Reading
 from meterlog.base.source import near_miss
 from meterlog.profile.tools.bulk import decode_bulk
 from meterlog.store.reader import Reader
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
 
     from meterlog.base.readings import Form
     from meterlog.profile import Profile
-    from meterlog.record.kept import ChunkRecord
+    from meterlog.record.kept import ConversationRecord
     from meterlog.store.sqlite import Connection
 
 Key = tuple[int, int]
@@ -28,9 +29,9 @@ Key = tuple[int, int]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Difference:
-    """One reading that comes out otherwise; `number` is the kept one's, None where there was none."""
+    """One reading that comes out otherwise; `start` is its frame's place in the conversation's stream, `number` the
+    kept one's, None where there was none."""
 
-    link: int
     start: int
     number: int | None
     before: Reading | None
@@ -38,16 +39,17 @@ class Difference:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class LinkAgain:
-    """One link read again.
+class ConversationAgain:
+    """One conversation read again.
 
     Attributes:
+        links: (place where it begins in the stream, number) of each link that it was kept under.
         kept, now: how many readings it has, as kept and by the profile.
         numbers, starts, times: of the kept readings: ids, places in the stream, ms of the machine's clock.
         anew: place in the stream and reading, of all readings by the profile.
     """
 
-    link: int
+    links: tuple[tuple[int, int], ...]
     kept: int
     now: int
     differences: tuple[Difference, ...]
@@ -55,6 +57,14 @@ class LinkAgain:
     starts: Any
     times: Any
     anew: Anew
+
+    def by_link(self) -> dict[int, list[tuple[int, int | None, Reading | None]]]:
+        """The differences of each link: place in the link's bytes, number of the kept reading, reading now."""
+        found: dict[int, list[tuple[int, int | None, Reading | None]]] = {}
+        for each in self.differences:
+            begun, link = max(place for place in self.links if place[0] <= each.start)
+            found.setdefault(link, []).append((each.start - begun, each.number, each.now))
+        return found
 
     def run(self, first: int, last: int) -> tuple[list[tuple[int, Reading]], bool]:
         """(time in ms, reading now) of the bytes of the kept readings `first` to `last`; whether one differs."""
@@ -81,27 +91,26 @@ class Anew(NamedTuple):
         return _reading(self.forms, self.form[place], self.counts[place])
 
 
-def links_of(db: Connection, instrument: str) -> list[int]:
-    """The links of an instrument, oldest first. Raises: CannotDo when there is no such instrument."""
-    rows = db.execute(
-        "SELECT l.id FROM link l JOIN instrument i ON i.id = l.instrument WHERE i.name = ? ORDER BY l.id", [instrument]
-    ).fetchall()
-    if not rows:
+def conversations_of(db: Connection, instrument: str) -> list[ConversationRecord]:
+    """The conversations with an instrument, oldest first. Raises: CannotDo when there is no such instrument."""
+    found = Reader(db).conversations(instrument)
+    if not found:
         names = [name for (name,) in db.execute("SELECT DISTINCT name FROM instrument")]
         raise CannotDo(f"nothing is kept of an instrument {instrument!r}", near_miss(instrument, names))
-    return [number for (number,) in rows]
+    return found
 
 
-def read_again(db: Connection, link: int, profile: Profile) -> LinkAgain:
-    """A link's kept bytes by another profile, against what was kept."""
+def read_again(db: Connection, conversation: ConversationRecord, profile: Profile) -> ConversationAgain:
+    """What a conversation left in the record by another profile, against what was kept."""
     reader = Reader(db)
-    chunks = list(reader.chunks(link))
-    base, place = {}, 0
-    for chunk in chunks:
-        base[chunk.id] = place
-        place += len(chunk.raw)
-    start, times, number, form, counts = _kept(db, link, base)
-    new_start, new_form, new_counts, forms = _anew(reader, chunks, profile)
+    chunks = reader.chunks(conversation)
+    begun = list(accumulate((len(chunk.raw) for chunk in chunks), initial=0))
+    base = {chunk.id: place for chunk, place in zip(chunks, begun, strict=False)}
+    of_link = {link: [base[chunk.id] for chunk in chunks if chunk.link == link] for link in conversation.links}
+    start, times, number, form, counts = _kept(db, conversation, base)
+    bulk = decode_bulk(profile, list(reader.timeline(chunks)))
+    new_start, new_form, forms = bulk.start, bulk.form, bulk.forms
+    new_counts = np.where(bulk.has_counts, bulk.counts, _NO_COUNTS)
     known = {f: n for n, f in reader.forms.items()}
     new_form = np.array([known.get(f, -1 - n) for n, f in enumerate(forms)], np.int64)[new_form] if forms else new_form
     if len(start) == len(new_start) and np.array_equal(start, new_start):
@@ -113,7 +122,6 @@ def read_again(db: Connection, link: int, profile: Profile) -> LinkAgain:
     anew = Anew(new_start, new_form, new_counts, by_number)
     differences = tuple(
         Difference(
-            link=link,
             start=int(start[old]) if old is not None else int(new_start[new]) if new is not None else 0,
             number=int(number[old]) if old is not None else None,
             before=_reading(by_number, form[old], counts[old]) if old is not None else None,
@@ -121,8 +129,12 @@ def read_again(db: Connection, link: int, profile: Profile) -> LinkAgain:
         )
         for old, new in pairs
     )
-    return LinkAgain(
-        link=link,
+    return ConversationAgain(
+        links=tuple(
+            {
+                chunk.link: (place, chunk.link) for chunk, place in reversed(list(zip(chunks, begun, strict=False)))
+            }.values()
+        ),
         kept=len(start),
         now=len(new_start),
         differences=differences,
@@ -140,41 +152,19 @@ def _reading(forms: Mapping[int, Form], form: Any, counts: Any) -> Reading:
     return Reading(forms[int(form)], None if counts == _NO_COUNTS else int(counts))
 
 
-def _kept(db: Connection, link: int, base: Mapping[int, int]) -> tuple[Any, Any, Any, Any, Any]:
-    """Start, time in ms of the machine's clock, number, form and counts of a link's kept readings, as arrays."""
+def _kept(db: Connection, kept: ConversationRecord, base: Mapping[int, int]) -> tuple[Any, Any, Any, Any, Any]:
+    """Start, time in ms of the machine's clock, number, form and counts of the kept readings, as arrays."""
+    marks = ", ".join("?" * len(kept.links))
     rows = db.execute(
         "SELECT r.chunk, r.place, r.id, r.form, r.counts, r.at + l.opened_monotonic_ms "
         "FROM chunk c JOIN link l ON l.id = c.link JOIN reading r "
-        "ON r.id BETWEEN c.first_reading AND c.first_reading + c.readings - 1 WHERE c.link = ? ORDER BY r.id",
-        [link],
+        f"ON r.id BETWEEN c.first_reading AND c.first_reading + c.readings - 1 WHERE c.link IN ({marks}) ORDER BY r.id",
+        kept.links,
     ).fetchall()
     start = np.array([base[chunk] + place for chunk, place, *_ in rows], np.int64)
     times, number, form = (np.array([row[column] for row in rows], np.int64) for column in (5, 2, 3))
     counts = np.array([row[4] if row[4] is not None else _NO_COUNTS for row in rows], np.int64)
     return start, times, number, form, counts
-
-
-def _anew(reader: Reader, chunks: list[ChunkRecord], profile: Profile) -> tuple[Any, Any, Any, tuple[Any, ...]]:
-    """Start, form, counts and the forms of a link's bytes by the profile; what was asked counts where it matters."""
-    if not profile.polled:
-        bulk = decode_bulk(profile, b"".join(chunk.raw for chunk in chunks))
-        counts = np.where(bulk.has_counts, bulk.counts, _NO_COUNTS)
-        return bulk.start, bulk.form, counts, bulk.forms
-    talk, found = profile.talk(), []
-    for chunk in chunks:
-        for piece in reader.pieces(chunk):
-            if piece.is_sent:
-                talk.sent(piece.raw, piece.at)
-            else:
-                found += talk.feed(piece.raw, piece.at)
-    found += talk.end()
-    flat = [(o.start, reading) for o in found if isinstance(o, Frame) for reading in o.readings]
-    forms = {reading.form: None for _, reading in flat}
-    places = {form: place for place, form in enumerate(forms)}
-    start = np.array([at for at, _ in flat], np.int64)
-    form = np.array([places[reading.form] for _, reading in flat], np.int64)
-    counts = np.array([r.counts if r.counts is not None else _NO_COUNTS for _, r in flat], np.int64)
-    return start, form, counts, tuple(forms)
 
 
 def _keyed(start: Any) -> dict[Key, int]:

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from meterlog.procedure.case import Answer
     from meterlog.profile import Profile
     from meterlog.record.kept import VerdictRecord
-    from meterlog.store.redecode import LinkAgain
+    from meterlog.store.redecode import ConversationAgain
     from meterlog.store.sqlite import Connection
     from meterlog.walk.settle import Want
 
@@ -66,7 +66,7 @@ class _Run:
 
 
 class Rest:
-    """The captures of an instrument, filled link by link in order; then the verdicts that rest on what differs."""
+    """The captures of an instrument, filled conversation by conversation; then the verdicts that differ."""
 
     def __init__(self, db: Connection, instrument: str, profile: Profile) -> None:
         self._reader, self._profile = Reader(db), profile
@@ -78,8 +78,8 @@ class Rest:
             if kept.link is not None and kept.instrument is not None and kept.instrument.name == instrument
         }
 
-    def take(self, again: LinkAgain) -> None:
-        """Add a link's readings to the runs that they belong to."""
+    def take(self, again: ConversationAgain) -> None:
+        """Add a conversation's readings to the runs that they belong to."""
         for run in self._runs.values():
             now, differs = again.run(run.first, run.last)
             run.now += [((at - run.opened_ms) / 1000.0, reading) for at, reading in now]

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from meterlog.base.errors import WrongText
 from meterlog.base.problem import Place, Problem
 from meterlog.base.readings import Frame
+from meterlog.conversation.drive import drive
 from meterlog.walk import WORDS, is_act, parse_act
 
 if TYPE_CHECKING:
@@ -58,15 +59,8 @@ def check_acts(recording: Recording, name: str) -> None:
 
 def given(part: Part, profile: Instrument) -> frozenset[str]:
     """The quantities that an instrument shows anywhere in its recording."""
-    talk = profile.talk()
-    seen: set[str] = set()
-    for event in part.recording.events:
-        outcomes = talk.poll(event.at)[1] if talk.wake_at is not None and talk.wake_at <= event.at else []
-        if event.kind == "in":
-            outcomes += talk.feed(event.data, event.at)
-        elif event.kind == "out":
-            talk.sent(event.data, event.at)
-        seen.update(r.form.quantity for outcome in outcomes if isinstance(outcome, Frame) for r in outcome.readings)
+    outcomes = drive(profile.conversation(), part.recording.events)
+    seen = {r.form.quantity for outcome in outcomes if isinstance(outcome, Frame) for r in outcome.readings}
     return frozenset(seen)
 
 
@@ -98,8 +92,7 @@ def _one(session: Session, source: str, recorded: Recorded, at: float) -> Iterab
         case "in":
             return session.received(source, recorded.data, at)
         case "out":
-            session.sent(source, recorded.data, at)
-            return []
+            return session.sent(source, recorded.data, at)
         case "line":
             return session.line(source, recorded.word, at)
         case "act":

@@ -1,9 +1,9 @@
 """A session: the links of a bench, a walk and its verdicts as one pure path, live or replayed.
 
-    bytes ──Talk──▶ outcomes ──▶ Walk ──▶ happenings ──judge──▶ verdicts
+    bytes ──Conversation──▶ outcomes ──▶ Walk ──▶ happenings ──judge──▶ verdicts
 
 Whoever holds the ports (or a recording) hands in bytes, line changes, acts and time, and keeps and
-announces what comes back. A caller that runs the conversations itself hands in readings instead.
+announces what comes back: the daemon and a replay alike.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Protocol
 
 from meterlog.base.readings import Frame
 from meterlog.base.runlog import RunLog
+from meterlog.conversation.instruments import Instruments
 from meterlog.procedure.case import Answer, Case, conclude
 from meterlog.procedure.heating_step import MAINS_SIDE
 from meterlog.walk import NOTHING, Act, Happening, Walk
@@ -21,10 +22,10 @@ from meterlog.walk.heated import HEATING_RUN
 from meterlog.walk.pedals import PEDAL_UNCERTAINTY_S, PEDALS, Pedals
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Mapping
+    from collections.abc import Callable, Iterable, Iterator, Mapping
 
     from meterlog.base.readings import Capture, Form, Outcome, Reading
-    from meterlog.conversation.talk import Talk
+    from meterlog.conversation.conversation import Conversation
     from meterlog.judging import Accuracy, Verdict
     from meterlog.procedure.case import Log
     from meterlog.procedure.steps import Procedure, Step
@@ -33,11 +34,10 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Heard:
-    """What a link's bytes amount to; its readings are numbered from `first`."""
+    """What a link's bytes amount to; `outcome.at` is s since the link was opened."""
 
     source: str
     outcome: Outcome
-    first: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,8 +63,13 @@ Event = Heard | Send | Judged | Happening
 class Instrument(Protocol):
     """What a session needs of a profile."""
 
-    def talk(self) -> Talk: ...
+    def conversation(self) -> Conversation: ...
     def accuracy(self, form: Form) -> Accuracy | None: ...
+
+
+def is_kept(_: Heard) -> bool:
+    """What a session's `keep` answers where nothing is ever refused."""
+    return True
 
 
 class Judge(Protocol):
@@ -76,7 +81,14 @@ class Judge(Protocol):
 
 
 class Session:
-    """Conversations, walk and verdicts of one job. Times are seconds on one clock, never going back."""
+    """Conversations, walk and verdicts of one job. Times are seconds on one clock, never going back.
+
+    Args:
+        profiles: of the instruments, by name.
+        instruments: their conversations, where they began before the job and go on behind it; None: they begin here.
+        keep: told of each outcome before the walk is; where it answers False the walk is not, for nothing may rest
+            on what is not kept.
+    """
 
     def __init__(
         self,
@@ -89,12 +101,19 @@ class Session:
         judge: Judge | None = None,
         pedals: Mapping[str, str] = PEDALS,
         gives: Mapping[str, frozenset[str]] | None = None,
+        instruments: Instruments | None = None,
+        keep: Callable[[Heard], bool] = is_kept,
+        counts: Mapping[str, int] | None = None,
     ) -> None:
         self.walk = Walk(procedure, at=at, begin=begin, assume=assume, gives=gives, conclude=self._conclude)
         self._now = at
         self._concluded: list[Verdict] = []
-        self._talks: dict[str, Talk] = {source: profile.talk() for source, profile in profiles.items()}
-        self._counts = dict.fromkeys(profiles, 0)
+        self._instruments = instruments or Instruments()
+        if instruments is None:
+            for source, profile in profiles.items():
+                self._instruments.opened(source, profile.conversation())
+        self._keep = keep
+        self._counts = dict(counts or {})  # readings of each source so far: what numbers the next
         self._judge = judge or ByCase(procedure, answers_by(profiles))
         self._pedals = Pedals(pedals)
 
@@ -102,79 +121,78 @@ class Session:
         """Begin the walk."""
         return self._judged(self.walk.start(at))
 
-    def received(self, source: str, data: bytes, at: float) -> list[Event]:
-        """Bytes came from an instrument."""
-        return self.tick(at) + self._outcomes(source, self._talks[source].feed(data, at))
+    def received(self, source: str, data: bytes, at: float) -> Iterator[Event]:
+        """Bytes came from an instrument. Each event is to be dealt with before the next is asked for."""
+        yield from self.tick(at)
+        yield from self._outcomes(source, self._instruments.received(source, data, at))
 
     def reading(self, source: str, ordinal: int, reading: Reading, at: float) -> list[Event]:
-        """A reading that the caller decoded itself; `ordinal` numbers each source's from 0."""
+        """A reading came; `ordinal` numbers each source's from 0."""
         self._judge.remember(source, ordinal, reading, at)
         return self._judged(self.walk.reading(source, ordinal, reading, at))
-
-    def nothing(self, source: str, at: float) -> list[Event]:
-        """A message without a reading, for a caller that decodes itself."""
-        return self._judged(self.walk.nothing(source, at))
 
     def gone(self, source: str) -> None:
         """An instrument's link was lost: no capture goes on across the gap, however short."""
         self.walk.gone(source)
 
-    def sent(self, source: str, data: bytes, at: float) -> None:
+    def closed(self, source: str) -> Iterator[Event]:
+        """An instrument's link is over: what was left of its bytes is told, and no capture goes on."""
+        yield from self._outcomes(source, self._instruments.closed(source))
+        self.gone(source)
+
+    def sent(self, source: str, data: bytes, at: float) -> Iterator[Event]:
         """Bytes were written to an instrument."""
-        self._talks[source].sent(data, at)
+        yield from self._outcomes(source, self._instruments.sent(source, data, at))
 
     def line(self, source: str, word: str, at: float) -> list[Event]:
         """A control line changed, such as "cts on"."""
-        out = self.tick(at)
+        out = list(self.tick(at))
         name, _, state = word.partition(" ")
         self._pedals.edge(source, name, state == "on", at)
         return out
 
     def act(self, act: Act, at: float) -> list[Event]:
         """The person did something."""
-        return self.tick(at) + self._judged(self.walk.act(act, at))
+        return [*self.tick(at), *self._judged(self.walk.act(act, at))]
 
-    def tick(self, at: float) -> list[Event]:
+    def tick(self, at: float) -> Iterator[Event]:
         """Time passed: pedals come to rest, instruments are asked, silences end messages."""
-        out: list[Event] = []
         for word, pressed in self._pedals.pressed(at):
             act = Act(word=word, who="pedal", uncertainty_s=PEDAL_UNCERTAINTY_S)
-            out += self._judged(self.walk.act(act, pressed))
-        out += self._judged(self.walk.tick(at))
-        for source, talk in self._talks.items():
-            if talk.wake_at is None or talk.wake_at > at:
-                continue
-            requests, outcomes = talk.poll(at)
-            out += [Send(source=source, data=request) for request in requests]
-            out += self._outcomes(source, outcomes)
-        return out
+            yield from self._judged(self.walk.act(act, pressed))
+        for source, requests, outcomes in self._instruments.due(at):
+            yield from self._outcomes(source, outcomes)
+            yield from (Send(source=source, data=request) for request in requests)
+        yield from self._judged(self.walk.tick(at))
 
     @property
     def wake_at(self) -> float | None:
         """When `tick` must be called next; None: only what comes in matters."""
-        times = [self._pedals.wake_at, self.walk.wake_at, *(talk.wake_at for talk in self._talks.values())]
+        times = [self._pedals.wake_at, self.walk.wake_at, self._instruments.wake_at]
         return min((at for at in times if at is not None), default=None)
 
-    def end(self) -> list[Event]:
+    def end(self) -> Iterator[Event]:
         """The links are closed: what was left of their bytes is told, what can be finished is."""
-        out: list[Event] = []
-        for source, talk in self._talks.items():
-            out += self._outcomes(source, talk.end())
-        return out + self._judged(self.walk.end(self._now))
+        for source in self._instruments.sources:
+            yield from self._outcomes(source, self._instruments.closed(source))
+        yield from self._judged(self.walk.end(self._now))
 
-    def _outcomes(self, source: str, outcomes: Iterable[Outcome]) -> list[Event]:
-        out: list[Event] = []
+    def _outcomes(self, source: str, outcomes: Iterable[Outcome]) -> Iterator[Event]:
+        zero = self._instruments.zero(source)
         for outcome in outcomes:
-            first = self._counts[source]
-            out.append(Heard(source=source, outcome=outcome, first=first))
+            heard = Heard(source=source, outcome=outcome)
+            if not self._keep(heard):
+                self.gone(source)
+                continue
+            yield heard
             if isinstance(outcome, Frame):
-                self._now = max(self._now, outcome.at)  # a stream's end tells no time
-                if not outcome.readings:
-                    out += self.nothing(source, self._now)
-                for ordinal, reading in enumerate(outcome.readings, start=first):
-                    out += self.reading(source, ordinal, reading, self._now)
+                self._now = max(self._now, zero + outcome.at)  # a stream's end tells no time
+                first = self._counts.get(source, 0)
                 self._counts[source] = first + len(outcome.readings)
-        return out
+                if not outcome.readings:
+                    yield from self._judged(self.walk.nothing(source, self._now))
+                for ordinal, reading in enumerate(outcome.readings, start=first):
+                    yield from self.reading(source, ordinal, reading, self._now)
 
     def _conclude(self, step: Step) -> str:
         """The walk asks what a step came to; the verdict follows the happening that brought it."""

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from meterlog.base.errors import MeterlogError
-from meterlog.record.audit import capture_differs, readings_of, redecode, verdict_differs
+from meterlog.record.audit import capture_differs, verdict_differs
+from meterlog.record.auditor import conversation_behind
 from meterlog.record.revisit import Revisit
 from meterlog.store.reader import Reader
 
@@ -47,12 +48,11 @@ def _capture_again(revisit: Revisit, kept: CaptureRecord) -> tuple[int, list[str
     """(readings decoded, differences) of one capture."""
     if kept.link is None:
         return 0, []
-    reader, differs, decoded = revisit.reader, [], 0
-    for chunk in reader.chunks_of(kept):
-        now = list(readings_of(redecode(revisit.profile(chunk.instrument.profile), reader.pieces(chunk))))
+    differs, decoded = [], 0
+    for chunk, now, before in conversation_behind(revisit, kept):
         decoded += len(now)
-        if now != reader.readings(chunk):
+        if now != before:
             differs.append(f"capture {kept.id}: the bytes of chunk {chunk.id} decode differently")
     channel = kept.capture.form.channel
-    said = capture_differs(kept.capture, [r for _, r in reader.run(kept) if r.form.channel == channel])
+    said = capture_differs(kept.capture, [r for _, r in revisit.reader.run(kept) if r.form.channel == channel])
     return decoded, [*differs, *([f"capture {kept.id} {said}"] if said else [])]

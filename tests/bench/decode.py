@@ -165,9 +165,11 @@ def bulk_table(cases) -> None:
         best = [float("inf")] * 2
         for _ in range(5):
             began = time.process_time()
-            talk = profile.talk()
+            conversation = profile.conversation()
             count = sum(
-                len(o.readings) for piece in range(0, len(data), 64) for o in talk.feed(data[piece : piece + 64], 0.0)
+                len(o.readings)
+                for piece in range(0, len(data), 64)
+                for o in conversation.feed(data[piece : piece + 64], 0.0)
             )
             between = time.process_time()
             bulk = decode_bulk(profile, data)

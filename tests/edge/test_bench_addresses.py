@@ -22,7 +22,7 @@ def stations(folder, profile, address):
 
 def test_the_instrument_is_asked_at_the_address_of_the_bench(tmp_path):
     station = stations(tmp_path, "modbus-rtu", 17)["power-meter"]
-    (request,), _ = station.talk.poll(0.0)
+    (request,), _ = station.profile.conversation().poll(0.0)
     assert request[:2] == b"\x11\x04"
     assert 'modbus: {address: "17", function: 4}' in station.profile.text
 

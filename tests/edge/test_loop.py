@@ -206,13 +206,13 @@ def test_requests_are_answered_while_instruments_talk_without_pause(loop):
     loop.open()
     ended = threading.Event()
 
-    def talk():
+    def conversation():
         for number in count():
             if ended.is_set():
                 return
             loop.hear(celsius(number % 1000))
 
-    talking = threading.Thread(target=talk, daemon=True)
+    talking = threading.Thread(target=conversation, daemon=True)
     talking.start()
     try:
         before = loop.ask(do="status")["status"]["store"]["committed"]

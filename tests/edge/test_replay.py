@@ -11,8 +11,8 @@ from players.segments import recorded
 from walking import procedure, step
 
 from meterlog.base.recording import Event, Recording, parse, write
-from meterlog.cli.decode import outcomes
 from meterlog.cli.replay import replay
+from meterlog.conversation.drive import drive
 from meterlog.files import shipped
 from meterlog.profile import compile_profile
 from meterlog.walk import REPLAY, WORDS
@@ -144,7 +144,7 @@ def test_replay_hears_what_decoding_hears(name):
     heard = [
         event.outcome for event in play(session, [Part(source="link", recording=read)]) if isinstance(event, Heard)
     ]
-    assert heard == list(outcomes(profile, read.events))
+    assert heard == list(drive(profile.conversation(), read.events))
 
 
 def test_the_manual_of_recordings_names_every_act_and_key(files):

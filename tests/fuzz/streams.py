@@ -27,16 +27,16 @@ def streams(data):
     """Every byte is accounted for, however the stream is cut and whatever it holds."""
     given = atheris.FuzzedDataProvider(data)
     profile = PROFILES[given.ConsumeIntInRange(0, len(PROFILES) - 1)]
-    talk, sent, outcomes, at = profile.talk(), b"", [], 0.0
+    conversation, sent, outcomes, at = profile.conversation(), b"", [], 0.0
     while given.remaining_bytes():
         piece = given.ConsumeBytes(given.ConsumeIntInRange(1, 64))
         at += given.ConsumeIntInRange(0, 3) / 4
-        requests, found = talk.poll(at)
+        requests, found = conversation.poll(at)
         for request in requests:
-            talk.sent(request, at)
-        outcomes += found + talk.feed(piece, at)
+            conversation.sent(request, at)
+        outcomes += found + conversation.feed(piece, at)
         sent += piece
-    outcomes += talk.end()
+    outcomes += conversation.end()
     assert b"".join(outcome.raw for outcome in outcomes) == sent
 
 

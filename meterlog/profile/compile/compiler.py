@@ -8,8 +8,8 @@ from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from meterlog.base.source import Problems, compose, near_miss, text_sha256
-from meterlog.conversation.poller import Asking, Question
-from meterlog.conversation.talk import Kept, Talk
+from meterlog.conversation.conversation import Conversation, Memory
+from meterlog.conversation.poller import Poller, Question
 from meterlog.conversation.transforms import Unwrapper, table_of
 from meterlog.profile.compile.addressing import put_in
 from meterlog.profile.compile.choosing import Chooser
@@ -19,7 +19,7 @@ from meterlog.profile.compile.modbus import written_out
 from meterlog.profile.compile.proof import appended
 from meterlog.profile.compile.undoing import undo_of
 from meterlog.profile.language.accuracy import Stated, stated
-from meterlog.profile.language.facts import NO_FACTS, Facts
+from meterlog.profile.language.facts import NO_FACTS, Facts, implied
 from meterlog.profile.language.fitting import told_apart
 from meterlog.profile.language.keys import PROFILE, Said
 from meterlog.profile.language.wire import Line, Reports
@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from meterlog.profile.compile.values import Value
     from meterlog.profile.language.content import Says
 
-Watch = Callable[[bytes, Kept, "tuple[Reading, ...] | str"], None]
+Watch = Callable[[bytes, Memory, "tuple[Reading, ...] | str"], None]
 ONLY = "reading"
 """The name of the message of a profile that has but one."""
 
@@ -67,30 +67,37 @@ class Profile:
     framer: Framer
     undo: Undo | None
     decode: Decode
-    candidates: Callable[[bytes, Kept], list[Message]]
+    candidates: Callable[[bytes, Memory], list[Message]]
     steady: bool
-    doubt: Callable[[bytes, str, Kept, bool], None] | None
+    doubt: Callable[[bytes, str, Memory, bool], None] | None
     questions: tuple[tuple[Question, ...], tuple[Question, ...]]
     stated: tuple[Stated, ...]
+
+    @property
+    def patience(self) -> float:
+        """s of silence after which a frame is given up, or ends."""
+        frame = self.said.frame
+        assert frame
+        return frame.silence if frame.silence is not None else frame.gap
 
     @property
     def polled(self) -> bool:
         """Whether the instrument must be asked."""
         return bool(self.questions[1])
 
-    def talk(self, watch: Watch | None = None) -> Talk:
+    def conversation(self, watch: Watch | None = None) -> Conversation:
         """A new conversation with one instrument of this family; `watch` is told of every frame."""
         said = self.said
         assert said.frame
         first, rounds = self.questions
-        asking = Asking(first, rounds, said.ask.every, said.ask.wait) if said.ask and rounds else None
+        poller = Poller(first, rounds, said.ask.every, said.ask.wait) if said.ask and rounds else None
         words = [step for step in said.stream if isinstance(step, str)]
         reports = next((step for step in said.stream if isinstance(step, Reports)), None)
-        return Talk(
+        return Conversation(
             self.framer,
             watched(self.decode, watch) if watch else self.decode,
-            patience=said.frame.silence if said.frame.silence is not None else said.frame.gap,
-            asking=asking,
+            patience=self.patience,
+            poller=poller,
             table=table_of(words) if words else None,
             unwrapper=Unwrapper(reports.reports, *reports.count) if reports else None,
             undo=self.undo,
@@ -101,6 +108,14 @@ class Profile:
             wait=self.line.wait if self.line else 0.0,
         )
 
+    @property
+    def quantities(self) -> frozenset[str]:
+        """Every quantity that a reading of it can be of, as far as its tables and readings say."""
+        formers = [former for message in self.messages for former in message.formers]
+        said = [facts for former in formers for facts in former.everything]
+        known = [facts.quantity or (implied(facts.unit) if facts.unit else None) for facts in said]
+        return frozenset(quantity for quantity in known if quantity)
+
     def accuracy(self, form: Form) -> Accuracy | None:
         """The accuracy stated for readings of a form; None where the profile says nothing."""
         return next((entry.accuracy for entry in self.stated if entry.covers(form)), None)
@@ -109,7 +124,7 @@ class Profile:
 def watched(decode: Decode, watch: Watch) -> Decode:
     """A decoder that tells of every frame, of what was kept before it, and of its answer."""
 
-    def decode_watched(frame: bytes, kept: Kept) -> tuple[Reading, ...] | str:
+    def decode_watched(frame: bytes, kept: Memory) -> tuple[Reading, ...] | str:
         before = dict(kept)
         said = decode(frame, kept)
         watch(frame, before, said)
@@ -146,7 +161,7 @@ def compiled_anew(text: str, name: str) -> Profile:
     assert profile
     requests = [question.data for part in profile.questions for question in part]
     for example in profile.said.examples:
-        examples.run(example, profile.talk(), requests, problems)
+        examples.run(example, profile.conversation(), requests, problems)
     problems.raise_if_any()
     return profile
 

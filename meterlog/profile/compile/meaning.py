@@ -131,6 +131,7 @@ class Former:
         self.special = special
         self.sources = sources
         said = [facts for _, facts in fixed] + [f for source in sources for f in source.says]
+        self.everything = tuple(said)
         self.always: Key = (SAID,) * 4
         self.shapes: Mapping[int, tuple[int, int, bool]] = {}
         self.may_be_nothing = any(f.nothing for f in [*said, *(special.says if special else [])])

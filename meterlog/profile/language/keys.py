@@ -132,4 +132,4 @@ class Said(Says):
         return self.check if isinstance(self.check, tuple) else (self.check,)
 
 
-PROFILE = record("profile", Said, "How to talk to one family of instruments and what their bytes mean.")
+PROFILE = record("profile", Said, "How to conversation to one family of instruments and what their bytes mean.")

@@ -11,14 +11,17 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from meterlog.base.readings import Frame
+from meterlog.conversation.drive import drive
 from meterlog.conversation.framing import Delimited, FixedLength, Found
+from meterlog.conversation.moments import micros
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
 
     import numpy as np
 
     from meterlog.base.readings import Form, Reading
+    from meterlog.base.recording import Event
     from meterlog.profile.compile.compiler import Profile
 
     Ints = np.ndarray[Any, np.dtype[np.int64]]
@@ -43,26 +46,27 @@ class Bulk:
     forms: tuple[Form, ...]
 
 
-def decode_bulk(profile: Profile, data: bytes) -> Bulk:
-    """All readings of a stretch that begins where a frame may. Needs numpy (the extra `bulk`)."""
+def decode_bulk(profile: Profile, timeline: Sequence[Event]) -> Bulk:
+    """All readings of a timeline that begins where a frame may. Needs numpy (the extra `bulk`)."""
     import numpy as np
 
     plain = profile.steady and not profile.said.stream and not profile.undo and not profile.polled
+    data = b"".join(event.data for event in timeline if event.kind == "in") if plain else b""
     spans = _spans(profile, data) if plain else None
-    if spans is None:
-        return _one_by_one(profile, data)
+    if spans is None or not np.isin(_silences(profile, timeline), spans[0]).all():
+        return _one_by_one(profile, timeline)
     starts, ends = spans
     rows = _rows(np.frombuffer(data, np.uint8), starts, ends)
     first, inverse = _distinct(rows)
     if first is None:
-        return _one_by_one(profile, data)
+        return _one_by_one(profile, timeline)
     decoded: list[tuple[Reading, ...]] = []
     decode, again = profile.decode, profile.framer.again
     for start, end in zip(starts[first].tolist(), ends[first].tolist(), strict=True):
         said = decode(data[start:end], {})
         if isinstance(said, str):
             if again(data, Found(start, end)) != end:
-                return _one_by_one(profile, data)
+                return _one_by_one(profile, timeline)
             said = ()
         decoded.append(said)
     return _spread(decoded, inverse, starts)
@@ -107,12 +111,21 @@ def _columns(decoded: Iterable[tuple[Reading, ...]], forms: dict[Form, int]) -> 
     return np.array(numbers, np.int64), np.array(counts, np.int64)
 
 
-def _one_by_one(profile: Profile, data: bytes) -> Bulk:
+def _silences(profile: Profile, timeline: Sequence[Event]) -> Any:
+    """Places in the stream before which nothing came for so long that a frame there would have been given up."""
+    import numpy as np
+
+    came = [event for event in timeline if event.kind == "in" and event.data]
+    at = np.array([micros(event.at) for event in came], np.int64)
+    place = np.cumsum([len(event.data) for event in came])[:-1] if came else np.empty(0, np.int64)
+    return place[np.diff(at) >= micros(profile.patience)]
+
+
+def _one_by_one(profile: Profile, timeline: Sequence[Event]) -> Bulk:
     """The same, frame by frame."""
     import numpy as np
 
-    talk = profile.talk()
-    frames = [o for o in talk.feed(data, 0.0) + talk.end() if isinstance(o, Frame)]
+    frames = [o for o in drive(profile.conversation(), timeline) if isinstance(o, Frame)]
     forms: dict[Form, int] = {}
     form, counts = _columns([frame.readings for frame in frames], forms)
     start = np.array([frame.start for frame in frames for _ in frame.readings], np.int64)

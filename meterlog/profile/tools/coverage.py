@@ -98,7 +98,7 @@ def damage(profile: Profile) -> Damage:
 
 
 def _read(profile: Profile, example: Example, frame: bytes) -> list[Reading]:
-    return [r for o in heard(example, profile.talk(), frame) if isinstance(o, Frame) for r in o.readings]
+    return [r for o in heard(example, profile.conversation(), frame) if isinstance(o, Frame) for r in o.readings]
 
 
 def risk(profile: Profile) -> list[str]:

@@ -12,13 +12,14 @@ from typing import TYPE_CHECKING
 
 from meterlog.base import units
 from meterlog.base.readings import Bound, Frame, Outcome, Reading, Rejected
+from meterlog.conversation.drive import drive, received
 from meterlog.profile.language.facts import MODES
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from meterlog.base.source import Problems
-    from meterlog.conversation.talk import Talk
+    from meterlog.conversation.conversation import Conversation
     from meterlog.profile.language.keys import Example
 
 _SHOWN = re.compile(
@@ -73,16 +74,15 @@ def said_well(said: str) -> bool:
     return said.strip() == "nothing" or bool(match and match["digits"] and (match["mode"] in (None, *MODES)))
 
 
-def heard(example: Example, talk: Talk, frame: bytes) -> list[Outcome]:
+def heard(example: Example, conversation: Conversation, frame: bytes) -> list[Outcome]:
     """What a frame gives where the example's stands: after its earlier frames and its request."""
-    for before in example.after:
-        talk.feed(before, 0.0)
-    if example.request:
-        talk.sent(example.request, 0.0)
-    return talk.feed(frame, 0.0) + talk.end()
+    before = [event for data in example.after for event in received(data)]
+    start = sum(len(event.data) for event in before)
+    outcomes = drive(conversation, [*before, *received(frame, example.request)])
+    return [outcome for outcome in outcomes if outcome.start + len(outcome.raw) > start]
 
 
-def run(example: Example, talk: Talk, requests: Sequence[bytes], problems: Problems) -> None:
+def run(example: Example, conversation: Conversation, requests: Sequence[bytes], problems: Problems) -> None:
     """Decode one example and tell where it differs; `requests` are those of the profile, as they are sent."""
     where = example.where
     if example.request and example.request not in requests:
@@ -93,7 +93,7 @@ def run(example: Example, talk: Talk, requests: Sequence[bytes], problems: Probl
     if example.rejected is not None and example.shows is not None:
         where.tell(problems, "rejected", expected="`shows` or `rejected`", saw="both")
         return
-    found = heard(example, talk, example.frame)
+    found = heard(example, conversation, example.frame)
     rejected = [o for o in found if isinstance(o, Rejected)]
     readings = [r for o in found if isinstance(o, Frame) for r in o.readings]
     framed = any(isinstance(o, Frame) for o in found)

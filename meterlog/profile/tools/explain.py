@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from itertools import islice
 from typing import TYPE_CHECKING, Any
 
 from meterlog.base.readings import Frame, Rejected
+from meterlog.conversation.drive import drive, received
 from meterlog.conversation.reasons import Unlike
 from meterlog.profile.compile.cutting import layout_of
 from meterlog.profile.compile.meaning import Lamps, Source, Table
@@ -19,14 +21,14 @@ if TYPE_CHECKING:
     from meterlog.base.readings import Outcome, Reading
     from meterlog.base.recording import Event
     from meterlog.base.schema import Where
-    from meterlog.conversation.talk import Kept
+    from meterlog.conversation.conversation import Memory
     from meterlog.profile.compile.compiler import Profile
     from meterlog.profile.compile.layout import Layout
     from meterlog.profile.compile.messages import Message
     from meterlog.profile.language.content import Field, Shows
 
 ROW = 16
-Seen = tuple[bytes, "Kept", "tuple[Reading, ...] | str"]
+Seen = tuple[bytes, "Memory", "tuple[Reading, ...] | str"]
 """A frame as it was decoded, what was kept then, and what the decoder answered."""
 
 
@@ -40,36 +42,18 @@ class Explainer:
 
     def stream(self, data: bytes, request: bytes = b"") -> list[str]:
         """Lines on every outcome of a stream of bytes; `request` is what it answers."""
+        return self.timeline(received(data, request), None)
+
+    def timeline(self, events: Iterable[Event], most: int | None) -> list[str]:
+        """Lines on the first outcomes of what came and was sent."""
         seen: list[Seen] = []
-        talk = self.profile.talk(watch=lambda *told: seen.append(told))
-        if request:
-            talk.sent(request, 0.0)
+        conversation = self.profile.conversation(watch=lambda *told: seen.append(told))
         lines: list[str] = []
-        for outcome in talk.feed(data, 0.0) + talk.end():
-            lines += self.outcome(outcome, _seen_as(outcome, seen))
-            lines.append("")
+        for outcome in islice(drive(conversation, events), most):
+            lines += [*self.outcome(outcome, _seen_as(outcome, seen)), ""]
         return lines[:-1]
 
-    def events(self, events: Iterable[Event], most: int) -> list[str]:
-        """Lines on the first outcomes of a recording."""
-        seen: list[Seen] = []
-        talk = self.profile.talk(watch=lambda *told: seen.append(told))
-        lines: list[str] = []
-        count = 0
-        for event in events:
-            found: list[Outcome] = []
-            if event.kind == "in":
-                found = talk.feed(event.data, event.at)
-            elif event.kind == "out":
-                talk.sent(event.data, event.at)
-            for outcome in found:
-                if count == most:
-                    return lines[:-1]
-                lines += [*self.outcome(outcome, _seen_as(outcome, seen)), ""]
-                count += 1
-        return lines[:-1]
-
-    def outcome(self, outcome: Outcome, seen: tuple[bytes, Kept] | None) -> list[str]:
+    def outcome(self, outcome: Outcome, seen: tuple[bytes, Memory] | None) -> list[str]:
         """Lines on one outcome; `seen`: the frame as it was decoded and what was kept then."""
         lines = _dump(outcome)
         if seen is not None:
@@ -83,7 +67,7 @@ class Explainer:
             lines += [f"  shows   {shown(reading)}" for reading in outcome.readings] or ["  shows   nothing"]
         return lines
 
-    def _frame(self, frame: bytes, kept: Kept) -> list[str]:
+    def _frame(self, frame: bytes, kept: Memory) -> list[str]:
         for message in self.profile.messages:
             known = message.says.when is None or len(self.profile.messages) == 1
             result, found = (
@@ -144,7 +128,7 @@ class Explainer:
         return lines
 
 
-def _seen_as(outcome: Outcome, seen: list[Seen]) -> tuple[bytes, Kept] | None:
+def _seen_as(outcome: Outcome, seen: list[Seen]) -> tuple[bytes, Memory] | None:
     """The frame of an outcome as it was decoded; None for bytes that were not."""
     said = outcome.readings if isinstance(outcome, Frame) else getattr(outcome, "reason", None)
     for place, (frame, kept, answer) in enumerate(seen):
@@ -177,7 +161,7 @@ def _value(name: str, found: dict[str, Any]) -> str:
     return f"{found[counts]}" if counts in found else "not reached"
 
 
-def _may_be(profile: Profile, message: Message, frame: bytes, kept: Kept) -> bool:
+def _may_be(profile: Profile, message: Message, frame: bytes, kept: Memory) -> bool:
     return message in profile.candidates(frame, kept)
 
 

@@ -61,8 +61,8 @@ def sent(name, value, tail):
 
 
 def outcomes(profile, pieces):
-    talk = profile.talk()
-    return [o for piece in pieces for o in talk.feed(piece, 0.0)] + talk.end()
+    conversation = profile.conversation()
+    return [o for piece in pieces for o in conversation.feed(piece, 0.0)] + conversation.end()
 
 
 def digits(found):
@@ -120,9 +120,9 @@ def told(found):
 @settings(max_examples=60, deadline=None)
 @given(garbage=noise(120))
 def test_step_is_found_again_within_two_frames(name, garbage):
-    talk = PROFILES[name].talk()
-    talk.feed(garbage, 0.0)
-    found = [digits(talk.feed(sent(name, 513, 7), 0.0)) for _ in range(3)]
+    conversation = PROFILES[name].conversation()
+    conversation.feed(garbage, 0.0)
+    found = [digits(conversation.feed(sent(name, 513, 7), 0.0)) for _ in range(3)]
     assert found[-1] == ["513"]
 
 
@@ -187,9 +187,9 @@ def test_a_check_that_looks_like_a_start_mark_ends_its_frame():
 
 
 def test_a_block_that_never_ends_is_given_up():
-    talk = BLOCK.talk()
-    assert talk.feed(b"\x02\x02", 0.0) == []
-    found = talk.poll(1.0)[1]
+    conversation = BLOCK.conversation()
+    assert conversation.feed(b"\x02\x02", 0.0) == []
+    found = conversation.poll(1.0)[1]
     assert b"".join(o.raw for o in found) == b"\x02\x02"
 
 
@@ -255,14 +255,14 @@ def test_a_key_is_undone_from_the_frame_s_own_beginning(name, data, values):
 
 
 def test_a_frame_between_silences_begins_with_its_mark_too():
-    talk = compiled_anew(
+    conversation = compiled_anew(
         f"{HEAD}frame: {{start: hex AA, silence: 20 ms}}\nreadings: [{{byte: 1, unit: V}}]\n", "silence"
-    ).talk()
-    talk.feed(b"\x01\x02\x03", 0.0)
-    (wrong,) = talk.poll(0.1)[1]
+    ).conversation()
+    conversation.feed(b"\x01\x02\x03", 0.0)
+    (wrong,) = conversation.poll(0.1)[1]
     assert wrong.reason == "does not begin with hex AA"
-    talk.feed(b"\xaa\x05", 1.0)
-    assert digits(talk.poll(1.1)[1]) == ["5"]
+    conversation.feed(b"\xaa\x05", 1.0)
+    assert digits(conversation.poll(1.1)[1]) == ["5"]
 
 
 def test_a_told_length_counts_what_stands_behind_the_end_mark():

@@ -36,13 +36,13 @@ def test_a_text_at_another_address_keeps_all_but_the_examples():
         'ask: {requests: ["#{address}R<CR>", "hex 23 02 {address}"]}\nframe: {start: ">", end: <CR>}\n'
         'text: ">{address}{value}"\nreadings:\n  - {value: value, unit: degC}\n'
     )
-    talk = compiled_anew(text, "line").talk()
-    (request,), _ = talk.poll(0.0)
+    conversation = compiled_anew(text, "line").conversation()
+    (request,), _ = conversation.poll(0.0)
     assert request == b"#7AR\r"
-    talk.sent(request, 0.0)
-    (frame,) = talk.feed(b">7A+21.5\r", 0.1)
+    conversation.sent(request, 0.0)
+    (frame,) = conversation.feed(b">7A+21.5\r", 0.1)
     assert frame.readings[0].digits == "21.5"
-    (other,) = talk.feed(b">01+21.5\r", 0.2)
+    (other,) = conversation.feed(b">01+21.5\r", 0.2)
     assert isinstance(other, Rejected)
 
 
@@ -85,14 +85,14 @@ readings:
 
 
 def test_each_device_is_asked_and_only_its_own_answer_is_taken():
-    talk = TWO.talk()
+    conversation = TWO.conversation()
     asked = [question.data for question in TWO.questions[1]]
     assert asked == [with_crc(b"\x01\x04\0\0\0\x01"), with_crc(b"\x02\x04\0\0\0\x01")]
-    talk.sent(asked[1], 0.0)
-    assert not any(isinstance(o, Frame) for o in talk.feed(with_crc(b"\x01\x04\x02\0\xd7"), 0.1))
-    *_, mine = talk.feed(with_crc(b"\x02\x04\x02\x07\xd0"), 0.2)
+    conversation.sent(asked[1], 0.0)
+    assert not any(isinstance(o, Frame) for o in conversation.feed(with_crc(b"\x01\x04\x02\0\xd7"), 0.1))
+    *_, mine = conversation.feed(with_crc(b"\x02\x04\x02\x07\xd0"), 0.2)
     assert isinstance(mine, Frame)
     assert [(r.form.channel, r.digits) for r in mine.readings] == [("oven", "200.0")]
-    talk.sent(asked[1], 1.0)
-    (refused,) = talk.feed(with_crc(b"\x02\x84\x02"), 1.1)
+    conversation.sent(asked[1], 1.0)
+    (refused,) = conversation.feed(with_crc(b"\x02\x84\x02"), 1.1)
     assert refused.reason == "the device answers with an exception: illegal data address"

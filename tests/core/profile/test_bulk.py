@@ -7,17 +7,17 @@ from shipped_profiles import PROFILES
 from strategies import noise
 
 from meterlog.base.readings import Frame
+from meterlog.conversation.drive import drive, received
 from meterlog.profile.tools.bulk import decode_bulk
 
 
 def singly(profile, data):
-    talk = profile.talk()
-    found = [o for o in talk.feed(data, 0.0) + talk.end() if isinstance(o, Frame)]
+    found = [o for o in drive(profile.conversation(), received(data)) if isinstance(o, Frame)]
     return [(o.start, reading.form, reading.counts) for o in found for reading in o.readings]
 
 
 def at_once(profile, data):
-    bulk = decode_bulk(profile, data)
+    bulk = decode_bulk(profile, received(data))
     return [
         (int(start), bulk.forms[form], int(counts) if has else None)
         for start, form, counts, has in zip(bulk.start, bulk.form, bulk.counts, bulk.has_counts, strict=True)

@@ -11,8 +11,8 @@ ROW = b"12:30:05,21.4,22.0,229.8\n"
 
 
 def readings(*lines):
-    talk = PROFILES["csv-header"].talk()
-    found = [o for line in lines for o in talk.feed(line, 0.0)] + talk.end()
+    conversation = PROFILES["csv-header"].conversation()
+    found = [o for line in lines for o in conversation.feed(line, 0.0)] + conversation.end()
     return [(r.form.channel, r.digits) for o in found if isinstance(o, Frame) for r in o.readings]
 
 
@@ -52,8 +52,8 @@ def test_a_damaged_row_leaves_the_names_in_force(damaged):
 
 
 def test_what_came_damaged_is_told():
-    talk = PROFILES["csv-header"].talk()
-    talk.feed(FIRST + b"Time,T2 (deg?),T1 (degC),U (V)\n", 0.0)
-    (row,) = talk.feed(ROW, 0.0)
+    conversation = PROFILES["csv-header"].conversation()
+    conversation.feed(FIRST + b"Time,T2 (deg?),T1 (degC),U (V)\n", 0.0)
+    (row,) = conversation.feed(ROW, 0.0)
     assert isinstance(row, Rejected)
     assert row.reason == "the line that names the columns has not come, or came damaged"

@@ -29,25 +29,25 @@ def profile_of(page):
 
 def played(profile, events, size):
     """Outcomes of a stream in pieces of a size, and all bytes of it."""
-    talk, at, found, stream = profile.talk(), 0.0, [], b""
+    conversation, at, found, stream = profile.conversation(), 0.0, [], b""
     for word, rest in events:
         if word == "wait":
             at += float(rest)
-            found += talk.poll(at)[1]
+            found += conversation.poll(at)[1]
         elif word == "ask":
             asked = []
             while not asked:
-                at = max(at, talk.wake_at)
-                asked, out = talk.poll(at)
+                at = max(at, conversation.wake_at)
+                asked, out = conversation.poll(at)
                 found += out
             assert asked == [bytes.fromhex(rest)]
-            talk.sent(asked[0], at)
+            conversation.sent(asked[0], at)
         else:
             data = bytes.fromhex(rest.split("|")[0])
             stream += data
             for begin, end in pairwise([*range(0, len(data), size), len(data)]):
-                found += talk.feed(data[begin:end], at)
-    return found + talk.end(), stream
+                found += conversation.feed(data[begin:end], at)
+    return found + conversation.end(), stream
 
 
 def truth(events):

@@ -24,8 +24,8 @@ def good(profile):
     return [example for example in profile.said.examples if example.shows and example.shows != ("nothing",)]
 
 
-def readings(talk, data):
-    return [reading for o in talk.feed(data, 0.0) if isinstance(o, Frame) for reading in o.readings]
+def readings(conversation, data):
+    return [reading for o in conversation.feed(data, 0.0) if isinstance(o, Frame) for reading in o.readings]
 
 
 @pytest.mark.parametrize("key", CHECKED)
@@ -37,10 +37,10 @@ def test_a_check_lets_no_wrong_reading_through(key, data):
     for example in data.draw(st.lists(st.sampled_from(good(profile)), min_size=1, max_size=5)):
         known |= set(readings_of(profile, example))
         stream += damaged(data.draw, example.frame)
-    talk = profile.talk()
+    conversation = profile.conversation()
     if good(profile)[0].request:
-        talk.sent(good(profile)[0].request, 0.0)
-    assert set(readings(talk, stream)) <= known | everything(profile)
+        conversation.sent(good(profile)[0].request, 0.0)
+    assert set(readings(conversation, stream)) <= known | everything(profile)
 
 
 def everything(profile):
@@ -49,7 +49,7 @@ def everything(profile):
 
 
 def readings_of(profile, example):
-    found = heard(example, profile.talk(), example.frame)
+    found = heard(example, profile.conversation(), example.frame)
     return [reading for o in found if isinstance(o, Frame) for reading in o.readings]
 
 
@@ -76,22 +76,22 @@ def test_step_is_found_again_within_two_frames(key, garbage):
     example = good(profile)[0]
     if profile.said.stream:
         garbage = garbage[: len(garbage) // 8 * 8]  # the cable itself keeps its reports whole
-    talk = profile.talk()
-    talk.feed(garbage, 0.0)
-    found = [readings(talk, example.frame) for _ in range(4)]
+    conversation = profile.conversation()
+    conversation.feed(garbage, 0.0)
+    found = [readings(conversation, example.frame) for _ in range(4)]
     assert found[-1] == readings_of(profile, example)
     assert found[-2] == readings_of(profile, example)
 
 
 @pytest.mark.parametrize("key", PROFILES)
 def test_memory_is_bounded_whatever_comes(key):
-    talk = PROFILES[key].talk()
+    conversation = PROFILES[key].conversation()
     block = b"".join(zlib.crc32(bytes([a, b])).to_bytes(4, "big") for a in range(64) for b in range(64))
     for _ in range(8):
-        talk.feed(block, 0.0)
-        assert len(talk._rest) <= 8192
-        assert len(talk._raw) <= 8192
-        assert len(talk._memo) <= 4096
+        conversation.feed(block, 0.0)
+        assert len(conversation._stream.rest) <= 8192
+        assert len(conversation._stream._raw) <= 8192
+        assert len(conversation._memo) <= 4096
 
 
 LINES = {
@@ -110,5 +110,5 @@ def test_no_line_keeps_a_profile_busy(name):
     how, line = LINES[name]
     text = f"profile: busy\ntitle: Busy\nframe: {{end: <LF>}}\n{how}\nreadings: [{{value: v, unit: V}}]\n"
     profile = compile_profile(text, name)
-    (found,) = profile.talk().feed(line + b"\n", 0.0)
+    (found,) = profile.conversation().feed(line + b"\n", 0.0)
     assert found.reason.startswith("does not look like")

@@ -6,7 +6,7 @@ import pytest
 
 from meterlog.base import recording
 from meterlog.base.readings import Frame, Rejected
-from meterlog.cli.decode import outcomes
+from meterlog.conversation.drive import drive
 from meterlog.profile import compile_profile
 
 CHECKOUT = Path(__file__).parents[3]
@@ -21,7 +21,7 @@ def test_each_profile_has_a_recording_that_it_reads(name):
     path = CHECKOUT / "sample_captures" / f"{name}.txt"
     taken = recording.parse(path.read_text(), path.name)
     profile = compile_profile((INSTRUMENTS / f"{name}.yaml").read_text(), name)
-    found = list(outcomes(profile, taken.events))
+    found = list(drive(profile.conversation(), taken.events))
     assert taken.head["profile"] == name
     assert b"".join(o.raw for o in found) == taken.received
     assert sum(len(o.readings) for o in found if isinstance(o, Frame)) >= 10

@@ -30,11 +30,11 @@ def words(*registers):
 STATE, VALUES = (question.data for question in MAP.questions[1])
 
 
-def answered(talk, at, *exchanges):
+def answered(conversation, at, *exchanges):
     shown = []
     for request, answer in exchanges:
-        talk.sent(request, at)
-        found = talk.feed(answer, at)
+        conversation.sent(request, at)
+        found = conversation.feed(answer, at)
         shown += [(r.form.channel, r.digits, r.form.unit, r.form.flags)
                   for o in found if isinstance(o, Frame) for r in o.readings]  # fmt: skip
     return shown
@@ -46,21 +46,26 @@ def test_registers_that_touch_or_overlap_are_asked_together_and_fields_that_othe
 
 
 def test_point_unit_and_state_come_from_their_registers():
-    talk = MAP.talk()
-    assert answered(talk, 0.0, (STATE, words(3)), (VALUES, words(705, 1))) == [
+    conversation = MAP.conversation()
+    assert answered(conversation, 0.0, (STATE, words(3)), (VALUES, words(705, 1))) == [
         ("probe", "70.5", "degF", ("alarm",)),
         ("worked out", "3", "degF", ("alarm",)),
     ]
-    assert answered(talk, 1.0, (STATE, words(0)), (VALUES, words(0xFFCC, 2)))[0] == ("probe", "-0.52", "degC", ())
+    assert answered(conversation, 1.0, (STATE, words(0)), (VALUES, words(0xFFCC, 2)))[0] == (
+        "probe",
+        "-0.52",
+        "degC",
+        (),
+    )
 
 
 def test_without_the_state_there_is_no_reading():
-    talk = MAP.talk()
-    assert answered(talk, 0.0, (VALUES, words(705, 1))) == []
-    assert len(answered(talk, 1.0, (STATE, words(0)), (VALUES, words(705, 1)))) == 2
-    talk.sent(STATE, 2.0)
-    talk.poll(3.0)
-    assert answered(talk, 5.0, (VALUES, words(705, 1))) == []
+    conversation = MAP.conversation()
+    assert answered(conversation, 0.0, (VALUES, words(705, 1))) == []
+    assert len(answered(conversation, 1.0, (STATE, words(0)), (VALUES, words(705, 1)))) == 2
+    conversation.sent(STATE, 2.0)
+    conversation.poll(3.0)
+    assert answered(conversation, 5.0, (VALUES, words(705, 1))) == []
 
 
 def test_a_point_that_nobody_has_told_yet_rejects_the_reading():
@@ -70,8 +75,8 @@ def test_a_point_that_nobody_has_told_yet_rejects_the_reading():
         "point",
     )
     point, value = (question.data for question in profile.questions[1])
-    talk = profile.talk()
-    talk.sent(value, 0.0)
-    (found,) = talk.feed(words(42), 0.0)
+    conversation = profile.conversation()
+    conversation.sent(value, 0.0)
+    (found,) = conversation.feed(words(42), 0.0)
     assert found.reason == "nothing has told point yet"
-    assert [row[1] for row in answered(talk, 1.0, (point, words(1)), (value, words(42)))] == ["1", "4.2"]
+    assert [row[1] for row in answered(conversation, 1.0, (point, words(1)), (value, words(42)))] == ["1", "4.2"]

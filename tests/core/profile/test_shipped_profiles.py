@@ -13,8 +13,8 @@ every_profile = pytest.mark.parametrize("key", PROFILES)
 
 def outcomes(profile, pieces):
     """Outcomes without their times, neighbouring skipped bytes told as one."""
-    talk = profile.talk()
-    found = [o for piece in pieces for o in talk.feed(piece, 0.0)] + talk.end()
+    conversation = profile.conversation()
+    found = [o for piece in pieces for o in conversation.feed(piece, 0.0)] + conversation.end()
     told = []
     for o in found:
         if isinstance(o, Skipped) and told and isinstance(told[-1], Skipped):

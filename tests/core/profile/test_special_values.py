@@ -49,7 +49,7 @@ def test_it_is_never_shown_as_a_number(way, said, data):
         f"readings: [{{bytes: 1..{len(data)}, as: {way}, unit: degC{decimals}, special: {{{said}: open sensor}}}}]\n",
         way,
     )
-    (found,) = profile.talk().feed(b"\xaa" + data, 0.0)
+    (found,) = profile.conversation().feed(b"\xaa" + data, 0.0)
     assert isinstance(found, Frame)
     assert str(found.readings[0].form.bound) == "open sensor"
 
@@ -76,12 +76,12 @@ readings: [{value: shown, unit: V}]
     ("word", "data"), [("OL", "00 3F 38"), ("0L", "BF 38 00"), ("Err", "79 50 50"), ("HI", "00 76 06")]
 )
 def test_a_word_on_a_display_is_known_by_its_look(word, data):
-    (found,) = compiled_anew(SEGMENTS % word, "segments").talk().feed(bytes.fromhex("AA" + data), 0.0)
+    (found,) = compiled_anew(SEGMENTS % word, "segments").conversation().feed(bytes.fromhex("AA" + data), 0.0)
     assert str(found.readings[0].form.bound) == "overload"
 
 
 def test_a_bit_that_lights_no_segment_of_a_digit_is_left_out():
-    (found,) = compiled_anew(SEGMENTS % "OL", "segments").talk().feed(bytes.fromhex("AA 06 DB 4F"), 0.0)
+    (found,) = compiled_anew(SEGMENTS % "OL", "segments").conversation().feed(bytes.fromhex("AA 06 DB 4F"), 0.0)
     assert found.readings[0].digits == "1.23"
 
 
@@ -107,7 +107,7 @@ def test_a_sum_over_what_is_no_number_is_none_either(how, data, shown):
         "readings: [{value: a - b, unit: degC, decimals: 0}]\n",
         how,
     )
-    (found,) = profile.talk().feed(b"\xaa" + bytes.fromhex(data), 0.0)
+    (found,) = profile.conversation().feed(b"\xaa" + bytes.fromhex(data), 0.0)
     assert isinstance(found, Frame)
     assert [r.digits or str(r.form.bound) for r in found.readings] == ([] if shown is None else [shown])
 
@@ -119,12 +119,12 @@ def test_floats_that_are_no_number_make_no_sum():
         "readings: [{value: a - b, unit: degC, decimals: 1}]\n",
         "floats",
     )
-    talk = profile.talk()
-    (found,) = talk.feed(b"\xaa" + struct.pack(">ff", float("nan"), 1.0), 0.0)
+    conversation = profile.conversation()
+    (found,) = conversation.feed(b"\xaa" + struct.pack(">ff", float("nan"), 1.0), 0.0)
     assert str(found.readings[0].form.bound) == "open sensor"
-    (found,) = talk.feed(b"\xaa" + struct.pack(">ff", 21.5, 1.0), 0.0)
+    (found,) = conversation.feed(b"\xaa" + struct.pack(">ff", 21.5, 1.0), 0.0)
     assert found.readings[0].digits == "20.5"
-    (found,) = talk.feed(b"\xaa" + struct.pack(">ff", 21.5, float("nan")), 0.0)
+    (found,) = conversation.feed(b"\xaa" + struct.pack(">ff", 21.5, float("nan")), 0.0)
     assert found.reason == "b: no number"
 
 
@@ -135,9 +135,9 @@ def test_a_point_that_is_no_number_rejects_the_frame():
         "readings: [{byte: 2, unit: V, decimals: point}]\n",
         "point",
     )
-    talk = profile.talk()
-    assert talk.feed(b"\xaa\x01\x2a", 0.0)[0].readings[0].digits == "4.2"
-    assert talk.feed(b"\xaa\xff\x2a", 0.0)[0].reason == "the decimal point stands nowhere on the display"
+    conversation = profile.conversation()
+    assert conversation.feed(b"\xaa\x01\x2a", 0.0)[0].readings[0].digits == "4.2"
+    assert conversation.feed(b"\xaa\xff\x2a", 0.0)[0].reason == "the decimal point stands nowhere on the display"
 
 
 def test_what_an_earlier_message_kept_is_no_number_either():
@@ -148,12 +148,12 @@ def test_what_an_earlier_message_kept_is_no_number_either():
         "      - {value: limit - now, unit: V}\n      - {value: limit, unit: V, channel: limit}\n",
         "kept",
     )
-    talk = profile.talk()
-    talk.feed(bytes.fromhex("AA 01 FF"), 0.0)
-    (found,) = talk.feed(bytes.fromhex("AA 02 05"), 0.0)
+    conversation = profile.conversation()
+    conversation.feed(bytes.fromhex("AA 01 FF"), 0.0)
+    (found,) = conversation.feed(bytes.fromhex("AA 02 05"), 0.0)
     assert [str(r.form.bound) for r in found.readings] == ["overload", "overload"]
-    talk.feed(bytes.fromhex("AA 01 09"), 0.0)
-    (found,) = talk.feed(bytes.fromhex("AA 02 05"), 0.0)
+    conversation.feed(bytes.fromhex("AA 01 09"), 0.0)
+    (found,) = conversation.feed(bytes.fromhex("AA 02 05"), 0.0)
     assert [r.digits for r in found.readings] == ["4", "9"]
 
 
@@ -163,7 +163,7 @@ def test_a_reading_may_say_it_of_the_field_that_it_takes():
         "readings: [{value: v, unit: V, special: {OL: overload, 999: below}}]\n",
         "beside",
     )
-    shown = [profile.talk().feed(line, 0.0)[0].readings[0] for line in (b"OL V\n", b"999.0 V\n", b"12 V\n")]
+    shown = [profile.conversation().feed(line, 0.0)[0].readings[0] for line in (b"OL V\n", b"999.0 V\n", b"12 V\n")]
     assert [r.digits or str(r.form.bound) for r in shown] == ["overload", "below", "12"]
 
 
@@ -186,7 +186,7 @@ def test_leading_places_that_show_nothing(how, data, digits):
         f"profile: p\ntitle: T\nframe: {{start: hex AA, length: 3}}\nreadings: [{{bytes: 1..2, as: {how}, unit: V}}]\n",
         how,
     )
-    (found,) = profile.talk().feed(b"\xaa" + bytes.fromhex(data), 0.0)
+    (found,) = profile.conversation().feed(b"\xaa" + bytes.fromhex(data), 0.0)
     assert (found.readings[0].digits if isinstance(found, Frame) else None) == digits
 
 
@@ -196,4 +196,4 @@ def test_blanks_of_bits():
         "fields: {v: {bits: 1.3..0 2.7..0, as: bcd blank F}}\nreadings: [{value: v, unit: V}]\n",
         "bits",
     )
-    assert profile.talk().feed(bytes.fromhex("AA 0F F7"), 0.0)[0].readings[0].digits == "7"
+    assert profile.conversation().feed(bytes.fromhex("AA 0F F7"), 0.0)[0].readings[0].digits == "7"

@@ -71,14 +71,14 @@ def test_what_compiles_reads_whatever_comes_to_the_last_byte(text, data):
         frames = [example.frame for example in read_profile(text, "spoiled.yaml").examples]
     except WrongText:
         return
-    talk, found, stream = profile.talk(), [], b""
+    conversation, found, stream = profile.conversation(), [], b""
     for at, piece in enumerate(data.draw(st.lists(st.sampled_from(frames) | noise(30), max_size=6)) if frames else ()):
-        requests, out = talk.poll(at)
+        requests, out = conversation.poll(at)
         found += out
         for request in requests:
-            talk.sent(request, at)
+            conversation.sent(request, at)
         place = data.draw(st.integers(0, len(piece)))
-        found += talk.feed(piece[:place], at) + talk.feed(piece[place:], at + 0.1)
+        found += conversation.feed(piece[:place], at) + conversation.feed(piece[place:], at + 0.1)
         stream += piece
-    found += talk.end()
+    found += conversation.end()
     assert b"".join(o.raw for o in found) == stream
