@@ -130,11 +130,7 @@ def read_again(db: Connection, conversation: ConversationRecord, profile: Profil
         for old, new in pairs
     )
     return ConversationAgain(
-        links=tuple(
-            {
-                chunk.link: (place, chunk.link) for chunk, place in reversed(list(zip(chunks, begun, strict=False)))
-            }.values()
-        ),
+        links=tuple((min(places), link) for link, places in of_link.items() if places),
         kept=len(start),
         now=len(new_start),
         differences=differences,

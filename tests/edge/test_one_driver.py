@@ -19,9 +19,9 @@ from meterlog.base.recording import Event, Recording, parse, write
 from meterlog.conversation.drive import drive
 from meterlog.conversation.instruments import Instruments
 from meterlog.profile import compile_profile
+from meterlog.record.writer import Now
 from meterlog.store import sqlite
 from meterlog.store.audit import audit
-from meterlog.store.batch import Now
 from meterlog.store.redecode import conversations_of, read_again
 from meterlog.store.writer import Writer
 from meterlog.walk import REPLAY
