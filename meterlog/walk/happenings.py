@@ -121,6 +121,22 @@ class LivePoint(Happening):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ContactSaid(Happening):
+    """A person said that the tips are on the points; `shown` is what the display showed at that moment."""
+
+    source: str
+    shown: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Advised(Happening):
+    """It does not go on by itself: what to do now."""
+
+    source: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Frozen(Happening):
     """The display holds: nothing is taken until HOLD is gone and the leads were apart."""
 
