@@ -192,7 +192,7 @@ class DeadProof(Proof):
                 " begin again at the points"
             )
         )
-        return [Lost(SOURCE_S, why), Stage("points")]
+        return [Lost(SOURCE_S, why, is_whole=found is None), Stage("points")]
 
     def _left_source(self, sample: Sample) -> list[Signal]:
         """Off the source, a bounce or a lift: one that came too soon is told."""

@@ -152,7 +152,7 @@ class Lifted(Happening):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Passed(Happening):
-    """A step was left without a capture: "looked", "found wanting", "skipped", "passed over", "computed"."""
+    """A step was left without a capture: "looked", "found wanting", "skipped", "computed", "not proved" and so on."""
 
     how: str
     reason: str = ""

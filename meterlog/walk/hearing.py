@@ -59,9 +59,10 @@ def _told(course: Course, target: Step, source: str, heard: Heard, at: float) ->
         case Advice(words, stage):
             course.stage = course.stage if stage is None else stage
             return [told.Advised(step=target.key, at=at, source=source, why=words)]
-        case Lost(lasted_s, why):
+        case Lost(lasted_s, why, is_whole):
             course.stage = ""
-            return [told.NotTaken(step=target.key, at=at, source=source, lasted_s=lasted_s, why=why)]
+            lost = told.NotTaken(step=target.key, at=at, source=source, lasted_s=lasted_s, why=why)
+            return [lost, *(course.leave_unproved(target, why, at) if is_whole else [])]
         case Froze():
             return [told.Frozen(step=target.key, at=at, source=source)]
     return []

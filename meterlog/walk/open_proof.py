@@ -164,7 +164,9 @@ class OpenProof(Proof):
         if not had_left:
             return []
         if may_be_short(touched.reading, self._short):
-            return self._void(f"not proved open: {shown(touched.reading)} came in between. {BEGIN_AGAIN}")
+            return self._void(
+                f"not proved open: {shown(touched.reading)} came in between. {BEGIN_AGAIN}", is_whole=True
+            )
         return self._advise(f"{shown(touched.reading)}: {HOLD_ON}") if at - touched.at > NOT_TAKEN_S else []
 
     def _low(self, sample: Sample) -> list[Signal]:
@@ -206,13 +208,13 @@ class OpenProof(Proof):
             return self._void(f"not proved open: the tips touched {shown(sample.reading)} before they were together")
         return self._captured(leak)
 
-    def _void(self, why: str) -> list[Signal]:
+    def _void(self, why: str, *, is_whole: bool = False) -> list[Signal]:
         """Nothing so far counts."""
         lasted = self._open.length if self._open else 0.0
         apart_since, touched = self._apart_since, self._touched
         self.forget()
         self._apart_since, self._touched = apart_since, touched
-        return [Lost(lasted, why)]
+        return [Lost(lasted, why, is_whole)]
 
     def _drop_claim(self, why: str) -> list[Signal]:
         """What was said no longer holds, unless it has been answered already."""

@@ -53,10 +53,14 @@ class Settled:
 
 @dataclass(frozen=True, slots=True)
 class Lost:
-    """A contact ended without a capture, or a proof failed: it begins again."""
+    """A contact ended without a capture, or a proof failed and begins again.
+
+    `is_whole`: everything was done but that contact was neither said nor seen.
+    """
 
     lasted_s: float
     why: str = ""
+    is_whole: bool = False
 
 
 @dataclass(frozen=True, slots=True)
