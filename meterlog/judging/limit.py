@@ -30,6 +30,7 @@ class Limit:
         mark: how the source was seen, one of `MARKS`.
         where: the jurisdiction that the limit belongs to, "" for all.
         of: the plate's or asked entry that `low` and `high` are parts of, "" when they are SI values.
+        by: the word for the method's rule, where the limit is left to the method and names one.
         is_open: an open circuit passes and nothing else; both bounds are None then. Where both are
             None otherwise, the step's method finds them.
     """
@@ -42,6 +43,7 @@ class Limit:
     mark: str = ""
     where: str = ""
     of: str = ""
+    by: str = ""
     is_open: bool = False
 
     @property
@@ -49,19 +51,15 @@ class Limit:
         """Whether the step's method finds the limit."""
         return self.low is None and self.high is None and not self.is_open
 
-    def against(self, entries: Mapping[str, tuple[float, float]]) -> Limit:
-        """The limit in SI, once the entry that it is a part of has its ends, SI; itself when it names none.
-
-        Of a plate that states a range, the lower bound is a part of its lower end, the upper one of its upper end.
+    def against(self, entries: Mapping[str, float]) -> Limit:
+        """The limit in SI, once the entry that it is a part of has a value; itself when it names none.
 
         Raises: KeyError, when the entry has no value yet.
         """
         if not self.of:
             return self
-        ends = entries[self.of]
-        low, high = (
-            None if part is None else part * end for part, end in zip((self.low, self.high), ends, strict=True)
-        )
+        full = entries[self.of]
+        low, high = (None if part is None else part * full for part in (self.low, self.high))
         return replace(self, low=low, high=high, of="")
 
 

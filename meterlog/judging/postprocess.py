@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+from meterlog.base.errors import WrongValue
 from meterlog.base.readings import Bound
 from meterlog.judging import risk
 from meterlog.judging.measurement import believed, less_null, measured, null_of, shared_gain
@@ -17,6 +18,7 @@ from meterlog.judging.methods import (
     capacitance,
     discharge,
     element,
+    input_power,
     insulation,
     junctions,
     leakage,
@@ -42,7 +44,7 @@ if TYPE_CHECKING:
 
 _SUBJECTS = (
     resistance, protective_conductor, insulation, junctions, capacitance, marking, discharge, loading, winding, element,
-    thermistor, symmetry, leakage, ratio, course, risk,
+    input_power, thermistor, symmetry, leakage, ratio, course, risk,
 )  # fmt: skip
 METHODS: dict[str, Method] = {method.name: method for subject in _SUBJECTS for method in subject.METHODS}
 """Every post-processor by its name."""
@@ -149,12 +151,18 @@ class _Found:
 
     def input(self, name: str, wanted: Input, text: str) -> Result | Series | tuple[Result, ...] | str:
         if wanted.kind == WORD:
-            return self.at_hand.entries.get(text, text)
+            return self.word(name, wanted, text)
         if wanted.kind == SEVERAL:
             return tuple(self.one(wanted, part.strip(), part.strip()) for part in text.split(","))
         if wanted.kind == SERIES:
             return self.series(wanted, text)
         return self.one(wanted, text, name)
+
+    def word(self, name: str, wanted: Input, text: str) -> str:
+        word = self.at_hand.entries.get(text, text)
+        if wanted.words and word not in wanted.words:
+            raise WrongValue(f"{name} is one of {', '.join(wanted.words)}, not {word!r}")
+        return word
 
     def one(self, wanted: Input, text: str, name: str) -> Result:
         if text in self.at_hand.taken:

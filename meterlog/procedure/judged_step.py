@@ -49,11 +49,12 @@ def judge_step(step: Step, at_hand: AtHand, *, rule: Rule | None = None, context
     """
     context = context or Context()
     chosen = rule or step.rule or Rule.GUARD
+    limit = step.limit_for(context.where)
+    inputs = {**step.inputs, "rule": limit.by} if limit is not None and limit.by else step.inputs
     try:
-        result = post_process(step.method, step.inputs, at_hand, own=step.key)
+        result = post_process(step.method, inputs, at_hand, own=step.key)
     except WrongValue as error:
         return judge(Result(quantity=step.quantity or "ratio", reason=f"{error}."), None, chosen, context)
-    limit = step.limit_for(context.where)
     if not step.limits or (limit is not None and limit.by_method):
         limit = result.limit
     return judge(result, limit, chosen, context)

@@ -12,25 +12,22 @@ from decimal import Decimal
 
 from meterlog.base import units
 from meterlog.base.errors import WrongValue
-from meterlog.base.spelling import NUMBER, split_range, tidy
-from meterlog.base.unit_names import plain
 
 EXAMPLES = '"at most 0.3 ohm", "at least 1 Mohm", "100 ohm ± 10 %", "0.5 .. 0.7 V", "open"'
-BY_METHOD = "as the method finds"
+_BY_METHOD = re.compile(r"as the method finds(?: by the (\w+) rule)?")
 """The limit that the step's method works out itself, such as the protective conductor's by its cord."""
 
-_N = NUMBER
-_SAME = {
-    "at most ": r"≤|max(?:\.|\b)|maximum\b|not (?:more|above) than\b|up to\b",
-    "at least ": r"≥|min(?:\.|\b)|minimum\b|not (?:less|below) than\b",
-}
+_N = units.NUMBER
 _NAME = r"[A-Za-z][\w -]*?"
 _PERCENT = rf"({_N})\s*%"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Bounds:
-    """The two ends of a written limit, SI; parts of the entry `of` when it is set; none that are left to the method."""
+    """The two ends of a written limit, SI; parts of the entry `of` when it is set.
+
+    None that are left to the method; `by` is the rule that the method is to take then, "" for the step's own.
+    """
 
     low: float | None
     high: float | None
@@ -38,6 +35,7 @@ class Bounds:
     of: str = ""
     is_open: bool = False
     by_method: bool = False
+    by: str = ""
 
 
 def parse_limit(text: str, like: str) -> Bounds:
@@ -51,25 +49,17 @@ def parse_limit(text: str, like: str) -> Bounds:
     >>> parse_limit("at least 85 % of rated output", "watt").of
     'rated output'
     """
-    words = _trades_words(tidy(text))
+    words = " ".join(text.replace("−", "-").replace("+/-", "±").split())
     if words == "open":
         return Bounds(low=None, high=None, unit=like, is_open=True)
-    if words == BY_METHOD:
-        return Bounds(low=None, high=None, unit=like, by_method=True)
+    if left := _BY_METHOD.fullmatch(words):
+        return Bounds(low=None, high=None, unit=like, by_method=True, by=left[1] or "")
     bounds = _part_of_entry(words, like) or _absolute(words, like)
     if bounds.low is None and bounds.high is None:
         raise WrongValue(f"write a limit such as {EXAMPLES}, not {text!r}")
     if bounds.low is not None and bounds.high is not None and bounds.low > bounds.high:
         raise WrongValue(f"the lower end comes first, and {text!r} has it above the upper")
     return bounds
-
-
-def _trades_words(words: str) -> str:
-    """A limit in the words of this language: "<= 1 ohm" is "at most 1 ohm", "220-240 V" is "220 V .. 240 V"."""
-    for ours, signs in _SAME.items():
-        words = re.sub(rf"^(?:{signs})\s*(?=[-.\d])", ours, words)
-    ends = split_range(words)
-    return " .. ".join(ends) if ends else words
 
 
 def _part_of_entry(words: str, like: str) -> Bounds | None:
@@ -132,13 +122,15 @@ def _either_side(words: str, like: str) -> tuple[str, str]:
     digits, unit = _split(width, like)
     middle = centre if re.search(r"[^\d\s.eE+-]", centre) or like == "dimensionless" else f"{centre} {unit}"
     number, its_unit = _split(middle, like)
-    if plain(its_unit) != plain(unit):
+    if units.plain(its_unit) != units.plain(unit):
         raise WrongValue(f"write both parts in the same unit, not {words!r}")
     return f"{Decimal(number) - Decimal(digits)} {unit}", f"{Decimal(number) + Decimal(digits)} {unit}"
 
 
 def _split(measure: str, like: str) -> tuple[str, str]:
-    return units.split_number(measure) if like == "dimensionless" else units.split_measure(measure)
+    if like == "dimensionless" and re.fullmatch(_N, measure):
+        return measure, "dimensionless"
+    return units.split_measure(measure)
 
 
 def _si(measure: str, like: str) -> float | None:

@@ -13,6 +13,8 @@ from meterlog.base.errors import WrongValue
 from meterlog.base.source import Problems, near_miss
 from meterlog.base.units import QUANTITIES
 from meterlog.judging.limit import Limit, Rule
+from meterlog.judging.method import plain_name
+from meterlog.judging.postprocess import METHODS
 from meterlog.procedure import safety
 from meterlog.procedure.arithmetic import Known, check_method
 from meterlog.procedure.entries import title_of
@@ -51,8 +53,14 @@ _TWO_LEADS = {"resistance", "continuity", "insulation_resistance", "junction_vol
 _CAN_BE_OPEN = {"resistance", "continuity", "insulation_resistance", "junction_voltage"}
 
 
-def procedure(written: Written, name: str, *, text: str, sha256: str) -> Procedure:
-    """The procedure that the written keys mean. Raises: WrongText with every disagreement."""
+def procedure(written: Written, name: str, *, text: str, sha256: str, is_kept: bool = False) -> Procedure:
+    """The procedure that the written keys mean.
+
+    Args:
+        is_kept: the text was taken once and is on record: what a new one must hold besides is not asked.
+
+    Raises: WrongText with every disagreement; when there is none, with every way to mains without its proofs.
+    """
     problems = Problems(name)
     points = _points(written, problems)
     steps = tuple(_step(step, written, points, problems) for step in written.steps)
@@ -62,12 +70,17 @@ def procedure(written: Written, name: str, *, text: str, sha256: str) -> Procedu
     safety.check_order(written.steps, steps, problems)
     stated = diagnosis(written.diagnosis, steps, problems)
     problems.raise_if_any()
+    if not is_kept:
+        inside = frozenset(name for name, point in points.items() if point.is_inside)
+        safety.check_power(written, steps, inside, problems)
+        problems.raise_if_any()
     return Procedure(
         key=written.procedure,
         title=written.title,
         appliance=written.appliance,
         source=written.source,
         cautions=written.cautions,
+        protection_class=written.protection_class,
         steps=safety.waiting_for_dead(steps),
         rule=Rule(written.rule),
         plate=written.plate,
@@ -233,6 +246,11 @@ def _limit(
         limit.where.tell(
             problems, "is", expected="a limit, in a step without a method that finds one", saw=limit.is_, hint=EXAMPLES
         )
+    rules = METHODS[plain_name(step.method)].inputs.get("rule") if plain_name(step.method) in METHODS else None
+    if bounds.by and (rules is None or bounds.by not in rules.words):
+        words = rules.words if rules else ()
+        limit.where.tell(problems, "is", expected=f"a rule of the method {step.method!r}", saw=f"{bounds.by} rule",
+                         hint=f"one of {', '.join(words)}" if words else "it has no rules to choose from")  # fmt: skip
     if bounds.of and entries.get(bounds.of) != quantity:
         seen = f"{bounds.of!r}, a {title_of(entries[bounds.of])}" if bounds.of in entries else repr(bounds.of)
         same = [name for name, kind in entries.items() if kind == quantity]
@@ -252,6 +270,7 @@ def _limit(
         mark=limit.mark,
         where=limit.where_,
         of=bounds.of,
+        by=bounds.by,
         is_open=bounds.is_open,
     )
 

@@ -1,19 +1,20 @@
 """What a procedure must never ask for: refused where the text stands, before anything starts.
 
 No measurement inside a live appliance, none before the proof of dead, no mains without cautions and
-checks before it, no medical equipment.
+without protective conductor and insulation shown since the cabinet was last open, no medical equipment.
 """
 
 from __future__ import annotations
 
 import re
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from meterlog.judging.method import plain_name
 from meterlog.procedure.steps import StepKind
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Callable, Iterable, Sequence
 
     from meterlog.base.source import Problems
     from meterlog.judging.limit import Limit
@@ -30,6 +31,9 @@ _DEAD_FUNCTIONS = {
 """What a meter measures with a current or voltage of its own: never on a live part."""
 
 _DEAD_KINDS = (StepKind.LEADS, StepKind.DEAD, StepKind.OPEN, StepKind.AT_TIME)
+EARTH_METHOD = "protective conductor"
+"""The method of the step that shows the protective conductor."""
+
 _OUT_OF_SCOPE = re.compile(r"\b(IEC 62353|(IEC|EN) 60601|NFPA 99|medical|patient)\b", re.IGNORECASE)
 
 
@@ -145,3 +149,76 @@ def check_order(written: Iterable[Written], steps: Iterable[Step], problems: Pro
         if step.energised:
             is_proved, was_energised = False, True
         is_proved = is_proved or step.kind is StepKind.DEAD
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """One thing that must be shown before mains is on: in words, how it is written, whether a step shows it."""
+
+    what: str
+    hint: str
+    by: Callable[[Step, frozenset[str]], bool]
+
+
+CLOSED = Shown(
+    "a look-at step that says the cabinet is closed again",
+    "such as: {step: refitted, kind: look, …}, in needs: of the steps that follow",
+    lambda step, _: step.kind is StepKind.LOOK and not step.energised,
+)
+EARTHED = Shown(
+    "the protective conductor shown",
+    f'a step with "method: {EARTH_METHOD}", in needs:; of class II, write "protection class: II" at the top',
+    lambda step, _: plain_name(step.method) == EARTH_METHOD,
+)
+INSULATED = Shown(
+    "the insulation to metal outside shown against a limit",
+    "a step of insulation_resistance with limits:, line and neutral joined to metal, in needs:",
+    lambda step, inside: (
+        step.quantity == "insulation_resistance"
+        and bool(step.limits or step.method)
+        and bool(step.points)
+        and inside.isdisjoint(step.points)
+    ),
+)
+
+
+def check_power(written: Written, steps: Sequence[Step], inside: frozenset[str], problems: Problems) -> None:
+    """No energised step is reached but through the closed cabinet, the protective conductor and the insulation."""
+    wanted = (INSULATED,) if written.protection_class == "II" else (EARTHED, INSULATED)
+    for at, (text, step) in enumerate(zip(written.steps, steps, strict=True)):
+        if not step.energised:
+            continue
+        waited = _waited_for(steps, step.key)
+        opened = max((i for i in range(at) if not inside.isdisjoint(steps[i].points)), default=-1)
+        closed = next((i for i in range(opened + 1, at) if steps[i].key in waited and CLOSED.by(steps[i], inside)), at)
+        if opened >= 0 and closed == at:
+            _tell_power(text, steps[:at], CLOSED, opened, inside, problems)
+        after = closed if opened >= 0 and closed < at else opened
+        for what in wanted:
+            if not any(steps[i].key in waited and what.by(steps[i], inside) for i in range(after + 1, at)):
+                _tell_power(text, steps[:at], what, after, inside, problems)
+
+
+def _waited_for(steps: Sequence[Step], key: str) -> set[str]:
+    """Every step that one waits for, and those that these wait for."""
+    needs = {step.key: step.needs for step in steps}
+    found: set[str] = set()
+    ahead = list(needs[key])
+    while ahead:
+        name = ahead.pop()
+        if name not in found:
+            found.add(name)
+            ahead += needs[name]
+    return found
+
+
+def _tell_power(
+    text: Written, before: Sequence[Step], what: Shown, after: int, inside: frozenset[str], problems: Problems
+) -> None:
+    there = [(i, step.key) for i, step in enumerate(before) if what.by(step, inside)]
+    saw = "no such step before it"
+    if there:
+        i, key = there[-1]
+        saw = f"{key!r}, which it does not wait for" if i > after else f"{key!r}, before {before[after].key!r}"
+    since = f", after {before[after].key!r}" if after >= 0 else ""
+    text.where.tell(problems, "needs", expected=f"{what.what} before mains is on{since}", saw=saw, hint=what.hint)

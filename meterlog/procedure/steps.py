@@ -137,6 +137,7 @@ class Procedure:
 
     Attributes:
         cautions: said, shown and acknowledged before the first step.
+        protection_class: "I" or "II", as IEC 61140 names them: whether there is a protective conductor to show.
         plate, asked: quantity by name of what is copied from the rating plate, and of what the
             person is asked for (cord length, water mass), or "words". Steps use both by name.
         where: jurisdictions whose limits can be chosen, with edition and standing of each.
@@ -148,6 +149,7 @@ class Procedure:
     source: str
     cautions: tuple[str, ...]
     steps: tuple[Step, ...]
+    protection_class: str = "I"
     rule: Rule = Rule.GUARD
     plate: Mapping[str, str] = field(default_factory=dict)
     asked: Mapping[str, str] = field(default_factory=dict)

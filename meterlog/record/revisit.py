@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from meterlog.judging.limit import Rule
 from meterlog.procedure.case import Answer, Case, Facts
 from meterlog.procedure.heating_step import MAINS_SIDE
-from meterlog.procedure.language import read_procedure
+from meterlog.procedure.language import read_kept_procedure
 from meterlog.profile import compile_profile
 from meterlog.walk.heated import HEATING_RUN
 
@@ -60,7 +60,7 @@ class Revisit:
 
     def procedure(self, sha256: str) -> Procedure:
         if sha256 not in self._procedures:
-            self._procedures[sha256] = read_procedure(self.text(sha256), f"kept procedure {sha256[:8]}")
+            self._procedures[sha256] = read_kept_procedure(self.text(sha256), f"kept procedure {sha256[:8]}")
         return self._procedures[sha256]
 
     def verdict(self, number: int) -> VerdictRecord:

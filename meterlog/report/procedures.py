@@ -6,7 +6,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from meterlog.base.errors import WrongText
-from meterlog.procedure.language import read_procedure
+from meterlog.procedure.language import read_kept_procedure
 
 if TYPE_CHECKING:
     from meterlog.procedure.steps import Procedure, Step
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 def read(sha256: str, text: str) -> Procedure | None:
     """The procedure of a kept text; None when this program can't read it any more."""
     try:
-        return read_procedure(text, sha256[:12])
+        return read_kept_procedure(text, sha256[:12])
     except WrongText:
         return None
 

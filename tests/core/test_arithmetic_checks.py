@@ -14,6 +14,7 @@ from meterlog.judging.methods import (
     capacitance,
     discharge,
     element,
+    input_power,
     insulation,
     leakage,
     loading,
@@ -71,6 +72,10 @@ def rise(i):
     return winding.temperature_rise(i["cold"], i["hot"], i["start"] + K, i["ambient"] + K, i["metal"])
 
 
+def conductor_class(i):
+    return f"{i.get('class', 5):g}"
+
+
 LAWS = insulation.LAWS
 FIND = {
     "rise": rise,
@@ -78,7 +83,12 @@ FIND = {
     "coefficient": lambda i: winding.coefficient(i["k"], i["t"] + K),
     "resistance at": lambda i: winding.resistance_at(i["R"], i["t"] + K, i["to"] + K, i["k"]),
     "thermistor": lambda i: thermistor.resistance_of(i["t"] + K, i["R25"], i["B"]),
-    "earth by length": lambda i: protective_conductor.limit_by_length(i["L"], i["A"]),
+    "earth by length": lambda i: protective_conductor.limit_by_length(i["L"], i["A"], conductor_class(i)),
+    "most of a conductor": lambda i: protective_conductor.most_resistance(i["L"], i["A"], conductor_class(i)),
+    "least input": lambda i: input_power.deviation(i["P"], i["kind"])[0],
+    "most input": lambda i: input_power.deviation(i["P"], i["kind"])[1],
+    "at rated voltage": lambda i: input_power.at_rated_voltage(i["P"], i["U"], i["Un"]),
+    "peak": lambda i: discharge.peak(i["U"]),
     "earth by cord": lambda i: protective_conductor.limit_by_cord(i["L"], i["A"]),
     "copper": lambda i: 1e3 * resistance.conductor_resistance(i["L"], i["A"] * 1e-6),
     "to 40 degC": lambda i: LAWS[i["law"]](1.0, i["t"] + K, 40 + K),

@@ -278,7 +278,52 @@ def test_inputs_are_checked_by_name():
     method = METHODS["leakage"]
     assert check_inputs(method, {}, own_capture=True) == {"path": "earth", "heating": "0 W"}
     with pytest.raises(WrongValue, match="path is one of earth, touch, not 'wire'"):
-        check_inputs(method, {"path": "wire"}, own_capture=True)
+        post_process("leakage", {"current": "0.2 mA", "path": "wire"}, AtHand())
+
+
+def test_a_word_may_be_an_entry():
+    at_hand = AtHand(entries={"protection class": "II"})
+    result = post_process(
+        "insulation by class", {"resistance": "3 Mohm", "protection class": "protection class"}, at_hand
+    )
+    assert result.limit.low == 2e6  # class II: makers' pages on DIN VDE 0701-0702:2008, read second-hand
+    with pytest.raises(WrongValue, match="protection class is one of I, II, III, not 'protection class'"):
+        post_process("insulation by class", {"resistance": "3 Mohm", "protection class": "protection class"}, AtHand())
+
+
+INSULATION = [  # class, heating, least ohm; instrument makers' pages on DIN VDE 0701-0702:2008, read second-hand
+    ("I", "no", 1e6), ("I", "yes", 0.3e6), ("II", "no", 2e6), ("II", "yes", 2e6), ("III", "no", 0.25e6),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("protection_class", "heating", "least"), INSULATION)
+def test_insulation_follows_the_class(protection_class, heating, least):
+    told = {"resistance": "9 Mohm", "protection class": protection_class, "heating": heating}
+    assert post_process("insulation by class", told, AtHand()).limit.low == least
+
+
+def test_input_power_is_brought_to_the_rated_voltage_and_says_so():
+    # 26.45 ohm takes 2000 W at 230 V and 220²/26.45 = 1829.9 W at 220 V, by hand
+    told = {"power": "1830 W", "rated": "2000 W", "voltage": "220.0 V", "rated voltage": "230 V"}
+    result = post_process("input power", told, AtHand())
+    assert result.value == pytest.approx(2000.1, abs=0.2)
+    assert (result.limit.low, result.limit.high) == (1800.0, 2100.0)
+    assert "Read at 220 V and brought to 230 V by the square, as of a resistive load." in result.doubts
+
+
+def test_a_motor_is_compared_as_it_was_read():
+    told = {"power": "380 W", "rated": "350 W", "kind": "motor", "voltage": "212 V", "rated voltage": "230 V"}
+    result = post_process("input power", told, AtHand())
+    assert (result.value, result.limit.low, result.limit.high) == (380.0, None, 410.0)
+    assert result.doubts[-2:] == (
+        "The mains was at 212 V, for a plate of 230 V.",
+        "Compared as read, at 212 V: a motor's input does not follow the square of the voltage.",
+    )
+
+
+def test_without_the_mains_voltage_the_power_says_what_it_can_not():
+    result = post_process("input power", {"power": "1830 W", "rated": "2000 W"}, AtHand())
+    assert result.doubts[-1].startswith("The mains voltage was not measured meanwhile")
 
 
 @pytest.mark.parametrize("method", METHODS.values(), ids=lambda method: method.name)

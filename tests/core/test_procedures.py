@@ -94,6 +94,7 @@ cautions: [isolate, "A sentence of its own."]
 rule: simple acceptance
 where: {europe: "EN 50678:2021; the local code rules"}
 plate: {rated power: power}
+protection class: II
 asked: {vessel: words}
 points:
   outside: {pin 1: one pin, pin 2: other pin}
@@ -130,7 +131,14 @@ steps:
     which counts: first
     rule: probability of conformity
     note: a note
-  - {step: run, kind: look, title: Run, energised: true, cautions: [attend], needs: [minute]}
+  - {step: closed, kind: look, title: Closed}
+  - step: insulation
+    kind: measure
+    title: To metal outside
+    points: [pin 1, pin 2]
+    quantity: insulation_resistance
+    limits: [{is: at least 2 Mohm, source: invented, mark: memory}]
+  - {step: run, kind: look, title: Run, energised: true, cautions: [attend], needs: [minute, closed, insulation]}
   - step: dead-3
     kind: dead
     title: Dead again
@@ -171,6 +179,7 @@ def test_every_key_arrives():
     )
     assert (procedure.step("dead-2").hold_s, procedure.step("dead-2").source_voltage) == (5.0, 12.0)
     assert procedure.cautions == (CAUTIONS["isolate"], "A sentence of its own.")
+    assert procedure.protection_class == "II"
     assert (procedure.rule, procedure.entries) == (Rule.SIMPLE, {"rated power": "power", "vessel": "words"})
     assert procedure.points[2] == Point(name="tab 1", text="one tab", is_inside=True)
 

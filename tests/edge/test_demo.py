@@ -48,8 +48,8 @@ def test_its_audit_finds_nothing(played):
 
 def test_a_verdict_goes_down_to_the_bytes(played):
     database, _ = played
-    shown = run("verdict", "show", "20", "--db", str(database)).stdout
-    for words in ("Verdict 20: FAIL", "source:", "014.6 ohm", "13 27 3d", "Profile   sha256", "Procedure sha256"):
+    shown = run("verdict", "show", "26", "--db", str(database)).stdout
+    for words in ("Verdict 26: FAIL", "source:", "014.6 ohm", "13 27 3d", "Profile   sha256", "Procedure sha256"):
         assert words in shown
 
 

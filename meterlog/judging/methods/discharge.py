@@ -6,15 +6,14 @@ voltage, leave a link on. Voltage creeps back.
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from meterlog.base.uncertainty import exp, log
 from meterlog.judging.formula import derive
 from meterlog.judging.method import GIVEN, Input, Method
-
-if TYPE_CHECKING:
-    from meterlog.judging.result import Result
+from meterlog.judging.result import Result, nothing
 
 PROMISE = "A bleeder may be open: the time is a promise, the measured voltage is the proof."
 
@@ -35,6 +34,15 @@ def voltage_left(capacitance: Any, resistance: Any, start: Any, time: Any) -> An
     38.7448
     """
     return start * exp(-time / (resistance * capacitance))
+
+
+def peak(voltage: Any) -> Any:
+    """Peak of a sine of that root-mean-square voltage, V.
+
+    >>> round(peak(230.0), 2)
+    325.27
+    """
+    return math.sqrt(2.0) * voltage
 
 
 def stored_energy(capacitance: Any, voltage: Any) -> Any:
@@ -58,8 +66,14 @@ def time_to_safe(capacitance: Result, bleeder: Result, start: Result, safe: Resu
     return replace(result, doubts=(*result.doubts, PROMISE))
 
 
-def left_after(capacitance: Result, bleeder: Result, start: Result, time: Result) -> Result:
-    """The voltage that is left after a time."""
+def left_after(
+    capacitance: Result, bleeder: Result, time: Result, start: Result | None = None, mains: Result | None = None
+) -> Result:
+    """The voltage that is left after a time, from a voltage to begin with, or from the peak of the mains."""
+    if start is None and mains is not None:
+        start = derive("voltage", peak, "V0 = √2 × U = √2 × {0}", mains)
+    if start is None:
+        return nothing("voltage", "Neither the voltage to begin with nor the mains voltage was given.")
     line = "V = V0 e^(−t/RC) = {2} × e^(−{3}/({1} × {0}))"
     result = derive("voltage", voltage_left, line, capacitance, bleeder, start, time)
     return replace(result, doubts=(*result.doubts, PROMISE))
@@ -97,8 +111,9 @@ METHODS = (
         inputs={
             "capacitance": _C,
             "bleeder": _R,
-            "start": Input("voltage", "peak to begin with", GIVEN),
             "time": Input("time", "since unplugging", GIVEN, "1 s"),
+            "start": Input("voltage", "to begin with", GIVEN, ""),
+            "mains": Input("voltage", "of the mains, whose peak it begins with where start is left out", GIVEN, ""),
         },
         find=left_after,
     ),

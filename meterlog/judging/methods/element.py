@@ -13,6 +13,7 @@ from meterlog.base.uncertainty import nominal
 from meterlog.judging.bands import band
 from meterlog.judging.formula import derive
 from meterlog.judging.method import GIVEN, Input, Method
+from meterlog.judging.methods.input_power import CLAUSE, deviation
 
 if TYPE_CHECKING:
     from meterlog.judging.result import Result
@@ -32,24 +33,12 @@ def power_hot(resistance: Any, voltage: Any, ratio: Any = 1.0) -> Any:
     return voltage * voltage / (resistance * ratio)
 
 
-def heating_deviation(power: float) -> tuple[float, float]:
-    """(below, above) by which a heating appliance's power may differ from its rating, W.
-
-    Range: heating and combined appliances over 25 W.
-    Source: IEC 60335-1 cl. 10.1 table 1 (memory).
-
-    >>> heating_deviation(2000.0), heating_deviation(300.0), heating_deviation(100.0)
-    ((200.0, 100.0), (30.0, 20.0), (10.0, 10.0))
-    """
-    return (0.1 * power, max(0.05 * power, 20.0) if power > 200 else 0.1 * power)
-
-
 def element_band(resistance: Result, power: Result, voltage: Result, ratio: Result) -> Result:
     """Cold resistance with the band that the rated power's deviation allows."""
     watts, volts, ct = (nominal(part.number) for part in (power, voltage, ratio))
-    below, above = heating_deviation(watts)
-    low, high = (float(cold_resistance(volts, p, ct)) for p in (watts + above, watts - below))
-    limit = band("resistance", low, high, "rated power +5 % (or 20 W) −10 %, IEC 60335-1 cl. 10.1", "memory")
+    lowest, highest = deviation(watts, "heating")
+    low, high = (float(cold_resistance(volts, p, ct)) for p in (highest, lowest))
+    limit = band("resistance", low, high, f"rated power and its deviation, {CLAUSE}", "memory")
     line = f"rated R = U²/(P Ct) = {volts:g}²/({watts:g} × {ct:g}) = {cold_resistance(volts, watts, ct):.5g};"
     return replace(resistance, limit=limit, trail=(*resistance.trail, f"{line} band {limit.text}"))
 

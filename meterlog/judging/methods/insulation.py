@@ -102,7 +102,33 @@ def winding_minimum(resistance: Result, rated_voltage: Result) -> Result:
     return replace(resistance, limit=limit, trail=(*resistance.trail, line))
 
 
+LOWEST_OHM = {("I", "no"): 1e6, ("I", "yes"): 0.3e6, ("II", "no"): 2e6, ("II", "yes"): 2e6,
+              ("III", "no"): 0.25e6, ("III", "yes"): 0.25e6}  # fmt: skip
+"""Least insulation resistance at 500 V DC (class III 250 V), ohm, by protection class and whether it has heating
+elements, which are switched on. Source: instrument makers' pages on DIN VDE 0701-0702:2008 and the text of 2000 (read
+second-hand); whether EN 50678:2020 prints the same was not seen."""
+
+
+def insulation_by_class(resistance: Result, protection_class: str, heating: str) -> Result:
+    """Insulation resistance against what its protection class asks for."""
+    what = f"class {protection_class}{', with heating elements' if heating == 'yes' else ''}"
+    source = f"{what}: makers' pages on DIN VDE 0701-0702:2008; the local code rules"
+    limit = band("insulation_resistance", LOWEST_OHM[protection_class, heating], None, source, "read second-hand")
+    return replace(resistance, limit=limit, trail=(*resistance.trail, f"limit for {what}: {limit.text}"))
+
+
 METHODS = (
+    Method(
+        name="insulation by class",
+        title="Insulation resistance against what its protection class asks for.",
+        gives="insulation_resistance",
+        inputs={
+            "resistance": Input("insulation_resistance", "line and neutral joined, to metal that can be touched"),
+            "protection class": Input("", "of the appliance", WORD, None, ("I", "II", "III")),
+            "heating": Input("", "whether it has heating elements, switched on", WORD, "no", ("no", "yes")),
+        },
+        find=insulation_by_class,
+    ),
     Method(
         name="insulation at temperature",
         title="Insulation resistance brought to a reference temperature.",

@@ -32,8 +32,9 @@ steps:
      limits: [{is: at most 100 ohm, source: invented, mark: common practice}]}
   - {step: cut-out, kind: measure, title: Cut-out, quantity: resistance, points: [tab b, tab a],
      limits: [{is: at most 1 ohm, source: invented, mark: common practice}]}
+  - {step: closed, kind: look, title: Closed again}
   - {step: earth, kind: measure, title: Protective conductor, quantity: resistance, points: [pin a, metal],
-     limits: [{is: at most 0.3 ohm, source: invented, mark: common practice}], needs: [isolation]}
+     method: protective conductor, with: {length: 2 m}, needs: [isolation, closed]}
   - {step: insulation, kind: measure, title: Insulation, quantity: insulation_resistance, points: [pin a, metal],
      limits: [{is: at least 1 Mohm, source: invented, mark: common practice}], needs: [isolation, earth]}
   - {step: run, kind: measure, title: Input power, quantity: power, energised: true, needs: [earth, insulation],
