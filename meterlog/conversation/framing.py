@@ -84,16 +84,33 @@ def _prefix(classes: Sequence[frozenset[int] | None]) -> Callable[[bytes, int, i
 
 
 class Delimited:
-    """Frames that end with a mark; with `starts`, they begin at the last place of one before the end.
+    """Frames that end with a mark, and may begin with one.
+
+    A start mark may stand in a frame's own bytes, and a frame that lost its end runs into the next. Where something
+    proves a frame as a whole, each beginning is tried, the first first; else a second mark makes it no frame.
 
     Args:
         behind: bytes of the frame behind its end mark, such as a check.
+        is_proved: a frame that another has run into is not believed, whatever its first bytes are.
+        beginnings: marks or texts that frames begin with, at which the next may begin within one that is damaged.
     """
 
-    def __init__(self, starts: tuple[bytes, ...], ends: tuple[bytes, ...], longest: int, behind: int = 0) -> None:
+    def __init__(
+        self,
+        starts: tuple[bytes, ...],
+        ends: tuple[bytes, ...],
+        longest: int,
+        behind: int = 0,
+        *,
+        is_proved: bool = False,
+        beginnings: tuple[bytes, ...] = (),
+    ) -> None:
         self.starts, self.ends = starts, ends
         self.longest, self.behind = longest, behind
+        self.is_proved = is_proved
         self._end = re.compile(b"(?:" + any_of(ends) + b").{%d}" % behind, re.DOTALL)
+        self._start = re.compile(any_of(starts)) if starts else None
+        self._anew = re.compile(any_of(beginnings)) if beginnings and (is_proved or not starts) else None
         self._most = longest + max(map(len, ends)) + behind
 
     def find(self, data: bytes, at: int) -> Found | int:
@@ -102,15 +119,20 @@ class Delimited:
             if len(data) - at >= self._most:
                 return Found(at, at + self.longest, f"no end within {self.longest} bytes")
             return at
-        if not self.starts:
+        if self._start is None:
             return Found(at, match.end())
-        start = max(data.rfind(start, at, match.end() - self.behind) for start in self.starts)
-        if start < 0:
+        start = self._start.search(data, at, match.start())
+        if start is None:
             return Found(at, match.end(), f"does not begin with {in_words(self.starts)}")
-        return Found(start, match.end())
+        if not self.is_proved and self._start.search(data, start.end(), match.start()):
+            return Found(start.start(), match.end(), "a second start mark stands before its end")
+        return Found(start.start(), match.end())
 
     def again(self, data: bytes, found: Found) -> int:
-        """Where bytes behind the end mark were lost, the next frame's start mark stands in their place."""
+        """The next beginning within it; or, where bytes behind the end mark were lost, that of the next frame."""
+        match = self._anew.search(data, found.start + 1, found.end) if self._anew else None
+        if match:
+            return match.start()
         if self.starts and not found.reason:
             for place in range(max(found.start + 1, found.end - self.behind), found.end):
                 if data.startswith(self.starts, place):

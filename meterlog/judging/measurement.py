@@ -171,6 +171,8 @@ def _proved(capture: Capture) -> bool:
 def _not_taken(form: Form) -> str:
     if form.bound is Bound.OPEN_SENSOR:
         return "The sensor is broken or not plugged in."
+    if form.bound is Bound.OVERLOAD and "minus" in form.flags:
+        return "The display showed an overload with a minus: change the leads over and measure again."
     return "The display was frozen (hold)." if "hold" in form.flags else ""
 
 

@@ -13,7 +13,7 @@ from meterlog.conversation.poller import Poller, Question
 from meterlog.conversation.transforms import Unwrapper, table_of
 from meterlog.profile.compile.addressing import put_in
 from meterlog.profile.compile.choosing import Chooser
-from meterlog.profile.compile.cutting import framer_of, layout_of
+from meterlog.profile.compile.cutting import framer_of, layout_of, proof_of
 from meterlog.profile.compile.messages import Around, Decode, Message, MessageCompiler
 from meterlog.profile.compile.modbus import written_out
 from meterlog.profile.compile.proof import appended
@@ -176,7 +176,8 @@ def _compiled(said: Said, text: str, problems: Problems) -> Profile | None:
     assert said.frame
     layout = layout_of(said.frame, said.first_byte, None if said.messages else said)
     undo = undo_of(said.frame, layout, problems)
-    framer = framer_of(said.frame, layout, undo, problems)
+    proof = proof_of(said.frame.start, said.checks, list((said.messages or {ONLY: said}).values()))
+    framer = framer_of(said.frame, layout, undo, proof, problems)
     around = Around(
         layout=layout, checks=said.checks, starts=said.frame.start, ends=said.frame.end if not layout.length else ()
     )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from meterlog.conversation.framing import Delimited, FixedLength, Framer, MarkedByBit, SelfTelling, Silence
@@ -11,17 +13,72 @@ from meterlog.profile.language.kinds import parse_kind
 from meterlog.profile.language.places import Bits, characters, parse_code
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Collection, Sequence
 
     from meterlog.base.source import Problems
     from meterlog.conversation.stuffing import Undo
     from meterlog.profile.language.content import Field, Says
-    from meterlog.profile.language.wire import Cut, Length
+    from meterlog.profile.language.wire import Check, Cut, Length
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Proof:
+    """What shows that a line is a frame from its first byte to its last.
+
+    Attributes:
+        is_whole: a check, or how the whole line looks, tells a frame from one that another runs into.
+        beginnings: where the next frame may begin after damage: a start mark that a check proves or that no number
+            looks like; else what a line begins with that stands nowhere else in one.
+    """
+
+    is_whole: bool = False
+    beginnings: tuple[bytes, ...] = ()
+
+
+def proof_of(starts: tuple[bytes, ...], checks: Sequence[Check], messages: Collection[Says]) -> Proof:
+    """What proves the frames of a profile."""
+    looks = all(says.text or says.pattern or (says.split and says.split.parts) for says in messages)
+    begun = [_begins(says) for says in messages]
+    others = b"\0".join(_literals(says, begins) for says, begins in zip(messages, begun, strict=True))
+    free = any(says.pattern or says.split or _takes_anything(says) for says in messages)
+    alone = () if free else tuple({begins for begins in begun if begins and begins not in others})
+    if starts:
+        alone = starts if checks or not any(set(start) <= _NUMBER_BYTES for start in starts) else ()
+    return Proof(is_whole=bool(checks) or looks, beginnings=alone)
+
+
+_NUMBER_BYTES = frozenset(b"0123456789+-.,eE ")
+
+
+def _begins(says: Says) -> bytes:
+    """The text that a line begins with; nothing where a number may begin so, or nothing is said."""
+    begins = re.split(r"\{|  *", says.text)[0].encode("latin-1")
+    return b"" if set(begins) <= _NUMBER_BYTES else begins
+
+
+def _literals(says: Says, begins: bytes) -> bytes:
+    """All that may stand in a line behind what it begins with, but for its numbers."""
+    codes = [code for said in says.fields.values() for code in (*said.means, *said.value, *said.special)]
+    inner = re.sub(r"\{\w*\}", "\0", says.text).encode("latin-1")[len(begins) :]
+    return inner + b"\0" + b"\0".join(characters(code).encode("latin-1") for code in codes)
+
+
+def _takes_anything(says: Says) -> bool:
+    """Whether a line has a part that may be any text."""
+    numbers = {said.value for said in says.readings}
+    for name in re.findall(r"\{(\w*)\}", says.text):
+        said = says.fields.get(name)
+        is_number = name in numbers if said is None or not said.kind else said.kind != "text"
+        if not is_number and not (said and (said.means or said.value) and not said.under):
+            return True
+    return not says.text
 
 
 def sharpened(cut: Cut, base: int, says: Says | None) -> tuple[frozenset[int] | None, ...]:
     """What each byte of a frame of fixed length may be: by its marks, its numbers, the fields that are a code."""
     found = classes(cut)
+    if cut.start or cut.end or cut.numbered:
+        return tuple(found)  # what a field must be is the decoder's matter then: it names the field
     for said in says.fields.values() if says else ():
         place, low, mask = _one_byte(said)
         index = place - base if place >= 0 else place + len(found) - tail_of(cut)
@@ -75,7 +132,7 @@ def layout_of(cut: Cut, base: int, says: Says | None = None) -> Layout:
     )
 
 
-def framer_of(cut: Cut, layout: Layout, undo: Undo | None, problems: Problems) -> Framer | None:
+def framer_of(cut: Cut, layout: Layout, undo: Undo | None, proof: Proof, problems: Problems) -> Framer | None:
     """The framer; None when the keys do not say how a frame ends, which is told."""
     if cut.start_bit is not None or cut.end_bit is not None:
         if cut.end_bit is None and not isinstance(cut.length, int):
@@ -94,7 +151,9 @@ def framer_of(cut: Cut, layout: Layout, undo: Undo | None, problems: Problems) -
     if length is not None:
         return SelfTelling(cut.start, length if not undo else _undone_head(length, undo, cut), cut.end, cut.after_end)
     if cut.end:
-        return Delimited(cut.start, cut.end, cut.longest, cut.after_end)
+        return Delimited(
+            cut.start, cut.end, cut.longest, cut.after_end, is_proved=proof.is_whole, beginnings=proof.beginnings
+        )
     if cut.silence is not None:
         return Silence(cut.start, cut.longest)
     cut.where.tell(problems, expected="how a frame ends: length, end, end bit or silence", saw="none of them")

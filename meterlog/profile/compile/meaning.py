@@ -22,6 +22,8 @@ Entry = tuple[Form | None, int | None, Form | None]
 The form is None where the codes say that there is no reading."""
 
 NOTHING: Entry = (None, None, None)
+MINUS = "minus"
+"""The flag of an overload that was shown with a minus, as reversed leads show it."""
 ANY = object()
 """Stands in a row below another field's code for every code."""
 Found = list[tuple[str, Facts]] | str
@@ -204,6 +206,7 @@ class Former:
         decimals, width, minus_zero, special = key[:4]
         assert isinstance(width, int)
         own = decimals if isinstance(decimals, int) and decimals != 0 else facts.decimals or 0
+        own += facts.shift or 0
         if not -9 <= own <= 18:
             return f"{own} digits after the point"
         shown = form_of(facts, own, width)
@@ -212,10 +215,19 @@ class Former:
         form = replace(shown.form, negative_zero=True) if minus_zero else shown.form
         if special is not None or facts.bound in (Bound.OVERLOAD, Bound.OPEN_SENSOR):
             if facts.bound is None:
-                return f"{special!r} has no number and no bound"
-            return replace(form, decimals=0, width=1), None, None
+                return f"{_special_word(special)} has no number, and nothing says that it is a bound"
+            flags = tuple(sorted({*form.flags, MINUS})) if facts.negative else form.flags
+            return replace(form, decimals=0, width=1, flags=flags), None, None
         zero = replace(form, negative_zero=True) if shown.factor < 0 else form
         return form, shown.factor, zero
+
+
+def _special_word(special: Hashable) -> str:
+    """A special value as the profile wrote it, near enough; of arithmetic, with its field's name."""
+    if isinstance(special, tuple):
+        name, code = special
+        return f"{name}: {_special_word(code)}"
+    return f"the special value {shown(special)}"
 
 
 def fixed_facts(**said: object) -> Facts:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
@@ -12,7 +12,7 @@ from meterlog.conversation.reasons import Refusal
 from meterlog.profile.compile.code import Code
 from meterlog.profile.compile.display import Display
 from meterlog.profile.compile.lines import Parts, Pattern, Template, body, holes, late_values
-from meterlog.profile.compile.meaning import SAID, Former, fixed_facts
+from meterlog.profile.compile.meaning import SAID, Former, fixed_facts, shown
 from meterlog.profile.compile.numbers import Numbers
 from meterlog.profile.compile.proof import write_check
 from meterlog.profile.compile.sums import Sums
@@ -71,6 +71,11 @@ class Message:
     values: Mapping[str, Value]
     steady: bool
     header_by: bytes
+
+
+def _unlike(name: str, codes: tuple[str, ...]) -> Callable[[Hashable], str]:
+    """The reason why a code is none of those that must stand there."""
+    return lambda saw: f"{name}: expected {' or '.join(codes)}, saw {shown(saw)}"
 
 
 CONSTANTS = {"None": None, "False": False}
@@ -176,8 +181,8 @@ class MessageCompiler:
             value = self.values.known.get(name)
             if said.value and value is not None and self.tables.is_code(said, value, "is"):
                 codes = self.code.constant(frozenset(self.tables.codes(said, value, said.value)), "codes")
-                reason = f"expected {' or '.join(said.value)}, saw another code"
-                self.values.fail(f"{value.expr} not in {codes}", reason, name)
+                why = self.code.constant(_unlike(name, said.value), "why")
+                self.code.add(f"if {value.expr} not in {codes}: return {why}({value.expr})")
 
     def _field(self, name: str, said: Field) -> None:
         if said.digits:

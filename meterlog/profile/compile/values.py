@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from meterlog.profile.compile.code import Code
     from meterlog.profile.language.content import Field
 
-NUMBER = rb" *+([-+]?) *+(?=\.?\d)(\d{0,15}+)\.?+(\d{0,15}+)(?:[eE]([-+]?\d{1,2}))? *+"
+NUMBER = rb" *+([-+]?) *+(?=\.?\d)(\d{0,15}+)(?:\.|(?!\d))(\d{0,15}+)(?:[eE]([-+]?\d{1,2}))? *+"
 """A decimal text in four groups: sign, digits before the point, after it, exponent."""
 OWN = "R"
 """Begins the name of a number whose place a reading says itself; a field's name is in small letters."""

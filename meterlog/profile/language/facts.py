@@ -39,7 +39,11 @@ _SAMPLE = re.compile(r"(\d+(?:\.(\d*))?)\s+(\S.*)")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Facts:
-    """Each None (or empty) where nothing is said. `factor` times counts is what is shown."""
+    """Each None (or empty) where nothing is said.
+
+    `factor` times counts is what is shown; `shift` more digits stand after the point. `decimals` are those of a number
+    that brings none itself.
+    """
 
     quantity: str | None = None
     unit: str | None = None
@@ -47,6 +51,7 @@ class Facts:
     mode: str | None = None
     decimals: int | None = None
     factor: int | None = None
+    shift: int | None = None
     range: str | None = None
     range_top: float | None = None
     channel: str | None = None
@@ -111,11 +116,11 @@ def _up_to(text: str) -> Facts:
 
 
 def _times(text: str) -> Facts:
-    """A multiplier: "10" multiplies the counts, "0.01" moves the point."""
+    """A multiplier: "10" multiplies the counts, "0.01" moves the point, wherever the number's own is."""
     if not re.fullmatch(r"\d{1,6}(\.\d{1,6})?", text) or float(text) == 0:
-        raise ValueError("write such as `times 10` or `times 0.1`")
+        raise ValueError("write a factor from 0.000001 to 999999, such as `times 10` or `times 0.1`")
     counts, decimals = units.counts_of(text)
-    return Facts(factor=counts, decimals=decimals or None)
+    return Facts(factor=counts, shift=decimals or None)
 
 
 _PREFIXES = {"p": "p", "n": "n", "u": "u", "µ": "u", "μ": "u", "m": "m", "k": "k", "K": "k", "M": "M", "G": "G"}

@@ -1,0 +1,100 @@
+"""What was once read wrong, or dropped, without a word."""
+
+import pytest
+
+from meterlog.base.readings import Bound, Frame, Rejected, Skipped
+from meterlog.conversation.drive import drive, received
+from meterlog.profile.compile.compiler import compiled_anew
+from meterlog.profile.tools.examples import shown
+
+
+def heard(body, data):
+    profile = compiled_anew(f"profile: p\ntitle: P\n{body}", "p")
+    return list(drive(profile.conversation(), received(data)))
+
+
+def readings(found):
+    return [shown(r) for o in found if isinstance(o, Frame) for r in o.readings]
+
+
+def reasons(found):
+    return [o.reason for o in found if isinstance(o, Rejected)]
+
+
+FLOAT = "frame: {{start: hex AA, length: 6}}\nfields: {{f: {{byte: 1, means: {{1: times {times}}}}}}}\n"
+TEXT = "frame: {{end: <LF>}}\ntext: '{{v}} {{f}}'\nfields: {{f: {{means: {{X: times {times}}}}}}}\n"
+
+
+@pytest.mark.parametrize(
+    ("times", "says"),  # 12.5 times each, by hand
+    [("0.1", "1.25 V"), ("0.5", "6.25 V"), ("10", "125.0 V"), ("0.001", "0.0125 V"), ("2", "25.0 V")],
+)
+def test_a_factor_holds_for_numbers_with_a_point_of_their_own(times, says):
+    body = FLOAT.format(times=times) + "readings: [{bytes: 2..5, as: f32 big, unit: V}]\n"
+    assert readings(heard(body, bytes.fromhex("AA 01 41 48 00 00"))) == [f"{says} voltage"]
+    body = TEXT.format(times=times) + "readings: [{value: v, unit: V}]\n"
+    assert readings(heard(body, b"12.5 X\n")) == [f"{says} voltage"]
+
+
+def test_a_factor_of_whole_numbers_moves_the_point_too():
+    body = TEXT.format(times="0.1") + "readings: [{value: v, unit: V}]\n"
+    assert readings(heard(body, b"125 X\n")) == ["12.5 V voltage"]
+
+
+@pytest.mark.parametrize("text", ["9007199254740991", "123456789012345678", "1234567890123456"])
+def test_a_whole_number_that_is_too_long_is_no_tenth_of_itself(text):
+    found = heard("frame: {end: <LF>}\ntext: '{v}'\nreadings: [{value: v, unit: V}]\n", text.encode() + b"\n")
+    assert readings(found) == []
+    assert len(reasons(found)) == 1
+
+
+def test_fifteen_figures_are_read_on_both_sides_of_the_point():
+    body = "frame: {end: <LF>}\ntext: '{v}'\nreadings: [{value: v, unit: V}]\n"
+    assert readings(heard(body, b"123456789012345\n12345678.9012345\n.5\n")) == [
+        "123456789012345 V voltage", "12345678.9012345 V voltage", ".5 V voltage"]  # fmt: skip
+
+
+LINE = 'text: "0+{v}"\nreadings: [{value: v, unit: V}]\n'
+
+
+def test_a_start_mark_within_a_line_drops_no_good_line():
+    lines = [f"0+{value / 10}" for value in range(200)] + ["0+10+5"]
+    found = heard("frame: {start: 0+, end: <CR><LF>}\n" + LINE, "".join(f"{line}\r\n" for line in lines).encode())
+    assert readings(found) == [f"{value / 10} V voltage" for value in range(200)]
+    assert reasons(found) == ["does not look like '0+{v}'"]
+
+
+def test_where_nothing_proves_a_line_a_second_start_mark_makes_it_none():
+    body = "frame: {start: '#', end: <LF>}\nreadings: [{bytes: 1..2, as: digits, unit: V}]\n"
+    found = heard(body, b"#12\n#1#34\n#56\n")
+    assert readings(found) == ["12 V voltage", "56 V voltage"]
+    assert reasons(found) == ["a second start mark stands before its end"]
+
+
+def test_a_line_that_lost_its_end_takes_no_good_line_with_it():
+    body = "frame: {end: <CR><LF>}\ntext: 'T={v}C'\nreadings: [{value: v, unit: degC}]\n"
+    found = heard(body, b"T=21.5CT=21.6C\r\nT=21.7C\nT=21.8C\r\nT=2\xfe1.9C\r\n\x80\xffT=22.0C\r\n")
+    assert readings(found) == [f"{v} degC temperature" for v in ("21.6", "21.8", "22.0")]
+
+
+def test_a_line_whose_beginning_proves_nothing_is_never_read_from_within():
+    """The end of `23.5` is lost: what follows looks like a line from many places on."""
+    found = heard("frame: {end: <LF>}\ntext: '{v}V'\nreadings: [{value: v, unit: V}]\n", b"23.524.1V\n24.1V\n")
+    assert readings(found) == ["24.1 V voltage"]
+
+
+def test_an_overload_with_a_minus_keeps_it():
+    body = (
+        "frame: {end: <LF>}\ntext: '{s}{v}'\nfields:\n  s: {means: {'-': negative, '+': normal}}\n"
+        "  v: {as: decimal, special: {OL: overload}}\nreadings: [{value: v, unit: V}]\n"
+    )
+    minus, plus = (o.readings[0].form for o in heard(body, b"-OL\n+OL\n"))
+    assert (minus.bound, minus.flags) == (Bound.OVERLOAD, ("minus",))
+    assert (plus.bound, plus.flags) == (Bound.OVERLOAD, ())
+
+
+def test_a_byte_that_must_be_a_code_is_told_by_its_field():
+    body = "frame: {start: hex AA, length: 3}\nfields: {kind: {byte: 1, is: 0x01}}\nreadings: [{byte: 2, unit: V}]\n"
+    (found,) = heard(body, bytes.fromhex("AA 07 2A"))
+    assert not isinstance(found, Skipped)
+    assert found.reason == "kind: expected 0x01, saw 0x07"
