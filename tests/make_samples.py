@@ -70,10 +70,16 @@ class Scene:
         self._meter("ohm", value, seconds, noise=noise)
         self.apart(1.5)
 
+    def said(self):
+        """A pedal, with both tips on the points."""
+        self.acts.append(Event(round(self.at, 3), "act", word="press"))
+
     def proved_open(self):
-        """Leads together, the points, leads together."""
+        """Leads together, the points and a press there, leads together."""
         self.apart()
         self._meter("ohm", 0.2, 1.75, noise=0)
+        self.apart(1.5)
+        self.said()
         self.apart(5.0)
         self._meter("ohm", 0.2, 1.75, noise=0)
         self.apart(1.5)
@@ -87,12 +93,14 @@ class Scene:
         self.apart(1.5)
 
     def proved_dead(self, left=0.004, source=9.02, function="dc V"):
-        """A known source, the points, the source again."""
+        """A known source, the points and a press there, the source again."""
         air = lambda t: 0.002 * math.sin(t)  # noqa: E731
         self._meter(function, air, 1.5)
         self._meter(function, source, 2.25)
         self._meter(function, air, 1.0)
-        self._meter(function, left, 5.5, noise=0)
+        self._meter(function, left, 1.0, noise=0)
+        self.said()
+        self._meter(function, left, 4.5, noise=0)
         self._meter(function, air, 1.0)
         self._meter(function, source, 2.25)
         self._meter(function, air, 1.5)

@@ -187,9 +187,11 @@ class Capture:
         deviation: sample standard deviation of the values, SI; 0 for a bound.
         started, ended: times of the first and last reading, s on the link's clock.
         first, last: their ordinal numbers among the link's readings, from 0.
-        how: the rule that chose it: "settled", "open proved", "dead proved", "bound held",
-            "at time", "switch", "timed", "heating run".
-        proof: ordinal spans of the readings that proved the leads before and after, if any.
+        how: the rule that chose it: "settled", "open proved, contact said", "dead proved, contact said",
+            "dead proved, contact seen", "bound held", "at time", "switch", "timed", "heating run"; in
+            records of before contact was asked for, "open proved" and "dead proved" alone.
+        proof: ordinal spans of the readings that proved the instrument before, the contact in between,
+            and the instrument after, if any.
         timing: of a heating run: when heating was switched on and off, where somebody told.
     """
 
@@ -217,3 +219,10 @@ class Capture:
     @property
     def reading(self) -> Reading:
         return Reading(self.form, self.counts)
+
+    @property
+    def contact(self) -> str:
+        """How it is known that the tips were on the points: "said", "seen", "" where nothing but the value tells."""
+        if self.how == "switch":
+            return "said"
+        return self.how.rpartition(", contact ")[2] if ", contact " in self.how else ""

@@ -165,16 +165,20 @@ def yes_no() -> Scalar:
     return Scalar("true or false", parse, {"type": "boolean"})
 
 
-def quantity(unit: str, example: str) -> Scalar:
-    """A number with its unit, of the dimension of `unit`; read as a float in SI."""
+def quantity(unit: str, example: str, least: str = "", most: str = "") -> Scalar:
+    """A number with its unit, of the dimension of `unit`; read as a float in SI, within two such texts."""
 
     def parse(value: str) -> float:
         from meterlog.base import units
 
         try:
-            return units.parse(value, unit)
+            read = units.parse(value, unit)
+            low, high = (units.parse(end, unit) if end else None for end in (least, most))
         except WrongValue as error:
             raise ValueError(str(error)) from None
+        if (low is not None and read < low) or (high is not None and read > high):
+            raise ValueError(f"write {least} to {most}" if least and most else f"write at least {least}{most}")
+        return read
 
     return Scalar(f'a number with its unit, such as "{example}"', parse, {"type": "string"})
 

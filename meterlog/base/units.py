@@ -10,16 +10,19 @@ from __future__ import annotations
 import math
 import re
 from functools import cache, lru_cache
-from tokenize import TokenError
 from typing import TYPE_CHECKING, NamedTuple
 
 from meterlog.base.errors import WrongValue
+from meterlog.base.spelling import NUMBER, tidy
+from meterlog.base.unit_names import factors_of, plain
 
 if TYPE_CHECKING:
     import pint
 
-NUMBER = r"[-+−]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d{1,3})?"
-_MEASURE = re.compile(rf"\s*({NUMBER})(?:\s*(?=[^\s\d.])|\s+(?=1/))(\S.*?)\s*")
+_MEASURE = re.compile(rf"({NUMBER})(?:\s*(?=[^\s\d.])|\s+(?=1/))(\S.*)")
+_TOO_LONG = re.compile(r"[-+]?[0-9.]*(?:[0-9]{21}|[eE][-+]?[0-9]{3})")
+LARGEST, SMALLEST = 1e30, 1e-30
+"""SI: what lies outside, and is not 0, was never measured on a bench."""
 
 
 class Quantity(NamedTuple):
@@ -82,13 +85,6 @@ def _registry() -> pint.UnitRegistry[float]:
     return registry
 
 
-def plain(unit: str) -> str:
-    """The ASCII spelling of a unit: "kΩ" to "kohm", "µF" to "uF", "°C" to "degC"."""
-    out = unit.strip().replace("Ω", "ohm").replace("\u2126", "ohm").replace("µ", "u").replace("μ", "u")
-    out = out.replace("°C", "degC").replace("°F", "degF").replace("℃", "degC").replace("℉", "degF")
-    return "percent" if out == "%" else re.sub(r"\bOhm(s)?\b", "ohm", out)
-
-
 _DECIMAL = {"f": 1e-15, "p": 1e-12, "n": 1e-9, "u": 1e-6, "m": 1e-3, "": 1.0, "k": 1e3, "M": 1e6, "G": 1e9, "T": 1e12}
 _PLAIN = {"ohm": "ohm", "V": "volt", "A": "ampere", "W": "watt", "F": "farad", "H": "henry", "Hz": "hertz",
           "J": "joule", "volt": "volt", "ampere": "ampere", "watt": "watt", "farad": "farad", "hertz": "hertz",
@@ -100,7 +96,7 @@ _ALONE = {"s": ("second", 1.0, 0.0), "ms": ("second", 1e-3, 0.0), "us": ("second
 """Everyday units by symbol, so that a one-off need not wait for pint. A test holds them to pint's own."""
 
 
-@cache
+@lru_cache(maxsize=1024)
 def _everyday(unit: str) -> tuple[str, float, float] | None:
     """(SI unit, scale, offset) of an everyday unit, None for one that only pint knows."""
     name = plain(unit)
@@ -132,13 +128,36 @@ def si_factor(unit: str) -> tuple[float, float]:
 def _to_si(number: float, unit: str) -> float:
     import pint
 
-    registry = _registry()
     try:
-        measured = registry.Quantity(number, registry.parse_units(plain(unit)))
-        return float(measured.to_base_units().magnitude)
-    except (pint.errors.PintError, AttributeError, ValueError, TypeError, AssertionError, TokenError) as error:
-        why = next(iter(str(error).splitlines()), "it cannot be read")
-        raise WrongValue(f"unknown unit {unit!r}: {why}") from None
+        return float(_registry().Quantity(number, _pints(unit)).to_base_units().magnitude)
+    except (pint.errors.PintError, OverflowError) as error:
+        raise WrongValue(f"unknown unit {unit!r}: {error}") from None
+
+
+def _pints(unit: str) -> pint.Unit:
+    """pint's unit of a written one. Raises: WrongValue when a name in it is unknown, with the near ones."""
+    import pint
+
+    registry = _registry()
+    made: dict[str, int] = {}
+    for name, power in factors_of(unit):
+        if name == "dimensionless":
+            continue
+        try:
+            known = registry.get_name(name)
+        except (pint.errors.PintError, AttributeError, ValueError, TypeError):
+            known = ""
+        if not known:
+            raise WrongValue(f"unknown unit {name!r}{_near(name)}")
+        made[known] = made.get(known, 0) + power
+    return registry.Unit(registry.UnitsContainer(made))
+
+
+def _near(name: str) -> str:
+    """The everyday units that differ from a name in capitals only, as a question."""
+    every = {prefix + base for base in _PLAIN for prefix in (_DECIMAL if len(base) < 4 else ("",))} | {"Wh", "kWh"}
+    alike = sorted(unit for unit in {*every, *_ALONE} if unit.lower() == name.lower())
+    return f": did you mean {' or '.join(alike)}?" if alike else ""
 
 
 @lru_cache(maxsize=4096)
@@ -147,14 +166,10 @@ def same_kind(unit: str, like: str) -> bool:
     one, other = _everyday(unit), _everyday(like)
     if one and other:
         return one[0] == other[0]
-    import pint
-
-    registry = _registry()
     try:
-        a, b = registry.parse_units(plain(unit)), registry.parse_units(plain(like))
-    except (pint.errors.PintError, AttributeError, ValueError, TypeError, AssertionError, TokenError):
+        return bool(_pints(unit).dimensionality == _pints(like).dimensionality)
+    except WrongValue:
         return False
-    return bool(a.dimensionality == b.dimensionality)
 
 
 def scaled(counts: int, decimals: int, scale: float) -> float:
@@ -186,30 +201,40 @@ def split_measure(text: str) -> tuple[str, str]:
 
     Raises: WrongValue when there is no number or no unit.
     """
-    match = _MEASURE.fullmatch(text)
+    words = tidy(text)
+    if _TOO_LONG.match(words):
+        raise WrongValue(f"no number on a bench is as long: {words[:60]!r}")
+    match = _MEASURE.fullmatch(words)
     if not match:
         raise WrongValue(f'write a number and its unit, such as "0.42 ohm", not {text!r}')
-    return match[1].replace("−", "-"), match[2]
+    return match[1], match[2]
 
 
 def parse(text: str, like: str) -> float:
-    """The SI value of a text such as "0.42 ohm", of the kind of `like`.
+    """The SI value of a text such as "0.42 ohm", of the kind of `like`; a pure number needs no unit.
 
-    Raises: WrongValue when number or unit is missing, or the unit is of another kind.
+    Raises: WrongValue when number or unit is missing, the unit is of another kind, or the value beyond all measure.
 
-    >>> parse("420 mohm", "ohm")
-    0.42
+    >>> parse("420 mohm", "ohm"), parse("0,42 kOhm", "ohm")
+    (0.42, 420.0)
     """
-    digits, unit = split_measure(text)
+    digits, unit = split_number(text) if like == "dimensionless" else split_measure(text)
+    scale, offset = si_factor(unit)
     if not same_kind(unit, like):
         raise WrongValue(f"expected a unit like {like}, saw {unit!r} in {text!r}")
-    scale, offset = si_factor(unit)
-    try:
-        value = scaled(*counts_of(digits), scale) + offset
-    except OverflowError:
-        value = math.inf
-    if not math.isfinite(value):
-        raise WrongValue(f"larger than a number can be: {text!r}")
+    return bounded(scaled(*counts_of(digits), scale) + offset, text)
+
+
+def split_number(text: str) -> tuple[str, str]:
+    """As `split_measure`, but a bare number is a ratio. Raises: WrongValue."""
+    words = tidy(text)
+    return (words, "dimensionless") if re.fullmatch(NUMBER, words) else split_measure(words)
+
+
+def bounded(value: float, text: str) -> float:
+    """A value that a bench can know of. Raises: WrongValue for one outside, naming the text that it came from."""
+    if value and not SMALLEST <= abs(value) <= LARGEST:
+        raise WrongValue(f"{'larger' if abs(value) > 1 else 'smaller'} than anything on a bench: {text!r}")
     return value
 
 
@@ -220,8 +245,13 @@ def symbol(unit: str) -> str:
         return _SYMBOLS[name]
     if len(name) > 1 and name[0] in _PREFIXES:
         base = {"ohm": "Ω"}.get(name[1:], name[1:])
-        return _PREFIXES[name[0]] + base
-    return name
+        return _PREFIXES[name[0]] + _raised(base)
+    return _raised(name)
+
+
+def _raised(name: str) -> str:
+    """A power behind a unit's name, raised: "m2" to "m²"."""
+    return re.sub(r"(?<=[A-Za-z])[23]$", lambda power: {"2": "²", "3": "³"}[power[0]], name)
 
 
 _ENGINEERING = [

@@ -110,7 +110,8 @@ def _quantity_of(*texts: str | None) -> str:
         found = next((name for name, q in QUANTITIES.items() if unit and same_kind(unit, q.si)), "")
         if found:
             return found
-    raise WrongValue(f'write a number and its unit, such as "0.42 ohm", not {texts[0]!r}')
+    _, unit = split_measure((texts[0] or "").partition("±")[0].strip(" <>"))
+    raise WrongValue(f"nothing that is known here is measured in {unit!r}")
 
 
 def _unit_in(text: str) -> str:

@@ -12,7 +12,7 @@ from meterlog.base import recording
 from meterlog.base.errors import CannotDo, WrongValue
 from meterlog.base.source import near_miss
 from meterlog.files import shipped
-from meterlog.procedure.entries import check_entries
+from meterlog.procedure.entries import read_entries
 from meterlog.procedure.language import read_procedure
 from meterlog.profile import compile_profile
 from meterlog.sounds.sentences import catalogue
@@ -57,8 +57,7 @@ def replay(
         raise WrongValue(f"this procedure has no step {begin!r}")
     if where and where not in procedure.where:
         raise WrongValue(f"this procedure has no limits for {where!r}\n  {near_miss(where, procedure.where)}".rstrip())
-    entries = _entries(plate)
-    check_entries(procedure, entries)
+    entries = read_entries(procedure, _entries(plate))
     read = named([(path, _recording(path)) for path in recordings])
     known = _profiles(read, profiles)
     case = ByCase(procedure, answers_by(known), where=where, entries=entries)

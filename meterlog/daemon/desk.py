@@ -11,7 +11,7 @@ from meterlog.base.errors import CannotDo
 from meterlog.conversation.instruments import Instruments
 from meterlog.daemon.openjob import OpenJob
 from meterlog.procedure.case import Answer
-from meterlog.procedure.entries import check_entries
+from meterlog.procedure.entries import read_entries
 from meterlog.procedure.steps import StepKind
 from meterlog.record.acts import HAPPENINGS, PERSON, ActKind
 from meterlog.record.revisit import facts_of
@@ -128,7 +128,7 @@ class JobDesk:
     def enter(self, entries: Mapping[str, str], who: str, whence: str) -> dict[str, Any]:
         """Keep entries that were learned later; verdicts from now on rest on them. Answers how the walk stands."""
         job = self._at_hand()
-        check_entries(job.procedure, entries)
+        entries = read_entries(job.procedure, entries)
         job.entries.update(entries)
         job.judge.enter(entries)
         facts = {"entries": dict(entries)}

@@ -9,7 +9,7 @@ from meterlog import __version__
 from meterlog.base.errors import CannotDo
 from meterlog.base.source import near_miss
 from meterlog.files.procedures import procedure_of
-from meterlog.procedure.entries import check_entries
+from meterlog.procedure.entries import read_entries
 from meterlog.record.acts import ActKind
 from meterlog.record.rejudge import concluded_again, supersede, under
 from meterlog.store.reader import reading
@@ -104,8 +104,7 @@ def _open_job(loop: BenchLoop, message: Message) -> Message:
     if where and where not in procedure.where:
         hint = near_miss(where, procedure.where) or "its limits are the same everywhere: leave --where out"
         raise CannotDo(f"this procedure has no limits for {where!r}", hint)
-    entries = _texts(message, "plate")
-    check_entries(procedure, entries)
+    entries = read_entries(procedure, _texts(message, "plate"))
     loop.desk.open(
         procedure, ref, where=where, entries=entries, personal=_texts(message, "personal"), who=_who(message),
         whence=_whence(message),

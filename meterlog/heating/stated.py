@@ -11,9 +11,9 @@ from dataclasses import dataclass
 
 from meterlog.base import units
 from meterlog.base.errors import WrongValue
+from meterlog.base.spelling import NUMBER, split_doubt, split_range
 from meterlog.heating.water import ZERO_CELSIUS
 
-_PLUS_MINUS = re.compile(r"\s*(?:±|\+/-|\+-)\s*")
 LIGHTEST_KG, HEAVIEST_KG = 0.02, 500.0
 """Loads outside are slips of the unit: a cup is 0.2 kg, a laundry copper 100 kg."""
 ROOM = (ZERO_CELSIUS - 25.0, ZERO_CELSIUS + 55.0)
@@ -52,18 +52,19 @@ def read_stated(text: str, like: str, difference: str = "") -> Stated:
     >>> read_stated("1000 g ± 2 g", "kilogram").half_width
     0.002
     """
-    parts = _PLUS_MINUS.split(text.strip())
-    if len(parts) > 2:
-        raise WrongValue(f'write one ±, such as "1000 g ± 2 g", not {text!r}')
-    value = units.parse(parts[0], like)
-    if len(parts) == 1:
+    if ends := split_range(text):
+        low, high = sorted(units.parse(end, like) for end in ends)
+        return Stated(value=(low + high) / 2, half_width=(high - low) / 2, text=text.strip())
+    stated, width = split_doubt(text)
+    value = units.parse(stated, like)
+    if not width:
         return Stated(value=value, text=text.strip())
-    if parts[1].strip().endswith("%"):
-        half = abs(value) * units.parse(parts[1], "dimensionless")
+    if width.endswith("%"):
+        half = abs(value) * units.parse(width, "dimensionless")
     else:
-        half = units.parse(parts[1], difference or like)
+        half = units.parse(width, difference or like)
     if half < 0.0:
-        raise WrongValue(f"what stands after ± is a width, at least 0, not {parts[1]!r}")
+        raise WrongValue(f"what stands after ± is a width, at least 0, not {width!r}")
     return Stated(value=value, half_width=half, text=text.strip())
 
 
@@ -73,7 +74,7 @@ def read_mass(text: str) -> Stated:
     Without ±: two readings of a kitchen scale, ± 2 g or 0.2 %; a jug's mark, ± 3 % (common practice, no source).
     Raises: WrongValue when it is no mass or volume, or not above 0.
     """
-    _, unit = units.split_measure(_PLUS_MINUS.split(text.strip())[0])
+    _, unit = units.split_measure(split_doubt(text)[0])
     if units.same_kind(unit, "liter"):
         volume = read_stated(text, "liter")
         litres = volume.value / units.parse("1 liter", "liter")
@@ -105,7 +106,7 @@ def read_room(text: str) -> Stated:
 
 def read_moment(text: str) -> Stated:
     """A moment on the trace's clock, s, from "95 s", "1.5 min" or, in the trace's own seconds, "95"."""
-    bare = _PLUS_MINUS.split(text.strip())[0]
-    if re.fullmatch(units.NUMBER, bare.strip()):
-        text = text.strip().replace(bare.strip(), f"{bare.strip()} s", 1)
+    bare, width = split_doubt(text)
+    if re.fullmatch(NUMBER, bare):
+        text = f"{bare} s ± {width}" if width else f"{bare} s"
     return read_stated(text, "second")

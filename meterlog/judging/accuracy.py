@@ -6,9 +6,11 @@ import re
 from dataclasses import dataclass
 
 from meterlog.base.errors import WrongValue
-from meterlog.base.units import NUMBER, same_kind, si_factor
+from meterlog.base.spelling import NUMBER, tidy
+from meterlog.base.units import bounded, same_kind, si_factor
 
 HINT = 'write "0.5 % + 3 counts" or "2 % + 0.1 ohm"'
+MOST_COUNTS = 100_000.0
 _COUNTS = r"counts?|digits?|digs?|dgts?|d|lsd"
 _TERM = re.compile(rf"({NUMBER})\s*(.*)")
 
@@ -71,7 +73,9 @@ def parse_accuracy(text: str, like: str = "", source: str = "") -> Accuracy:
     >>> parse_accuracy("± (0.5 % of reading + 3 digits)") == Accuracy(part_of_reading=0.005, counts=3)
     True
     """
-    plain = text.replace("±", " ").replace("+/-", " ").replace("(", " ").replace(")", " ")
+    plain = tidy(text).replace("±", " ").replace("(", " ").replace(")", " ")
+    if not text.count("(") == text.count(")") <= 1:
+        raise WrongValue(f"{text!r} is no accuracy: {HINT}")
     sums = {"part": 0.0, "counts": 0.0, "floor": 0.0}
     for term in plain.split("+"):
         kind, amount = _term(term.strip(), text, like)
@@ -81,17 +85,25 @@ def parse_accuracy(text: str, like: str = "", source: str = "") -> Accuracy:
 
 def _term(term: str, text: str, like: str) -> tuple[str, float]:
     match = _TERM.fullmatch(term)
-    if not match or float(match[1].replace("−", "-")) < 0:
+    if not match or float(match[1]) < 0:
         raise WrongValue(f"{text!r} is no accuracy: {HINT}")
     number, unit = float(match[1]), match[2].strip()
     if re.fullmatch(r"(%|percent)( ?(of )?(the )?(reading|rdg|value|mv))?", unit, re.IGNORECASE):
-        return "part", number / 100.0
+        return "part", _part(number / 100.0, text)
     if re.fullmatch(r"ppm( ?(of )?(the )?(reading|rdg|value))?", unit, re.IGNORECASE):
-        return "part", number / 1e6
+        return "part", _part(number / 1e6, text)
     if re.fullmatch(_COUNTS, unit, re.IGNORECASE):
+        if number > MOST_COUNTS:
+            raise WrongValue(f"no display is wrong by so many counts: {text!r}")
         return "counts", number
     if not unit or "%" in unit:
         raise WrongValue(f"{term!r} in {text!r} has no unit: {HINT}" if not unit else f"{unit!r} is of what? {HINT}")
     if like and not same_kind(unit, like):
         raise WrongValue(f"expected a unit like {like}, saw {unit!r} in {text!r}")
-    return "floor", number * si_factor(unit)[0]  # the scale alone: 0.5 degC of error is 0.5 K
+    return "floor", bounded(number * si_factor(unit)[0], text)  # the scale alone: 0.5 degC of error is 0.5 K
+
+
+def _part(part: float, text: str) -> float:
+    if part > 1.0:
+        raise WrongValue(f"an instrument that may be wrong by more than its reading measures nothing: {text!r}")
+    return part

@@ -51,15 +51,19 @@ class Limit:
         """Whether the step's method finds the limit."""
         return self.low is None and self.high is None and not self.is_open
 
-    def against(self, entries: Mapping[str, float]) -> Limit:
-        """The limit in SI, once the entry that it is a part of has a value; itself when it names none.
+    def against(self, entries: Mapping[str, tuple[float, float]]) -> Limit:
+        """The limit in SI, once the entry that it is a part of has its ends, SI; itself when it names none.
+
+        Of a plate that states a range, the lower bound is a part of its lower end, the upper one of its upper end.
 
         Raises: KeyError, when the entry has no value yet.
         """
         if not self.of:
             return self
-        full = entries[self.of]
-        low, high = (None if part is None else part * full for part in (self.low, self.high))
+        ends = entries[self.of]
+        low, high = (
+            None if part is None else part * end for part, end in zip((self.low, self.high), ends, strict=True)
+        )
         return replace(self, low=low, high=high, of="")
 
 

@@ -29,7 +29,7 @@ class Context:
         in_circuit: parts in parallel were not disconnected.
         required: probability that the rule "probability of conformity" asks for.
         guard: guard band over expanded uncertainty, 1 for w = U.
-        entries: what the rating plate and the person told, by name, SI; a limit may be a part of one.
+        entries: what the rating plate and the person told, by name, the ends in SI; a limit may be a part of one.
     """
 
     ambient_k: float | None = None
@@ -40,7 +40,7 @@ class Context:
     in_circuit: bool = False
     required: float = 0.95
     guard: float = 1.0
-    entries: Mapping[str, float] = field(default_factory=dict)
+    entries: Mapping[str, tuple[float, float]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -11,7 +11,19 @@ from typing import TYPE_CHECKING
 
 from meterlog.base.errors import WrongValue
 from meterlog.base.readings import COUNTS_LIMIT, Bound, Capture, Form, Reading
-from meterlog.base.units import NUMBER, QUANTITIES, counts_of, parse, plain, same_kind, scaled, si_factor, split_measure
+from meterlog.base.spelling import NUMBER, parts_of, split_range, tidy
+from meterlog.base.unit_names import plain
+from meterlog.base.units import (
+    QUANTITIES,
+    bounded,
+    counts_of,
+    parse,
+    same_kind,
+    scaled,
+    si_factor,
+    split_measure,
+    split_number,
+)
 from meterlog.judging.accuracy import Accuracy, parse_accuracy
 from meterlog.judging.formula import exactly
 from meterlog.judging.measurement import measured
@@ -22,19 +34,18 @@ if TYPE_CHECKING:
 
 MOST_DECIMALS = 30
 _BOUNDS = {">": Bound.ABOVE, "<": Bound.BELOW}
-_STEP = re.compile(rf"\s*({NUMBER}\s*\S*)\s*[:=]\s*(.+)")
+"""What a display puts before its digits. A person's ≤ is a limit, not a reading."""
+_STEP = re.compile(rf"({NUMBER}\s*\S*)\s*[:=]\s*(.+)")
 
 
 def given_value(text: str, quantity: str) -> Result:
-    """An exact value: "2000 W", and for a pure number "8" or "10 %". Raises: WrongValue."""
+    """A value that is given: "2000 W" is exact, "220-240 V" lies somewhere between. Raises: WrongValue."""
     si = QUANTITIES[quantity].si
-    return exactly(_possible(parse(with_unit(text, si), si), si, text), quantity)
-
-
-def with_unit(text: str, si: str) -> str:
-    """The text, with "dimensionless" behind a bare number where the SI unit is none."""
-    bare = re.fullmatch(rf"\s*{NUMBER}\s*", text) and si == "dimensionless"
-    return f"{text.strip()} dimensionless" if bare else text
+    if ends := split_range(text):
+        low, high = (_possible(parse(end, si), si, text) for end in ends)
+        middle, half, scale = (low + high) / 2, abs(high - low) / 2, "delta_degC" if si == "kelvin" else si
+        return measured_value(f"{middle:.9g} {si} ± {half:.9g} {scale}", quantity)
+    return exactly(_possible(parse(text, si), si, text), quantity)
 
 
 def measured_value(
@@ -56,26 +67,28 @@ def measured_value(
 
     Raises: WrongValue.
     """
-    shown, sign, behind = text.partition("±")
-    if sign:
-        accuracy = parse_accuracy(behind, like=QUANTITIES[quantity].si)
+    shown, accuracy = _with_accuracy(text, quantity, accuracy)
     step = _step_of(resolution, quantity) if resolution else None
-    reading = _reading(shown.strip(), quantity, range_top)
+    reading = _reading(shown, quantity, range_top)
     return measured(Capture.of_one(reading, 0.0, "written"), accuracy=accuracy, context=context, resolution=step, of=of)
 
 
 def measured_series(text: str, quantity: str, *, accuracy: Accuracy | None = None) -> Series:
     """A run of readings: "10 s: 5.638 ohm, 20 s: 5.572 ohm", an accuracy for all behind "±". Raises: WrongValue."""
-    shown, sign, behind = text.partition("±")
-    if sign:
-        accuracy = parse_accuracy(behind, like=QUANTITIES[quantity].si)
+    shown, accuracy = _with_accuracy(text, quantity, accuracy)
     readings: list[tuple[float, Reading]] = []
-    for part in shown.split(","):
+    for part in parts_of(shown):
         match = _STEP.fullmatch(part)
         if not match:
-            raise WrongValue(f'write a time and a reading, such as "10 s: 5.638 ohm", not {part.strip()!r}')
+            raise WrongValue(f'write a time and a reading, such as "10 s: 5.638 ohm", not {part!r}')
         readings.append((parse(match[1], "second"), _reading(match[2].strip(), quantity)))
     return series_of(readings, accuracy=accuracy)
+
+
+def _with_accuracy(text: str, quantity: str, accuracy: Accuracy | None) -> tuple[str, Accuracy | None]:
+    """The text before its "±", and the accuracy behind it; the one given where there is none. Raises: WrongValue."""
+    shown, sign, behind = (part.strip() for part in tidy(text).partition("±"))
+    return shown, parse_accuracy(behind, like=QUANTITIES[quantity].si) if sign else accuracy
 
 
 def _reading(text: str, quantity: str, range_top: str = "") -> Reading:
@@ -86,7 +99,7 @@ def _reading(text: str, quantity: str, range_top: str = "") -> Reading:
             raise WrongValue('overload is a bound by the end of the range: tell it, such as --range-top "6 Mohm"')
         return Reading(Form(quantity=quantity, unit=si, scale=1.0, bound=Bound.OVERLOAD, range_top=top), None)
     bound = _BOUNDS.get(text[:1])
-    digits, unit = split_measure(with_unit(text[1:] if bound else text, si))
+    digits, unit = _split(text[1:] if bound else text, si)
     if not same_kind(unit, si):
         raise WrongValue(f"expected a unit like {si}, saw {unit!r} in {text!r}")
     scale, offset = si_factor(unit)
@@ -100,15 +113,19 @@ def _reading(text: str, quantity: str, range_top: str = "") -> Reading:
     return Reading(form, counts)
 
 
+def _split(text: str, si: str) -> tuple[str, str]:
+    return split_number(text) if si == "dimensionless" else split_measure(text)
+
+
 def _possible(value: float, si: str, text: str) -> float:
     if si == "kelvin" and value < 0:
         raise WrongValue(f"{text} lies below absolute zero")
-    return value
+    return bounded(value, text)
 
 
 def _step_of(resolution: str, quantity: str) -> float:
     """One step of the last digit in SI, from its text."""
-    digits, unit = split_measure(with_unit(resolution, QUANTITIES[quantity].si))
+    digits, unit = _split(resolution, QUANTITIES[quantity].si)
     if not same_kind(unit, QUANTITIES[quantity].si):
         raise WrongValue(f"expected a unit like {QUANTITIES[quantity].si}, saw {unit!r} in {resolution!r}")
     counts, decimals = counts_of(digits)

@@ -126,9 +126,12 @@ INSTRUMENT = Record(
         "address": Key(shape=text("an address"), doc="The address set in it, where not the profile's own.", default=""),
         "calibrated": Key(shape=Scalar("a date", _date), doc="Date of its last calibration."),
         "open circuit voltage": Key(
-            shape=quantity("volt", "9 V"), doc="What its resistance function applies to open leads, at most."
+            shape=quantity("volt", "9 V", "0 V", "100 V"),
+            doc="What its resistance function applies to open leads, at most.",
         ),
-        "ambient": Key(shape=quantity("kelvin", "23 degC"), doc="The temperature at which it is used."),
+        "ambient": Key(
+            shape=quantity("kelvin", "23 degC", "-40 degC", "60 degC"), doc="The temperature at which it is used."
+        ),
         "note": Key(shape=text(), doc="Anything worth knowing.", default=""),
     },
 )

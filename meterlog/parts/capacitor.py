@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from meterlog.base import units
 from meterlog.base.errors import WrongValue
+from meterlog.base.spelling import LONGEST_MARKING, tidy
 from meterlog.parts import tolerance
 from meterlog.parts.part import Part
 
@@ -103,7 +104,7 @@ def decode_capacitor(marking: str) -> tuple[Part, ...]:
     >>> part.value, part.voltage, part.tolerance.text
     (4.7e-07, 100.0, '± 5 %')
     """
-    rest = _Rest(re.sub(r"(?<=\d),(?=\d)", ".", " ".join(marking.replace("μ", "µ").split())))
+    rest = _Rest(tidy(marking, LONGEST_MARKING).replace("μ", "µ"))
     classes = tuple("".join(match.groups()).upper() for match in rest.take_all(_CLASS))
     run = tuple("".join(match.groups()) for match in rest.take_all(_RUN_SAFETY))
     run += tuple(match[1].upper() for match in rest.take_all(_RUN_HOURS))

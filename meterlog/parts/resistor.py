@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from meterlog.base import units
 from meterlog.base.errors import WrongValue
+from meterlog.base.spelling import LONGEST_MARKING, tidy
 from meterlog.parts import tolerance
 from meterlog.parts.part import Part
 from meterlog.parts.preferred import SERIES
@@ -33,7 +34,7 @@ def decode_resistor(marking: str) -> tuple[Part, ...]:
     >>> [part.value for part in decode_resistor("4K7J")]
     [4700.0]
     """
-    text = " ".join(marking.replace(",", ".").replace("\u2126", "Ω").split())
+    text = tidy(marking, LONGEST_MARKING).replace("\u2126", "Ω")
     power = _WATTS.search(text)
     if power:
         text = f"{text[: power.start()]} {text[power.end() :]}".strip()

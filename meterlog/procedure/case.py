@@ -89,9 +89,9 @@ class Case:
                 return measured(answer.capture, accuracy=answer.accuracy, context=_context(self, answer), of="leads")
         return None
 
-    def entries_si(self) -> dict[str, float]:
-        """The entries that the procedure knows, in SI; one that cannot be read counts as not entered."""
-        return entry_values(self.procedure.entries, self.entries)
+    def entries_si(self) -> dict[str, tuple[float, float]]:
+        """The ends, SI, of the entries that the procedure knows; one that cannot be read counts as not entered."""
+        return entry_values(self.procedure, self.entries)
 
     def at_hand(self) -> AtHand:
         """What a step's method may name: the other steps' captures, the leads, the entries."""

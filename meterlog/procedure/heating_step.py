@@ -43,7 +43,7 @@ class StepRun:
     channel: str
     timing: Timing | None
     entries: Mapping[str, str]
-    numbers: Mapping[str, float]
+    numbers: Mapping[str, tuple[float, float]]
     limit: Limit | None
     rule: Rule
 

@@ -46,11 +46,19 @@ SETTLING = Record(
     "settling",
     Written,
     {
-        "length": Key(shape=quantity("second", "3 s"), doc="How long a value stays still before it is believed."),
+        "length": Key(
+            shape=quantity("second", "3 s", "0.1 s", "1 hour"),
+            doc="How long a value stays still before it is believed.",
+        ),
         "spread counts": Key(shape=number(), doc="Spread that is still, in counts of the last digit."),
-        "spread": Key(shape=quantity("dimensionless", "0.5 %"), doc="Spread that is still, as a part of the value."),
+        "spread": Key(
+            shape=quantity("dimensionless", "0.5 %", "0 %", "100 %"),
+            doc="Spread that is still, as a part of the value.",
+        ),
         "slope counts": Key(shape=number(), doc="Drift over the length that is still, in counts."),
-        "slope": Key(shape=quantity("dimensionless", "0.5 %"), doc="Drift that is still, as a part of the value."),
+        "slope": Key(
+            shape=quantity("dimensionless", "0.5 %", "0 %", "100 %"), doc="Drift that is still, as a part of the value."
+        ),
     },
 )
 
@@ -66,16 +74,23 @@ STEP = Record(
         "quantity": Key(shape=QUANTITY, doc="What is measured.", default=""),
         "mode": Key(shape=choice("ac", "dc", "ac+dc"), doc="AC or DC, where it matters.", default=""),
         "instrument": Key(shape=ENTRY, doc="The instrument's name on the bench; left out, any.", default=""),
-        "test voltage": Key(shape=quantity("volt", "500 V"), doc="What the tester applies to the points."),
+        "test voltage": Key(
+            shape=quantity("volt", "500 V", "0.1 V", "100 kV"), doc="What the tester applies to the points."
+        ),
         "limits": Key(shape=ListOf(LIMIT, least=1), doc="What passes; left out, recorded and not judged.", default=()),
         "cautions": Key(shape=ListOf(CAUTION, least=1), doc="Said and shown before the step.", default=()),
         "energised": Key(shape=yes_no(), doc="Mains is on during the step.", default=False),
         "needs": Key(shape=ListOf(NAME, least=1), doc="Steps that must have passed before.", default=()),
         "needs dead": Key(shape=yes_no(), doc="Waits for the proof of dead; always so for points inside."),
         "fail means": Key(shape=SENTENCE, doc="What a fail usually means.", default=""),
-        "hold": Key(shape=quantity("second", "3 s"), doc="How long an open or dead point is held."),
-        "known source": Key(shape=quantity("volt", "230 V"), doc="What the tester is proved on, before and after."),
-        "after": Key(shape=quantity("second", "60 s"), doc="When the reading is taken, from the start of the test."),
+        "hold": Key(shape=quantity("second", "3 s", "0.1 s", "1 hour"), doc="How long an open or dead point is held."),
+        "known source": Key(
+            shape=quantity("volt", "230 V", "0.1 V", "1000 V"), doc="What the tester is proved on, before and after."
+        ),
+        "after": Key(
+            shape=quantity("second", "60 s", "0.1 s", "24 hour"),
+            doc="When the reading is taken, from the start of the test.",
+        ),
         "method": Key(shape=ENTRY, doc="The arithmetic from captures to the value that is judged.", default=""),
         "with": Key(shape=MapOf(ENTRY, INPUT), doc="The method's inputs by name.", default={}),
         "settling": Key(shape=SETTLING, doc="This step's own settling; left out, the quantity's."),

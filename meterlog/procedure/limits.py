@@ -12,12 +12,18 @@ from decimal import Decimal
 
 from meterlog.base import units
 from meterlog.base.errors import WrongValue
+from meterlog.base.spelling import NUMBER, split_range, tidy
+from meterlog.base.unit_names import plain
 
 EXAMPLES = '"at most 0.3 ohm", "at least 1 Mohm", "100 ohm ± 10 %", "0.5 .. 0.7 V", "open"'
 _BY_METHOD = re.compile(r"as the method finds(?: by the (\w+) rule)?")
 """The limit that the step's method works out itself, such as the protective conductor's by its cord."""
 
-_N = units.NUMBER
+_N = NUMBER
+_SAME = {
+    "at most ": r"≤|max(?:\.|\b)|maximum\b|not (?:more|above) than\b|up to\b",
+    "at least ": r"≥|min(?:\.|\b)|minimum\b|not (?:less|below) than\b",
+}
 _NAME = r"[A-Za-z][\w -]*?"
 _PERCENT = rf"({_N})\s*%"
 
@@ -49,7 +55,7 @@ def parse_limit(text: str, like: str) -> Bounds:
     >>> parse_limit("at least 85 % of rated output", "watt").of
     'rated output'
     """
-    words = " ".join(text.replace("−", "-").replace("+/-", "±").split())
+    words = _trades_words(tidy(text))
     if words == "open":
         return Bounds(low=None, high=None, unit=like, is_open=True)
     if left := _BY_METHOD.fullmatch(words):
@@ -60,6 +66,14 @@ def parse_limit(text: str, like: str) -> Bounds:
     if bounds.low is not None and bounds.high is not None and bounds.low > bounds.high:
         raise WrongValue(f"the lower end comes first, and {text!r} has it above the upper")
     return bounds
+
+
+def _trades_words(words: str) -> str:
+    """A limit in the words of this language: "<= 1 ohm" is "at most 1 ohm", "220-240 V" is "220 V .. 240 V"."""
+    for ours, signs in _SAME.items():
+        words = re.sub(rf"^(?:{signs})\s*(?=[-.\d])", ours, words)
+    ends = split_range(words)
+    return " .. ".join(ends) if ends else words
 
 
 def _part_of_entry(words: str, like: str) -> Bounds | None:
@@ -122,15 +136,13 @@ def _either_side(words: str, like: str) -> tuple[str, str]:
     digits, unit = _split(width, like)
     middle = centre if re.search(r"[^\d\s.eE+-]", centre) or like == "dimensionless" else f"{centre} {unit}"
     number, its_unit = _split(middle, like)
-    if units.plain(its_unit) != units.plain(unit):
+    if plain(its_unit) != plain(unit):
         raise WrongValue(f"write both parts in the same unit, not {words!r}")
     return f"{Decimal(number) - Decimal(digits)} {unit}", f"{Decimal(number) + Decimal(digits)} {unit}"
 
 
 def _split(measure: str, like: str) -> tuple[str, str]:
-    if like == "dimensionless" and re.fullmatch(_N, measure):
-        return measure, "dimensionless"
-    return units.split_measure(measure)
+    return units.split_number(measure) if like == "dimensionless" else units.split_measure(measure)
 
 
 def _si(measure: str, like: str) -> float | None:

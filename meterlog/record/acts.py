@@ -37,6 +37,8 @@ class ActKind(StrEnum):
     PROOF = "proof"
     WRONG_FUNCTION = "wrong function"
     NOT_TAKEN = "not taken"
+    CONTACT_SAID = "contact said"
+    ADVISED = "advised"
     LIVE_POINT = "live point"
     FROZEN = "frozen"
     LIFTED = "lifted"
@@ -61,6 +63,8 @@ HAPPENINGS: dict[type[Happening], ActKind] = {
     walk.Proof: ActKind.PROOF,
     walk.WrongFunction: ActKind.WRONG_FUNCTION,
     walk.NotTaken: ActKind.NOT_TAKEN,
+    walk.ContactSaid: ActKind.CONTACT_SAID,
+    walk.Advised: ActKind.ADVISED,
     walk.LivePoint: ActKind.LIVE_POINT,
     walk.Frozen: ActKind.FROZEN,
     walk.Lifted: ActKind.LIFTED,

@@ -30,8 +30,11 @@ BOUNDS = {
 
 HOW = {
     "settled": "settled by itself",
-    "open proved": "open, with the leads proved before and after",
-    "dead proved": "dead, with the tester proved before and after",
+    "open proved, contact said": "open; leads proved before and after; that the tips were on the points was said then",
+    "dead proved, contact said": "dead; tester proved before and after; that the tips were on the points was said then",
+    "dead proved, contact seen": "dead; tester proved before and after; volts stood that leads in the air never keep",
+    "open proved": "open; leads proved before and after; nobody said that the tips were on the points",
+    "dead proved": "dead; tester proved before and after; nobody said that the tips were on the points",
     "bound held": "a bound that held",
     "one minute": "the reading at one minute",
     "at time": "the reading at the stated time",

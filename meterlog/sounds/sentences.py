@@ -83,6 +83,10 @@ class Catalogue:
                 return self._wrong_function(event)
             case told.NotTaken(why=why):
                 return self.sentence("not taken because", why=why) if why else self.sentence("not taken")
+            case told.Advised(why=why):
+                return self.sentence("advised", why=why)
+            case told.ContactSaid():
+                return self.sentence("contact said")
             case told.LivePoint(shown=shown):
                 return self.sentence("live point", value=self._shown(shown))
             case told.Proof(wants=wants):

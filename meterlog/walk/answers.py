@@ -46,7 +46,7 @@ def answer_for(step: Step, want: Want, stream: Stream, *, again: bool, lifted: b
         case StepKind.OPEN:
             return OpenProof(stream, criterion, step.hold_s, _short(step), lifted=lifted)
         case StepKind.DEAD:
-            return DeadProof(stream, criterion, step.hold_s, step.source_voltage, dead_limit(step), step.mode)
+            return DeadProof(stream, criterion, step.hold_s, step.source_voltage or 0.0, dead_limit(step))
         case StepKind.AT_TIME:
             return AtTime(stream, step.at_s or 0.0, lifted=lifted)
         case StepKind.LEADS:

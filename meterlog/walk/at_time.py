@@ -2,13 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from meterlog.walk.settle import Froze, Held, Lift, Lost, Sample, Settled, Signal, Sort, State, Stream, capture_of
 from meterlog.walk.settle.settler import NOT_TAKEN_S
-
-if TYPE_CHECKING:
-    from meterlog.base.readings import Capture
 
 EARLY_PERIODS = 1.2
 """The test began up to one period before its first reading: a test that ends so early has lasted long enough."""
@@ -47,8 +42,8 @@ class AtTime:
             return ended + self._running(sample)
         return ended
 
-    def confirm(self) -> Capture | None:
-        return None
+    def confirm(self) -> list[Signal]:
+        return []
 
     def finish(self) -> list[Signal]:
         """The recording ends, and with it a test that runs."""

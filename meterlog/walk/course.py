@@ -176,6 +176,13 @@ class Course:
         passed = told.Passed(step=step.key, at=at, how=how, reason=reason, who=who)
         return [passed, *self.advance(self.unanswered_after(step), at)]
 
+    def leave_unproved(self, step: Step, why: str, at: float) -> list[Happening]:
+        """In a replay nobody can do a proof once more: it ends as not proved. On a bench it stays at hand."""
+        if not self._assume.hands_free:
+            return []
+        reached = self.reach(step, at) if self.step is not step else []
+        return [*reached, *self.leave(step, "not proved", at, why)]
+
     def reach(self, target: Step, at: float) -> list[Happening]:
         """Points are touched: what nobody said is taken for granted, what stands between is left."""
         out: list[Happening] = []

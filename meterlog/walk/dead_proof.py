@@ -1,167 +1,284 @@
-"""A dead circuit, proved by a known source before and after."""
+"""A dead circuit: a known source before and after, and in between the tips known to be on the points.
+
+source ──stands──▶ points ──said or seen, and it stays low──▶ source again ──stands──▶ dead
+  ▲                  │ ▲                    │
+  └── live point ────┘ └── tips left, volts ┘   each told in words
+"""
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from statistics import fmean
 from typing import TYPE_CHECKING
 
-from meterlog.walk.proofs import Proof, Spell, lengthened
-from meterlog.walk.settle import STRAY_VOLTS, Criterion, Lost, Sample, Signal, Sort, Stage, State, Stream, Window
+from meterlog.base.units import show
+from meterlog.walk.live import SOURCE_LEAST, SOURCE_MOST, is_source
+from meterlog.walk.proofs import Proof, Spell, lengthened, shown
+from meterlog.walk.settle import (
+    LIFT_S,
+    STRAY_VOLTS,
+    Criterion,
+    Lost,
+    Refuse,
+    Said,
+    Sample,
+    Signal,
+    Sort,
+    Stage,
+    State,
+    Stream,
+    Window,
+    capture_of,
+    same_range,
+)
+from meterlog.walk.settle.window import COVERAGE, PERIODS
 
 if TYPE_CHECKING:
-    from meterlog.base.readings import Capture, Reading
+    from meterlog.base.readings import Capture
 
-SOURCE_PART = 0.05
-"""The source is known to so much of its voltage."""
 SOURCE_S = 1.2
 SOURCE_STILL = 0.02
 """Readings of the source agree to so much of it."""
+SOURCE_SAME = 0.03
+"""The source after reads as before, to so much of it."""
+DECLARED_LEAST, DECLARED_MOST = 0.5, 2.0
+"""What a person says is the known source reads so many times what the step states of it."""
 DEAD_VOLTS = 1.0
-"""Near zero where neither the step's limit nor 5 % of its source is larger."""
-CHARGE_S = 2.0
-"""DC volts that lasted so long at the points without coming to rest were a charge. A meter's own fall is shorter."""
-FALL_S = 1.5
-"""A charge that runs down through the meter takes longer for its last halving; one that is left is gone sooner."""
+"""What counts as dead where a step prints no limit."""
+SEEN_VOLTS = 1.0
+"""Direct volts that stand so high are no leads in the air: those wander, and lower."""
+RISE_S = 60.0
+"""Volts that would pass the limit within so long at the pace at which they rise are a charge that comes back."""
+REST_S = 10.0
+"""A claim that has led to nothing for so long is told."""
+
+DEAD_SAID, DEAD_SEEN = "dead proved, contact said", "dead proved, contact seen"
+NOT_KNOWN = (
+    "not proved dead: nobody said, and nothing showed, that the tips were on the points;"
+    " touch the points, press with the tips on them, stay until the tone, then the source"
+)
+LEFT_TOO_SOON = "the tips left the points before the tone: touch them, press, and stay until the tone"
+COMES_BACK = "the volts rise: a charge comes back; discharge it, and press again with the tips on the points"
+RESTLESS = "it does not come to rest: keep the tips still on the points"
+SILENCE = "the meter was silent: press again with the tips on the points"
+HOLD_SOURCE = "if that was the known source, hold the tips on it until the tone"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Source:
+    """The known source, as it was touched."""
+
+    span: tuple[int, int]
+    volts: float
+    words: str
 
 
 class DeadProof(Proof):
-    """A known source, the points near zero and settled, the known source again: then it is dead.
+    """A known source, the points at or below the step's limit, the known source again: then it is dead.
 
-    The lowest settled window between the two is the answer: the air may read higher, never steadier
-    and lower. Points that float wander on a fine display as the air does: within what leads pick up,
-    that is steady enough where nothing steadier is seen. Volts that fall, and are gone at once, tell of
-    leads that left a charge, for the air reads as a dead point does: the proof begins again. Signals
-    `Stage` "points" and "source"; `Lost` when the second source finds nothing near zero, or a charge.
+    That the tips are on the points is said by a press there, after which they stay until the window of
+    the step is full; or it is seen, where direct volts stand at a level that leads in the air never
+    keep. What the points read counts from the press on. A charge that falls is taken as it falls below
+    the limit; one that comes back is told. Signals `Stage` "points" and "source".
+
+    Args:
+        source: V that the step states of its known source, > 0; limit: V that still count as dead.
     """
 
-    def __init__(
-        self, stream: Stream, criterion: Criterion, hold_s: float, source: float | None, dead: float, mode: str = "dc"
-    ) -> None:
+    def __init__(self, stream: Stream, criterion: Criterion, hold_s: float, source: float, limit: float) -> None:
         super().__init__(stream)
-        self._source, self._dead, self._pick_up = source, dead, STRAY_VOLTS[mode or "dc"]
-        whole = lengthened(criterion, hold_s)
-        self._window, self._floating = Window(whole), Window(replace(whole, wander=self._pick_up))
+        self._source, self._limit = abs(source), limit
+        self._criterion = lengthened(criterion, hold_s)
+        self._level = Window(self._criterion)
         self._start_again()
 
     def _start_again(self) -> None:
-        self._first: tuple[int, int] | None = None
-        self._at_source = Spell(SOURCE_S)
-        self._lowest: Capture | None = None
-        self._floats, self._charged, self._left_charge = False, False, False
-        self._charge: Spell | None = None
-        self._low_since: float | None = None
-        self._clear_windows()
+        self._first: _Source | None = None
+        self._standing = Spell(SOURCE_S)
+        self._visiting, self._left_at = False, float("-inf")
+        self._has_left = False
+        self._claimed: Sample | None = None
+        self._run: list[Sample] = []
+        self._found: Capture | None = None
+        self._level.clear()
 
-    def forget(self) -> None:
-        """Begin again at the source: nothing from before counts."""
-        self._start_again()
+    @property
+    def _has_begun(self) -> bool:
+        return self._first is not None
 
-    def _break_run(self, at: float) -> None:
-        self._at_source.clear()
-        self._clear_windows()
-
-    def _clear_windows(self) -> None:
-        self._window.clear()
-        self._floating.clear()
-
-    def is_source(self, reading: Reading) -> bool:
-        """A reading of the known source; where its volts are not stated, anything well above dead."""
-        if reading.value is None:
-            return False
-        if self._source is None:
-            return abs(reading.value) > 2 * self._dead
-        return abs(abs(reading.value) - abs(self._source)) <= SOURCE_PART * abs(self._source)
+    def _after_silence(self) -> list[Signal]:
+        self._standing.clear()
+        return self._drop_claim(SILENCE)
 
     def _as_apart(self, sample: Sample, sort: Sort) -> Sort:
         """Off the source is apart: the leads may still lie on it from the step before."""
-        return Sort.NUMBER if self.is_source(sample.reading) else Sort.APART
+        return Sort.NUMBER if is_source(sample.reading, self._source) else Sort.APART
+
+    # A press -----------------------------------------------------------------------------------
+
+    def _said(self, last: Sample) -> list[Signal]:
+        size = abs(last.reading.value) if last.reading.value is not None else None
+        if size is None:
+            return [Refuse("The display shows no number: wait for one, with the tips on the points, and press again.")]
+        if self._first is None:
+            return self._said_source(last, size)
+        if self._is_source(last):
+            return [Refuse(f"The display shows {shown(last.reading)}, as the known source does: go to the points.")]
+        if size > self._limit:
+            over = f"{shown(last.reading)} is above {show(self._limit, 'volt')}"
+            return [Refuse(f"{over}: these points are not dead. Isolate, discharge, and begin at the known source.")]
+        self._claimed, self._run, self._found, self._has_left = last, [last], None, True
+        self.state = State.SETTLING
+        return [Said(shown(last.reading))]
+
+    def _said_source(self, last: Sample, size: float) -> list[Signal]:
+        """Whoever presses at the beginning says that what stands there is the known source."""
+        low, high = DECLARED_LEAST * self._source, DECLARED_MOST * self._source
+        if not (low <= size <= high and self._standing.is_long_enough):
+            return [
+                Refuse(f"First the known source of {show(self._source, 'volt')}: hold the tips on it until the tone.")
+            ]
+        self._source = size
+        return self._sourced()
+
+    # Readings ----------------------------------------------------------------------------------
 
     def _step(self, sample: Sample, sort: Sort) -> list[Signal]:
-        if self.is_source(sample.reading):
-            self._clear_windows()
-            self.state = State.CONTACT
-            return self._at_source_or_passing(sample)
-        self._at_source.clear()
-        self.state = State.APART
-        if self._first is None or sample.reading.value is None:
-            self._clear_windows()
-            return []
-        return self._points(sample)
+        if sample.reading.value is None:
+            self._standing.clear()
+            return self._drop_claim(f"{shown(sample.reading)}: press again once a number shows, tips on the points")
+        if self._is_source(sample):
+            return self._at_source(sample)
+        return self._left_source(sample) + self._elsewhere(sample)
 
-    def _at_source_or_passing(self, sample: Sample) -> list[Signal]:
-        """A source stands; a charge may fall through its volts."""
-        begun = self._at_source.first
-        if begun is not None and abs(_volts(sample) - _volts(begun)) > SOURCE_STILL * abs(_volts(begun)):
-            self._at_source.clear()
-        if self._at_source.add(sample):
-            self._charge = None
-            return self._sourced()
-        self._see_charge(sample)
-        return []
+    def _is_source(self, sample: Sample) -> bool:
+        return is_source(sample.reading, self._source)
 
-    def _points(self, sample: Sample) -> list[Signal]:
-        self._see_charge(sample)
-        period = self._stream.pace.period
-        steady, floating = self._window.add(sample, period), self._floating.add(sample, period)
-        run = steady or (floating if self._lowest is None or self._floats else None)
-        if run is None:
-            return []
-        self.state = State.SETTLING
-        fresh = self._lowest is None
-        if fresh or (steady is not None and self._floats) or _size(run) < _size(self._lowest):
-            self._lowest, self._floats = run, steady is None
-        if _size(run) > self._air:
-            self._charge = Spell(CHARGE_S)  # it stands there: no charge that falls
-        return [Stage("source")] if fresh and _size(run) <= self._dead else []
+    def _stands(self, sample: Sample) -> bool:
+        """Whether volts have stood for as long as a source must."""
+        begun = self._standing.first
+        if begun is not None and abs(_size(sample) - _size(begun)) > SOURCE_STILL * _size(begun):
+            self._standing.clear()
+        return self._standing.add(sample)
 
-    @property
-    def _air(self) -> float:
-        """What leads in the air stay below, V."""
-        return max(self._pick_up, SOURCE_PART * abs(self._source or 0.0))
-
-    def _see_charge(self, sample: Sample) -> None:
-        """Follow volts at the points that came after the source was left; alternating ones are the air's."""
-        size, fell_s = abs(_volts(sample)), sample.at - (self._low_since or sample.at)
-        if size > 2 * self._air:
-            self._low_since = None
-        elif self._low_since is None:
-            self._low_since = sample.at
-        if size <= self._air:
-            charged = self._charge is not None and self._charge.is_long_enough
-            self._left_charge = self._left_charge or (charged and fell_s < FALL_S)
-            self._charge = Spell(CHARGE_S)
-        elif self._charge is not None and sample.reading.form.mode != "ac":
-            self._charged = self._charge.add(sample) or self._charged
+    def _at_source(self, sample: Sample) -> list[Signal]:
+        self.state, self._left_at = State.CONTACT, float("-inf")
+        self._visiting = self._visiting or self._first is None or self._has_left
+        out = self._drop_claim(LEFT_TOO_SOON)
+        return out + self._sourced() if self._stands(sample) else out
 
     def _sourced(self) -> list[Signal]:
-        span, lowest = self._at_source.span, self._lowest
-        if self._first is None:
-            self._first = span
+        """The source has stood: the first, the one that ends the proof, or the first still."""
+        assert self._standing.first is not None
+        reading = self._standing.first.reading
+        now = _Source(span=self._standing.span, volts=_size(self._standing.first), words=shown(reading))
+        before, found, has_left = self._first, self._found, self._has_left
+        self._visiting = False
+        if before is None:
+            self._first = now
             return [Stage("points")]
-        if self._left_charge or (lowest is None and self._charged):
-            self._start_again()
-            self.state = State.LIFT_FIRST
-            return [Lost(CHARGE_S, "not proved dead: a charge was there; discharge it, and begin at the source")]
-        if lowest is None:
-            self._first = span
+        if not has_left:
+            self._first = replace(now, span=(before.span[0], now.span[1]))
             return []
-        if _size(lowest) <= self._dead:
-            return self._captured(_proved(lowest, "dead proved", (self._first, span)))
-        self._start_again()
-        self._first = span
-        shown = f"{lowest.reading.digits} {lowest.form.unit}"
-        return [Lost(lowest.ended - lowest.started, f"not proved dead: the lowest steady reading was {shown}")]
+        if found is not None and abs(now.volts - before.volts) <= SOURCE_SAME * before.volts:
+            return self._captured(replace(found, proof=(before.span, *found.proof, now.span)))
+        self.forget()
+        self._first, self._visiting = now, False
+        why = (
+            NOT_KNOWN
+            if found is None
+            else (
+                f"not proved dead: the known source read {before.words} before and {now.words} after;"
+                " begin again at the points"
+            )
+        )
+        return [Lost(SOURCE_S, why, is_whole=found is None), Stage("points")]
+
+    def _left_source(self, sample: Sample) -> list[Signal]:
+        """Off the source, a bounce or a lift: one that came too soon is told."""
+        if self._left_at == float("-inf"):
+            self._left_at = sample.at
+        if sample.at - self._left_at < LIFT_S:
+            return []
+        was_too_short, self._visiting = self._visiting, False
+        self._has_left = self._has_left or self._first is not None
+        return self._advise(HOLD_SOURCE) if was_too_short and self._first is None else []
+
+    def _elsewhere(self, sample: Sample) -> list[Signal]:
+        if self._first is None:
+            return self._before_source(sample)
+        self._standing.clear()
+        self.state = State.APART if self._claimed is None else State.SETTLING
+        if self._claimed is not None:
+            return self._at_points(sample) if self._found is None else []
+        return self._seen(sample) if self._found is None else []
+
+    def _before_source(self, sample: Sample) -> list[Signal]:
+        """Other volts stand where the source is wanted."""
+        if not self._stands(sample) or not SEEN_VOLTS <= _size(sample) <= self._limit:
+            return []
+        low, high = (show(times * self._source, "volt", 3) for times in (SOURCE_LEAST, SOURCE_MOST))
+        return self._advise(
+            f"{shown(sample.reading)} stands there, and the known source of {show(self._source, 'volt')} should read"
+            f" {low} to {high}; if it is your known source, press with the tips on it"
+        )
+
+    def _at_points(self, sample: Sample) -> list[Signal]:
+        """The tips are said to be on the points: what they read from then on."""
+        if _size(sample) > self._limit:
+            return self._drop_claim(f"{shown(sample.reading)} at the points: not dead")
+        if same_range(sample.reading.form) != same_range(self._run[-1].reading.form):
+            self._run = []
+        self._run.append(sample)
+        assert self._claimed is not None
+        if not self._is_full():
+            late = sample.at - self._claimed.at > max(REST_S, 2 * self._needed_s)
+            return self._advise(RESTLESS) if late else []
+        if self._comes_back():
+            del self._run[0]
+            return self._advise(COMES_BACK)
+        said = (self._claimed.ordinal, self._claimed.ordinal)
+        self._found = capture_of(self._run, DEAD_SAID, (said,))
+        return [Stage("source")]
+
+    def _seen(self, sample: Sample) -> list[Signal]:
+        """Nobody said anything: direct volts may stand there all the same."""
+        if sample.reading.form.mode != "dc" or not SEEN_VOLTS <= _size(sample) <= self._limit:
+            self._level.clear()
+            return []
+        run = self._level.add(sample, self._stream.pace.period)
+        if run is None:
+            return []
+        self._found = replace(run, how=DEAD_SEEN, proof=((run.first, run.last),))
+        return [Stage("source")]
+
+    @property
+    def _needed_s(self) -> float:
+        return max(self._criterion.length_s, PERIODS * self._stream.pace.period)
+
+    def _is_full(self) -> bool:
+        """Whether the run is as long as the step wants, without holes."""
+        lasted, period = self._run[-1].at - self._run[0].at, self._stream.pace.period
+        expected = lasted / period if period else 0.0
+        return lasted >= self._needed_s and len(self._run) >= max(self._criterion.readings, COVERAGE * expected)
+
+    def _comes_back(self) -> bool:
+        """Whether the volts rise, beyond what floating points wander, so that they would pass the limit soon."""
+        third = max(1, len(self._run) // 3)
+        begin, end = self._run[:third], self._run[-third:]
+        rise = fmean(map(_size, end)) - fmean(map(_size, begin))
+        seconds = fmean(each.at for each in end) - fmean(each.at for each in begin)
+        wanders = rise <= 2 * STRAY_VOLTS[self._run[-1].reading.form.mode]
+        return not wanders and fmean(map(_size, end)) + RISE_S * rise / seconds > self._limit
+
+    def _drop_claim(self, why: str) -> list[Signal]:
+        """What was said no longer holds, unless it has been answered already."""
+        if self._claimed is None or self._found is not None:
+            return []
+        self._claimed, self._run = None, []
+        return self._advise(why, "points")
 
 
-def _volts(sample: Sample) -> float:
+def _size(sample: Sample) -> float:
     assert sample.reading.value is not None, "only numbers come here"
-    return sample.reading.value
-
-
-def _size(run: Capture | None) -> float:
-    value = run.reading.value if run else None
-    return abs(value) if value is not None else float("inf")
-
-
-def _proved(run: Capture, how: str, proof: tuple[tuple[int, int], ...]) -> Capture:
-    return replace(run, how=how, proof=proof)
+    return abs(sample.reading.value)

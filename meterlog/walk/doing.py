@@ -8,7 +8,9 @@ from meterlog.base.readings import Timing
 from meterlog.procedure.steps import StepKind
 from meterlog.walk import happenings as told
 from meterlog.walk.course import overrode, timed
+from meterlog.walk.hearing import hear
 from meterlog.walk.phases import Phase
+from meterlog.walk.settle import Refuse
 from meterlog.walk.timed import Edge, timed_capture
 
 if TYPE_CHECKING:
@@ -117,10 +119,12 @@ def _confirm(course: Course, act: Act, at: float) -> list[Happening]:
         return course.leave(step, "looked", at, act.text, act.who)
     if step is None or course.phase not in (Phase.WATCH, Phase.START, Phase.AFTER):
         return _refuse(course, act, at, "Nothing waits to be confirmed.")
-    found = course.watch.confirm() if course.watch.target is step else None
-    if found is None:
-        return _refuse(course, act, at, "Nothing steady shows at the points at this moment.")
-    return course.captured(*found, at)
+    found = course.watch.confirm(at) if course.watch.target is step else []
+    for key, heard in found:
+        if isinstance(heard, Refuse):
+            return _refuse(course, act, at, heard.why)
+        return hear(course, key, heard, at)
+    return _refuse(course, act, at, "Nothing steady shows at the points at this moment.")
 
 
 def _wanting(course: Course, act: Act, at: float) -> list[Happening]:

@@ -121,6 +121,22 @@ class LivePoint(Happening):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ContactSaid(Happening):
+    """A person said that the tips are on the points; `shown` is what the display showed at that moment."""
+
+    source: str
+    shown: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Advised(Happening):
+    """It does not go on by itself: what to do now."""
+
+    source: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Frozen(Happening):
     """The display holds: nothing is taken until HOLD is gone and the leads were apart."""
 
@@ -136,7 +152,7 @@ class Lifted(Happening):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Passed(Happening):
-    """A step was left without a capture: "looked", "found wanting", "skipped", "passed over", "computed"."""
+    """A step was left without a capture: "looked", "found wanting", "skipped", "computed", "not proved" and so on."""
 
     how: str
     reason: str = ""

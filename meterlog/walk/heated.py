@@ -43,12 +43,12 @@ class HeatingLog:
         self.state = State.CAPTURED
         return [Settled(self._capture())]
 
-    def confirm(self) -> Capture | None:
-        """The run as it is now, for a person who need not wait; None before heating has ended."""
+    def confirm(self) -> list[Signal]:
+        """The run as it is now, for a person who need not wait; nothing before heating has ended."""
         if self._timing is None or not self._seen.samples:
-            return None
+            return []
         self.state = State.CAPTURED
-        return self._capture()
+        return [Settled(self._capture())]
 
     def finish(self) -> list[Signal]:
         """The recording ends: so does a run in which something was heated."""

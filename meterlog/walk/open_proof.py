@@ -1,11 +1,32 @@
-"""An open circuit, proved by shorted leads before and after."""
+"""An open circuit: shorted leads before and after, and in between the tips said to be on the points.
+
+leads together ──▶ points ──said, open, held──▶ leads together again ──▶ open
+      ▲               │ a number that settles is the answer: a leak, a short
+      └── anything else in between, each told in words
+"""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from meterlog.walk.proofs import Proof, Spell, lengthened
-from meterlog.walk.settle import LIFT_S, Criterion, Held, Sample, Signal, Sort, Stage, State, Stream, Window
+from meterlog.walk.proofs import Proof, Spell, lengthened, shown
+from meterlog.walk.settle import (
+    LIFT_S,
+    NOT_TAKEN_S,
+    Criterion,
+    Held,
+    Lost,
+    Refuse,
+    Said,
+    Sample,
+    Signal,
+    Sort,
+    Stage,
+    State,
+    Stream,
+    Window,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -19,21 +40,37 @@ SHORT_VOLTS = 0.03
 """Leads held together read below this on ohms, and on the junction function."""
 COARSE_COUNTS = 3
 """A range hunt passes coarse ranges, whose first counts a short may show: it takes a fine one to prove it."""
-FLICKER_S = 1.0
-"""Numbers between an open that was long enough and the second short: bounce and range hunting."""
+AFTER_OPEN_S = 8.0
+"""The short that ends a proof begins so soon after its tone: a later one may be the next step's points."""
 CLOSING_S = 3.0
 """Leads shorted so soon after a leak close its test."""
 SHORTED_POINTS = 2
-"""Points that read as shorted leads are believed after so many times the window or the hold."""
+"""Points that read as shorted leads are believed after so many times the window or the hold, or when said."""
+
+OPEN_SAID = "open proved, contact said"
+TOGETHER = "hold the tips together until the tone"
+COARSE = "keep the tips together: the display has not come down to ohms yet"
+BETWEEN = "if the tips are on the points, press and stay; if they are together, lift them"
+LEFT_TOO_SOON = "the contact changed before the tone: touch the points, press, and stay until the tone"
+SILENCE = "the meter was silent: press again with the tips on the points"
+TOO_QUICK = (
+    "not proved open: the short at the end was too quick; begin again, and hold the tips together until the tone"
+)
+BEGIN_AGAIN = (
+    "Were those the points, they are shorted: touch them and press. Were it the tips, nobody had said that they were"
+    " on the points. Begin again with the tips together, then the points, and press there"
+)
+HOLD_ON = "hold the tips on the points until the tone"
+TOO_LATE = "not proved open: the tips were not pressed together after it; begin again with the tips together"
 
 
 class OpenProof(Proof):
-    """Leads shorted, the points open for `hold_s`, leads shorted again: then it is an open circuit.
+    """Leads shorted, the points open for `hold_s` from a press there, leads shorted again: an open circuit.
 
     A number that settles at the points is a leak: it is the answer instead. Points that are themselves
-    shorted read as shorted leads do: believed when held far longer than anyone shorts leads, after the
-    leads were proved and apart. Signals `Stage` "open" (shorted: go to the points) and "short" (open
-    long enough: short the leads again).
+    shorted read as shorted leads do: believed once said, or when held far longer than anyone shorts
+    leads. One such contact between the first short and the press, however brief, and nothing before it
+    counts. Signals `Stage` "open" (go to the points) and "short" (short the leads again).
     """
 
     def __init__(self, stream: Stream, criterion: Criterion, hold_s: float, short: float, *, lifted: bool) -> None:
@@ -41,80 +78,150 @@ class OpenProof(Proof):
         self._hold_s, self._short = hold_s, short
         self._leak = Window(lengthened(criterion, hold_s))
         self._bridged = Window(lengthened(criterion, SHORTED_POINTS * max(criterion.length_s, hold_s)))
+        self._bridged_said = Window(criterion)
         self._start_again()
 
     def _start_again(self) -> None:
         self._first: tuple[int, int] | None = None
         self._shorted = Spell(SHORT_S)
-        self._left = False
-        self._open, self._proved = Held(any_range=True), False
-        self._flickered: tuple[Held, float] | None = None
+        self._has_left = False
+        self._apart_since: float | None = None
+        self._touched: Sample | None = None
+        self._said_short = False
+        self._open: Held | None = None
+        self._claimed = 0
+        self._found: Capture | None = None
+        self._found_at = 0.0
         self._clear_numbers()
 
-    def _break_run(self, at: float) -> None:
-        self._leave_open(at)
+    @property
+    def _has_begun(self) -> bool:
+        return self._first is not None
+
+    def _after_silence(self) -> list[Signal]:
         self._clear_numbers()
+        return self._drop_claim(SILENCE)
 
     def _clear_numbers(self) -> None:
         self._shorted.clear()
         self._leak.clear()
         self._bridged.clear()
+        self._bridged_said.clear()
 
-    def _leave_open(self, at: float) -> None:
-        """The open run ends here; one that was long enough is kept for the second short, if that comes soon."""
-        if self._proved:
-            self._flickered = (self._open, at)
-        self._open, self._proved = Held(any_range=True), False
+    # A press -----------------------------------------------------------------------------------
 
-    def confirm(self) -> Capture | None:
-        """The open as a foot switch confirms it, if open is what shows at this moment."""
-        return self._open.capture("switch") if self.state is State.APART and self._open.length > 0 else None
+    def _said(self, last: Sample) -> list[Signal]:
+        is_open = self._apart_since is not None
+        if self._first is None:
+            return [Refuse("First press the tips together, until the tone.")]
+        if not self._has_left and not is_open:
+            return [Refuse("The tips are still together: lift them, touch the points, and press there.")]
+        if not is_open:
+            self._said_short = True
+            return [Said(shown(last.reading))]
+        self._open, self._claimed, self._found = Held(any_range=True), last.ordinal, None
+        self._open.add(last)
+        self.state = State.SETTLING
+        return [Said(shown(last.reading))]
+
+    # Readings ----------------------------------------------------------------------------------
 
     def _step(self, sample: Sample, sort: Sort) -> list[Signal]:
         if sort is Sort.APART:
             return self._opened(sample)
+        self._apart_since = None
+        self._touched = self._touched or sample
         self.state = State.CONTACT
-        self._leave_open(sample.at)
         if sort is Sort.NUMBER and may_be_short(sample.reading, self._short):
-            return self._is_shorted(sample)
+            return self._low(sample)
         return self._number(sample, sort)
 
     def _opened(self, sample: Sample) -> list[Signal]:
-        self.state = State.APART
+        self._apart_since = sample.at if self._apart_since is None else self._apart_since
+        self.state = State.APART if self._open is None else State.SETTLING
         self._clear_numbers()
-        held_s = self._open.add(sample)
-        self._left = self._left or (self._first is not None and held_s >= LIFT_S)
-        if self._first is None or held_s < self._hold_s or self._proved:
+        if sample.at - self._apart_since >= LIFT_S:
+            out = self._lifted(self._apart_since)
+            if out:
+                return out
+        if self._found is not None:
+            return self._void(TOO_LATE) if sample.at - self._found_at > AFTER_OPEN_S else []
+        if self._open is None or self._open.add(sample) < self._hold_s:
             return []
-        self._proved = True
+        self._found, self._found_at = self._open.capture(OPEN_SAID, ((self._claimed, self._claimed),)), sample.at
         return [Stage("short")]
 
-    def _is_shorted(self, sample: Sample) -> list[Signal]:
-        self._leak.clear()
-        bridged = self._bridged.add(sample, self._stream.pace.period)
-        if bridged is not None and self._left:
-            return self._captured(bridged)
-        if not self._shorted.add(sample) or not is_short(sample.reading, self._short):
+    def _lifted(self, at: float) -> list[Signal]:
+        """The leads are apart for good: what ends by that."""
+        touched, self._touched = self._touched, None
+        had_left, self._has_left = self._has_left, self._first is not None
+        if touched is None:
             return []
-        proved = self._proved_open()
-        if self._first is not None and proved is not None:
-            return self._captured(proved.capture("open proved", (self._first, self._shorted.span)))
-        fresh = self._first is None
-        self._first, self._flickered = self._shorted.span, None
-        return [Stage("open")] if fresh else []
+        if self._found is not None:
+            return self._void(TOO_QUICK)
+        if self._first is None:
+            return self._advise(TOGETHER)
+        if not had_left:
+            return []
+        if may_be_short(touched.reading, self._short):
+            return self._void(
+                f"not proved open: {shown(touched.reading)} came in between. {BEGIN_AGAIN}", is_whole=True
+            )
+        return self._advise(f"{shown(touched.reading)}: {HOLD_ON}") if at - touched.at > NOT_TAKEN_S else []
 
-    def _proved_open(self) -> Held | None:
-        if self._flickered and self._shorted.started - self._flickered[1] <= FLICKER_S:
-            return self._flickered[0]
-        return None
+    def _low(self, sample: Sample) -> list[Signal]:
+        """Leads held together, or points that are shorted."""
+        self._leak.clear()
+        long = self._shorted.add(sample)
+        proves = long and is_short(sample.reading, self._short)
+        if self._first is not None and self._found is None:
+            return self._in_between(sample) if self._has_left else []
+        if not proves:
+            return self._advise(COARSE) if long else []
+        if self._found is None:
+            self._first = self._shorted.span
+            return [Stage("open")]
+        assert self._first is not None
+        return self._captured(replace(self._found, proof=(self._first, *self._found.proof, self._shorted.span)))
+
+    def _in_between(self, sample: Sample) -> list[Signal]:
+        """Low ohms after the leads were proved and lifted, and before the open was proved."""
+        out = self._drop_claim(LEFT_TOO_SOON)
+        period = self._stream.pace.period
+        held, said = self._bridged.add(sample, period), self._bridged_said.add(sample, period)
+        run = held or (said if self._said_short else None)
+        if run is not None:
+            return [*out, *self._captured(run)]
+        return out + self._advise(f"{shown(sample.reading)}: {BETWEEN}") if self._shorted.is_long_enough else out
 
     def _number(self, sample: Sample, sort: Sort) -> list[Signal]:
         self._shorted.clear()
         self._bridged.clear()
+        self._bridged_said.clear()
         if sort is not Sort.NUMBER or self._first is None:
             return []
+        out = self._drop_claim(LEFT_TOO_SOON)
         leak = self._leak.add(sample, self._stream.pace.period)
-        return self._captured(leak) if leak is not None else []
+        if leak is None:
+            return out
+        if self._found is not None:
+            return self._void(f"not proved open: the tips touched {shown(sample.reading)} before they were together")
+        return self._captured(leak)
+
+    def _void(self, why: str, *, is_whole: bool = False) -> list[Signal]:
+        """Nothing so far counts."""
+        lasted = self._open.length if self._open else 0.0
+        apart_since, touched = self._apart_since, self._touched
+        self.forget()
+        self._apart_since, self._touched = apart_since, touched
+        return [Lost(lasted, why, is_whole)]
+
+    def _drop_claim(self, why: str) -> list[Signal]:
+        """What was said no longer holds, unless it has been answered already."""
+        if self._open is None or self._found is not None:
+            return []
+        self._open = None
+        return self._advise(why, "open")
 
 
 def may_be_short(reading: Reading, short: float) -> bool:

@@ -83,18 +83,20 @@ class Phase(StrEnum):
 
 PHASES = [phase.value for phase in Phase]
 
+STAY = "stay"
 STAGES: dict[str, str] = {
-    "open": "The leads are proved. Now the points.",
-    "short": "Open for long enough. Press the tips together once more.",
-    "points": "The tester is proved. Now the points.",
-    "source": "Near nothing at the points. Now the known source once more.",
+    "open": "The leads are proved. Touch the points, and press with the tips on them.",
+    "short": "Open for long enough. Press the tips together now, until the tone.",
+    "points": "The tester is proved. Touch the points, and press with the tips on them.",
+    STAY: "Stay on the points until the tone.",
+    "source": "It read low for long enough. Now the known source once more, until the tone.",
     "stop": "It runs.",
 }
 """What a proof wants next, by the word of its stage."""
 
 BEGINNINGS: dict[StepKind, str] = {
-    StepKind.OPEN: "Press the tips together, then hold the points, then the tips together again.",
-    StepKind.DEAD: "Prove the tester on the known source, then hold the points, then the source again.",
+    StepKind.OPEN: "Press the tips together until the tone; then the points; then the tips together again.",
+    StepKind.DEAD: "Hold the tips on the known source until the tone; then the points; then the source again.",
     StepKind.LEADS: "Press the probe tips together and hold them still.",
     StepKind.HEATING: "Have the thermometer in the stirred load, then say when it starts.",
     StepKind.AT_TIME: "Hold the probes on the points: the reading counts at its time.",

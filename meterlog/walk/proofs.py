@@ -1,6 +1,9 @@
-"""What proofs share: an open or a dead circuit is believed only between two readings of something known.
+"""What proofs share: absence proves nothing by itself.
 
-An open circuit and leads in the air read the same, and so do a dead circuit and leads in the air.
+An open circuit and leads in the air read the same, and so do a dead circuit and leads in the air. So
+the instrument is proved on something known before and after, and in between it must be known that the
+tips were on the points: *said*, by a press while they are there, or *seen*, where the display shows
+what the air does not give. Where neither is known, nothing is proved, in those words.
 """
 
 from __future__ import annotations
@@ -8,11 +11,20 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from meterlog.walk.settle import Froze, Lift, Sample, Settled, Signal, Sort, State, Stream
+from meterlog.base.units import symbol
+from meterlog.walk.settle import Advice, Froze, Lift, Lost, Refuse, Sample, Settled, Signal, Sort, State, Stream
 
 if TYPE_CHECKING:
-    from meterlog.base.readings import Capture
+    from meterlog.base.readings import Capture, Reading
     from meterlog.walk.settle import Criterion
+
+NOT_READY = {
+    State.LIFT_FIRST: "Take the tips off first: they may still lie on the last points.",
+    State.FROZEN: "The display holds: release HOLD and lift the tips.",
+    State.OTHER: "The meter stands on another function.",
+    State.CAPTURED: "This is proved already.",
+}
+"""Why a press says nothing of the points in such a state."""
 
 
 class Spell:
@@ -35,15 +47,12 @@ class Spell:
 
     @property
     def is_long_enough(self) -> bool:
-        if self.first is None or self._last is None:
-            return False
-        return self._count >= self._readings and self._last.at - self.first.at >= self._seconds
+        return self._count >= self._readings and self.lasted_s >= self._seconds
 
     @property
-    def started(self) -> float:
-        """Time of its first reading, s."""
-        assert self.first is not None
-        return self.first.at
+    def lasted_s(self) -> float:
+        """From its first reading to its last, s."""
+        return self._last.at - self.first.at if self.first and self._last else 0.0
 
     @property
     def span(self) -> tuple[int, int]:
@@ -54,38 +63,68 @@ class Spell:
 
 
 class Proof:
-    """What both proofs share: arming, HOLD, another function, a silence."""
+    """What both proofs share: arming, HOLD, another function, a silence, and advice that is given once."""
 
     def __init__(self, stream: Stream, *, lifted: bool = False) -> None:
         self.state = State.APART if lifted else State.LIFT_FIRST
         self._stream = stream
         self._lift = Lift()
+        self._advised = ""
 
     def take(self, sample: Sample, sort: Sort) -> list[Signal]:
         if sort in (Sort.FROZEN, Sort.OTHER):
-            was, self.state = self.state, State.FROZEN if sort is Sort.FROZEN else State.OTHER
-            self._start_again()
-            self._lift.take(sort, sample.at)
-            return [Froze()] if sort is Sort.FROZEN and was is not State.FROZEN else []
-        if self._stream.after_silence:
-            self._break_run(sample.at)
+            return self._unarm(sample, sort)
+        out = self._after_silence() if self._stream.after_silence else []
         apart = self._lift.take(self._as_apart(sample, sort), sample.at)
         if self.state in (State.LIFT_FIRST, State.FROZEN, State.OTHER):
             if not apart:
-                return []
+                return out
             self.state = State.APART
-        return [] if self.state is State.CAPTURED or sort is Sort.BLANK else self._step(sample, sort)
+        return out if self.state is State.CAPTURED or sort is Sort.BLANK else out + self._step(sample, sort)
 
-    def confirm(self) -> Capture | None:
-        return None
+    def confirm(self) -> list[Signal]:
+        """Take the word of the person, given at this moment, that the tips are on the points."""
+        if self.state in NOT_READY:
+            return [Refuse(NOT_READY[self.state])]
+        last = self._stream.last
+        return self._said(last) if last is not None else []
+
+    def forget(self) -> None:
+        """Begin again: nothing from before counts."""
+        self._advised = ""
+        self._start_again()
+
+    def _unarm(self, sample: Sample, sort: Sort) -> list[Signal]:
+        was, self.state = self.state, State.FROZEN if sort is Sort.FROZEN else State.OTHER
+        out: list[Signal] = []
+        if self._has_begun and was is not State.CAPTURED:
+            why = "the display was held" if sort is Sort.FROZEN else "the meter left this function"
+            out = [Lost(0.0, f"{why}: the proof begins again")]
+        self.forget()
+        self._lift.take(sort, sample.at)
+        return [*out, Froze()] if sort is Sort.FROZEN and was is not State.FROZEN else out
+
+    def _advise(self, words: str, stage: str | None = None) -> list[Signal]:
+        """What to do now so that it goes on: said at once, and once until something else is said."""
+        if words == self._advised and stage is None:
+            return []
+        self._advised = words
+        return [Advice(words, stage)]
 
     def _as_apart(self, sample: Sample, sort: Sort) -> Sort:
         return sort
 
+    @property
+    def _has_begun(self) -> bool:
+        raise NotImplementedError
+
     def _start_again(self) -> None:
         raise NotImplementedError
 
-    def _break_run(self, at: float) -> None:
+    def _after_silence(self) -> list[Signal]:
+        raise NotImplementedError
+
+    def _said(self, last: Sample) -> list[Signal]:
         raise NotImplementedError
 
     def _step(self, sample: Sample, sort: Sort) -> list[Signal]:
@@ -99,3 +138,10 @@ class Proof:
 def lengthened(criterion: Criterion, hold_s: float) -> Criterion:
     """A criterion whose window is no shorter than a step's hold."""
     return replace(criterion, length_s=max(criterion.length_s, hold_s))
+
+
+def shown(reading: Reading) -> str:
+    """What the display shows, with its unit, as it stands in a sentence."""
+    if reading.form.bound:
+        return "over its range"
+    return f"{reading.digits} {symbol(reading.form.unit)}"

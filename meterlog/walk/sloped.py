@@ -17,6 +17,8 @@ from meterlog.walk.timed import Edge, Ran, timed_capture
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from meterlog.walk.settle import Signal
+
 AFTER_S = 30.0
 """No new height for so long: the rise is over."""
 MIDDLE = (0.2, 0.8)
@@ -37,8 +39,8 @@ class Sloped:
             return []
         return self._ran() if self._seen.is_over(sample.at, AFTER_S) else []
 
-    def confirm(self) -> None:
-        return None
+    def confirm(self) -> list[Signal]:
+        return []
 
     def _ran(self) -> list[Ran]:
         """Where the three lines meet; nothing when one of them has too few readings."""

@@ -10,7 +10,7 @@ from meterlog.base.readings import Capture, Form
 from meterlog.walk.settle import Sort, State
 
 if TYPE_CHECKING:
-    from meterlog.walk.settle import Sample
+    from meterlog.walk.settle import Sample, Signal
 
 CLOCK = Form(quantity="time", unit="s", scale=1.0, decimals=1)
 """A timed step's value, to the tenth of a second."""
@@ -84,8 +84,8 @@ class Switched:
         self._turned.append(sample)
         return self._turn() if len(self._turned) == 2 else []
 
-    def confirm(self) -> Capture | None:
-        return None
+    def confirm(self) -> list[Signal]:
+        return []
 
     def _turn(self) -> list[Runs | Ran]:
         assert self._before is not None

@@ -10,12 +10,10 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from meterlog.walk import happenings as told
-from meterlog.walk.course import NOTHING, Course, timed
+from meterlog.walk.course import NOTHING, Course
 from meterlog.walk.doing import do
+from meterlog.walk.hearing import hear
 from meterlog.walk.phases import Phase, asked
-from meterlog.walk.settle import Froze, Live, Lost, Settled, Stage, Touched
-from meterlog.walk.timed import Ran, Runs
-from meterlog.walk.watch import LeftPoints, OtherFunction
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -121,42 +119,7 @@ class Walk:
         return self._watch.wake_at
 
     def _hear_all(self, heard: list[tuple[Key, Heard]], at: float) -> list[Happening]:
-        return [happening for key, each in heard for happening in self._hear(key, each, at)]
-
-    def _hear(self, key: Key, heard: Heard, at: float) -> list[Happening]:
-        """What a watcher's signal means for the walk."""
-        course, source, target = self._course, key[0], self._watch.target
-        if isinstance(heard, LeftPoints):
-            assert course.step is not None
-            lifted = told.Lifted(step=course.step.key, at=at, source=source)
-            return [lifted, *course.advance(course.unanswered_after(course.step), at)]
-        if isinstance(heard, Live):
-            return course.found_live(source, heard, at)
-        assert target is not None
-        out: list[Happening] = []
-        waits = course.step is not target or course.phase in (Phase.CAUTIONS, Phase.GATE)
-        if waits and isinstance(heard, Touched | Settled | Stage | Runs):
-            out = course.reach(target, at)
-        match heard:
-            case OtherFunction(shows, mode):
-                return [told.WrongFunction(
-                    step=target.key, at=at, source=source, shows=shows, wants=target.quantity,
-                    shows_mode=mode, wants_mode=target.mode,
-                )]  # fmt: skip
-            case Lost(lasted_s, why):
-                return [told.NotTaken(step=target.key, at=at, source=source, lasted_s=lasted_s, why=why)]
-            case Froze():
-                return [told.Frozen(step=target.key, at=at, source=source)]
-            case Stage(wants):
-                course.stage = wants
-                return [*out, told.Proof(step=target.key, at=at, source=source, wants=wants)]
-            case Runs(start):
-                return out + course.run(target, start, at)
-            case Ran(start, stop, capture):
-                return [*out, timed(target, start, stop, at), *course.captured(key, capture, at)]
-            case Settled(capture):
-                return out + course.captured(key, capture, at)
-        return out
+        return [happening for key, each in heard for happening in hear(self._course, key, each, at)]
 
     def snapshot(self) -> dict[str, Any]:
         """The walk as plain values: the step at hand, what it waits for, how every step stands."""

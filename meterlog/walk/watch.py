@@ -12,7 +12,7 @@ from meterlog.walk.dead_proof import DeadProof
 from meterlog.walk.functions import FunctionWatch
 from meterlog.walk.heated import HeatingLog
 from meterlog.walk.live import LiveGuard
-from meterlog.walk.settle import Lift, Live, OpenLeads, Sample, Signal, Sort, Stream
+from meterlog.walk.settle import Lift, Live, OpenLeads, Refuse, Sample, Signal, Sort, Stream
 from meterlog.walk.settle.contact import departure
 from meterlog.walk.timed import Ran, Runs
 
@@ -171,13 +171,22 @@ class Watch:
             if name == source:
                 stream.pace.cut()
 
-    def confirm(self) -> tuple[Key, Capture] | None:
-        """What a switch may take at this moment: a settled run, or a bound that shows now."""
+    def confirm(self, at: float) -> list[tuple[Key, Heard]]:
+        """What a press means at this moment, first of all for the display that it says something of.
+
+        A settled run, a bound that shows now, that the tips are on the points; else why it means nothing.
+        """
+        found: list[tuple[Key, Heard]] = []
         for key, answer in self._answers.items():
-            capture = answer.confirm()
-            if capture is not None:
-                return key, capture
-        return None
+            found += [(key, signal) for signal in self._confirmed(key, answer, at)]
+        return sorted(found, key=lambda each: isinstance(each[1], Refuse))
+
+    def _confirmed(self, key: Key, answer: Answer | Switched | Sloped, at: float) -> list[Signal]:
+        """What a display shows counts while it is fresh: a tester that is silent at rest shows nothing then."""
+        stream = self._streams[key]
+        if stream.last is not None and at - stream.last.at > stream.pace.longest_gap:
+            return [Refuse(f"{key[0]} has sent nothing for {at - stream.last.at:.0f} s: nothing shows now.")]
+        return answer.confirm()
 
     def heated(self, timing: Timing) -> None:
         """Heating was switched on and off: thermometers that keep the run's log shall know."""

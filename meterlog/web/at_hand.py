@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from meterlog.base import units
-from meterlog.base.errors import WrongValue
+from meterlog.procedure.entries import entry_values
 from meterlog.report import procedures, wording
 from meterlog.store import queries
 
@@ -86,7 +86,7 @@ def at_hand(db: Connection, walk: Mapping[str, Any]) -> dict[str, Any]:
     procedure = procedures.read(job["procedure"], job["procedure_text"])
     key = walk["step"]
     step = procedures.step(procedure, key) if key else None
-    limit = _limit(step, queries.where_of(db, job["id"]), job["plate"])
+    limit = _limit(procedure, step, queries.where_of(db, job["id"]), job["plate"])
     position = next((n for n, each in enumerate(walk["steps"], 1) if each["key"] == key), None)
     last = queries.last_verdict(db, job["id"])
     return {
@@ -119,13 +119,13 @@ def since(started: float | None, now: float) -> float | None:
     return now - started if started is not None and started <= now else None
 
 
-def _limit(step: Step | None, where: str, plate: Mapping[str, str]) -> Limit | None:
+def _limit(procedure: Procedure | None, step: Step | None, where: str, plate: Mapping[str, str]) -> Limit | None:
     limit = step.limit_for(where) if step else None
-    if limit is None or step is None or not limit.of:
+    if limit is None or procedure is None or not limit.of:
         return limit
     try:
-        return limit.against({limit.of: units.parse(plate[limit.of], units.QUANTITIES[step.quantity].si)})
-    except (KeyError, WrongValue):
+        return limit.against(entry_values(procedure, plate))
+    except KeyError:
         return limit
 
 

@@ -7,7 +7,7 @@ import pytest
 
 from meterlog.cli import COMMANDS
 from meterlog.cli.job import job
-from meterlog.procedure.entries import check_entries
+from meterlog.procedure.entries import read_entries
 from meterlog.procedure.language import read_procedure
 
 TOP = Path(__file__).parents[2]
@@ -55,4 +55,4 @@ def test_the_help_for_opening_a_job_and_the_readme_name_entries_that_exist():
     for text in (job.commands["open"].help, README):
         key, name, value = re.search(r'meterlog job open (\S+) --plate "([^=]+)=([^"]+)"', text).groups()
         path = TOP / "profiles" / "procedures" / f"{key}.yaml"
-        check_entries(read_procedure(path.read_text(), path.name), {name: value})
+        read_entries(read_procedure(path.read_text(), path.name), {name: value})

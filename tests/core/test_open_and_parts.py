@@ -47,7 +47,7 @@ WATTS = [(860, Outcome.PASS), (700, Outcome.FAIL), (770, Outcome.UNDECIDED)]  # 
 
 @pytest.mark.parametrize(("watts", "outcome"), WATTS)
 def test_a_part_of_the_plate_needs_the_plate(watts, outcome):
-    told = Context(entries={"rated output": 900.0})
+    told = Context(entries={"rated output": (900.0, 900.0)})
     power = {"quantity": "power", "unit": "watt"}
     assert judged(PLATE, watts, context=told, **power).outcome == outcome
     verdict = judged(PLATE, watts, **power)

@@ -43,6 +43,7 @@ class Job:
         self.steps: list[Step] = []
         self.script: list[Piece] = []
         self.truth: list[Truth] = []
+        self.presses: list[float] = []
         self.at, self.dial = 0.0, "resistance"
         self.add(2.0)
         for number in range(count):
@@ -56,6 +57,12 @@ class Job:
         level = AIR.get(self.dial, OPEN) if value == "air" else value
         self.script.append(Piece(seconds, level, **more))  # type: ignore[arg-type]
         self.at += seconds
+
+    def on_points(self, seconds: float, value: float | str | None = "air") -> None:
+        """Tips on points that read as the air does: touch, press, stay for so long."""
+        self.add(self.rng.uniform(0.8, 1.5), value)
+        self.presses.append(self.at)
+        self.add(seconds, value)
 
     def hurried(self, comfortable: float) -> float:
         return comfortable * self.rng.uniform(SHORTEST, LONGEST)
@@ -140,9 +147,14 @@ class Job:
         self.steps.append(Step(key=key, title=key, kind=StepKind.OPEN, quantity="resistance", hold_s=hold))
         began = self.at
         self.add(self.hurried(1.2 + self.hunting), 0.2, bounce=0.2)
-        self.add(self.hurried(hold + 0.5 + self.hunting))
+        self.add(self.hunting)
+        self.on_points(self.stays(hold))
         self.add(self.hurried(1.2 + self.hunting), 0.2, bounce=0.2)
         self.truth.append(Truth(key, began, self.at, None, 0.0))
+
+    def stays(self, seconds: float) -> float:
+        """How long someone stays who waits for a tone that comes so long after a press, s."""
+        return max(seconds, 4.2 / self.meter.rate) + 1.5 / self.meter.rate + self.rng.uniform(0.3, 1.2)
 
     def leak(self, key: str) -> None:
         self.steps.append(Step(key=key, title=key, kind=StepKind.OPEN, quantity="resistance", hold_s=3.0))
@@ -158,8 +170,8 @@ class Job:
         )
         began, source = self.at, self.hurried(1.7 + self.hunting)
         self.add(source, 9.12, bounce=0.2)
-        self.add(1.0)
-        self.add(self.hurried(max(3.0, 4.2 / self.meter.rate) + 1.2 + self.hunting), 0.0)
+        self.add(1.0 + self.hunting)
+        self.on_points(self.stays(3.0), 0.0)
         self.add(1.0)
         self.add(self.hurried(1.7 + self.hunting), 9.12, bounce=0.2)
         self.truth.append(Truth(key, began, self.at, 0.0, 0.02))
@@ -176,11 +188,16 @@ def outcomes(job: Job, *, known: bool, settling: Settling | None = None) -> Coun
     steps = tuple(replace(step, settling=_merged(step.settling, settling)) for step in job.steps)
     walk = Walk(Procedure(key="p", title="p", appliance="a", source="s", cautions=(), steps=steps), assume=REPLAY)
     told, turn = walk.start(0.0), 0
+    presses = iter([*job.presses, math.inf])
+    press = next(presses)
     for ordinal, (at, reading) in enumerate(job.meter.watch(job.script, job.rng, "resistance")):
+        while press <= at:
+            told += walk.act(Act(word="press"), press)
+            press = next(presses)
         while known and turn + 1 < len(job.truth) and at > job.truth[turn].ended + 0.5:
             turn += 1
             if walk.step is None or walk.step.key != job.truth[turn].key:
-                told += walk.act(Act(word="go to", step=job.truth[turn].key), at)
+                told += walk.act(Act(word="go to", to=job.truth[turn].key), at)
         told += walk.reading("meter", ordinal, reading, at)
     captures = [happening for happening in told if isinstance(happening, Captured)]
     return score(job, captures)

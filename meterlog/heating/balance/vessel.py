@@ -17,7 +17,7 @@ from dataclasses import dataclass
 
 from meterlog.base.errors import WrongValue
 from meterlog.base.source import near_miss
-from meterlog.base.units import NUMBER
+from meterlog.base.spelling import NUMBER, parts_of, tidy
 from meterlog.heating.stated import Stated, read_stated
 
 
@@ -56,9 +56,8 @@ MATERIALS: dict[str, Material] = {
     ]
 }
 _AMOUNT = rf"{NUMBER}\s*[^\s\d]\S*"
-_PIECE = re.compile(
-    rf"(?P<mass>{_AMOUNT}(?:\s*(?:±|\+/-|\+-)\s*{_AMOUNT})?)\s+(?:of\s+)?(?P<material>[A-Za-z][A-Za-z -]*[A-Za-z])"
-)
+_MASS, _MATERIAL = rf"{_AMOUNT}(?:\s*±\s*{_AMOUNT})?", r"[A-Za-z][A-Za-z -]*[A-Za-z]"
+_PIECE = re.compile(rf"(?P<mass>{_MASS})\s+(?:of\s+)?(?P<material>{_MATERIAL})")
 _OTHER_SPELLINGS = {
     "aluminum": "aluminium",
     "stainless": "stainless steel",
@@ -117,11 +116,27 @@ NO_VESSEL = Vessel()
 
 
 def read_vessel(text: str) -> Vessel:
-    """A vessel from "340 g glass", "340 g ± 5 g glass + 120 g steel" or a measured "250 J/K ± 20 J/K".
+    """A vessel from "340 g glass", "steel, 300 g", "340 g ± 5 g glass + 120 g steel" or a measured "250 J/K ± 20 J/K".
 
     Raises: WrongValue, naming the materials known.
     """
-    return Vessel(pieces=tuple(_read_piece(piece.strip()) for piece in re.split(r"\s\+\s|,", text)))
+    return Vessel(pieces=tuple(_read_piece(piece) for piece in _pieces(tidy(text))))
+
+
+def _pieces(words: str) -> list[str]:
+    """The pieces of a vessel, each "340 g glass": a material may stand before its mass, and a comma between them."""
+    pieces: list[str] = []
+    for part in (part for sum_ in re.split(r"\s\+\s", words) for part in parts_of(sum_)):
+        alone = re.fullmatch(_MASS, part)
+        if alone and pieces and re.fullmatch(_MATERIAL, pieces[-1]):
+            pieces[-1] = f"{part} {pieces[-1]}"
+        elif re.fullmatch(_MATERIAL, part) and pieces and re.fullmatch(_MASS, pieces[-1]):
+            pieces[-1] = f"{pieces[-1]} {part}"
+        elif turned := re.fullmatch(rf"({_MATERIAL}):? ({_MASS})", part):
+            pieces.append(f"{turned[2]} {turned[1]}")
+        else:
+            pieces.append(part)
+    return pieces
 
 
 def _read_piece(text: str) -> Piece:

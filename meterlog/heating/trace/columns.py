@@ -24,6 +24,8 @@ from meterlog.base import units
 from meterlog.base.errors import WrongText, WrongValue
 from meterlog.base.problem import Place
 from meterlog.base.source import Problems
+from meterlog.base.spelling import NUMBER
+from meterlog.base.unit_names import plain
 from meterlog.heating.water import ZERO_CELSIUS
 
 SECOND = "second temperature"
@@ -208,7 +210,7 @@ def _named(title: str) -> tuple[str | None, str]:
 
 def _column(place: int, quantity: str, unit: str) -> _Column | None:
     like = COLUMNS[quantity][0]
-    unit = _SHORT_UNITS.get(quantity, {}).get(units.plain(unit).lower(), unit)
+    unit = _SHORT_UNITS.get(quantity, {}).get(plain(unit).lower(), unit)
     try:
         if not units.same_kind(unit, like):
             return None
@@ -247,22 +249,22 @@ def _cell(
     row: list[str], column: _Column, number: int, at: float, decimal_comma: bool, problems: Problems
 ) -> _Cell | None:
     text = row[column.place].strip() if column.place < len(row) else ""
-    written = text.replace(",", ".") if decimal_comma else text
+    written = (text.replace(",", ".") if decimal_comma else text).replace("−", "-")
     path = column.quantity
     if not text or text.lower() in ("nan", "-", "--"):
         if path == "time":
             _tell(problems, number, path=path, expected="a time", saw="an empty cell")
         return None
-    if not re.fullmatch(units.NUMBER, written):
+    if not re.fullmatch(NUMBER, written):
         _tell(problems, number, path=path, expected="a number, or nothing where there was no reading", saw=text)
         return None
-    value = float(written.replace("−", "-")) * column.scale + column.offset
+    value = float(written) * column.scale + column.offset
     if path in VESSELS and not _LIQUID[0] <= value <= _LIQUID[1]:
         expected = "the temperature of liquid water or of a room"
         hint = f"is the unit really {units.symbol(column.unit)}? Leave the cell empty where the probe gave no reading"
         _tell(problems, number, path=path, expected=expected, saw=f"{text} {units.symbol(column.unit)}", hint=hint)
         return None
-    return _Cell(number, at, value, column.scale * 10.0 ** -units.counts_of(written.replace("−", "-"))[1])
+    return _Cell(number, at, value, column.scale * 10.0 ** -units.counts_of(written)[1])
 
 
 def _series(cells: list[_Cell]) -> Series:

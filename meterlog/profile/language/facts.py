@@ -27,6 +27,7 @@ from functools import lru_cache
 from meterlog.base import units
 from meterlog.base.errors import WrongValue
 from meterlog.base.readings import Bound, Form
+from meterlog.base.unit_names import plain
 
 MODES = ("ac+dc", "ac", "dc")
 WITHOUT_MODE = frozenset({
@@ -187,7 +188,7 @@ def step(text: str) -> Facts:
 
 def known_unit(unit: str, context: str) -> str:
     """A unit in ASCII. Raises: ValueError when it is unknown."""
-    name = units.plain(unit)
+    name = plain(unit)
     try:
         units.si_factor(name)
     except WrongValue:

@@ -10,8 +10,8 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
-from meterlog.base import units
 from meterlog.base.readings import Bound, Frame, Outcome, Reading, Rejected
+from meterlog.base.unit_names import plain
 from meterlog.conversation.drive import drive, received
 from meterlog.profile.language.facts import MODES
 
@@ -58,7 +58,7 @@ def agrees(reading: Reading, said: str) -> bool:
     return (
         form.bound == expected_bound
         and (match["channel"] or "main").strip() == form.channel
-        and (match["unit"] is None or units.plain(match["unit"]) == form.unit)
+        and (match["unit"] is None or plain(match["unit"]) == form.unit)
         and (match["mode"] is None or match["mode"] == form.mode)
         and (match["quantity"] is None or match["quantity"].strip().replace(" ", "_") == form.quantity)
         and (

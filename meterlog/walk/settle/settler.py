@@ -53,10 +53,14 @@ class Settled:
 
 @dataclass(frozen=True, slots=True)
 class Lost:
-    """A contact ended without a capture, or a proof failed."""
+    """A contact ended without a capture, or a proof failed and begins again.
+
+    `is_whole`: everything was done but that contact was neither said nor seen.
+    """
 
     lasted_s: float
     why: str = ""
+    is_whole: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +83,29 @@ class Live:
     shown: str
 
 
-Signal = Touched | Settled | Lost | Froze | Stage | Live
+@dataclass(frozen=True, slots=True)
+class Said:
+    """A person said that the tips are on the points; what the display showed at that moment."""
+
+    shown: str
+
+
+@dataclass(frozen=True, slots=True)
+class Advice:
+    """It does not go on by itself: what to do now. `stage` is where the proof stands by it, None as before."""
+
+    words: str
+    stage: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Refuse:
+    """A press that says nothing here, and why: a sentence."""
+
+    why: str
+
+
+Signal = Touched | Settled | Lost | Froze | Stage | Live | Said | Advice | Refuse
 
 
 class Answer(Protocol):
@@ -88,7 +114,7 @@ class Answer(Protocol):
     state: State
 
     def take(self, sample: Sample, sort: Sort) -> list[Signal]: ...
-    def confirm(self) -> Capture | None: ...
+    def confirm(self) -> list[Signal]: ...
 
 
 class Settler:
@@ -135,11 +161,10 @@ class Settler:
             return self._apart(sample, lifted)
         return self._contact(sample, sort)
 
-    def confirm(self) -> Capture | None:
+    def confirm(self) -> list[Signal]:
         """The run as it stands when a switch confirms it: settled now, or a bound that shows now."""
-        if self._held.length > 0:
-            return self._held.capture("switch")
-        return self._now
+        run = self._held.capture("switch") if self._held.length > 0 else self._now
+        return [Settled(run)] if run is not None else []
 
     def _unarm(self, sort: Sort, at: float) -> list[Signal]:
         was, self.state = self.state, State.FROZEN if sort is Sort.FROZEN else State.OTHER
@@ -212,4 +237,7 @@ class Settler:
         return not self._refusal
 
 
-__all__ = ["LIFT_S", "Answer", "Froze", "Live", "Lost", "Settled", "Settler", "Signal", "Stage", "State", "Touched"]
+__all__ = [
+    "LIFT_S", "Advice", "Answer", "Froze", "Live", "Lost", "Refuse", "Said", "Settled", "Settler", "Signal", "Stage",
+    "State", "Touched",
+]  # fmt: skip

@@ -48,7 +48,7 @@ def test_after_a_live_point_neither_source_nor_points_of_before_count():
     bench.show(VOLT, 3, 6.0)
     bench.show(VOLT, 325000, 5.0)
     bench.show(VOLT, 9120, 1.75)
-    assert [h.wants for h in bench.told if isinstance(h, Proof)] == ["points", "source", "points"]
+    assert [h.wants for h in bench.told if isinstance(h, Proof)] == ["points", "points"]
     assert not any(isinstance(h, Captured) for h in bench.told)
 
 
