@@ -118,11 +118,13 @@ class Scene:
     # -- the insulation tester
 
     def insulation(self, edge, digits, unit, seconds=14.0):
-        """A test at 500 V: the tester prints a line each half second while its button is held."""
+        """A test at 500 V: the tester prints a line each half second while its button is held; a press says it."""
         line = f"500 V {edge:1}{digits:>5} {unit:4}   \r\n".encode()
-        end = self.at + seconds
+        end, pressed = self.at + seconds, self.at + 4.0
         self.at += 1.0
         while self.at < end - 1e-9:
+            if edge and pressed and self.at > pressed:
+                pressed = self.said()
             self.tester.append(Event(round(self.at, 3), "in", line))
             self.at += 0.5
         self.at += 3.0

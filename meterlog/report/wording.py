@@ -36,6 +36,8 @@ HOW = {
     "open proved": "open; leads proved before and after; nobody said that the tips were on the points",
     "dead proved": "dead; tester proved before and after; nobody said that the tips were on the points",
     "bound held": "a bound that held",
+    "bound held, contact said": "a bound that held; that the tips were on the points was said then",
+    "at time, contact said": "the bound at the stated time; that the tips were on the points was said then",
     "one minute": "the reading at one minute",
     "at time": "the reading at the stated time",
     "heating run": "every reading of a heating run",

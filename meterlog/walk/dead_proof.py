@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from meterlog.base.units import show
 from meterlog.walk.live import SOURCE_LEAST, SOURCE_MOST, is_source
-from meterlog.walk.proofs import Proof, Spell, lengthened, shown
+from meterlog.walk.proofs import Proof, Spell, lengthened
 from meterlog.walk.settle import (
     LIFT_S,
     STRAY_VOLTS,
@@ -30,6 +30,7 @@ from meterlog.walk.settle import (
     Window,
     capture_of,
     same_range,
+    shown_words,
 )
 from meterlog.walk.settle.window import COVERAGE, PERIODS
 
@@ -123,13 +124,15 @@ class DeadProof(Proof):
         if self._first is None:
             return self._said_source(last, size)
         if self._is_source(last):
-            return [Refuse(f"The display shows {shown(last.reading)}, as the known source does: go to the points.")]
+            return [
+                Refuse(f"The display shows {shown_words(last.reading)}, as the known source does: go to the points.")
+            ]
         if size > self._limit:
-            over = f"{shown(last.reading)} is above {show(self._limit, 'volt')}"
+            over = f"{shown_words(last.reading)} is above {show(self._limit, 'volt')}"
             return [Refuse(f"{over}: these points are not dead. Isolate, discharge, and begin at the known source.")]
         self._claimed, self._run, self._found, self._has_left = last, [last], None, True
         self.state = State.SETTLING
-        return [Said(shown(last.reading))]
+        return [Said(shown_words(last.reading))]
 
     def _said_source(self, last: Sample, size: float) -> list[Signal]:
         """Whoever presses at the beginning says that what stands there is the known source."""
@@ -146,7 +149,9 @@ class DeadProof(Proof):
     def _step(self, sample: Sample, sort: Sort) -> list[Signal]:
         if sample.reading.value is None:
             self._standing.clear()
-            return self._drop_claim(f"{shown(sample.reading)}: press again once a number shows, tips on the points")
+            return self._drop_claim(
+                f"{shown_words(sample.reading)}: press again once a number shows, tips on the points"
+            )
         if self._is_source(sample):
             return self._at_source(sample)
         return self._left_source(sample) + self._elsewhere(sample)
@@ -171,7 +176,7 @@ class DeadProof(Proof):
         """The source has stood: the first, the one that ends the proof, or the first still."""
         assert self._standing.first is not None
         reading = self._standing.first.reading
-        now = _Source(span=self._standing.span, volts=_size(self._standing.first), words=shown(reading))
+        now = _Source(span=self._standing.span, volts=_size(self._standing.first), words=shown_words(reading))
         before, found, has_left = self._first, self._found, self._has_left
         self._visiting = False
         if before is None:
@@ -192,7 +197,7 @@ class DeadProof(Proof):
                 " begin again at the points"
             )
         )
-        return [Lost(SOURCE_S, why, is_whole=found is None), Stage("points")]
+        return [Lost(SOURCE_S, why, "points", is_whole=found is None)]
 
     def _left_source(self, sample: Sample) -> list[Signal]:
         """Off the source, a bounce or a lift: one that came too soon is told."""
@@ -217,16 +222,16 @@ class DeadProof(Proof):
         """Other volts stand where the source is wanted."""
         if not self._stands(sample) or not SEEN_VOLTS <= _size(sample) <= self._limit:
             return []
-        low, high = (show(times * self._source, "volt", 3) for times in (SOURCE_LEAST, SOURCE_MOST))
+        known, low, high = (show(times * self._source, "volt", 3) for times in (1.0, SOURCE_LEAST, SOURCE_MOST))
         return self._advise(
-            f"{shown(sample.reading)} stands there, and the known source of {show(self._source, 'volt')} should read"
-            f" {low} to {high}; if it is your known source, press with the tips on it"
+            f"{shown_words(sample.reading)} stands there, and the known source of {known} should read {low} to {high};"
+            " if it is your known source, press with the tips on it"
         )
 
     def _at_points(self, sample: Sample) -> list[Signal]:
         """The tips are said to be on the points: what they read from then on."""
         if _size(sample) > self._limit:
-            return self._drop_claim(f"{shown(sample.reading)} at the points: not dead")
+            return self._drop_claim(f"{shown_words(sample.reading)} at the points: not dead")
         if same_range(sample.reading.form) != same_range(self._run[-1].reading.form):
             self._run = []
         self._run.append(sample)

@@ -59,8 +59,8 @@ def _told(course: Course, target: Step, source: str, heard: Heard, at: float) ->
         case Advice(words, stage):
             course.stage = course.stage if stage is None else stage
             return [told.Advised(step=target.key, at=at, source=source, why=words)]
-        case Lost(lasted_s, why, is_whole):
-            course.stage = ""
+        case Lost(lasted_s, why, stage, is_whole):
+            course.stage = stage
             lost = told.NotTaken(step=target.key, at=at, source=source, lasted_s=lasted_s, why=why)
             return [lost, *(course.leave_unproved(target, why, at) if is_whole else [])]
         case Froze():

@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from meterlog.walk.proofs import Proof, Spell, lengthened, shown
+from meterlog.walk.proofs import Proof, Spell, lengthened
 from meterlog.walk.settle import (
     LIFT_S,
     NOT_TAKEN_S,
@@ -26,6 +26,7 @@ from meterlog.walk.settle import (
     State,
     Stream,
     Window,
+    shown_words,
 )
 
 if TYPE_CHECKING:
@@ -118,11 +119,11 @@ class OpenProof(Proof):
             return [Refuse("The tips are still together: lift them, touch the points, and press there.")]
         if not is_open:
             self._said_short = True
-            return [Said(shown(last.reading))]
+            return [Said(shown_words(last.reading))]
         self._open, self._claimed, self._found = Held(any_range=True), last.ordinal, None
         self._open.add(last)
         self.state = State.SETTLING
-        return [Said(shown(last.reading))]
+        return [Said(shown_words(last.reading))]
 
     # Readings ----------------------------------------------------------------------------------
 
@@ -165,9 +166,9 @@ class OpenProof(Proof):
             return []
         if may_be_short(touched.reading, self._short):
             return self._void(
-                f"not proved open: {shown(touched.reading)} came in between. {BEGIN_AGAIN}", is_whole=True
+                f"not proved open: {shown_words(touched.reading)} came in between. {BEGIN_AGAIN}", is_whole=True
             )
-        return self._advise(f"{shown(touched.reading)}: {HOLD_ON}") if at - touched.at > NOT_TAKEN_S else []
+        return self._advise(f"{shown_words(touched.reading)}: {HOLD_ON}") if at - touched.at > NOT_TAKEN_S else []
 
     def _low(self, sample: Sample) -> list[Signal]:
         """Leads held together, or points that are shorted."""
@@ -192,7 +193,7 @@ class OpenProof(Proof):
         run = held or (said if self._said_short else None)
         if run is not None:
             return [*out, *self._captured(run)]
-        return out + self._advise(f"{shown(sample.reading)}: {BETWEEN}") if self._shorted.is_long_enough else out
+        return out + self._advise(f"{shown_words(sample.reading)}: {BETWEEN}") if self._shorted.is_long_enough else out
 
     def _number(self, sample: Sample, sort: Sort) -> list[Signal]:
         self._shorted.clear()
@@ -205,7 +206,9 @@ class OpenProof(Proof):
         if leak is None:
             return out
         if self._found is not None:
-            return self._void(f"not proved open: the tips touched {shown(sample.reading)} before they were together")
+            return self._void(
+                f"not proved open: the tips touched {shown_words(sample.reading)} before they were together"
+            )
         return self._captured(leak)
 
     def _void(self, why: str, *, is_whole: bool = False) -> list[Signal]:
@@ -214,7 +217,7 @@ class OpenProof(Proof):
         apart_since, touched = self._apart_since, self._touched
         self.forget()
         self._apart_since, self._touched = apart_since, touched
-        return [Lost(lasted, why, is_whole)]
+        return [Lost(lasted, why, is_whole=is_whole)]
 
     def _drop_claim(self, why: str) -> list[Signal]:
         """What was said no longer holds, unless it has been answered already."""

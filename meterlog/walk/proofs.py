@@ -11,11 +11,10 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from meterlog.base.units import symbol
 from meterlog.walk.settle import Advice, Froze, Lift, Lost, Refuse, Sample, Settled, Signal, Sort, State, Stream
 
 if TYPE_CHECKING:
-    from meterlog.base.readings import Capture, Reading
+    from meterlog.base.readings import Capture
     from meterlog.walk.settle import Criterion
 
 NOT_READY = {
@@ -138,10 +137,3 @@ class Proof:
 def lengthened(criterion: Criterion, hold_s: float) -> Criterion:
     """A criterion whose window is no shorter than a step's hold."""
     return replace(criterion, length_s=max(criterion.length_s, hold_s))
-
-
-def shown(reading: Reading) -> str:
-    """What the display shows, with its unit, as it stands in a sentence."""
-    if reading.form.bound:
-        return "over its range"
-    return f"{reading.digits} {symbol(reading.form.unit)}"

@@ -179,7 +179,7 @@ class Job:
     def bound(self, key: str) -> None:
         self.steps.append(Step(key=key, title=key, kind=StepKind.MEASURE, quantity="insulation_resistance"))
         began = self.at
-        self.add(self.hurried(BOUND_HELD_S + 2.5 + 1 / self.meter.rate), 8e9)
+        self.on_points(self.hurried(BOUND_HELD_S + 1.5 + 1 / self.meter.rate), 8e9)
         self.truth.append(Truth(key, began, self.at, None, 0.0))
 
 

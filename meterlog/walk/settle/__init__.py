@@ -2,6 +2,7 @@
 
 from meterlog.walk.settle.contact import FROZEN_FLAGS, LIFT_S, STRAY_VOLTS, Lift, OpenLeads, Sort, Stream, Want, want_of
 from meterlog.walk.settle.settler import (
+    BOUND_ASKED_S,
     BOUND_HELD_S,
     NOT_TAKEN_S,
     Advice,
@@ -17,6 +18,7 @@ from meterlog.walk.settle.settler import (
     Stage,
     State,
     Touched,
+    shown_words,
 )
 from meterlog.walk.settle.window import (
     CRITERIA,
@@ -31,6 +33,7 @@ from meterlog.walk.settle.window import (
 )
 
 __all__ = [
+    "BOUND_ASKED_S",
     "BOUND_HELD_S",
     "CRITERIA",
     "FROZEN_FLAGS",
@@ -63,5 +66,6 @@ __all__ = [
     "capture_of",
     "criterion_for",
     "same_range",
+    "shown_words",
     "want_of",
 ]

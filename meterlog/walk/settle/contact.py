@@ -35,6 +35,7 @@ STRAY_FARADS = 1e-10
 """Leads and hands beside each other, as read by meters that resolve a picofarad. Common practice, no source."""
 STRAY_PART = 0.05
 """Of the smallest voltage or capacitance a step expects: what lies below is taken for the air."""
+STRAY_HALF = 0.5
 DEPARTURE = {"temperature": 1.0}
 DEPARTURE_COUNTS = 20
 """How far a value departs from where it stood, SI, else in counts, before it is another thing."""
@@ -179,10 +180,19 @@ def _by_stray(want: Want, reading: Reading, stream: Stream) -> Sort:
     counts = STRAY_COUNTS.get(want.quantity, STRAY_COUNTS_ELSE)
     stray = counts * stream.finest.get(want.quantity, reading.form.resolution)
     if want.quantity == "voltage":
-        stray = max(stray, STRAY_PART * want.least or STRAY_VOLTS[reading.form.mode])
+        stray = max(stray, _stray_volts(want.least, STRAY_VOLTS[reading.form.mode]))
     elif want.quantity == "capacitance":
         stray = max(stray, STRAY_PART * want.least or STRAY_FARADS)
     return Sort.APART if abs(reading.value) <= stray * (1 + 1e-9) else Sort.NUMBER
+
+
+def _stray_volts(least: float, pick_up: float) -> float:
+    """What leads in the air may read, V: a part of what a step expects, and no less than they pick up there.
+
+    A step that expects less than twice the pick-up takes half of what it expects for the air: below
+    that, only a press can tell its points from the air.
+    """
+    return max(STRAY_PART * least, min(pick_up, STRAY_HALF * least)) if least else pick_up
 
 
 def _by_idle(want: Want, reading: Reading, stream: Stream) -> Sort:

@@ -9,20 +9,25 @@ Nothing is captured unless the leads were seen apart first: they may still lie o
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import TYPE_CHECKING, Protocol
 
+from meterlog.base.readings import Bound
+from meterlog.base.units import symbol
 from meterlog.walk.settle.contact import LIFT_S, Lift, OpenLeads, Sort, Stream, Want
 from meterlog.walk.settle.window import Criterion, Held, Sample, Window, same_range
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from meterlog.base.readings import Capture
+    from meterlog.base.readings import Capture, Reading
 
 BOUND_HELD_S = 5.0
 """A bound that is the answer stands for so long; two seconds is how long a range hunt shows one."""
+BOUND_ASKED_S = 2.0
+"""A bound that leads off their points read as well: after so long the person is asked to say that they are on them."""
+BOUND_SAID = "bound held, contact said"
 NOT_TAKEN_S = 1.5
 """A contact that lasted longer and ended without a capture is told: the person must not walk on."""
 
@@ -53,13 +58,14 @@ class Settled:
 
 @dataclass(frozen=True, slots=True)
 class Lost:
-    """A contact ended without a capture, or a proof failed and begins again.
+    """A contact ended without a capture, or a proof failed and begins again, at `stage`.
 
     `is_whole`: everything was done but that contact was neither said nor seen.
     """
 
     lasted_s: float
     why: str = ""
+    stage: str = ""
     is_whole: bool = False
 
 
@@ -120,7 +126,9 @@ class Answer(Protocol):
 class Settler:
     """Finds the settled run, or the bound held, that answers a measuring step on one link.
 
-    `accepts` refuses a settled run that cannot be the answer (leads that are not shorted); it says why.
+    What leads off their points read as well (the bound of an insulation tester, next to no volts or
+    amperes) is taken only on the word of a person that they are on them. `accepts` refuses a settled
+    run that cannot be the answer (leads that are not shorted); it says why.
     """
 
     def __init__(
@@ -142,6 +150,7 @@ class Settler:
         self._last_contact = 0.0
         self._range: tuple[object, ...] | None = None
         self._now: Capture | None = None
+        self._is_said, self._is_asked = False, False
 
     def take(self, sample: Sample, sort: Sort) -> list[Signal]:
         """Take the link's next reading, sorted; what it means for the step."""
@@ -162,9 +171,18 @@ class Settler:
         return self._contact(sample, sort)
 
     def confirm(self) -> list[Signal]:
-        """The run as it stands when a switch confirms it: settled now, or a bound that shows now."""
+        """What a press takes: the run as it stands, a bound that shows now; or the word that the tips are on it."""
+        last = self._held.last
+        if self._needs_word and last is not None and not self._is_said:
+            self._is_said = True
+            return [Said(shown_words(last.reading))]
         run = self._held.capture("switch") if self._held.length > 0 else self._now
         return [Settled(run)] if run is not None else []
+
+    @property
+    def _needs_word(self) -> bool:
+        """Whether a bound of this quantity is what leads off their points read as well."""
+        return self._want.open_leads is OpenLeads.IDLE
 
     def _unarm(self, sort: Sort, at: float) -> list[Signal]:
         was, self.state = self.state, State.FROZEN if sort is Sort.FROZEN else State.OTHER
@@ -178,11 +196,13 @@ class Settler:
         self._held.clear()
         self._rest.clear()
         self._range, self._now = None, None
+        self._is_said, self._is_asked = False, False
 
     def _apart(self, sample: Sample, lifted: bool) -> list[Signal]:
         self._window.clear()
         self._range, self._now = None, None
-        if sample.reading.form.bound:
+        self._is_said, self._is_asked = False, False
+        if sample.reading.form.bound and self._want.matches(sample.reading.form):
             self._held.add(sample)
         else:
             self._held.clear()
@@ -199,9 +219,14 @@ class Settler:
         return NOT_TAKEN_S if self._want.open_leads is not OpenLeads.REST else self._criterion.length_s
 
     def _follow_rest(self, sample: Sample) -> None:
-        """Let the resting value drift with the room: only as slowly as a settled run does."""
-        quantity = self._want.quantity
-        if self._want.open_leads is OpenLeads.REST and quantity in self._stream.resting:
+        """What shows while the leads read as in the air: a resting value that drifts, or what a press may take."""
+        quantity, leads = self._want.quantity, self._want.open_leads
+        if sample.reading.value is None or not self._want.matches(sample.reading.form):
+            return
+        if leads is OpenLeads.STRAY:
+            run = self._rest.add(sample, self._stream.pace.period)
+            self._now = replace(run, how="switch") if run is not None else None
+        elif leads is OpenLeads.REST and quantity in self._stream.resting:
             run = self._rest.add(sample, self._stream.pace.period)
             if run is not None and run.reading.value is not None and quantity not in self._stream.plateau:
                 self._stream.resting[quantity] = run.reading.value
@@ -222,19 +247,40 @@ class Settler:
         self._now = self._run(sample, sort)
         if self._now is not None and self._acceptable(self._now):
             self.state = State.CAPTURED
-            signals.append(Settled(self._now))
-        return signals
+            return [*signals, Settled(self._now)]
+        return signals + self._ask(sample)
 
     def _run(self, sample: Sample, sort: Sort) -> Capture | None:
         if sort is Sort.BOUND:
             self._window.clear()
-            return self._held.capture("bound held") if self._held.add(sample) >= BOUND_HELD_S else None
+            how = "bound held" if not self._needs_word else BOUND_SAID if self._is_said else ""
+            return self._held.capture(how) if self._held.add(sample) >= BOUND_HELD_S and how else None
         self._held.clear()
+        self._is_said, self._is_asked = False, False
         return self._window.add(sample, self._stream.pace.period)
+
+    def _ask(self, sample: Sample) -> list[Signal]:
+        """Ask for a press where only that can tell the points from the air; what is refused if none comes."""
+        if not self._needs_word or self._is_said or self._held.length < BOUND_ASKED_S:
+            return []
+        words = shown_words(sample.reading)
+        self._refusal = f"not proved: {words} is what leads off their points read as well; test again, and press then"
+        if self._is_asked:
+            return []
+        self._is_asked = True
+        return [Advice(f"{words}: leads off their points read the same; press while the tips are on them")]
 
     def _acceptable(self, run: Capture) -> bool:
         self._refusal = self._accepts(run) if self._accepts else ""
         return not self._refusal
+
+
+def shown_words(reading: Reading) -> str:
+    """What a display shows, with its unit, as it stands in a sentence."""
+    bound = {Bound.ABOVE: "more than ", Bound.BELOW: "less than "}.get(reading.form.bound or Bound.OVERLOAD, "")
+    if reading.form.bound and not (bound and reading.digits):
+        return "over its range"
+    return f"{bound}{reading.digits} {symbol(reading.form.unit)}"
 
 
 __all__ = [

@@ -277,6 +277,11 @@ class Held:
         return sample.at - self._first.at
 
     @property
+    def last(self) -> Sample | None:
+        """The last of the run, None before it has begun."""
+        return self._last
+
+    @property
     def length(self) -> float:
         return self._last.at - self._first.at if self._first and self._last else 0.0
 

@@ -95,8 +95,11 @@ def test_it_is_shouted_while_the_step_waits_for_its_cautions():
 def test_it_is_shouted_after_the_capture_while_the_leads_wait_to_be_lifted():
     bench = Bench(dead_step(), step("next", "voltage", mode="dc"), assume=REPLAY)
     bench.show(VOLT, 3, 1.0)
-    for counts, seconds in ((9120, 1.75), (3, 4.0), (9120, 1.75)):
-        bench.show(VOLT, counts, seconds)
+    bench.show(VOLT, 9120, 1.75)
+    bench.show(VOLT, 3, 1.0)
+    bench.act("press")
+    bench.show(VOLT, 3, 4.0)
+    assert [type(h) for h in bench.show(VOLT, 9120, 1.75)] == [Captured]
     assert live(bench.show(VOLT, 325000, 1.0)) == [(325.0, "325.000 V")]
 
 

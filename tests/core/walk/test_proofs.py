@@ -8,13 +8,14 @@ from walking import JUNCTION, KOHM, OHM, OPEN_JUNCTION, VOLT, Bench, names, step
 from meterlog.base.readings import Form
 from meterlog.judging.limit import Limit
 from meterlog.procedure.steps import StepKind
+from meterlog.walk import NOTHING
 from meterlog.walk.happenings import Advised, Captured, ContactSaid, LivePoint, NotTaken, Proof, Refused
 
 SHORT, POINTS_SHORTED, FIVE_OHM = 2, 3, 50
 
 
 def open_step(*following, **more):
-    bench = Bench(step("o", kind=StepKind.OPEN, hold_s=3.0, **more), *following)
+    bench = Bench(step("o", kind=StepKind.OPEN, hold_s=3.0, **more), *following, assume=NOTHING)
     bench.open()
     return bench
 
@@ -255,7 +256,8 @@ def test_an_open_junction_is_proved_in_volts():
 
 def dead_step(top=1.0, mode="dc", source=9.0):
     limit = Limit(low=None, high=top, unit="V", text="", source="")
-    bench = Bench(step("d", "voltage", kind=StepKind.DEAD, mode=mode, source_voltage=source, limits=(limit,)))
+    dead = step("d", "voltage", kind=StepKind.DEAD, mode=mode, source_voltage=source, limits=(limit,))
+    bench = Bench(dead, assume=NOTHING)
     bench.show(VOLT, 3, 1.0)
     return bench
 

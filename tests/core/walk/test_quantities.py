@@ -6,7 +6,7 @@ from walking import ABOVE, AMPERE, CELSIUS, FARAD, INSULATION, OHM, OVER, OVER_F
 from meterlog.base.readings import Form
 from meterlog.judging.limit import Limit
 from meterlog.procedure.steps import StepKind
-from meterlog.walk.happenings import Captured, NotTaken, Timed
+from meterlog.walk.happenings import Advised, Captured, NotTaken, Timed
 
 PER_SECOND = {"gap": 1.0}
 
@@ -77,19 +77,80 @@ def test_insulation_is_measured_while_the_test_runs():
     assert how(bench) == [("i", "95.10", "settled")]
 
 
+SAID = "bound held, contact said"
+
+
+def more_than(bench):
+    """A test whose tester shows "> 2.2 GΩ", with a press while it does."""
+    bench.show(ABOVE, 22, 3.0)
+    bench.act("press")
+    bench.show(ABOVE, 22, 4.0)
+
+
+def test_a_bound_that_leads_off_their_points_give_as_well_is_asked_for_and_not_taken_unsaid():
+    bench = Bench(step("i", "insulation_resistance"), **PER_SECOND)
+    bench.show(INSULATION, None, 5.0)
+    told = bench.show(ABOVE, 22, 20.0)
+    words = "more than 2.2 GΩ"
+    assert [h.why for h in told if isinstance(h, Advised)] == [
+        f"{words}: leads off their points read the same; press while the tips are on them"
+    ]
+    told = bench.show(INSULATION, None, 2.0)
+    assert [h.why for h in told if isinstance(h, NotTaken)] == [
+        f"not proved: {words} is what leads off their points read as well; test again, and press then"
+    ]
+    assert how(bench) == []
+
+
+def test_what_was_said_in_one_test_is_not_said_in_the_next():
+    bench = Bench(step("i", "insulation_resistance"), **PER_SECOND)
+    bench.show(INSULATION, None, 5.0)
+    bench.show(ABOVE, 22, 3.0)
+    bench.act("press")
+    bench.show(INSULATION, None, 3.0)
+    bench.show(ABOVE, 22, 10.0)
+    assert how(bench) == []
+
+
+def test_a_multimeters_overload_is_no_insulation_reading_however_it_is_pressed():
+    bench = Bench(step("i", "insulation_resistance"))
+    bench.open(5.0)
+    assert names(bench.act("press"))[-1] == "Refused"
+    assert how(bench) == []
+
+
+def test_next_to_nothing_is_taken_on_the_word_of_a_person_alone():
+    milliampere = Form(quantity="leakage_current", mode="ac", unit="mA", scale=1e-3, decimals=2)
+    bench = Bench(step("l", "leakage_current", mode="ac"))
+    bench.show(milliampere, 2, 10.0)
+    assert how(bench) == []
+    bench.act("press")
+    assert how(bench) == [("l", "0.02", "switch")]
+
+
+def test_hum_of_lifted_leads_is_the_air_however_tight_the_limit():
+    tight = Limit(low=5.7, high=6.3, unit="V", text="", source="")
+    volts = Form(quantity="voltage", mode="ac", unit="V", scale=1.0, decimals=2)
+    bench = Bench(*(step(key, "voltage", mode="ac", limits=(tight,)) for key in "abc"))
+    for counts in (605, 600, 610):
+        bench.show(volts, [50, 180, 90, 140], 2.0)
+        bench.show(volts, counts, 4.0)
+    assert [digits for _, digits, _ in how(bench)] == ["6.05", "6.00", "6.10"]
+
+
 def test_an_insulation_tester_that_shows_volts_at_rest_is_idle():
     bench = Bench(step("i", "insulation_resistance"), **PER_SECOND)
     told = bench.show(VOLT, 0, 5.0)
-    bench.show(ABOVE, 22, 7.0)
+    more_than(bench)
     assert names(told) == []
-    assert how(bench) == [("i", "2.2", "bound held")]
+    assert how(bench) == [("i", "2.2", SAID)]
 
 
 def test_a_tester_that_is_silent_at_rest_was_idle():
     bench = Bench(step("i", "insulation_resistance"), **PER_SECOND)
     bench.at = 10.0
-    bench.show(ABOVE, 22, 7.0)
-    assert how(bench) == [("i", "2.2", "bound held")]
+    more_than(bench)
+    assert how(bench) == [("i", "2.2", SAID)]
 
 
 def two_tests():
@@ -101,15 +162,15 @@ def test_silence_between_two_tests_is_a_lift():
     for _ in range(2):
         bench.at += 10.0
         bench.told += bench.walk.tick(bench.at)
-        bench.show(ABOVE, 22, 7.0)
+        more_than(bench)
     assert bench.walk.wake_at is None
-    assert how(bench) == [("i", "2.2", "bound held"), ("j", "2.2", "bound held")]
+    assert how(bench) == [("i", "2.2", SAID), ("j", "2.2", SAID)]
 
 
 def test_silence_is_a_lift_once_it_lasted():
     bench = two_tests()
     bench.at = 10.0
-    bench.show(ABOVE, 22, 7.0)
+    more_than(bench)
     assert bench.walk.wake_at == 20.0  # three periods after the last value
     assert names(bench.walk.tick(20.0)) == ["Lifted", "StepBegan"]
 
@@ -120,8 +181,8 @@ def test_messages_without_a_value_between_two_tests_are_a_lift():
         for _ in range(rests):
             bench.at += 1.0
             bench.told += bench.walk.nothing("meter", bench.at)
-        bench.show(ABOVE, 22, 7.0)
-    assert how(bench) == [("i", "2.2", "bound held"), ("j", "2.2", "bound held")]
+        more_than(bench)
+    assert how(bench) == [("i", "2.2", SAID), ("j", "2.2", SAID)]
 
 
 def minute(count, **more):
@@ -156,11 +217,28 @@ def test_a_test_that_ends_sooner_leaves_nothing():
     assert how(bench) == []
 
 
-def test_a_bound_at_one_minute_is_the_answer():
+def bound_for_a_minute(*, said):
     bench = Bench(step("m", "insulation_resistance", kind=StepKind.AT_TIME, at_s=60.0), **PER_SECOND)
     bench.show(INSULATION, None, 3.0)
-    bench.show(ABOVE, 22, 62.0)
-    assert how(bench) == [("m", "2.2", "at time")]
+    bench.show(ABOVE, 22, 30.0)
+    if said:
+        bench.act("press")
+    bench.show(ABOVE, 22, 32.0)
+    return bench
+
+
+def test_a_bound_at_one_minute_that_nobody_said_is_on_the_points_proves_nothing():
+    bench = bound_for_a_minute(said=False)
+    assert how(bench) == []
+    assert [h.why for h in bench.told if isinstance(h, NotTaken)] == [
+        "not proved: more than 2.2 GΩ is what leads off their points read as well;"
+        " test again, and press with the tips on them"
+    ]
+
+
+def test_a_bound_at_one_minute_is_the_answer_once_said():
+    bench = bound_for_a_minute(said=True)
+    assert how(bench) == [("m", "2.2", "at time, contact said")]
 
 
 def thermometer(*keys):
