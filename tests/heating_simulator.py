@@ -51,6 +51,7 @@ class Bench:
     on: float = 0.0  # cycling: s on of each period
     period: float = 0.0
     heater_lag: float = 0.0
+    warm_up: float = 0.0  # s after switching on, each time, before anything is heated
     lifted: bool = False  # off the heater when that is switched off
     salt: float = 0.0  # relative error of c
     out: tuple = ()  # (from, to): probe in the room's air
@@ -60,17 +61,18 @@ class Bench:
 
 
 def heater(bench, t):
-    on = (t >= bench.start) & (t < bench.stop)
+    on = (t >= bench.start + bench.warm_up) & (t < bench.stop)
     if bench.period:
-        on &= ((t - bench.start) % bench.period) < bench.on
+        since = (t - bench.start) % bench.period
+        on &= (since >= bench.warm_up) & (since < bench.on)
     return bench.power * on
 
 
 def mean_power(bench):
-    """Heat that the load got over the time that the heater was on, W: what is asked for."""
-    if not bench.lifted:
-        return bench.power
+    """Heat that the load got over the time from switching on to switching off, W."""
     seconds = bench.stop - bench.start
+    if not bench.lifted:
+        return bench.power * (1.0 - bench.warm_up / seconds)
     return bench.power * (1.0 + bench.heater_lag / seconds * np.expm1(-seconds / bench.heater_lag))
 
 

@@ -21,14 +21,18 @@ Example:
 
 \b
 Keys of --json:
-  power_W                  useful power; null when it was refused
+  power_W                  useful power at full output; null when it was refused
   standard_uncertainty_W   u; expanded_uncertainty_W is U = coverage_factor × u, for coverage_probability
   degrees_of_freedom       effective; null: not limited by readings
+  clock_mean_W             the same heat over all the time from switching on to switching off
+  is_lower_bound           true when a vessel was not stated
   method, definition       what the power means, in words;  energy_J: useful heat
+  compared                 which power the plate is held against, and why
   repeated_runs_W          each run's power, when several traces were given
   detected                 start_s, stop_s (with standard uncertainties), from (where they come from),
-                           heating_s (time divided by), warm_up_s, before_s and plateau_s [from, to],
-                           first_ and last_temperature_C, probe_lag_s, probe_in_load
+                           full_output_s (time divided by), warm_up_s with its half width and where it comes from,
+                           pauses_s and before_s and plateau_s [from, to], first_ and last_temperature_C,
+                           probe_lag_s, probe_in_load (throughout), probe_in_load_by (what showed it)
   budget                   source, distribution, contribution_W, share; the largest first
   largest_parts            names of the three largest;  improvements: what U would become
   vessels                  of two heated together, each: before_s, plateau_s, first_ and last_temperature_C, rise_K,
@@ -37,7 +41,7 @@ Keys of --json:
   corrections              applied: what, adds_W, from;  refused: what, why, advice
   other_methods            power_W by each, and what it leaves out
   electrical               energy_J, mean_power_W, on_power_W, efficiency (null without power_W)
-  cycling                  on_s, period_s, duty, count, useful_power_while_on_W
+  cycling                  on_s, period_s, duty, count
   heat_up                  seconds for this load from 15 to 95 °C at this power, nothing lost
   verdict                  outcome (pass, fail, undecided, not judged), why, limits, rule, trail
   notes                    gaps with their rows, columns left aside, what the number stands on
@@ -60,8 +64,10 @@ Keys of --json:
     other's cell empty. What is wrong with thermometer or scale is taken to be wrong in both alike.
 
     The power is the heat brought into the water, and into the vessel when one is stated, per second
-    of heating, with the heat lost to the room put back. Exit 1 when the plate is not met, or when the
-    trace tells no power and why.
+    at full output, with the heat lost to the room put back. Of a microwave oven the generator's warm-up
+    is no time at full output: seen in the log, else as --warm-up states, else 2 s ± 1 s. The mean over
+    the clock stands beside it. Nothing is told from a probe that may have been in the room's air.
+    Exit 1 when the plate is not met, or when the trace tells no power and why.
     """,
 )
 @click.option(
@@ -89,6 +95,17 @@ Keys of --json:
 @click.option("--start", help='Switched on, on the trace\'s clock: "60 s", "60 s ± 0.5 s", "60".')
 @click.option("--stop", help="Switched off.")
 @click.option(
+    "--warm-up",
+    help='Time to full power each time it is switched on: "2 s ± 1 s"; "0 s" of a kettle, urn or hob. A log that shows '
+    "it counts before this.",
+)
+@click.option(
+    "--stirred",
+    type=click.Choice(["before", "after"]),
+    multiple=True,
+    help="You stirred with the probe in the load before or after heating, where the trace can't show that it was in.",
+)
+@click.option(
     "--method",
     default="enthalpy",
     show_default=True,
@@ -108,6 +125,8 @@ def heating(
     ambient: str | None,
     start: str | None,
     stop: str | None,
+    warm_up: str | None,
+    stirred: tuple[str, ...],
     method: str,
     rated: str | None,
     as_json: bool,
@@ -115,32 +134,25 @@ def heating(
 ) -> None:
     """Read the options, run, print."""
     from meterlog import heating as core
-    from meterlog.heating.answer import rating
-    from meterlog.heating.answer import words as report
+    from meterlog.heating.answer import rating, words
     from meterlog.plots.drawing import draw_alone
     from meterlog.plots.heating_run import plot_of
 
     if method not in core.METHODS:
         raise click.BadParameter(f"one of {', '.join(core.METHODS)}", param_hint="--method")
     _loads_pair(masses, vessels, core.misfit(method, len(masses)))
-    loads = [_load(*each) for each in zip_longest(masses, vessels)]
-    plate, means = rating.read_plate(rated) if rated else (None, "output")
-    limit = rating.limit_of(plate, means) if plate else None
+    loads = tuple(_load(*each) for each in zip_longest(masses, vessels))
+    rated_power, means = rating.read_plate(rated) if rated else (None, "output")
+    plate = core.Plate(limit=rating.limit_of(rated_power, means) if rated_power else None, means=means)
     told: dict[str, Any] = {
         "ambient": core.read_room(ambient) if ambient else None,
         "start": core.read_moment(start) if start else None,
         "stop": core.read_moment(stop) if stop else None,
+        "warm_up": core.read_warm_up(warm_up) if warm_up else None,
     }
-    told |= {"method": method, "limit": limit, "rated_means": means}
-    read = [core.read_trace(_text(path), path) for path in traces]
-    runs = [
-        core.run_pair(trace, (loads[0], loads[1]), **told)
-        if len(loads) == 2
-        else core.run(trace, loads[0].mass, vessel=loads[0].vessel, mass_after=loads[0].mass_after, **told)
-        for trace in read
-    ]
-    answer = core.pooled(runs, limit, means=means)
-    click.echo(json.dumps(report.as_dict(answer), ensure_ascii=False, indent=2) if as_json else report.as_text(answer))
+    told |= {"method": method, "plate": plate, "stirred": stirred}
+    answer = core.pooled([core.run(core.read_trace(_text(path), path), loads, **told) for path in traces], plate)
+    click.echo(json.dumps(words.as_dict(answer), ensure_ascii=False, indent=2) if as_json else words.as_text(answer))
     _say(answer)
     if picture:
         _write(picture, draw_alone(plot_of(answer)))

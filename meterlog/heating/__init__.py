@@ -1,13 +1,13 @@
 """The heating run: a temperature trace of a heated load to useful power, with its budget and verdict."""
 
+from meterlog.heating.answer.judged import Plate
 from meterlog.heating.answer.methods import METHODS, misfit, useful_power, useful_power_uncertainty
 from meterlog.heating.answer.repeats import pooled
 from meterlog.heating.answer.result import HeatingResult
 from meterlog.heating.balance.load import Load
 from meterlog.heating.balance.vessel import NO_VESSEL, Vessel, read_vessel
-from meterlog.heating.pair import run_pair
 from meterlog.heating.run import run
-from meterlog.heating.stated import Stated, read_mass, read_moment, read_room, read_stated
+from meterlog.heating.stated import Stated, read_mass, read_moment, read_room, read_stated, read_warm_up
 from meterlog.heating.trace.columns import Series, Trace, read_trace
 
 __all__ = [
@@ -15,6 +15,7 @@ __all__ = [
     "NO_VESSEL",
     "HeatingResult",
     "Load",
+    "Plate",
     "Series",
     "Stated",
     "Trace",
@@ -27,8 +28,8 @@ __all__ = [
     "read_stated",
     "read_trace",
     "read_vessel",
+    "read_warm_up",
     "run",
-    "run_pair",
     "useful_power",
     "useful_power_uncertainty",
 ]

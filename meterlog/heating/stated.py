@@ -110,3 +110,17 @@ def read_moment(text: str) -> Stated:
     if re.fullmatch(NUMBER, bare):
         text = f"{bare} s ± {width}" if width else f"{bare} s"
     return read_stated(text, "second")
+
+
+LONGEST_WARM_UP_S = 60.0
+
+
+def read_warm_up(text: str) -> Stated:
+    """How long, s, an appliance takes to full power each time that it is switched on, from "2 s ± 1 s" or "0 s".
+
+    Raises: WrongValue when it is no time, or longer than a minute.
+    """
+    stated = read_moment(text)
+    if not 0.0 <= stated.value <= LONGEST_WARM_UP_S or (stated.half_width or 0.0) > LONGEST_WARM_UP_S:
+        raise WrongValue(f"a warm-up is 0 s to {LONGEST_WARM_UP_S:g} s, not {text!r}")
+    return stated

@@ -7,7 +7,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from meterlog.base.units import to_place
-from meterlog.heating.answer.result import VESSELS
+from meterlog.heating.balance.find import VESSELS
 from meterlog.heating.trace.columns import GAP
 from meterlog.heating.water import ZERO_CELSIUS
 from meterlog.plots.drawing import Band, Plot, Trace
@@ -53,10 +53,12 @@ def _of(names: Sequence[str], count: int) -> list[str]:
 
 
 def _says(answer: HeatingResult) -> str:
-    if answer.power is None or answer.expanded_uncertainty is None:
+    useful = answer.useful
+    if useful is None:
         return "No power could be told: " + "; ".join(part.why for part in answer.refused)
-    power, expanded = answer.power, answer.expanded_uncertainty
-    return f"Useful power {to_place(power, expanded)} W ± {to_place(expanded, expanded)} W"
+    expanded = useful.expanded_uncertainty
+    bound = ", a lower bound" if answer.is_lower_bound else ""
+    return f"Useful power {to_place(useful.watts, expanded)} W ± {to_place(expanded, expanded)} W{bound}"
 
 
 def _tells(answer: HeatingResult) -> str:
@@ -86,7 +88,7 @@ def _points(series: Series) -> list[Point]:
 
 
 def _periods(answer: HeatingResult) -> list[Band]:
-    if answer.heating is None or answer.found is None:
+    if answer.heating is None or not answer.founds:
         return []
     start, stop = answer.heating.start, answer.heating.stop
     return [
@@ -101,8 +103,8 @@ def _fits(found: Found) -> list[Trace]:
     start, stop = found.heating.start, found.heating.stop
     ends = [(found.before, start, found.first), (found.after, stop, found.last)]
     out = [part for stretch, moment, end in ends if stretch for part in _fit(found, stretch, moment, end)]
-    if found.by_ramp:
-        ramp = [(t + found.lag, end.kelvin - ZERO_CELSIUS) for _, t, end in ends]
+    if found.along:
+        ramp = [(t + found.along.lag, end.kelvin - ZERO_CELSIUS) for _, t, end in ends]
         out.append(Trace(points=ramp, name=FITTED, style="fitted"))
     return out
 

@@ -28,6 +28,8 @@ HEATING_INPUTS: dict[str, Input] = {
     "rated": Input("power", "from the plate", GIVEN, ""),
     "ambient": Input("temperature", "of the room", MEASURED, ""),
     "vessel": Input("", 'what holds the water, such as "340 g glass"', WORD, ""),
+    "warm up": Input("", 'time to full power, such as "2 s ± 1 s"; "0 s" of a kettle, urn or hob', WORD, ""),
+    "stirred": Input("", "an entry: before, after or both, when somebody stirred with the probe in the load", WORD, ""),
     "second mass": Input("mass", "of the water in the second of two vessels", MEASURED, ""),
     "second vessel": Input("", "what holds that", WORD, ""),
     "channels": Input("", 'the thermometer\'s, one for each of two vessels, such as "T1, T2"', WORD, ""),

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from meterlog.base.errors import MeterlogError
+from meterlog.heating.answer.judged import Plate
+from meterlog.heating.answer.rating import limit_of
 from meterlog.heating.balance.load import Load
 from meterlog.heating.balance.vessel import NO_VESSEL, read_vessel
-from meterlog.heating.pair import run_pair
 from meterlog.heating.run import run
-from meterlog.heating.stated import Stated, read_mass, read_room, read_stated
+from meterlog.heating.stated import Stated, read_mass, read_room, read_stated, read_warm_up
 from meterlog.heating.trace.columns import Series, Trace
 from meterlog.judging import Outcome, Verdict
+from meterlog.judging.method import plain_name
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -63,23 +65,27 @@ def heated(of: StepRun) -> Verdict:
 def run_of(of: StepRun) -> HeatingResult:
     """The heating run of a step. Raises: WrongValue when an entry cannot be read, MeterlogError when it is missing."""
     inputs = of.step.inputs.items()
-    told = {name: of.entries.get(entry, entry if entry[:1].isdigit() else "") for name, entry in inputs}
-    load = _load(told, "mass", "vessel", "the water")
-    timing, limit, rated = of.timing, of.limit, told.get("rated", "")
-    known: dict[str, Any] = {
-        "ambient": read_room(told["ambient"]) if told.get("ambient") else None,
-        "start": _edge(timing.started, timing.start_uncertainty_s) if timing else None,
-        "stop": _edge(timing.stopped, timing.stop_uncertainty_s) if timing else None,
-        "method": of.step.method or "enthalpy",
-        "rated": read_stated(rated, "watt") if rated else None,
-        "limit": limit.against(of.numbers) if limit and (not limit.of or limit.of in of.numbers) else None,
-        "rule": of.rule,
-    }
-    if SECOND_MASS not in told:
-        return run(trace_of(of.log, of.channel, of.beside), load.mass, vessel=load.vessel, **known)
-    second = _load(told, SECOND_MASS, "second vessel", "the water in the second vessel")
-    first_channel, second_channel = _channels(of)
-    return run_pair(trace_of(of.log, first_channel, of.beside, second_channel), (load, second), **known)
+    told = {plain_name(name): of.entries.get(entry, entry if entry[:1].isdigit() else "") for name, entry in inputs}
+    loads = [_load(told, "mass", "vessel", "the water")]
+    first, second = of.channel, None
+    if SECOND_MASS in told:
+        loads.append(_load(told, SECOND_MASS, "second vessel", "the water in the second vessel"))
+        first, second = _channels(of)
+    timing, limit = of.timing, of.limit
+    known = limit.against(of.numbers) if limit and (not limit.of or limit.of in of.numbers) else None
+    if known is None and told.get("rated"):
+        known = limit_of(read_stated(told["rated"], "watt"))
+    return run(
+        trace_of(of.log, first, of.beside, second),
+        tuple(loads),
+        ambient=read_room(told["ambient"]) if told.get("ambient") else None,
+        start=_edge(timing.started, timing.start_uncertainty_s) if timing else None,
+        stop=_edge(timing.stopped, timing.stop_uncertainty_s) if timing else None,
+        warm_up=read_warm_up(told["warm up"]) if told.get("warm up") else None,
+        method=of.step.method or "enthalpy",
+        plate=Plate(limit=known, rule=of.rule),
+        stirred=told.get("stirred", "").replace(",", " ").split(),
+    )
 
 
 SECOND_MASS = "second mass"

@@ -91,6 +91,7 @@ OVEN_TOLD = {
     "rated voltage": "230 V",
     "capacitor marking": "1.00 µF ± 3 % 2100V~",
     "water mass": "1000 g ± 2 g",
+    "vessel": "1 J/K ± 1 J/K",
 }
 # 3 kW at 230 V: 230²/3000 = 17.63 ohm hot, by 1.01 cold; 1.0 mm² class 5 cord of 2 m: 39 mohm
 URN = {

@@ -12,7 +12,9 @@ from meterlog.cli.heating import heating
 
 def two_vessels(*watts):
     """The log of a thermometer with a probe in each of two vessels, out of the oven while it runs."""
-    runs = [Bench(power=each, first=19 + n, vessel=120, out=(50, 190), seed=n) for n, each in enumerate(watts)]
+    runs = [
+        Bench(power=each, first=15 + n, vessel=120, out=(50, 190), warm_up=2, seed=n) for n, each in enumerate(watts)
+    ]
     (times, left, _), (_, right, _) = (simulate(bench) for bench in runs)
     rows = (f"{t:g},{a:.1f},{b:.1f}" for t, a, b in zip(times, left, right, strict=True))
     return "\n".join(["t_s,temperature_1_C,temperature_2_C", *rows])
@@ -46,7 +48,8 @@ def test_json_holds_everything_with_units_in_its_keys(folder):
     assert told["power_W"] == pytest.approx(900, abs=told["expanded_uncertainty_W"])
     assert told["standard_uncertainty_W"] * told["coverage_factor"] == pytest.approx(told["expanded_uncertainty_W"])
     assert told["detected"]["start_s"] == pytest.approx(60, abs=2)
-    assert told["detected"]["heating_s"] == pytest.approx(120, abs=1)
+    assert told["detected"]["full_output_s"] == pytest.approx(120, abs=1)
+    assert told["clock_mean_W"] == pytest.approx(told["power_W"], rel=0.01)
     assert told["verdict"]["outcome"] == "pass"
     assert told["largest_parts"][0] == "vessel, glass: how much warms"
     assert told["improvements"][0]["expanded_then_W"] < told["expanded_uncertainty_W"]
@@ -58,9 +61,10 @@ def test_json_holds_everything_with_units_in_its_keys(folder):
 def test_words_put_the_answer_first(folder):
     done = typed(folder, "--trace", "kettle.csv", *ASKED, "--rated", "1300 W")
     assert done.exit_code == 1
-    first, second = done.stdout.splitlines()[:2]
-    assert first.startswith("useful power 9")
-    assert second.startswith("fail: ")
+    first, second, third = done.stdout.splitlines()[:3]
+    assert first.startswith("useful power at full output 9")
+    assert second.startswith("mean over the clock 9")
+    assert third.startswith("fail: ")
 
 
 def test_words_carry_no_digit_that_the_uncertainty_leaves_open(folder):
@@ -73,8 +77,8 @@ def test_words_carry_no_digit_that_the_uncertainty_leaves_open(folder):
     assert expanded != round(expanded, 3)
     lines = typed(folder, *words).stdout.splitlines()
     shown = f"{power:.0f} W ± {expanded:.0f} W"
-    assert lines[0] == f"useful power {shown} (k = {told['coverage_factor']:.2f})"
-    assert lines[1].startswith(f"fail: {shown} lies outside the limits of")
+    assert lines[0] == f"useful power at full output {shown} (k = {told['coverage_factor']:.2f})"
+    assert lines[2].startswith(f"fail: {shown} lies outside the limits of")
     assert f"  result {power:.0f} W: u = " in "\n".join(lines)
     others = {m["method"]: m["power_W"] for m in told["other_methods"]}
     assert f"  water       {others['water']:8.0f} W  leaves out" in "\n".join(lines)
@@ -84,7 +88,8 @@ def test_cycling_is_averaged_over_whole_cycles_with_its_efficiency(folder):
     told = json.loads(typed(folder, "--trace", "cycling.csv", "--mass", "1 kg ± 2 g", "--json").stdout)
     assert told["cycling"]["duty"] == pytest.approx(0.5, abs=0.01)
     assert told["cycling"]["period_s"] == pytest.approx(22, abs=0.1)
-    assert told["power_W"] == pytest.approx(450, abs=told["expanded_uncertainty_W"])
+    assert told["power_W"] == pytest.approx(900, abs=told["expanded_uncertainty_W"])
+    assert told["clock_mean_W"] == pytest.approx(450, abs=told["expanded_uncertainty_W"] / 2)
     assert told["electrical"]["efficiency"] == pytest.approx(0.6, abs=0.01)
 
 
@@ -103,8 +108,10 @@ def test_a_refusal_says_what_to_type(folder):
         "  give --start and --stop, or log the power\n"
     )
     assert done.stderr.startswith("note: row 197: no temperature for 146 s (from 49 s)\n")
-    again = typed(folder, "--trace", "oven.csv", "--mass", "1 kg ± 2 g", "--start", "60", "--stop", "180 s")
-    assert again.exit_code == 0
+    again = typed(
+        folder, "--trace", "oven.csv", "--mass", "1 kg ± 2 g", "--start", "60", "--stop", "180 s", "--ambient", "21 °C"
+    )
+    assert again.exit_code == 0, again.output
 
 
 def test_an_unknown_method_is_a_wrong_command_line(folder):
@@ -147,7 +154,7 @@ def test_two_vessels_are_two_loads_and_two_columns(folder):
     told = json.loads(done.stdout)
     assert told["power_W"] == pytest.approx(900, abs=told["expanded_uncertainty_W"])
     assert [vessel["vessel"] for vessel in told["vessels"]] == ["first", "second"]
-    assert told["vessels"][1]["first_temperature_C"] == pytest.approx(20.0, abs=0.1)
+    assert told["vessels"][1]["first_temperature_C"] == pytest.approx(16.0, abs=0.1)
     assert {m["method"] for m in told["other_methods"]} == {"water", "two-vessels"}
 
 

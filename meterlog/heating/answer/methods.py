@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from meterlog.base.uncertainty import estimate, rectangle
+from meterlog.heating.times.heating import USUAL_S
 from meterlog.heating.trace.fits import fit_line
 
 if TYPE_CHECKING:
@@ -17,14 +17,16 @@ if TYPE_CHECKING:
     from meterlog.base.uncertainty import Estimate
 
 METHODS = {
-    "enthalpy": "heat brought into the water (by its enthalpy), and into the vessel when one is stated, "
-    "per second of heating; heat lost to the room meanwhile is put back",
-    "ramp": "heat per second along the straight part of the rise, into water and stated vessel, losses put back",
-    "water": "mass times the rise of the water's enthalpy, per second; nothing for vessel or room",
-    "quick": "70 W for each kelvin that a litre rises in a minute; common practice",
-    "iec-60705": "in the manner of IEC 60705: [4.187 m_w (T2 - T1) + 0.55 m_c (T2 - T0)] / t, with m in g",
+    "enthalpy": "useful power at full output: heat brought into the water (by its enthalpy), and into the vessel when "
+    "one is stated, per second at full output; heat lost to the room meanwhile is put back",
+    "ramp": "useful power at full output: heat per second along the straight part of the rise, into water and stated "
+    "vessel, losses put back",
+    "water": "mass times the rise of the water's enthalpy, per second at full output; nothing for vessel or room",
+    "quick": "70 W for each kelvin that a litre rises in a minute at full output; common practice",
+    "iec-60705": "in the manner of IEC 60705: [4.187 m_w (T2 - T1) + 0.55 m_c (T2 - T0)] / t, with m in g, t at full "
+    "output",
     "two-vessels": "in the manner of the two-litre test: 70 W for each kelvin of the mean rise of a litre in each of "
-    "two vessels in two minutes, after 2 s of warm-up; other masses and times in proportion",
+    "two vessels in two minutes at full output; other masses and times in proportion",
 }
 """Each method and what its power means."""
 
@@ -34,20 +36,15 @@ OF_TWO_LOADS = ("enthalpy", "water", "two-vessels")
 LEAVES_OUT = {
     "enthalpy": "how much of the vessel warms is an estimate, unless it was measured by mixing",
     "ramp": "temperatures at the ends are not used",
-    "water": "the vessel's heat (up to 7 % with a litre in glass) and the exchange with the room",
-    "quick": "the vessel's heat, the exchange with the room, and warm-up; the factor stands for 4200 J/(kg K)",
+    "water": "the vessel's heat (a litre in 300 g to 900 g of glass: 4 % to 18 %) and the exchange with the room",
+    "quick": "the vessel's heat and the exchange with the room; the factor stands for 4200 J/(kg K)",
     "iec-60705": "the exchange with the room; its own load, vessel, temperatures and rest only where met",
     "two-vessels": "the vessels' heat and the exchange with the room; the factor stands for 4200 J/(kg K)",
 }
+"""What each method leaves out; of glass: 0.65 to 1 of it warms, 820 J/(kg K) against 4186 J/K of the litre."""
 
-WARM_UP_S, WARM_UP_HALF_S = 2.0, 1.0
-"""Warm-up that the two-litre test allows for, s, where no log shows it, and its half width (common practice)."""
-
-
-def warm_up_allowed() -> Estimate:
-    """The two-litre test's allowance for warm-up, s, with its error."""
-    source = "two-litre test, from memory; 1 to 3 s is usual"
-    return estimate(WARM_UP_S, rectangle("warm-up time", WARM_UP_HALF_S, source))
+OVENS = ("iec-60705", "two-vessels")
+"""The methods of microwave ovens."""
 
 
 def of_loads(count: int) -> list[str]:
@@ -96,7 +93,7 @@ def useful_power_uncertainty(
     return abs(power) * math.hypot(*(u / x for x, u in (mass, specific_heat, rise, duration)))
 
 
-def quick(rise: float, mass: float = 1.0, duration: float = 60.0) -> float:
+def quick(rise: Estimate, mass: Estimate = 1.0, duration: Estimate = 60.0) -> Estimate:
     """One litre, one minute, × 70 W/K; other masses (kg) and times (s) in proportion."""
     return 70.0 * rise * mass * 60.0 / duration
 
@@ -109,20 +106,20 @@ def not_met_two_litres(*, masses: Sequence[float], first: Sequence[float], secon
             told.append(f"a litre in each vessel: {mass * 1000.0:.0f} g in the {place}")
         if abs(celsius - 20.0) > 2.0:
             told.append(f"water at 20 °C ± 2 °C before: was {celsius:.1f} °C in the {place}")
-    if abs(seconds - 120.0 - WARM_UP_S) > 1.0:
+    if abs(seconds - 120.0 - USUAL_S) > 1.0:
         told.append(f"two minutes and 2 s: was {seconds:.1f} s")
     return [*told, "vessels that touch, in the middle of the oven: not shown"]
 
 
-def iec_60705_manner(*, water_g: float, vessel_g: float, rise: float, over_room: float, duration: float) -> float:
+def iec_60705_manner(
+    *, water_g: Estimate, vessel_g: float, rise: Estimate, over_room: Estimate, duration: Estimate
+) -> Estimate:
     """Power, W, in the manner of IEC 60705 (clause 8, from memory; the water term also read in service manuals).
 
     Args:
         rise: T2 - T1, K; over_room: T2 - T0, K, negative in a warmer room and never clamped.
         duration: at full power, s; the generator's warm-up is not part of it.
     """
-    if not duration > 0.0:
-        raise ValueError("the duration must be above 0 s")
     return (4.187 * water_g * rise + 0.55 * vessel_g * over_room) / duration
 
 

@@ -8,19 +8,19 @@ from statistics import fmean, stdev
 from typing import TYPE_CHECKING
 
 from meterlog.base.uncertainty import Error, Estimate, estimate
-from meterlog.heating.run import judged
-from meterlog.judging.limit import Rule
+from meterlog.heating.answer.judged import useful_of
+from meterlog.heating.run import NO_PLATE
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from meterlog.base.uncertainty import Line
+    from meterlog.heating.answer.judged import Plate
     from meterlog.heating.answer.result import HeatingResult
-    from meterlog.judging.limit import Limit
 
 OWN = (
-    "scatter", "display step", "mixing", "slope of the ramp", "the ramp is not straight", "start of heating",
-    "stop of heating", "lag against", "heat that the heater kept", "a thermostat's pauses",
+    "scatter", "display step", "mixing", "slope of the ramp", "the ramp is not straight", "start of", "stop of heating",
+    "lag against", "pauses",
 )  # fmt: skip
 """Parts of a budget that are each run's own, and so seen in the spread of several."""
 
@@ -44,20 +44,23 @@ def pooled_number(powers: Sequence[float], shared: Sequence[Line]) -> Estimate:
     return estimate(fmean(powers), spread, *errors)
 
 
-def pooled(
-    runs: Sequence[HeatingResult], limit: Limit | None = None, rule: Rule = Rule.GUARD, means: str = "output"
-) -> HeatingResult:
+def pooled(runs: Sequence[HeatingResult], plate: Plate = NO_PLATE) -> HeatingResult:
     """The first run's answer with the pooled power of all; the refused are left out, and told.
 
     One alone is answered as it is: without repeats there is no spread to claim.
     """
-    told = [run for run in runs if run.power is not None]
+    told = [(run, run.useful) for run in runs if run.useful is not None]
     if len(told) < 2:
-        return told[0] if told else runs[0]
-    powers = [run.power for run in told if run.power is not None]
-    shared = [line for line in told[0].budget if not line.name.startswith(OWN)]
-    refused = tuple(part for run in runs if run.power is None for part in run.refused)
-    answer = replace(
-        told[0], number=pooled_number(powers, shared), repeats=tuple(powers), refused=told[0].refused + refused
-    )
-    return judged(answer, limit, rule, means)
+        return told[0][0] if told else runs[0]
+    (first, useful), powers = told[0], [each.watts for _, each in told]
+    shared = [line for line in useful.budget if not line.name.startswith(OWN)]
+    clock_mean = fmean(each.clock_mean for _, each in told)
+    return replace(
+        first,
+        useful=useful_of(
+            pooled_number(powers, shared), clock_mean, (*useful.verdict.trail, f"mean of {len(powers)} runs"), plate,
+            first.electrical, is_lower_bound=first.is_lower_bound,
+        ),
+        repeats=tuple(powers),
+        refused=(*first.refused, *(part for run in runs if run.useful is None for part in run.refused)),
+    )  # fmt: skip

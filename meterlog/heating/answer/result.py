@@ -2,23 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from meterlog.base.units import show
+from meterlog.heating.balance.find import load_names
 
 if TYPE_CHECKING:
     from meterlog.base.uncertainty import Estimate, Line
     from meterlog.heating.balance.found import Found
     from meterlog.heating.times.cycling import Cycling
-    from meterlog.heating.times.heating import Heating
+    from meterlog.heating.times.heating import Heating, WarmUp
     from meterlog.heating.trace.columns import Trace
     from meterlog.heating.trace.periods import Refused
     from meterlog.judging import Verdict
-
-
-VESSELS = ("first vessel", "second vessel")
-"""What two loads heated together are called."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,50 +66,73 @@ class Electrical:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class HeatingResult:
-    """The answer of a heating run; `power` is None when it was refused, and `refused` says why.
+class Useful:
+    """The power that a run tells, once its uncertainty and its verdict are known.
 
     Attributes:
-        power, standard_uncertainty, expanded_uncertainty: W; the interval ±U covers 95.45 %.
+        number: useful power at full output, W, as an estimate that carries its errors.
+        watts, standard_uncertainty, expanded_uncertainty: of it, W; the interval ±U covers 95.45 %.
+        clock_mean: the mean from switching on to switching off, W.
         degrees_of_freedom: effective; None when no readings limit them.
-        method, definition: what the number means, in words.
-        energy: useful heat, J.
         budget: the largest contribution first.
-        number: the power as an estimate that carries its errors, for what is computed from it.
-        found: temperatures at the ends, periods, exchange; None when it was refused.
-        second: the same of the second vessel, where two were heated together.
-        repeats: the power of each run, W, where several were pooled.
         verdict: against the plate, by the decision rules of every other check.
+    """
+
+    number: Estimate
+    watts: float
+    standard_uncertainty: float
+    expanded_uncertainty: float
+    coverage_factor: float
+    degrees_of_freedom: float | None
+    clock_mean: float
+    budget: tuple[Line, ...]
+    improvements: tuple[Improvement, ...]
+    verdict: Verdict
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HeatingResult:
+    """The answer of a heating run; `useful` is None when it was refused, and `refused` says why.
+
+    Attributes:
+        method, definition: what the number means, in words.
+        heating, warm_up: when the load was heated, and how long the appliance took to full power.
+        founds: temperatures at the ends, periods, exchange of each load; none when it was refused.
+        energy: useful heat, J.
+        refused: why there is no power, or what was tried and not done on the way to it.
+        is_lower_bound: a vessel was not stated: the power can't be less, and may be more.
+        compared: which power the plate is held against, and why.
+        repeats: the power of each run, W, where several were pooled.
     """
 
     method: str
     definition: str
     trace: Trace
-    power: float | None = None
-    standard_uncertainty: float | None = None
-    expanded_uncertainty: float | None = None
-    coverage_factor: float | None = None
-    degrees_of_freedom: float | None = None
-    energy: float | None = None
-    budget: tuple[Line, ...] = ()
-    number: Estimate | None = None
     heating: Heating | None = None
-    found: Found | None = None
-    second: Found | None = None
+    warm_up: WarmUp | None = None
+    founds: tuple[Found, ...] = ()
+    useful: Useful | None = None
+    energy: float | None = None
     applied: tuple[Correction, ...] = ()
     refused: tuple[Refused, ...] = ()
     beside: tuple[Beside, ...] = ()
-    improvements: tuple[Improvement, ...] = ()
     electrical: Electrical | None = None
     cycling: Cycling | None = None
+    is_lower_bound: bool = False
+    compared: str = ""
     repeats: tuple[float, ...] = ()
-    verdict: Verdict | None = None
-    notes: tuple[str, ...] = field(default=())
+    notes: tuple[str, ...] = ()
+
+    @property
+    def power(self) -> float | None:
+        """Useful power at full output, W; None when it was refused."""
+        return self.useful.watts if self.useful else None
+
+    @property
+    def verdict(self) -> Verdict | None:
+        """Against the plate; None when it was refused."""
+        return self.useful.verdict if self.useful else None
 
     def loads(self) -> tuple[tuple[str, Found], ...]:
         """What was found of each load, with its name; none when the run was refused."""
-        if self.found is None:
-            return ()
-        if self.second is None:
-            return (("load", self.found),)
-        return tuple(zip(VESSELS, (self.found, self.second), strict=True))
+        return tuple(zip(load_names(len(self.founds)), self.founds, strict=True)) if self.founds else ()

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from meterlog.base.uncertainty import nominal, standard_uncertainty
 from meterlog.base.units import show, to_place
 from meterlog.heating.answer.methods import heat_up_time
+from meterlog.heating.answer.powers import seconds_at_full_output
 from meterlog.heating.water import ZERO_CELSIUS
 
 if TYPE_CHECKING:
@@ -47,7 +48,7 @@ def periods(answer: HeatingResult) -> list[Period]:
 
     The lines of the still ones are the picture's: through the levels at start and stop, cooling as the load does.
     """
-    return [period for name, found in answer.loads() for period in _periods_of(found, name, answer.second is not None)]
+    return [period for name, found in answer.loads() for period in _periods_of(found, name, len(answer.founds) > 1)]
 
 
 def _periods_of(found: Found, name: str, is_one_of_two: bool) -> list[Period]:
@@ -73,15 +74,19 @@ def _period(period: str, span: tuple[float, float], moment: float, end: End, slo
 
 def as_dict(answer: HeatingResult) -> dict[str, Any]:
     """Everything the run found, for JSON."""
+    useful = answer.useful
     return {
-        "power_W": answer.power,
-        "standard_uncertainty_W": answer.standard_uncertainty,
-        "expanded_uncertainty_W": answer.expanded_uncertainty,
-        "coverage_factor": answer.coverage_factor,
+        "power_W": useful.watts if useful else None,
+        "standard_uncertainty_W": useful.standard_uncertainty if useful else None,
+        "expanded_uncertainty_W": useful.expanded_uncertainty if useful else None,
+        "coverage_factor": useful.coverage_factor if useful else None,
         "coverage_probability": 0.9545,
-        "degrees_of_freedom": answer.degrees_of_freedom,
+        "degrees_of_freedom": useful.degrees_of_freedom if useful else None,
+        "clock_mean_W": useful.clock_mean if useful else None,
+        "is_lower_bound": answer.is_lower_bound,
         "method": answer.method,
         "definition": answer.definition,
+        "compared": answer.compared,
         "energy_J": answer.energy,
         "repeated_runs_W": list(answer.repeats),
         **_detected(answer),
@@ -96,12 +101,12 @@ def as_dict(answer: HeatingResult) -> dict[str, Any]:
                 "degrees_of_freedom": line.degrees_of_freedom,
                 "from": line.source,
             }
-            for line in answer.budget
+            for line in (useful.budget if useful else ())
         ],
-        "largest_parts": [line.name for line in answer.budget[:3]],
+        "largest_parts": [line.name for line in useful.budget[:3]] if useful else [],
         "improvements": [
             {"what": i.what, "expanded_now_W": i.expanded_now, "expanded_then_W": i.expanded_then}
-            for i in answer.improvements
+            for i in (useful.improvements if useful else ())
         ],
         "corrections": {
             "applied": [{"what": c.what, "adds_W": c.watts, "from": c.why} for c in answer.applied],
@@ -117,32 +122,40 @@ def as_dict(answer: HeatingResult) -> dict[str, Any]:
 
 
 def _detected(answer: HeatingResult) -> dict[str, Any]:
-    heating, found = answer.heating, answer.found
+    heating = answer.heating
     if heating is None:
         return {"detected": None}
-    return {
-        "detected": {
-            "start_s": heating.start,
-            "stop_s": heating.stop,
-            "start_standard_uncertainty_s": heating.u_start,
-            "stop_standard_uncertainty_s": heating.u_stop,
-            "from": heating.how,
-            "warm_up_s": heating.warm_up,
-            "heating_s": nominal(found.duration) if found else heating.duration,
-            "heating_standard_uncertainty_s": standard_uncertainty(found.duration) if found else None,
-            "probe_in_load": heating.in_load,
-            "before_s": _span(found.before) if found else None,
-            "plateau_s": _span(found.after) if found else None,
-            "first_temperature_C": found.first.kelvin - ZERO_CELSIUS if found else None,
-            "last_temperature_C": found.last.kelvin - ZERO_CELSIUS if found else None,
-            "probe_lag_s": found.lag if found else None,
-        }
+    told: dict[str, Any] = {
+        "start_s": heating.start,
+        "stop_s": heating.stop,
+        "start_standard_uncertainty_s": heating.u_start,
+        "stop_standard_uncertainty_s": heating.u_stop,
+        "from": heating.how,
     }
+    if answer.founds and answer.warm_up:
+        found, warm_up = answer.founds[0], answer.warm_up
+        seconds = seconds_at_full_output(found, warm_up)
+        told |= {
+            "full_output_s": nominal(seconds),
+            "full_output_standard_uncertainty_s": standard_uncertainty(seconds),
+            "warm_up_s": warm_up.seconds,
+            "warm_up_half_width_s": warm_up.half_width,
+            "warm_up_from": warm_up.how,
+            "pauses_s": [[pause.first, pause.last] for pause in heating.pauses],
+            "probe_in_load": heating.in_load,
+            "probe_in_load_by": list(found.in_load),
+            "before_s": _span(found.before),
+            "plateau_s": _span(found.after),
+            "first_temperature_C": found.first.kelvin - ZERO_CELSIUS,
+            "last_temperature_C": found.last.kelvin - ZERO_CELSIUS,
+            "probe_lag_s": found.along.lag if found.along else None,
+        }
+    return {"detected": told}
 
 
 def _vessels(answer: HeatingResult) -> list[dict[str, Any]] | None:
     """Each vessel of two heated together; null for a single load."""
-    if answer.second is None:
+    if len(answer.founds) < 2:
         return None
     return [
         {
@@ -177,10 +190,10 @@ def _electrical(answer: HeatingResult) -> dict[str, Any] | None:
 
 def _heat_up(answer: HeatingResult) -> dict[str, float] | None:
     """How long this load takes from 15 to 95 °C at this power with nothing lost: a kettle's usual question."""
-    if answer.power is None or answer.power <= 0.0 or answer.found is None or answer.second is not None:
+    if answer.power is None or answer.power <= 0.0 or len(answer.founds) != 1:
         return None
     first, last = 15.0, 95.0
-    seconds = heat_up_time(answer.power, 1.0, answer.found.capacity, last - first)
+    seconds = heat_up_time(answer.power, 1.0, answer.founds[0].capacity, last - first)
     return {"from_C": first, "to_C": last, "seconds": seconds}
 
 
@@ -188,35 +201,37 @@ def _cycling(answer: HeatingResult) -> dict[str, Any] | None:
     if answer.cycling is None:
         return None
     c = answer.cycling
-    on_power = answer.power / c.duty if answer.power is not None else None
     return {
         "on_s": c.on_s,
         "period_s": c.period_s,
         "duty": c.duty,
         "count": c.count,
-        "useful_power_while_on_W": on_power,
     }
 
 
 def as_text(answer: HeatingResult) -> str:
     """The result for a person, the answer first."""
-    if answer.power is None or answer.expanded_uncertainty is None:
+    useful = answer.useful
+    if useful is None:
         return "\n".join(f"no power: {part.why}\n  {part.advice}" for part in answer.refused)
-    expanded = answer.expanded_uncertainty
+    expanded, verdict = useful.expanded_uncertainty, useful.verdict
+    bound = ", a lower bound" if answer.is_lower_bound else ""
     lines = [
-        f"useful power {to_place(answer.power, expanded)} W ± {to_place(expanded, expanded)} W "
-        f"(k = {answer.coverage_factor:.2f})"
+        f"useful power at full output {to_place(useful.watts, expanded)} W ± {to_place(expanded, expanded)} W "
+        f"(k = {useful.coverage_factor:.2f}){bound}",
+        f"mean over the clock {to_place(useful.clock_mean, expanded)} W",
     ]
-    if answer.verdict and answer.verdict.limit:
-        lines.append(f"{answer.verdict.outcome}: {answer.verdict.why}")
-    lines += [f"  {line}" for line in (answer.verdict.trail if answer.verdict else ())]
+    if verdict.limit:
+        lines.append(f"{verdict.outcome}: {verdict.why}")
+        lines.append(f"  {answer.compared}")
+    lines += [f"  {line}" for line in verdict.trail]
     lines += [f"refused  {part.what}: {part.why}" for part in answer.refused]
     lines.append("largest parts of the uncertainty")
     lines += [
-        f"  {show(line.contribution, 'watt', 2):>8s}  {line.share:4.0%}  {line.name}" for line in answer.budget[:3]
+        f"  {show(line.contribution, 'watt', 2):>8s}  {line.share:4.0%}  {line.name}" for line in useful.budget[:3]
     ]
-    lines += [f"what would help: {part}" for part in answer.improvements]
-    lines.append("by other methods")
+    lines += [f"what would help: {part}" for part in useful.improvements]
+    lines.append("by other methods, at full output")
     lines += [
         f"  {b.method:11s} {to_place(b.watts, expanded):>8s} W  leaves out: {b.leaves_out}" for b in answer.beside
     ]

@@ -16,33 +16,48 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Found:
-    """What the trace told, before methods, corrections and plate are looked at.
+class Along:
+    """What the straight part of the ramp told.
 
     Attributes:
-        power, energy: estimates, W and J, with their errors.
-        first, last: the load's temperature at the ends of heating.
+        power: at full output, W, with its errors.
+        seconds: from where its line meets the level before to where it meets the level after, s, with its errors:
+            as long as full output would have taken for all the heat that the load got.
+        kept: time, s, that the heater needed for heat that the load never got; an estimate with its error.
+        lag: of probe and heater at the start, s.
+    """
+
+    power: Estimate
+    seconds: Estimate
+    kept: Estimate
+    lag: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Found:
+    """What the trace told of one load.
+
+    Attributes:
+        heating: when it was heated.
+        energy: heat that it got, J, with its errors.
+        first, last: its temperature at the ends of heating.
         lost: heat that went to the room during heating, J.
-        duration: the time that the energy is divided by, s, with its errors.
-        by_ramp: power is the slope of the ramp, not the rise over the time.
-        steady: the power along the ramp, W, where `by_ramp`; kept_s: seconds' worth of heat that the heater kept.
+        before, after: the still stretches; None where the ramp alone was used.
+        along: what the ramp told, where power is its slope; None where power is the rise over the time.
+        in_load: what shows that the probe stood in the load, in words, for before and after.
         refused: what was tried and not done on the way.
     """
 
     heating: Heating
-    power: Estimate
     energy: Estimate
     first: End
     last: End
     exchange: Exchange
     lost: float
-    duration: Estimate
     before: Plateau | None = None
     after: Plateau | None = None
-    by_ramp: bool = False
-    steady: Estimate | None = None
-    kept_s: float = 0.0
-    lag: float = 0.0
+    along: Along | None = None
+    in_load: tuple[str, ...] = ()
     refused: tuple[Refused, ...] = ()
 
     @property

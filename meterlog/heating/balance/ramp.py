@@ -11,17 +11,18 @@ from dataclasses import replace
 from itertools import accumulate, pairwise
 from typing import TYPE_CHECKING
 
-from meterlog.base.uncertainty import Error, estimate
+from meterlog.base.uncertainty import Error, estimate, nominal, rectangle
 from meterlog.heating import water
 from meterlog.heating.balance import exchange
 from meterlog.heating.balance.drifts import learned
-from meterlog.heating.balance.found import Found
+from meterlog.heating.balance.found import Along, Found
 from meterlog.heating.balance.load import MIXING, End, Load, Shared, exchange_error, ramp_power
 from meterlog.heating.balance.rise import end_of, not_settled
 from meterlog.heating.balance.steady import why_not_steady
 from meterlog.heating.times.corners import Delay, delay_of, kept
 from meterlog.heating.times.heating import Heating
 from meterlog.heating.trace import fits, periods
+from meterlog.heating.trace.immersion import FOLLOWED
 from meterlog.heating.trace.periods import Plateau, Ramp, Refused
 
 if TYPE_CHECKING:
@@ -44,6 +45,8 @@ SLOWEST_PROBE_S = 20.0
 """An approach to the plateau slower than this is the load's own, not the probe's."""
 MOST_BENT = 0.05
 """A ramp of which a lag may bend more than this part is refused."""
+HEAVY_S = 7.0
+"""A delay of the corners above this, s, is more than a probe's: a plate's or thick base's (a judgement)."""
 LONGEST_CORNER_S = 180.0
 """So far from where the lines meet a corner is looked at."""
 VESSEL_FOLLOWS_S = 15.0
@@ -75,7 +78,29 @@ def by_ramp(temperature: Series, load: Load, room: Stated | None, *, needs_plate
     still = [None if isinstance(part, Refused) else part for part in (before, after)]
     cooling = periods.cooling_from(temperature) if boiling else None
     known = learned(load, room, still[0], still[1] or cooling)
-    return _found(temperature, load, known, ramp, still[0], still[1], refused)
+    found = _found(temperature, load, known, ramp, still[0], still[1], refused)
+    if isinstance(found, Refused) or found.along is None or not _stayed_on_heater(found.along):
+        return found
+    unaided = _found(temperature, load, learned(load, room, still[0]), ramp, still[0], still[1], refused)
+    return found if isinstance(unaided, Refused) or unaided.along is None else _less_sure(found, unaided.along.power)
+
+
+def _stayed_on_heater(along: Along) -> bool:
+    """Whether the load seems to have stayed on a heater with heat of its own: both corners are as round."""
+    return along.lag > HEAVY_S and not nominal(along.kept)
+
+
+def _less_sure(found: Found, unaided: Estimate) -> Found:
+    """The drift after heating may be the heater's as well, which took no heat from the load while it was hotter.
+
+    So the loss lies between what that drift tells and what is usual without it, anywhere alike.
+    """
+    assert found.along is not None
+    power, other = found.along.power, nominal(unaided)
+    apart = nominal(power) - other
+    doubt = rectangle("heat that left through the heater", abs(apart) / 2.0, "drift after heating, and what is usual")
+    power = estimate(power - apart / 2.0, doubt)
+    return replace(found, along=replace(found.along, power=power), energy=power * nominal(found.along.seconds))
 
 
 BOILED = Refused(
@@ -218,9 +243,6 @@ def _balance(
     mixing = Error(name="mixing along the ramp", standard_uncertainty=unmixed, source="common practice, no source")
     steady = power * estimate(1.0, bend, mixing, _crookedness(inside, fit, load))
     kept_back = kept(starting, stopping) if before and after else None
-    extra = _kept_time(kept_back) if kept_back else 0.0
-    duration = estimate(steady_s, _straightness(fit, steady_s / fit.value)) + extra
-    power = steady * (steady_s / (steady_s + extra))
     u_time = fit.u_value / fit.value * steady_s / 2.0
     u_lag = math.hypot(starting.u, VESSEL_FOLLOWS_S * load.vessel.capacity / load.capacity(first.kelvin))
     u_first = math.hypot(u_time, u_lag, first.u_fit * load.capacity(first.kelvin) / fit.value)
@@ -232,10 +254,15 @@ def _balance(
         u_stop=u_last,
         how=RAMP if after else f"{RAMP}, its end not seen",
     )
+    along = Along(
+        power=steady,
+        seconds=estimate(steady_s, _straightness(fit, steady_s / fit.value)),
+        kept=_kept_time(kept_back) if kept_back else 0.0,
+        lag=lag,
+    )
     return Found(
-        heating=heating, power=power, energy=steady * steady_s, first=first, last=last, exchange=known,
-        lost=lost * steady_s, duration=duration, before=before, after=after, by_ramp=True, steady=steady, lag=lag,
-        kept_s=kept_back.seconds if kept_back else 0.0, refused=refused,
+        heating=heating, energy=steady * steady_s, first=first, last=last, exchange=known, lost=lost * steady_s,
+        before=before, after=after, along=along, in_load=(FOLLOWED,), refused=refused,
     )  # fmt: skip
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 from itertools import accumulate, pairwise
+from statistics import fmean
 from typing import TYPE_CHECKING
 
 from meterlog.heating.balance import exchange
@@ -12,11 +13,13 @@ from meterlog.heating.balance.drifts import learned
 from meterlog.heating.balance.found import Found
 from meterlog.heating.balance.load import End, Load, Shared, display_half_step, exchange_error, useful_energy
 from meterlog.heating.balance.steady import why_not_steady
-from meterlog.heating.trace import fits, periods
+from meterlog.heating.times.heating import Pause
+from meterlog.heating.trace import fits, immersion, periods
 from meterlog.heating.trace.periods import Plateau, Refused
 
 if TYPE_CHECKING:
-    from meterlog.base.uncertainty import Estimate
+    from collections.abc import Collection
+
     from meterlog.heating.balance.exchange import Exchange
     from meterlog.heating.stated import Stated
     from meterlog.heating.times.heating import Heating
@@ -26,36 +29,58 @@ IN_LOAD = 0.2
 """Readings during heating that follow the straight rise within this part of it were taken in the load."""
 PROBE_LAG_S = 15.0
 """A slower approach than this, s, is the load's own (an element that gives off its heat), not a probe's."""
-LIKE_AIR_K = 4.0
-"""Water so near the room's temperature may have its plateau begin with readings of the air: they are dropped."""
+SLOWEST_SEEN = 3.0 * periods.STILL_K_PER_S
+"""K/s: a rise no faster is not told from a pause by its slope over a few seconds."""
+EDGE_S = 3.0
+"""Doubt, s, of where a pause in the rise begins and ends (a judgement)."""
 SETTLED = 0.01
 """A tail still left at the end of a plateau may be this part of the rise, or one step of the display."""
 
 
 def by_rise(
-    temperature: Series, load: Load, room: Stated | None, heating: Heating, duration: Estimate
-) -> Found | Refused:
-    """The heat balance between the still stretches before and after heating."""
+    temperature: Series, load: Load, room: Stated | None, heating: Heating, said: Collection[str] = (),
+    beside: Series | None = None,
+) -> Found | Refused:  # fmt: skip
+    """The heat balance between the still stretches before and after heating.
+
+    Args:
+        said: of BEFORE and AFTER, when the person stirred with the probe in the load, and says so.
+        beside: of the other vessel, where one probe is carried between two.
+    """
     guess = room.value if room else exchange.USUAL_ROOM
     before = periods.before_heating(temperature, heating.start, guess)
     if isinstance(before, Refused):
         return before
-    after = periods.after_heating(temperature, heating.stop, guess)
-    if isinstance(after, Refused):
-        return after
+    later, air = temperature, None
+    while True:
+        after = periods.after_heating(later, heating.stop, guess)
+        if isinstance(after, Refused):
+            return air or after
+        found = _between(temperature, load, room, heating, (before, after), said, beside)
+        if not isinstance(found, Refused) or found.what != immersion.NOT_SHOWN:
+            return found
+        air, later = found, later.without(heating.stop, after.last + 1e-9)
+
+
+def _between(
+    temperature: Series, load: Load, room: Stated | None, heating: Heating, stood: tuple[Plateau, Plateau],
+    said: Collection[str], beside: Series | None,
+) -> Found | Refused:  # fmt: skip
+    """The balance between two still stretches, once it is shown that both were read in the load."""
+    before, after = stood
     known = learned(load, room, before, after)
     first, _ = end_of(before, load, known, heating.start, "before")
     last, tail = end_of(after, load, known, heating.stop, "after")
     rise = last.kelvin - first.kelvin
+    heating = replace(heating, in_load=stood_in_load(temperature, heating, first.kelvin, last.kelvin))
+    shown = _shown(temperature, stood, heating, room, said, beside)
+    if isinstance(shown, Refused):
+        return shown
     if rise < max(1.0, 5.0 * temperature.resolution):
         return Refused(
             what="rise", why=f"the load warmed by only {rise:.2f} K", advice="heat longer, or a smaller load"
         )
-    inside = temperature.between(heating.start, heating.stop)
-    heating = replace(heating, in_load=stood_in_load(inside, heating, first.kelvin, last.kelvin))
     unsteady = why_not_steady(before, after, load, room, rise, in_load=heating.in_load)
-    if unsteady is not None and abs(last.kelvin - guess) < LIKE_AIR_K and after.last - after.first > 30.0:
-        return by_rise(temperature.without(after.first, after.first + 10.0), load, room, heating, duration)
     if unsteady is not None:
         return unsteady
     if abs(tail) > max(SETTLED * rise, 2.0 * temperature.resolution):
@@ -64,10 +89,40 @@ def by_rise(
     shared = Shared()
     energy = useful_energy(load, first, last, lost, shared) + exchange_error(known, slopes)
     energy = energy + known.conductance * heating.duration * shared.offset
+    if heating.in_load and not heating.on:
+        heating = replace(heating, pauses=paused(temperature, heating, known.room, rise))
     return Found(
-        heating=heating, power=energy / duration, energy=energy, first=first, last=last, exchange=known, lost=lost,
-        duration=duration, before=before, after=after,
+        heating=heating, energy=energy, first=first, last=last, exchange=known, lost=lost, before=before, after=after,
+        in_load=shown,
     )  # fmt: skip
+
+
+def _shown(
+    temperature: Series, stood: tuple[Plateau, Plateau], heating: Heating, room: Stated | None, said: Collection[str],
+    beside: Series | None,
+) -> tuple[str, ...] | Refused:  # fmt: skip
+    """What shows that both stretches were read in the load; or the refusal of one that air explains as well."""
+    if heating.in_load:
+        return (immersion.FOLLOWED,)
+    told: list[str] = []
+    span = (heating.start, heating.stop)
+    for side, stretch in zip(immersion.SIDES, stood, strict=True):
+        other = _other(beside, side, heating, room) if beside is not None else None
+        level = stood[0].line.level if told else None
+        one = immersion.shown(side, temperature, stretch, span, room, level, said=side in said, other=other)
+        if isinstance(one, Refused):
+            return one
+        told.append(one)
+    return tuple(told)
+
+
+def _other(beside: Series, side: str, heating: Heating, room: Stated | None) -> Plateau | None:
+    guess = room.value if room else exchange.USUAL_ROOM
+    if side == immersion.BEFORE:
+        stretch = periods.before_heating(beside, heating.start, guess)
+    else:
+        stretch = periods.after_heating(beside, heating.stop, guess)
+    return None if isinstance(stretch, Refused) else stretch
 
 
 def not_settled(tail: float) -> Refused:
@@ -137,13 +192,52 @@ def _path(temperature: Series, heating: Heating, first: End, last: End) -> list[
     return [(heating.start + heating.duration * k / n, first.kelvin + rise * k / n) for k in range(n + 1)]
 
 
-def stood_in_load(inside: Series, heating: Heating, first: float, last: float) -> bool:
-    """Whether readings during heating follow the rise from first to last, K, as a probe in the load would."""
+def stood_in_load(temperature: Series, heating: Heating, first: float, last: float) -> bool:
+    """Whether readings during heating follow the rise from first to last, K, as a probe in the load would.
+
+    Heated at one power or not at all, a load rises at one rate or stands. A probe that drifts to the temperature of
+    the air may come to the same place, at a rate that dies away.
+    """
+    inside = temperature.between(heating.start, heating.stop)
     late = inside.between(heating.start + 0.25 * heating.duration, heating.stop)
-    if len(late) < 3 or late.times[0] > heating.start + 0.6 * heating.duration:
-        return False
     rise = last - first
+    if len(late) < 4 or late.times[0] > heating.start + 0.6 * heating.duration or rise <= 0.0:
+        return False
     off = [
         v - first - rise * (t - heating.start) / heating.duration for t, v in zip(late.times, late.values, strict=True)
     ]
-    return math.sqrt(math.fsum(x * x for x in off) / len(off)) < IN_LOAD * rise
+    behind = min(max(fmean(off), -2.0 * IN_LOAD * rise), 0.0)  # as a lag of the probe holds all of the rise back
+    spread = math.sqrt(math.fsum((x - behind) ** 2 for x in off) / len(off))
+    slope = fits.fit_line(late.times, late.values).slope * heating.duration / rise
+    apart = spread if behind == 0.0 or slope > 0.7 else math.sqrt(math.fsum(x * x for x in off) / len(off))
+    return apart < IN_LOAD * rise and _at_one_rate(inside)
+
+
+def _at_one_rate(inside: Series) -> bool:
+    """Whether a rise does not die away: it goes on to its end, or nearly all of it goes at its own rate or stands."""
+    count = 8 if len(inside) >= 24 else 4
+    edges = [len(inside) * k // count for k in range(count)] + [len(inside) - 1]
+    rates = [
+        (inside.values[b] - inside.values[a]) / (inside.times[b] - inside.times[a]) for a, b in pairwise(edges) if b > a
+    ]
+    usual = sorted(rates)[-2]
+    steady = [rate > 0.75 * usual for rate in rates]
+    like_it = sum(is_steady or rate < 0.2 * usual for is_steady, rate in zip(steady, rates, strict=True))
+    return usual > 0.0 and (all(steady[-2:]) or like_it >= 0.75 * len(rates))
+
+
+def paused(temperature: Series, heating: Heating, room: float, rise: float) -> tuple[Pause, ...]:
+    """Where the load stood still while it was said to be heated: a thermostat's pauses, and a cut-out before the end.
+
+    The window that a still stretch is looked for with hides a part of itself at either edge.
+    """
+    margin, mean = 0.1 * heating.duration, rise / heating.duration
+    if mean < SLOWEST_SEEN:
+        return ()
+    still = periods.still_stretches(temperature.between(heating.start + margin, heating.stop), room)
+    doubt, hidden = math.hypot(EDGE_S, temperature.interval), 0.6 * periods.reach_of(temperature)
+    return tuple(
+        Pause(first=s.times[0] - hidden, last=min(s.times[-1] + hidden, heating.stop), u=doubt)
+        for s in still
+        if fits.fit_line(s.times, s.values).slope < 0.2 * mean
+    )

@@ -48,13 +48,13 @@ class Cycling:
         return self.on_s / self.period_s
 
 
-def on_times(series: Series) -> list[OnTime]:
+def on_times(series: Series) -> tuple[OnTime, ...]:
     """When the appliance was energised; empty when nothing was ever clearly on."""
     ordered = sorted(series.values)
     idle, full = ordered[len(ordered) // 50], ordered[-1 - len(ordered) // 50]
     upper = [v for v in ordered if v > (idle + full) / 2.0]
     if not upper or full <= 0.0 or full - idle < 0.1 * full:
-        return []
+        return ()
     idle = min(idle, 0.2 * full)
     plateau = upper[len(upper) // 2]
     on, heating = (idle + part * (plateau - idle) for part in (ENERGISED, HEATING))
@@ -67,7 +67,7 @@ def on_times(series: Series) -> list[OnTime]:
             if max(series.values[begun:i]) >= heating:
                 runs.append(_on_time(series, begun, i, heating))
             begun = None
-    return runs
+    return tuple(runs)
 
 
 def _on_time(series: Series, first: int, end: int, heating: float) -> OnTime:
@@ -78,7 +78,7 @@ def _on_time(series: Series, first: int, end: int, heating: float) -> OnTime:
         return (times[i - 1] + times[i]) / 2.0 if 0 < i < len(times) else times[min(i, len(times) - 1)]
 
     full = next(i for i in range(first, end) if series.values[i] >= heating)
-    warm = edge(full) - edge(first) if full - first >= 2 else 0.0
+    warm = edge(full) - edge(first)
     return OnTime(
         start=edge(first), stop=edge(end), half_width=series.interval / 2.0,
         warm_up=warm if warm <= LONGEST_WARM_UP_S else 0.0,

@@ -84,11 +84,16 @@ def noise_of(series: Series) -> float:
     )
 
 
+def reach_of(series: Series) -> float:
+    """How far to either side of a reading its slope is looked at, s."""
+    return max(4.0, 2.0 * series.interval)
+
+
 def still_stretches(series: Series, room: float) -> list[Series]:
     """The stretches whose slope over a few seconds stays small, at least `SHORTEST_S` long."""
     if len(series) < 4:
         return []
-    reach = max(4.0, 2.0 * series.interval)
+    reach = reach_of(series)
     noise = max(noise_of(series), 0.3 * series.resolution)
     still = [_is_still(series, i, reach, noise, room) for i in range(len(series))]
     out: list[Series] = []

@@ -6,7 +6,7 @@ from dataclasses import replace
 import pytest
 from heating_simulator import Bench, csv_text
 
-from meterlog.heating import Load, read_mass, read_moment, read_stated, read_trace, run, run_pair
+from meterlog.heating import Load, read_mass, read_moment, read_stated, read_trace, run
 from meterlog.heating.answer.words import as_dict, as_text, periods
 from meterlog.plots.heating_run import plot_of
 
@@ -15,7 +15,12 @@ ROOM = read_stated("21 °C", "kelvin")
 
 def heated(bench, hole=False, **times):
     moments = {key: read_moment(text) for key, text in times.items()}
-    return run(read_trace(csv_text(bench, hole=hole), "run.csv"), read_mass("1 kg ± 2 g"), ambient=ROOM, **moments)
+    return run(
+        read_trace(csv_text(bench, hole=hole), "run.csv"),
+        (Load(mass=read_mass("1 kg ± 2 g")),),
+        ambient=ROOM,
+        **moments,
+    )
 
 
 def named(plot):
@@ -38,8 +43,10 @@ def test_it_says_the_power_and_tells_the_rest():
     answer = heated(Bench(vessel=0), start="60", stop="180")
     plot = plot_of(answer)
     assert plot.says.startswith(("Useful power 89", "Useful power 90"))
-    assert as_text(answer).startswith(f"u{plot.says[1:]} (k = ")
-    first, last = answer.found.first.kelvin - 273.15, answer.found.last.kelvin - 273.15
+    assert plot.says.endswith(", a lower bound")
+    shown = plot.says.removeprefix("Useful power ").removesuffix(", a lower bound")
+    assert as_text(answer).startswith(f"useful power at full output {shown} (k = ")
+    first, last = answer.founds[0].first.kelvin - 273.15, answer.founds[0].last.kelvin - 273.15
     assert plot.tells.startswith(
         f"Heated from 60.0 s to 180.0 s (stated). The load stood at {first:.2f} °C at the start and at {last:.2f} °C "
         "at the stop; corrected for what the room took, it rose by 25."
@@ -72,7 +79,7 @@ def test_two_vessels_are_told_apart_by_line_and_by_words():
     rows = [f"{row},{second.split(',')[1]}" for row, second in zip(text[1:], other, strict=True)]
     trace = read_trace("\n".join(["t_s,temperature_1_C,temperature_2_C", *rows]), "run.csv")
     load = Load(mass=read_mass("1 kg"))
-    answer = run_pair(trace, (load, load), start=read_moment("60"), stop=read_moment("180"))
+    answer = run(trace, (load, load), start=read_moment("60"), stop=read_moment("180"))
     plot = plot_of(answer)
     both = [trace for trace in plot.traces if trace.name.startswith("temperature")]
     assert [(trace.name, trace.style) for trace in both] == [

@@ -24,11 +24,11 @@ RUN = Step(
     title="One litre heated",
     kind=StepKind.HEATING,
     energised=True,
-    inputs={"mass": "water mass", "rated": "rated output"},
+    inputs={"mass": "water mass", "vessel": "beaker", "rated": "rated output"},
     limits=(Limit(low=0.85, high=1.15, unit="W", text="rated output ± 15 %", source="invented", of="rated output"),),
 )
 PROCEDURE = Procedure(key="oven", title="", appliance="", source="", cautions=(), steps=(RUN,))
-ENTRIES = {"water mass": "1000 g ± 2 g", "rated output": "900 W"}
+ENTRIES = {"water mass": "1000 g ± 2 g", "beaker": "1 J/K ± 1 J/K", "rated output": "900 W"}
 
 
 def temperature(t, power=900.0):
@@ -101,7 +101,7 @@ def test_the_mass_may_come_from_a_scale():
     """1 kg on a scale of 1 g steps that is right to ± 1 g: half width 1 g (rectangular), by hand."""
     grams = Form(quantity="mass", unit="g", scale=0.001)
     weighed = Step(key="weigh", title="", kind=StepKind.MEASURE, quantity="mass")
-    run = replace(RUN, inputs={"mass": "weigh", "rated": "rated output"})
+    run = replace(RUN, inputs=RUN.inputs | {"mass": "weigh"})
     procedure = replace(PROCEDURE, steps=(weighed, run))
     _, events = walked({60: ["start"], 120: ["stop"]}, entries={})
     log = tuple((float(t), Reading(CELSIUS, round(temperature(t) * 100))) for t in range(211))
@@ -113,7 +113,10 @@ def test_the_mass_may_come_from_a_scale():
         "weigh": Answer(capture=on_scale, accuracy=parse_accuracy("1 g", "kilogram")),
         "run": Answer(capture=capture_of(events), log=lambda: log),
     }
-    verdict = conclude(Case(procedure=procedure, entries={"rated output": "900 W"}, answers=answers), run)
+    verdict = conclude(
+        Case(procedure=procedure, entries={key: ENTRIES[key] for key in ("beaker", "rated output")}, answers=answers),
+        run,
+    )
     mass = next(line for line in verdict.budget if line.name == "mass of the water")
     assert mass.standard_uncertainty == pytest.approx(0.001 / 3**0.5, rel=1e-3)
     assert verdict.outcome == "pass"
@@ -130,7 +133,13 @@ def test_a_power_meter_tells_when_it_was_heated():
 
 def in_two_vessels(loads, channels=("T1", "T2"), shown=("T1", "T2", "T4")):
     """The verdict on 420 W into one litre and 480 W into another, a probe in each and one in the room."""
-    step = replace(RUN, inputs=RUN.inputs | loads | ({"channels": ", ".join(channels)} if channels else {}))
+    step = replace(
+        RUN,
+        inputs=RUN.inputs
+        | {"second vessel": "1 J/K ± 1 J/K"}
+        | loads
+        | ({"channels": ", ".join(channels)} if channels else {}),
+    )
     procedure = replace(PROCEDURE, steps=(step,))
     profiles = {}
     entries = ENTRIES | {"second water": "1000 g ± 2 g"}
