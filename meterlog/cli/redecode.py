@@ -12,9 +12,10 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from meterlog.base.errors import CannotDo
+from meterlog.base.source import text_sha256
 from meterlog.cli.options import db_option, json_option
 from meterlog.files import shipped
-from meterlog.profile import compile_profile
+from meterlog.profile import compile_profile, read_kept_profile
 from meterlog.profile.tools.examples import shown
 
 if TYPE_CHECKING:
@@ -50,10 +51,12 @@ def redecode(instrument: str, profile: str, most: int, keep: bool, reason: str, 
         from meterlog.store.reread import Rest
     except ImportError:
         raise CannotDo("numpy is not installed", "install it with: pip install 'meterlog[bulk]'") from None
+    from meterlog.daemon.main import profiles_kept
     from meterlog.store.sqlite import open_reader
 
     path = shipped.find(profile, "profiles/instruments")
-    made = compile_profile(shipped.text_of(path), str(path))
+    text = shipped.text_of(path)
+    made = (read_kept_profile if text_sha256(text) in profiles_kept(db) else compile_profile)(text, str(path))
     kinds: Counter[tuple[str, str]] = Counter()
     differing: list[ConversationAgain] = []
     kept, now = 0, 0

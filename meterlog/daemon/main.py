@@ -10,7 +10,7 @@ import time
 from typing import TYPE_CHECKING
 
 from meterlog.base.errors import CannotDo, WrongText
-from meterlog.base.source import Problems
+from meterlog.base.source import Problems, text_sha256
 from meterlog.daemon.announce import Announcer
 from meterlog.daemon.clock import Clock, FastClock
 from meterlog.daemon.control import ControlServer
@@ -26,14 +26,14 @@ from meterlog.files import places
 from meterlog.files.shipped import find, text_of
 from meterlog.links.benchfile import read_bench
 from meterlog.links.settings import settings_of
-from meterlog.profile import at_address, compile_profile
+from meterlog.profile import at_address, compile_profile, read_kept_profile
 from meterlog.record.keptjob import open_job
 from meterlog.sounds import Sounds, of_this_machine
 from meterlog.store.reader import reading
 from meterlog.store.writer import Writer
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Collection, Iterator
     from pathlib import Path
 
     from meterlog.daemon.items import Item
@@ -53,7 +53,7 @@ def run_daemon(bench_path: Path, db: Path, *, log_form: str, sounds: bool | None
     Raises: WrongText (bench or profile), BenchBusy, CannotDo; nothing is started then.
     """
     bench = bench_of(bench_path)
-    stations = stations_of(bench, bench_path)
+    stations = stations_of(bench, bench_path, profiles_kept(db))
     log = set_up(log_form)
     clock = Clock() if speed == 1.0 else FastClock(speed)
     writer = Writer(db, clock.now(), {"socket": str(places.control_socket(db))})
@@ -101,12 +101,24 @@ def bench_of(path: Path) -> BenchFile:
     return read_bench(text, str(path))
 
 
-def stations_of(bench: BenchFile, bench_path: Path) -> dict[str, Station]:
-    """A station for each instrument, its profile compiled. Raises: WrongText, CannotDo."""
+def profiles_kept(db: Path) -> frozenset[str]:
+    """The hashes of the profiles that a database rests on: they were checked when they came."""
+    if not db.exists():
+        return frozenset()
+    with reading(db) as record:
+        return frozenset(conversation.instrument.profile for conversation in record.conversations())
+
+
+def stations_of(bench: BenchFile, bench_path: Path, kept: Collection[str] = ()) -> dict[str, Station]:
+    """A station for each instrument, its profile compiled: checked, unless it is one of those kept, by their hashes.
+
+    Raises: WrongText, CannotDo.
+    """
     stations = {}
     for source, instrument in bench.instruments.items():
         path = find_beside(instrument.profile, bench_path.parent)
-        profile = compile_profile(_addressed(instrument, text_of(path), path, bench_path), str(path))
+        text = _addressed(instrument, text_of(path), path, bench_path)
+        profile = (read_kept_profile if text_sha256(text) in kept else compile_profile)(text, str(path))
         stations[source] = Station(source, profile, instrument.facts(source))
     return stations
 

@@ -1,6 +1,6 @@
 """The profile language: how to conversation to an instrument and what its bytes mean, as data."""
 
 from meterlog.profile.compile.addressing import at_address
-from meterlog.profile.compile.compiler import Profile, compile_profile
+from meterlog.profile.compile.compiler import Profile, compile_profile, read_kept_profile
 
-__all__ = ["Profile", "at_address", "compile_profile"]
+__all__ = ["Profile", "at_address", "compile_profile", "read_kept_profile"]

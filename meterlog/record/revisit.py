@@ -10,7 +10,7 @@ from meterlog.judging.limit import Rule
 from meterlog.procedure.case import Answer, Case, Facts
 from meterlog.procedure.heating_step import MAINS_SIDE
 from meterlog.procedure.language import read_kept_procedure
-from meterlog.profile import compile_profile
+from meterlog.profile import read_kept_profile
 from meterlog.walk.heated import HEATING_RUN
 
 if TYPE_CHECKING:
@@ -55,7 +55,7 @@ class Revisit:
 
     def profile(self, sha256: str) -> Profile:
         if sha256 not in self._profiles:
-            self._profiles[sha256] = compile_profile(self.text(sha256), f"kept profile {sha256[:8]}")
+            self._profiles[sha256] = read_kept_profile(self.text(sha256), f"kept profile {sha256[:8]}")
         return self._profiles[sha256]
 
     def procedure(self, sha256: str) -> Procedure:

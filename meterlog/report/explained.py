@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from meterlog.base.errors import MeterlogError
-from meterlog.profile import compile_profile
+from meterlog.profile import read_kept_profile
 from meterlog.profile.tools.explain import Explainer
 from meterlog.store.queries import asked_before
 
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 def explain(db: Connection, profile_text: str, reading: dict[str, Any]) -> list[str]:
     """Lines on a reading's message, its fields with the lines of the profile; empty when it can't be read any more."""
     try:
-        return Explainer(compile_profile(profile_text, "profile")).stream(
+        return Explainer(read_kept_profile(profile_text, "profile")).stream(
             reading["raw"], asked_before(db, reading["id"])
         )
     except MeterlogError:

@@ -9,8 +9,8 @@ from shipped_profiles import PROFILES
 
 from meterlog.base import recording
 from meterlog.base.readings import Frame
-from meterlog.cli.decode import outcomes
 from meterlog.cli.record import record
+from meterlog.conversation.drive import drive
 
 ANSWERS = {
     q.data: PROFILES["modbus-rtu"].said.examples[place].frame
@@ -42,7 +42,7 @@ def test_a_polled_device_is_asked_and_kept(tmp_path):
     player.join(2)
     taken = recording.parse(file.read_text(), "taken")
     assert taken.head == {"profile": "modbus-rtu"}
-    found = list(outcomes(PROFILES["modbus-rtu"], taken.events))
+    found = list(drive(PROFILES["modbus-rtu"].conversation(), taken.events))
     channels = [reading.form.channel for o in found if isinstance(o, Frame) for reading in o.readings]
     assert channels[:3] == ["probe", "air", "casing"]
     os.close(far)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
+from meterlog.base.errors import WrongText
 from meterlog.base.source import Problems, compose, near_miss, text_sha256
 from meterlog.conversation.conversation import Conversation, Memory
 from meterlog.conversation.poller import Poller, Question
@@ -133,6 +134,13 @@ def watched(decode: Decode, watch: Watch) -> Decode:
     return decode_watched
 
 
+class Overlooked(Problems):
+    """Problems of a text that was taken once: told only where it can't be read at all."""
+
+    def __len__(self) -> int:
+        return 0
+
+
 def read_profile(text: str, name: str) -> Said:
     """The profile as its text says it. Raises: WrongText with every problem, in file order."""
     node = compose(text, name)
@@ -146,19 +154,38 @@ def read_profile(text: str, name: str) -> Said:
 
 @lru_cache(maxsize=64)
 def compile_profile(text: str, name: str) -> Profile:
-    """The profile of a text; the same text is compiled once.
+    """The profile of a new text, checked strictly; the same text is compiled once.
 
     Raises: WrongText with every problem, in file order; an example that does not decode is one.
     """
     return compiled_anew(text, name)
 
 
-def compiled_anew(text: str, name: str) -> Profile:
-    """The profile of a text, of which nothing but its examples has been decoded. Raises: WrongText."""
+@lru_cache(maxsize=64)
+def read_kept_profile(text: str, name: str) -> Profile:
+    """The profile of a text on record: read for ever, though a new one must hold more today.
+
+    Raises: WrongText where nothing can be made of it.
+    """
+    problems = Overlooked(name)
+    profile = _compiled(read_profile(text, name), text, problems)
+    if profile is None:
+        raise WrongText(problems.in_order())
+    return profile
+
+
+def without_examples(text: str, name: str) -> Profile:
+    """The profile of a new text whose examples are not asked: what explains why one fails. Raises: WrongText."""
     problems = Problems(name)
     profile = _compiled(read_profile(text, name), text, problems)
     problems.raise_if_any()
     assert profile
+    return profile
+
+
+def compiled_anew(text: str, name: str) -> Profile:
+    """The profile of a text, of which nothing but its examples has been decoded. Raises: WrongText."""
+    profile, problems = without_examples(text, name), Problems(name)
     requests = [question.data for part in profile.questions for question in part]
     for example in profile.said.examples:
         examples.run(example, profile.conversation(), requests, problems)
@@ -184,7 +211,7 @@ def _compiled(said: Said, text: str, problems: Problems) -> Profile | None:
     questions, requests = _questions(said, problems)
     messages = _messages(said, around, requests, problems)
     accuracy = stated(said.accuracy, problems)
-    if len(problems) or framer is None:
+    if len(problems) or framer is None or len(messages) < len(said.messages or (ONLY,)):
         return None
     chooser = Chooser(messages, layout, asks=bool(requests or _restricts(questions)), problems=problems)
     steady = all(message.steady for message in messages) and not _restricts(questions)

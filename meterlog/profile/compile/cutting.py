@@ -210,7 +210,7 @@ def _is_long_enough(cut: Cut, problems: Problems) -> bool:
     if not isinstance(cut.length, int) or least <= cut.length:
         return True
     cut.where.tell(problems, "length", expected="more bytes than start and end have", saw=str(cut.length))
-    return False
+    return not len(problems)
 
 
 def classes(cut: Cut) -> list[frozenset[int] | None]:

@@ -137,7 +137,6 @@ def _measure(words: str) -> Facts:
     quantity, rest = _quantity(rest)
     rest = re.sub(r"^in ", "", rest)
     facts = Facts(mode=mode, quantity=quantity)
-    _no_mode_of(mode, quantity)
     if not rest:
         if facts == NO_FACTS:
             raise ValueError("say what it means: a quantity, a unit, `flag hold`, `overload`, `nothing`, …")
@@ -146,7 +145,6 @@ def _measure(words: str) -> Facts:
     unit = known_unit(sample[3] if sample else rest, words)
     if quantity is not None and not fits(unit, quantity):
         raise ValueError(f"{quantity.replace('_', ' ')} is not measured in {unit}")
-    _no_mode_of(mode, quantity or implied(unit))
     if not sample:
         return replace(facts, unit=unit)
     top = units.parse(f"{sample[1].rstrip('.')} {unit}", unit)
@@ -154,9 +152,10 @@ def _measure(words: str) -> Facts:
     return replace(facts, unit=unit, decimals=decimals, range=f"{sample[1]} {unit}", range_top=top)
 
 
-def _no_mode_of(mode: str | None, quantity: str | None) -> None:
-    if mode is not None and quantity in WITHOUT_MODE:
-        raise ValueError(contradicted(mode, quantity))
+def mode_wrong(facts: Facts) -> str:
+    """What is wrong where facts say ac or dc of what is neither; "" where nothing is."""
+    quantity = facts.quantity or (implied(facts.unit) if facts.unit else None)
+    return contradicted(facts.mode, quantity) if facts.mode and quantity in WITHOUT_MODE else ""
 
 
 def contradicted(mode: str, quantity: str) -> str:

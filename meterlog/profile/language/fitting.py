@@ -4,7 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from meterlog.profile.language.facts import Facts, mode_wrong
+from meterlog.profile.language.wire import Reports
+
 if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+
+    from meterlog.base.schema import Where
     from meterlog.base.source import Problems
     from meterlog.profile.language.content import Field, Says
     from meterlog.profile.language.keys import Said
@@ -24,6 +30,16 @@ def told_apart(said: Said, problems: Problems) -> None:
         _check(check, problems)
     for says in (said, *said.messages.values()):
         _says(says, problems)
+    for step in said.stream:
+        if isinstance(step, Reports):
+            _bits_of_a_byte(step.where, "count", step.count, problems)
+
+
+def _bits_of_a_byte(where: Where, key: str, bits: tuple[int, int], problems: Problems) -> None:
+    if bits[0] > 7:
+        saw = f"{bits[0]}..{bits[1]}" if bits[0] != bits[1] else str(bits[0])
+        hint = "a byte has bits 7..0; bit 0 is the smallest"
+        where.tell(problems, key, expected="bits of a byte, such as 7..4 or 3", saw=saw, hint=hint)
 
 
 def _frame(cut: Cut, problems: Problems) -> None:
@@ -31,6 +47,8 @@ def _frame(cut: Cut, problems: Problems) -> None:
     if cut.after_end and not cut.end:
         hint = "where `length` ends the frame, its last bytes are simply part of it"
         cut.where.tell(problems, "after end", expected="`end` beside it", saw="no such key", hint=hint)
+    if cut.numbered:
+        _bits_of_a_byte(cut.numbered.where, "bits", cut.numbered.bits, problems)
     if cut.numbered and not isinstance(cut.length, int):
         hint = "how many numbered bytes a frame has"
         cut.where.tell(problems, "numbered", expected="`length`, a number, beside it", saw="none", hint=hint)
@@ -85,9 +103,20 @@ def _says(says: Says, problems: Problems) -> None:
         says.where.tell(problems, "reject", expected="no readings beside it", saw="both", hint=hint)
     for field in says.fields.values():
         _field(field, problems)
+    _modes(says.where, "bits", says.bits.values(), problems)
+
+
+def _modes(where: Where, key: str, said: Iterable[Facts | Mapping[str, Facts]], problems: Problems) -> None:
+    for facts in said:
+        if not isinstance(facts, Facts):
+            _modes(where, key, facts.values(), problems)
+        elif wrong := mode_wrong(facts):
+            where.tell(problems, key, expected="no mode beside this quantity", saw=wrong)
 
 
 def _field(field: Field, problems: Problems) -> None:
+    _modes(field.where, "means", field.means.values(), problems)
+    _modes(field.where, "special", field.special.values(), problems)
     if field.under and not field.means:
         field.where.tell(problems, "under", expected="`means` beside it, a table for each code", saw="no such key")
     for key in ("segments", "points", "minus"):

@@ -91,11 +91,21 @@ class Example:
 EXAMPLE = record("example", Example, "Bytes and what the display showed; checked whenever the profile is loaded.")
 
 
+def _language(value: str) -> int:
+    if value != "1":
+        raise ValueError("a later meterlog may know it")
+    return 1
+
+
+LANGUAGE = w.parsed("1, the only version of the language so far", _language)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Said(Says):
     """A whole profile as its text says it."""
 
     profile: str = key("the profile's key", text("a key such as bench-meter-a", r"[a-z0-9][a-z0-9-]{0,60}"))
+    language: int = key("the version of this language that the file is written in", LANGUAGE, 1)
     title: str = key("what it is for, in a line", text())
     licence: str = key("licence of this file", text(), "")
     source: str = key("the manual page that it was written from", text(), "")

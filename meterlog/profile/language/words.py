@@ -69,13 +69,6 @@ def _quantity(value: str) -> str:
     return name
 
 
-def _bits_of_a_byte(value: str) -> tuple[int, int]:
-    high, low = parse_bit_range(value)
-    if high > 7:
-        raise ValueError("a byte has bits 7..0; bit 0 is the smallest")
-    return high, low
-
-
 def _bits_anywhere(value: str) -> tuple[Bits, ...] | tuple[int, int]:
     return parse_bits(value) if re.search(r"\d\.\d", value.replace("..", " ")) else parse_bit_range(value)
 
@@ -83,7 +76,7 @@ def _bits_anywhere(value: str) -> tuple[Bits, ...] | tuple[int, int]:
 BYTES = parsed("bytes: a text such as <STX>OK<CR>, or hex 55 AA", parse_bytes)
 SPAN = parsed("bytes such as 3 or 3..6 (-1 is the last)", parse_span, r"^-?\d+(\.\.-?\d+)?$")
 BITS = parsed("bits such as 2.3, or 2.2..0 3.3..0", parse_bits)
-BITS_OF_A_BYTE = parsed("bits of a byte, such as 7..4 or 3", _bits_of_a_byte)
+BITS_OF_A_BYTE = parsed("bits of a byte, such as 7..4 or 3", parse_bit_range)
 BITS_ANYWHERE = parsed("bits such as 7..4, or 2.2..0 3.3..0", _bits_anywhere)
 FACTS = parsed('what it means, such as "dc voltage", "6.000 V", "flag hold", "overload"', parse_facts)
 STEP = parsed("what one count is worth, such as 0.1 degC", step)
