@@ -29,6 +29,15 @@ _KEY = re.compile(r"[a-z][a-z0-9_]*")
 _CONTROL = re.compile(r"[\x00-\x1f\x7f]")
 
 
+def kept_line(text: str) -> str:
+    """A text as a leaf can hold it: a control character, which only a machine writes here, as its escape.
+
+    >>> kept_line("no port\\x07")
+    'no port\\\\x07'
+    """
+    return _CONTROL.sub(lambda found: f"\\x{ord(found[0]):02x}", text)
+
+
 def leaf_text(fields: Mapping[str, str | int]) -> str:
     """The canonical line of a leaf.
 

@@ -56,6 +56,22 @@ def _with_point(joined: re.Match[str]) -> str:
     return f"{whole}.{part}"
 
 
+def words(text: str, longest: int, *, lines: bool = False) -> str:
+    """What a person wrote, to be kept: one line with single blanks, or lines as they stand.
+
+    Raises: WrongValue when it is too long, or holds what cannot be printed.
+
+    >>> words("no access\\n to it", 100)
+    'no access to it'
+    """
+    if len(text) > longest:
+        raise WrongValue(f"{len(text)} characters are too many: write at most {longest}")
+    kept = text.replace("\r\n", "\n").replace("\t", " ").strip() if lines else " ".join(text.split())
+    if not kept.replace("\n", " ").isprintable():
+        raise WrongValue("it holds a character that cannot be printed: leave it out")
+    return kept
+
+
 def parts_of(text: str) -> list[str]:
     """The parts of a list: between semicolons and commas, but for a decimal comma.
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 from dataclasses import asdict, replace
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from meterlog import __version__
@@ -16,12 +17,12 @@ from meterlog.procedure.steps import StepKind
 from meterlog.record.acts import HAPPENINGS, PERSON, ActKind
 from meterlog.record.revisit import facts_of
 from meterlog.record.writer import canonical
-from meterlog.walk.happenings import Acted, Captured, Happening, Noted, Refused
+from meterlog.walk.happenings import Acted, Captured, Happening, LivePoint, Noted, Passed, Refused
 from meterlog.walk.ledger import Taken
 from meterlog.walk.session import ByCase, Heard, Judged, Send, Session
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Mapping, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 
     from meterlog.base.readings import Capture, Outcome
     from meterlog.daemon.announce import Announcer
@@ -37,6 +38,11 @@ if TYPE_CHECKING:
     from meterlog.walk.session import Event
 
 log = logging.getLogger("meterlog")
+
+URGENT = (LivePoint,)
+"""Told at once, before anything is kept: someone's hands are there."""
+RESTS_ON_DISK = (Captured, Judged, Passed)
+"""Told once it is kept: it says that something is taken."""
 
 
 class JobDesk:
@@ -54,6 +60,7 @@ class JobDesk:
         self._pedals |= {f"{name} key": pedal.means for name, pedal in bench.pedals.items()}
         self._sounds = sounds
         self._shown: dict[str, Any] | None = None
+        self._to_tell: list[tuple[bool, Callable[[], None]]] = []
         self.job: OpenJob | None = None
         self.instruments = Instruments()
         """The conversations of the bench: a job's session takes part in them, and they go on without one."""
@@ -122,7 +129,7 @@ class JobDesk:
 
     def _start(self) -> None:
         job = self._at_hand()
-        self._announcer.tell(event="job", job=job.ref)
+        self._tell_when_kept(event="job", job=job.ref)
         self._take(job.session.start(self._clock.monotonic()))
 
     def enter(self, entries: Mapping[str, str], who: str, whence: str) -> dict[str, Any]:
@@ -133,7 +140,6 @@ class JobDesk:
         job.judge.enter(entries)
         facts = {"entries": dict(entries)}
         self._writer.event(ActKind.ENTRIES, self._clock.now(), facts, job=job.number, who=who, whence=whence)
-        self.tell_walk()
         return job.snapshot()
 
     def close(self, who: str, whence: str) -> None:
@@ -141,7 +147,7 @@ class JobDesk:
         job = self._at_hand()
         self._writer.close_job(job.number, self._clock.now(), {"ref": job.ref}, who, whence)
         self.job, self._shown = None, None
-        self._announcer.tell(event="job", job=None)
+        self._tell_when_kept(event="job", job=None)
 
     def _at_hand(self) -> OpenJob:
         if self.job is None:
@@ -190,7 +196,7 @@ class JobDesk:
         if station.link_id is None or not outcomes:
             return False
         is_kept = self._writer.outcomes(station.link_id, outcomes, self.job_id, self.step_id)
-        station.heard(outcomes, self._clock.utc_ms(), is_kept=is_kept)
+        station.heard(outcomes, self._clock.monotonic(), self._clock.utc_ms(), is_kept=is_kept)
         return is_kept
 
     def lost(self, source: str) -> None:
@@ -227,13 +233,15 @@ class JobDesk:
         """Keep and tell what happened; `whence` is where acts among it came from."""
         for event in events:
             self.take(event, whence)
-        if events:
-            self.tell_walk()
 
     def take(self, event: Event, whence: str = "pedal") -> None:
         """Make record and announcement of what a session tells; `whence` is where an act came from."""
         if self._sounds and self.job is not None:
-            self._sounds.event(event, self.job.procedure)
+            say = partial(self._sounds.event, event, self.job.procedure)
+            if isinstance(event, URGENT):
+                say()
+            else:
+                self._to_tell.append((isinstance(event, RESTS_ON_DISK), say))
         if isinstance(event, Captured):
             self._captured(event)
         elif isinstance(event, Judged):
@@ -243,8 +251,21 @@ class JobDesk:
         elif isinstance(event, Happening):
             self._happened(event)
 
-    def tell_walk(self) -> None:
-        """Announce how the walk stands, when it stands differently."""
+    def _tell_when_kept(self, **announcement: Any) -> None:
+        """What is told as taken, judged, opened or closed is on disk first."""
+        self._to_tell.append((True, partial(self._announcer.tell, **announcement)))
+
+    def tell(self, *, is_kept: bool) -> None:
+        """Announce in order what waited for the commit, and how the walk stands, when it stands differently.
+
+        While the database refuses, only what claims to be kept waits on.
+        """
+        waited, self._to_tell = self._to_tell, []
+        for rests_on_disk, tell in waited:
+            if rests_on_disk and not is_kept:
+                self._to_tell.append((True, tell))
+            else:
+                tell()
         shown = self.job.snapshot() if self.job else None
         if shown is not None and shown != self._shown:
             self._shown = shown
@@ -260,7 +281,7 @@ class JobDesk:
         job.captures.setdefault(event.step, []).append(number)
         shown = {"shown": capture.reading.digits, "unit": capture.form.unit, "bound": str(capture.form.bound or "")}
         log.info("captured", extra={"facts": {"job": job.ref, "step": event.step, **shown}})
-        self._announcer.tell(event="capture", job=job.ref, step=event.step, capture=number, **shown)
+        self._tell_when_kept(event="capture", job=job.ref, step=event.step, capture=number, **shown)
 
     def _judged(self, event: Judged) -> None:
         job = self._at_hand()
@@ -281,7 +302,7 @@ class JobDesk:
         job.verdicts[event.step] = number
         told = {"verdict": number, "outcome": row["outcome"], "why": row["why"]}
         log.info("judged", extra={"facts": {"job": job.ref, "step": event.step, **told}})
-        self._announcer.tell(event="verdict", job=job.ref, step=event.step, **told)
+        self._tell_when_kept(event="verdict", job=job.ref, step=event.step, **told)
 
     def _rests_on(self, step: str) -> dict[str, str | None]:
         """The hashes of the profile and facts of the instrument that a step's counting capture came from."""
@@ -311,7 +332,9 @@ class JobDesk:
         words = str(HAPPENINGS[type(event)])
         step = job.steps.get(event.step)
         self._writer.event(words, self._clock.now(), facts, job=job.number, step=step, whence="walk")
-        self._announcer.tell(event="said", say=words, step=event.step, facts=facts)
+        self._to_tell.append(
+            (False, partial(self._announcer.tell, event="said", say=words, step=event.step, facts=facts))
+        )
 
     def _answer(self, source: str, capture: Capture, log: Log, beside: Log) -> Answer:
         """A capture with what the bench knows of its instrument, in the numbers that are kept."""

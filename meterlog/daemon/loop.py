@@ -13,8 +13,7 @@ from typing import TYPE_CHECKING, Any
 from meterlog.base.errors import CannotDo, MeterlogError, WrongValue
 from meterlog.daemon.items import Damaged, LineChanged, Opened, Received, Request, StateChanged, Stop
 from meterlog.daemon.notify import notify
-from meterlog.daemon.states import LinkState
-from meterlog.daemon.station import reading_dict
+from meterlog.daemon.states import LinkState, Standing
 from meterlog.links import LinkLost
 from meterlog.record.acts import LINK, ActKind
 from meterlog.store.writer import StoreRefuses
@@ -71,17 +70,25 @@ class BenchLoop:
     def run(self) -> None:
         """Take items until told to stop, then commit what waits and close the database."""
         notify("READY=1")
-        while not self._stopping:
-            self._take_what_came()
-            now = round(self.clock.monotonic(), 3)
-            self._deal(self.desk.tick(now), now)
-            self._commit_when_due(now)
-            self._announce_readings(now)
-            if now >= self._beat_due:
-                self._beat(now)
-        notify("STOPPING=1")
-        self.announcer.close()
-        self.writer.close(self.clock.now())
+        try:
+            while not self._stopping:
+                self._turn()
+        finally:  # also after a mistake of ours: what waits is kept
+            notify("STOPPING=1")
+            self.announcer.close()
+            self.writer.close(self.clock.now())
+
+    def _turn(self) -> None:
+        """Take what came, and do what is due."""
+        self._take_what_came()
+        now = round(self.clock.monotonic(), 3)
+        self._deal(self.desk.tick(now), now)
+        self._look_at_links(now)
+        self._commit_when_due(now)
+        self.desk.tell(is_kept=not self.writer.has_acts)
+        self._announce_readings(now)
+        if now >= self._beat_due:
+            self._beat(now)
 
     # ---- what comes ----
 
@@ -105,8 +112,10 @@ class BenchLoop:
         match item:
             case Received():
                 at = round(item.at, 3)
+                self.stations[item.source].heard_at = at
                 self._deal(self.desk.received(item.source, item.data, at), at)
             case Request():
+                self._commit_when_due(self.clock.monotonic())  # an answer shows nothing that is not kept
                 item.reply.put(self._answer(item.message))
             case LineChanged():
                 self._deal(self.desk.line(item.source, item.word, item.at), item.at)
@@ -132,7 +141,7 @@ class BenchLoop:
 
     def _open(self, item: Opened) -> None:
         station = self.stations[item.source]
-        station.link, station.url, station.opened_at = item.link, item.url, round(item.at, 3)
+        station.opened(item.link, item.url, round(item.at, 3))
         self.desk.instruments.opened(item.source, station.profile.conversation(), station.opened_at)
         self._begin_link(station)
 
@@ -147,14 +156,26 @@ class BenchLoop:
 
     def _change(self, item: StateChanged) -> None:
         station = self.stations[item.source]
-        station.state, station.why, station.hint = item.state, item.why, item.hint
         if item.state in (LinkState.WAITING, LinkState.GIVEN_UP) and station.link_id is not None:
             self._end(station)
             self.desk.lost(item.source)
-        facts = {"link": item.source, "state": str(item.state), "why": item.why}
+        self._tell_state(station, Standing(item.state, item.why, item.hint))
+
+    def _tell_state(self, station: Station, now: Standing) -> None:
+        """The one place where a station's state changes: kept, recorded and told."""
+        station.state, station.why, station.hint = now
+        facts = {"link": station.source, "state": str(now.state), "why": now.why}
         log.info("link", extra={"facts": facts})
-        self.writer.event(LINK.format(state=item.state), self.clock.now(), facts, link=station.link_id, whence="daemon")
-        self.announcer.tell(event="link", **facts, hint=item.hint)
+        self.writer.event(LINK.format(state=now.state), self.clock.now(), facts, link=station.link_id, whence="daemon")
+        self.announcer.tell(event="link", **facts, hint=now.hint)
+
+    def _look_at_links(self, now: float) -> None:
+        """What is shown as live is live: states and readings go when what they rest on goes."""
+        for station in self.stations.values():
+            station.grow_old(now)
+            changed = station.stands(now)
+            if changed is not None:
+                self._tell_state(station, changed)
 
     def _damaged(self, item: Damaged) -> None:
         """Bytes that came damaged or not at all, as the port's driver counts them."""
@@ -175,15 +196,11 @@ class BenchLoop:
 
     def _deal(self, events: Iterable[SessionEvent], at: float) -> None:
         """Take what the bench's instruments and the job say, one thing before the next."""
-        is_any = False
         for event in events:
-            is_any = True
             if isinstance(event, Send):
                 self._send(self.stations[event.source], event.data, at)
             else:
                 self.desk.take(event)
-        if is_any:
-            self.desk.tell_walk()
 
     def _send(self, station: Station, data: bytes, at: float) -> None:
         if station.link is None or station.link_id is None:
@@ -259,10 +276,8 @@ class BenchLoop:
             if station.fresh and now - station.announced_at >= ANNOUNCE_S:
                 station.fresh, station.announced_at = False, now
                 if self.announcer.is_watched:
-                    readings = [reading_dict(reading) for reading in station.last.values()]
-                    self.announcer.tell(
-                        event="reading", link=station.source, readings=readings, utc_ms=station.last_utc_ms
-                    )
+                    readings, utc_ms = station.readings(), station.last_utc_ms
+                    self.announcer.tell(event="reading", link=station.source, readings=readings, utc_ms=utc_ms)
 
     def _beat(self, now: float) -> None:
         self._beat_due = now + BEAT_S

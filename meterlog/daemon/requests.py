@@ -6,8 +6,9 @@ import base64
 from typing import TYPE_CHECKING, Any
 
 from meterlog import __version__
-from meterlog.base.errors import CannotDo
+from meterlog.base.errors import CannotDo, WrongValue
 from meterlog.base.source import near_miss
+from meterlog.base.spelling import words
 from meterlog.files.procedures import procedure_of
 from meterlog.procedure.entries import read_entries
 from meterlog.record.acts import ActKind
@@ -28,7 +29,8 @@ LONGEST_REF = 60
 LONGEST_ID = 64
 MEANT_FOR = ("job", "step", "phase", "id")
 """What every act names; a pedal alone need not."""
-FREE_TEXTS = ("text", "reason", "content")
+LONGEST_TEXT = 10_000
+"""Characters of a note or a reason."""
 MOST_TEXTS = {"plate": 100, "entries": 100, "personal": DIGESTS_A_JOB}
 LARGEST_PHOTO = 8_000_000
 PHOTO_TYPES = ("image/jpeg", "image/png", "image/webp")
@@ -182,7 +184,10 @@ def _conclude_again(loop: BenchLoop, message: Message) -> Message:
 
 def _try_again(loop: BenchLoop, message: Message) -> Message:
     """Open a waiting or given-up link at once."""
-    loop.try_again(_text(message, "link"))
+    link = _text(message, "link")
+    if link not in loop.stations:
+        raise CannotDo(f"there is no link {link!r}", near_miss(link, loop.stations))
+    loop.try_again(link)
     return {}
 
 
@@ -200,15 +205,26 @@ REQUESTS: dict[str, Callable[[BenchLoop, Message], Message]] = {
 
 
 def _text(message: Message, name: str, default: str | None = None) -> str:
-    """A text of the message. Names and references hold no line ends or control characters: leaves are lines."""
+    """A text of the message: names are one line that can be printed, reasons become one, a note may have several."""
     value = message.get(name, default)
     if value is None and default is not None:
         return default
     if not isinstance(value, str):
         raise CannotDo(f"the request {message['do']!r} needs {name!r}, a text")
-    if name not in FREE_TEXTS and not (value.isprintable() and len(value) <= LONGEST_NAME):
+    if name == "content":
+        return value
+    if name in ("text", "reason"):
+        return _as_words(name, value, LONGEST_TEXT, lines=message.get("word") == "note")
+    if not (value.isprintable() and len(value) <= LONGEST_NAME):
         raise CannotDo(f"{name!r} is one line of at most {LONGEST_NAME} characters that can be printed")
     return value
+
+
+def _as_words(name: str, text: str, longest: int, *, lines: bool = False) -> str:
+    try:
+        return words(text, longest, lines=lines)
+    except WrongValue as error:
+        raise WrongValue(f"{name}: {error}") from None
 
 
 def _texts(message: Message, name: str) -> dict[str, str]:
@@ -217,7 +233,7 @@ def _texts(message: Message, name: str) -> dict[str, str]:
         raise CannotDo(f"{name!r} is an object of texts")
     if len(value) > MOST_TEXTS[name]:
         raise CannotDo(f"{name!r} holds at most {MOST_TEXTS[name]} texts")
-    return value
+    return {_as_words(name, key, LONGEST_NAME): _as_words(key, text, LONGEST_TEXT) for key, text in value.items()}
 
 
 def _who(message: Message) -> str:

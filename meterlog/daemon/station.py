@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from math import inf
 from typing import TYPE_CHECKING, Any
 
 from meterlog.base.readings import Frame, Rejected
-from meterlog.daemon.states import LinkState
+from meterlog.daemon.states import LinkState, Pace, Standing, standing
+from meterlog.walk.settle import FROZEN_FLAGS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -14,6 +16,20 @@ if TYPE_CHECKING:
     from meterlog.base.readings import Form, Outcome, Reading
     from meterlog.links import Link
     from meterlog.profile import Profile
+
+
+OPEN = (LinkState.LISTENING, LinkState.SILENT, LinkState.NOT_UNDERSTOOD)
+"""The states of a link that is open."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shown:
+    """What a display showed last, when (s on the monotonic clock, and UTC), and whether that is long ago."""
+
+    reading: Reading
+    at: float
+    utc_ms: int
+    is_stale: bool = False
 
 
 @dataclass(slots=True)
@@ -41,24 +57,66 @@ class Station:
     rejected: int = 0
     skipped: int = 0
     line_errors: dict[str, int] = field(default_factory=dict)
-    last: dict[str, Reading] = field(default_factory=dict)
+    pace: Pace = field(default_factory=Pace)
+    heard_at: float = 0.0
+    understood_at: float = 0.0
+    reason: str = ""
+    last: dict[str, Shown] = field(default_factory=dict)
     last_utc_ms: int = 0
     fresh: bool = False
     announced_at: float = 0.0
 
-    def heard(self, outcomes: Sequence[Outcome], utc_ms: int, *, is_kept: bool) -> None:
-        """Show the last readings; count what is kept, and what gave no reading."""
+    def opened(self, link: Link, url: str, at: float) -> None:
+        """Its link is open, s on the machine's monotonic clock; what it showed before is no longer live."""
+        self.link, self.url, self.opened_at = link, url, at
+        self.heard_at = self.understood_at = at
+        self.pace, self.reason, self.last = (
+            Pace(),
+            "",
+            {name: replace(each, at=-inf) for name, each in self.last.items()},
+        )
+
+    def heard(self, outcomes: Sequence[Outcome], at: float, utc_ms: int, *, is_kept: bool) -> None:
+        """Show the last readings; count what is kept, and what gave no reading; `at` on the monotonic clock."""
         for outcome in outcomes:
             if isinstance(outcome, Frame):
+                self._understood(at)
                 for reading in outcome.readings:
-                    self.last[reading.form.channel] = reading
+                    self.last[reading.form.channel] = Shown(reading=reading, at=at, utc_ms=utc_ms)
                 if outcome.readings:
                     self.last_utc_ms, self.fresh = utc_ms, True
                     self.count += len(outcome.readings) if is_kept else 0
             elif isinstance(outcome, Rejected):
-                self.rejected += 1
+                self.rejected, self.reason = self.rejected + 1, outcome.reason
             else:
                 self.skipped += len(outcome.raw)
+
+    def _understood(self, at: float) -> None:
+        if at > self.understood_at:
+            self.pace.heard_after(at - self.understood_at)
+            self.understood_at = at
+
+    def stands(self, now: float) -> Standing | None:
+        """How its open link stands, where that differs from what was told; the reason alone makes no difference."""
+        if self.link_id is None or self.state not in OPEN:
+            return None
+        found = standing(
+            self.pace, understood_s=now - self.understood_at, heard_s=now - self.heard_at, reason=self.reason
+        )
+        return found if found.state is not self.state else None
+
+    def grow_old(self, now: float) -> None:
+        """Mark readings that are no longer what the display shows, so that they are told again."""
+        for channel, shown in self.last.items():
+            if not shown.is_stale and (self.link_id is None or now - shown.at > self.pace.stale_after_s):
+                self.last[channel], self.fresh = replace(shown, is_stale=True), True
+
+    def readings(self) -> list[dict[str, Any]]:
+        """The last reading of each channel, for status and announcements."""
+        return [
+            {**reading_dict(each.reading), "utc_ms": each.utc_ms, "is_stale": each.is_stale}
+            for each in self.last.values()
+        ]
 
     def as_dict(self) -> dict[str, Any]:
         """The station for a status."""
@@ -69,7 +127,7 @@ class Station:
             "why": self.why,
             "hint": self.hint,
             "url": self.url,
-            "readings": [reading_dict(reading) for reading in self.last.values()],
+            "readings": self.readings(),
             "utc_ms": self.last_utc_ms,
             "count": self.count,
             "rejected": self.rejected,
@@ -91,4 +149,5 @@ def reading_dict(reading: Reading) -> dict[str, Any]:
         "bound": str(form.bound) if form.bound else None,
         "edge": reading.edge,
         "flags": list(form.flags),
+        "is_frozen": not FROZEN_FLAGS.isdisjoint(form.flags),
     }

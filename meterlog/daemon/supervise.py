@@ -1,4 +1,4 @@
-"""One thread a link: opens, reads, notices silence and loss, tries again under the same name."""
+"""One thread a link: opens, reads, notices loss, tries again under the same name."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import threading
 from typing import TYPE_CHECKING
 
 from meterlog.daemon.items import Damaged, LineChanged, Opened, Received, StateChanged
-from meterlog.daemon.states import LinkState, Pace, next_wait_s
+from meterlog.daemon.states import LinkState, next_wait_s
 from meterlog.links import LinkLost, open_link
 from meterlog.links.ports import device_of
 
@@ -42,7 +42,6 @@ class SupervisedLink:
         self._settings = settings
         self._queue = queue
         self._clock = clock
-        self._pace = Pace()
         self._wait_s = SWITCH_WAIT_S if has_switch else QUIET_WAIT_S
         self._has_switch = has_switch
         self._told: tuple[LinkState, str] | None = None
@@ -99,20 +98,14 @@ class SupervisedLink:
 
     def _listen(self, link: Link) -> None:
         """Read until told to stop. Raises: LinkLost."""
-        heard_at = self._clock.monotonic()
         lines: dict[str, bool] = {}
-        counted_at, damage = heard_at, 0
+        counted_at, damage = self._clock.monotonic(), 0
         while not self._stopping.is_set():
             data = link.read()
             now = self._clock.monotonic()
             if data:
-                self._pace.heard_after(now - heard_at)
-                heard_at, self._heard = now, True
+                self._heard = True
                 self._queue.put(Received(self.source, data, now))
-                self._change(LinkState.LISTENING)
-            elif now - heard_at > self._pace.silent_after_s:
-                why = f"nothing heard for {self._pace.silent_after_s:.0f} s"
-                self._change(LinkState.SILENT, why, "is it switched on, and its output too?")
             if self._has_switch:
                 self._look_at(link, lines, now)
             if now - counted_at > COUNT_EVERY_S:

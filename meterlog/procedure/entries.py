@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from meterlog.base.errors import WrongValue
 from meterlog.base.source import near_miss
 from meterlog.base.spelling import LONGEST_ENTRY, split_doubt, split_range, tidy
+from meterlog.base.spelling import words as words_of
 from meterlog.base.units import QUANTITIES, parse, show
 from meterlog.heating.balance.vessel import read_vessel
 from meterlog.heating.stated import read_mass, read_room
@@ -137,7 +138,7 @@ def _read(role: str, kind: str, text: str) -> Entered:
     if len(text) > LONGEST_ENTRY:
         raise WrongValue(f"{len(text)} characters are too many: write at most {LONGEST_ENTRY}")
     if not role:
-        return Entered(text=" ".join(text.split())) if kind == WORDS else _quantity(kind, text)
+        return Entered(text=words_of(text, LONGEST_ENTRY)) if kind == WORDS else _quantity(kind, text)
     reader, examples = _READERS[role]
     words = tidy(text)
     try:

@@ -47,7 +47,7 @@ SETTLING = Record(
     Written,
     {
         "length": Key(
-            shape=quantity("second", "3 s", "0.1 s", "1 hour"),
+            shape=quantity("second", "3 s", "0.1 s", "3600 s"),
             doc="How long a value stays still before it is believed.",
         ),
         "spread counts": Key(shape=number(), doc="Spread that is still, in counts of the last digit."),
@@ -83,12 +83,12 @@ STEP = Record(
         "needs": Key(shape=ListOf(NAME, least=1), doc="Steps that must have passed before.", default=()),
         "needs dead": Key(shape=yes_no(), doc="Waits for the proof of dead; always so for points inside."),
         "fail means": Key(shape=SENTENCE, doc="What a fail usually means.", default=""),
-        "hold": Key(shape=quantity("second", "3 s", "0.1 s", "1 hour"), doc="How long an open or dead point is held."),
+        "hold": Key(shape=quantity("second", "3 s", "0.1 s", "3600 s"), doc="How long an open or dead point is held."),
         "known source": Key(
             shape=quantity("volt", "230 V", "0.1 V", "1000 V"), doc="What the tester is proved on, before and after."
         ),
         "after": Key(
-            shape=quantity("second", "60 s", "0.1 s", "24 hour"),
+            shape=quantity("second", "60 s", "0.1 s", "86400 s"),
             doc="When the reading is taken, from the start of the test.",
         ),
         "method": Key(shape=ENTRY, doc="The arithmetic from captures to the value that is judged.", default=""),

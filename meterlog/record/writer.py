@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 import json
+import re
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any, NamedTuple, Protocol
 
@@ -82,4 +83,9 @@ class RecordWriter(Protocol):
 
 def canonical(value: Any) -> str:
     """JSON in one spelling: sorted keys, no blanks, so that its hash is its own."""
-    return json.dumps(value, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    text = json.dumps(value, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    return _NOT_PRINTED.sub(lambda found: f"\\u{ord(found[0]):04x}", text)
+
+
+_NOT_PRINTED = re.compile(r"[\x7f-\x9f\u2028\u2029]")
+"""Control characters and line ends that JSON lets stand as they are."""

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from meterlog.base.errors import CannotDo, MeterlogError
 from meterlog.base.readings import Frame, Rejected
-from meterlog.base.seals import NO_SEAL, Seal, digest, line_hash, merkle_root, read_line
+from meterlog.base.seals import NO_SEAL, Seal, digest, kept_line, line_hash, merkle_root, read_line
 from meterlog.record.acts import ActKind
 from meterlog.record.writer import canonical
 from meterlog.store import leaves, sqlite
@@ -81,7 +81,7 @@ class Writer:
         shas = self.keep_text("profile", name, profile), self.keep_text("instrument", name, facts)
         instrument = self._known.instrument(name, *shas, self._batch)
         link = self._known.next("link")
-        row = (link, instrument, url, now.utc_ms, now.monotonic_ms, now.boot)
+        row = (link, instrument, kept_line(url), now.utc_ms, now.monotonic_ms, now.boot)
         self._batch.links.append(row)
         columns = ("id", "instrument", "url", "opened_utc_ms", "opened_monotonic_ms", "boot")
         names = {"name": name, "profile": shas[0], "facts": shas[1]}
@@ -325,7 +325,7 @@ class Writer:
             self._db.execute("BEGIN IMMEDIATE")
             write(self._db, batch, seal, placed)
             self._db.execute("COMMIT")
-        except sqlite.OperationalError as error:
+        except sqlite.DatabaseError as error:
             self._roll_back()
             raise StoreRefuses(f"the database did not take {self.pending} rows: {error}") from None
         except BaseException:
@@ -397,7 +397,8 @@ class Writer:
             for state in self._links.values():
                 if state.chunk is not None and state.chunk.job == job:
                     self._end_chunk(state)
-        self._batch.rows.append((kind, row))
+        kept = {name: kept_line(value) if isinstance(value, str) else value for name, value in row.items()}
+        self._batch.rows.append((kind, kept))
         self._batch.leaves.append((kind, job, row["id"]))
         self.pending += 1
 

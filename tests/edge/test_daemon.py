@@ -108,7 +108,8 @@ def test_acts_say_where_the_walk_stands_cautions_first(daemon):
 def test_a_plate_that_cannot_be_read_is_a_wrong_command_line(daemon):
     words = ("job", "open", "microwave-oven", "--plate", "rated output=900 kg", "--db", str(daemon.db))
     done = run(*words, check=False)
-    assert (done.returncode, done.stderr) == (2, "rated output: expected a unit like watt, saw 'kg' in '900 kg'\n")
+    said = "rated output: expected a unit like watt, saw 'kg' in '900 kg'"
+    assert (done.returncode, done.stderr) == (2, f'{said}\n  write "900 W", "0.9 kW" or "2000-2400 W"\n')
 
 
 def test_bad_lines_on_the_control_socket_do_no_harm(daemon):

@@ -10,10 +10,11 @@ import pytest
 from edge.bench import wait_until
 
 from meterlog.daemon import loop as bench_loop
+from meterlog.daemon import states
 from meterlog.daemon.announce import Announcer
 from meterlog.daemon.clock import Clock
 from meterlog.daemon.desk import JobDesk
-from meterlog.daemon.items import Damaged, Opened, Received, Request, StateChanged, Stop
+from meterlog.daemon.items import Damaged, LineChanged, Opened, Received, Request, StateChanged, Stop
 from meterlog.daemon.loop import BenchLoop
 from meterlog.daemon.main import QUEUE_ITEMS, stations_of
 from meterlog.daemon.requests import answer
@@ -59,7 +60,8 @@ class Loop:
 
     def __init__(self, folder):
         self.db = folder / "100 % of it.db"
-        self.clock, self.items, announcer = Hands(), queue.Queue(QUEUE_ITEMS), Announcer()
+        self.clock, self.items, self.announcer = Hands(), queue.Queue(QUEUE_ITEMS), Announcer()
+        announcer = self.announcer
         bench = read_bench(BENCH, "bench.yaml")
         self.stations = stations_of(bench, folder)
         self.writer = Writer(self.db, self.clock.now())
@@ -78,8 +80,12 @@ class Loop:
 
     def act(self, word, **more):
         """An act meant for what is asked now, unless `more` says what else."""
-        meant = {name: self.walk()[name] for name in ("job", "step", "phase")}
-        return self.ask(**{"do": "act", "word": word, "id": secrets.token_hex(16), **meant, **more})
+        return self.ask(**{"do": "act", "word": word, "id": secrets.token_hex(16), **self.meant(), **more})
+
+    def meant(self):
+        """What an act names that is meant for what is asked now."""
+        walk = self.walk()
+        return {name: walk[name] for name in ("job", "step", "phase")}
 
     def open(self, source="thermometer", link=None):
         self.items.put(Opened(source, link, "/dev/not-used", self.clock.monotonic()))
@@ -348,3 +354,158 @@ def test_an_act_sent_again_is_answered_as_it_was_and_kept_once_under_its_step(lo
     loop.stop()
     acts = loop.rows("SELECT s.key, e.kind FROM event e JOIN step s ON s.id = e.step WHERE e.kind LIKE 'act %'")
     assert acts == [("isolation", "act acknowledge"), ("isolation", "act confirm")]
+
+
+# ---- what a person or an instrument writes ends nothing ----
+
+CONTROLS = ["line\nend", "tab\tstop", "bell\x07", "delete\x7f", "next line\x85", "nul\x00", "u\u2028v", "\u202eback"]
+
+
+@pytest.mark.parametrize("typed", CONTROLS, ids=ascii)
+@pytest.mark.parametrize(
+    "message",
+    [
+        {"do": "act", "word": "skip"},
+        {"do": "act", "word": "note"},
+        {"do": "act", "word": "confirm"},
+        {"do": "conclude again", "job": "1", "rule": "simple-acceptance", "reason": "@"},
+        {"do": "enter", "entries": {"vessel": "@"}},
+        {"do": "enter", "entries": {"@": "340 g glass"}},
+        {"do": "open job", "procedure": "microwave-oven", "ref": "@"},
+        {"do": "try again", "link": "@"},
+        {"do": "photo", "job": "1", "name": "@", "type": "image/png", "content": "AAAA"},
+    ],
+    ids=lambda message: message["do"] + " " + message.get("word", ""),
+)
+def test_no_character_ends_the_daemon(loop, message, typed):
+    opened = loop.ask(do="open job", procedure="microwave-oven", ref="1", plate={"rated output": "900 W"})
+    assert opened["ok"], opened
+    assert loop.act("acknowledge")["ok"]
+    if message["do"] == "act":
+        answer = loop.act(message["word"], text=typed)
+    else:
+        answer = loop.ask(**json.loads(json.dumps(message).replace('"@"', json.dumps(typed))))
+    assert answer["ok"] or "mistake in meterlog" not in answer["error"], answer
+    assert loop.ask(do="act", word="note", text="still here", id=secrets.token_hex(8), **loop.meant())["ok"]
+    loop.stop()
+    assert loop.findings() == []
+    assert loop.rows("SELECT count(*) FROM disclosure WHERE value = 'still here'") == [(1,)]
+
+
+def test_a_machines_words_are_kept_with_their_control_characters_shown(loop):
+    loop.open()
+    loop.items.put(StateChanged("thermometer", LinkState.WAITING, "no \x07 port\nhere \x7f", "", 0.0))
+    assert loop.ask(do="status")["ok"]
+    loop.stop()
+    [(facts,)] = loop.rows("SELECT facts FROM event WHERE kind = 'link waiting'")
+    assert json.loads(facts)["why"] == "no \x07 port\nhere \x7f"
+    assert loop.findings() == []
+
+
+def test_an_unknown_link_is_refused_with_the_near_one(loop):
+    answer = loop.ask(do="try again", link="thermometr")
+    assert answer == {"ok": False, "error": "there is no link 'thermometr'", "hint": "did you mean 'thermometer'?"}
+
+
+@pytest.mark.parametrize("bomb", ["900 W*9**9**9", "1 W/0", "W" * 20_000, "(" * 3000, "9" * 100_000, "1e400 W"])
+def test_a_unit_of_any_length_stops_nobody(loop, bomb):
+    answer = loop.ask(do="open job", procedure="microwave-oven", plate={"rated output": bomb})
+    assert answer["wrong"] is True
+    assert loop.ask(do="status")["ok"]
+
+
+def test_a_mistake_of_ours_in_a_turn_still_keeps_what_waited(loop, monkeypatch):
+    loop.open()
+    loop.hear(celsius(1))
+    wait_until(lambda: loop.ask(do="status")["status"]["links"][0]["count"] == 1, "the reading taken")
+    raised = threading.Event()
+    monkeypatch.setattr(threading, "excepthook", lambda _: raised.set())
+    monkeypatch.setattr(loop.loop.desk, "tick", lambda _: 1 / 0)
+    loop.items.put(LineChanged("thermometer", "cts on", 0.0))
+    loop._thread.join(20)
+    assert raised.is_set(), "a mistake is not hidden"
+    assert loop.rows("SELECT count(*) FROM reading") == [(1,)]
+
+
+# ---- what is shown as live is live ----
+
+
+def link_of(loop, source="thermometer"):
+    return next(link for link in loop.ask(do="status")["status"]["links"] if link["link"] == source)
+
+
+def test_bytes_that_are_no_reading_are_not_listened_to(loop, monkeypatch):
+    monkeypatch.setattr(states, "SILENT_LEAST_S", 0.2)
+    monkeypatch.setattr(states, "STALE_LEAST_S", 0.1)
+    loop.open()
+    loop.items.put(StateChanged("thermometer", LinkState.LISTENING, "", "", loop.clock.monotonic()))
+    loop.hear(celsius(215))
+    wait_until(lambda: link_of(loop)["count"] == 1, "a reading")
+    assert (link_of(loop)["state"], link_of(loop)["readings"][0]["is_stale"]) == ("listening", False)
+
+    def unread():
+        loop.hear(b"T=+02?.5C\r\n")
+        return link_of(loop)["state"] == "not understood"
+
+    wait_until(unread, "bytes without a reading told")
+    link = link_of(loop)
+    assert link["why"].startswith("bytes come, and none of them is a reading: ")
+    assert link["hint"] == "is it the right profile, and the right baud rate?"
+    assert link["readings"][0]["is_stale"] is True, "the digits are no longer what the display shows"
+    wait_until(lambda: link_of(loop)["state"] == "silent", "silence told")
+    assert link_of(loop)["hint"] == "is it switched on, and its output too?"
+
+    def read():
+        loop.hear(celsius(216))
+        return link_of(loop)["state"] == "listening"
+
+    wait_until(read, "listening again")
+    assert link_of(loop)["readings"][0]["is_stale"] is False
+    loop.stop()
+    told = loop.rows("SELECT kind FROM event WHERE kind LIKE 'link %' ORDER BY id")
+    assert [kind for (kind,) in told] == ["link listening", "link not understood", "link silent", "link listening"]
+
+
+def test_a_watcher_is_told_when_a_reading_grows_old(loop, monkeypatch):
+    monkeypatch.setattr(states, "STALE_LEAST_S", 0.1)
+    watcher = loop.announcer.watch()
+    loop.open()
+    loop.hear(celsius(215))
+    ages = []
+    while not any(ages):
+        said = watcher.get(timeout=20)
+        if said["event"] == "reading":
+            ages += [reading["is_stale"] for reading in said["readings"]]
+    assert ages[0] is False
+
+
+def test_a_lost_links_readings_are_old_at_once(loop):
+    loop.open()
+    loop.hear(celsius(215))
+    wait_until(lambda: link_of(loop)["count"] == 1, "a reading")
+    loop.lose()
+    wait_until(lambda: link_of(loop)["readings"][0]["is_stale"], "its reading told as old")
+    loop.open()
+    assert link_of(loop)["readings"][0]["is_stale"] is True, "a link that is open again has shown nothing yet"
+
+
+def test_what_is_told_as_taken_is_on_disk_first(loop, monkeypatch):
+    """The verdict and the walk that shows it are told after the commit; a shout is not held back."""
+    order = []
+    commit, tell = loop.writer.commit, loop.announcer.tell
+
+    def committing(now):
+        if loop.writer.has_acts:
+            order.append("commit")
+        return commit(now)
+
+    def telling(**said):
+        order.append(said["event"])
+        tell(**said)
+
+    monkeypatch.setattr(loop.writer, "commit", committing)
+    monkeypatch.setattr(loop.announcer, "tell", telling)
+    assert loop.ask(do="open job", procedure="microwave-oven")["ok"]
+    wait_until(lambda: "walk" in order, "the walk told")
+    told = [each for each in order if each in ("commit", "job", "walk")]
+    assert told.index("commit") < told.index("job") < told.index("walk")

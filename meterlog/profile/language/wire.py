@@ -35,7 +35,7 @@ class Line:
     rts: bool = key("level of the RTS wire", yes_no(), True)
     wake: bytes = key("bytes written once when the line is opened", w.BYTES, b"")
     wait: float = key(
-        "time to wait after opening, before anything is asked", quantity("s", "0.5 s", "0 s", "1 min"), 0.0
+        "time to wait after opening, before anything is asked", quantity("s", "0.5 s", "0 s", "60 s"), 0.0
     )
     where: Where
 
@@ -51,7 +51,7 @@ class Request:
     with_check: bool = key("put the profile's check behind them, before their end mark", yes_no(), False)
     answer: tuple[str, ...] = key("the messages that may answer; any, where not said", one_or_more(w.FIELD_NAME), ())
     means: Facts = key("what an answer to it means, such as channel probe 2", w.FACTS, Facts())
-    pause: float | None = key("time to wait after its answer", quantity("s", "50 ms", "0 s", "1 min"), None)
+    pause: float | None = key("time to wait after its answer", quantity("s", "50 ms", "0 s", "60 s"), None)
     echo: bytes = key("what comes back of it before its answer, where that is not what was sent", w.BYTES, b"")
     where: Where = NOWHERE
 
@@ -72,9 +72,9 @@ class Ask:
 
     requests: tuple[Request, ...] = key("what is asked, in turn, again and again", ListOf(REQUEST, least=1), ())
     first: tuple[Request, ...] = key("what is asked once, before: identity, mode", ListOf(REQUEST, least=1), ())
-    every: float = key("time from one round to the next", quantity("s", "0.5 s", "10 ms", "1 hour"), 0.5)
-    wait: float = key("time after which a request counts as not answered", quantity("s", "1 s", "10 ms", "1 min"), 1.0)
-    pause: float = key("time between an answer and the next request", quantity("s", "20 ms", "0 s", "1 min"), 0.0)
+    every: float = key("time from one round to the next", quantity("s", "0.5 s", "10 ms", "3600 s"), 0.5)
+    wait: float = key("time after which a request counts as not answered", quantity("s", "1 s", "10 ms", "60 s"), 1.0)
+    pause: float = key("time between an answer and the next request", quantity("s", "20 ms", "0 s", "60 s"), 0.0)
     echo: bool = key("what is sent comes back before the answer, as on two wires used in turn", yes_no(), False)
     where: Where = NOWHERE
 
@@ -185,9 +185,9 @@ class Cut:
     numbered: Numbered | None = key("each byte carries its own number", NUMBERED, None)
     start_bit: int | None = key("a bit that is set in the first byte of a frame only", whole(0, 7), None)
     end_bit: int | None = key("a bit that is set in the last byte of a frame only", whole(0, 7), None)
-    silence: float | None = key("silence that ends a frame", quantity("s", "20 ms", "0.1 ms", "1 min"), None)
+    silence: float | None = key("silence that ends a frame", quantity("s", "20 ms", "0.1 ms", "60 s"), None)
     longest: int = key("bytes after which a frame without end is given up", whole(2, 4096), 512)
-    gap: float = key("silence within a frame after which it is given up", quantity("s", "0.5 s", "1 ms", "1 min"), 0.5)
+    gap: float = key("silence within a frame after which it is given up", quantity("s", "0.5 s", "1 ms", "60 s"), 0.5)
     where: Where = NOWHERE
 
 
