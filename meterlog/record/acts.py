@@ -24,6 +24,8 @@ class ActKind(StrEnum):
     CONCLUDED_AGAIN = "concluded again"
     READ_AGAIN = "read again"
     # the bench and its record
+    RECORD_UPGRADED = "record upgraded"
+    PERSONAL_FIELDS = "personal fields"
     LINE_ERRORS = "line errors"
     CLOCK_STEPPED = "clock stepped"
     STORE_REFUSED = "store refused"

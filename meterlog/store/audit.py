@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple
 
 from meterlog.record.auditor import as_far_as_it_goes, reached_again
-from meterlog.store.evidence import check_file, check_rereads, check_seals, check_texts
+from meterlog.store.evidence import check_file, check_personal, check_rereads, check_schema, check_seals, check_texts
 from meterlog.store.reader import Reader
 
 if TYPE_CHECKING:
@@ -13,6 +13,10 @@ if TYPE_CHECKING:
 
     from meterlog.record.auditor import Finding
     from meterlog.store.sqlite import Connection
+
+
+STORED = (check_file, check_schema, check_seals, check_rereads, check_texts, check_personal)
+"""What can be said of the rows without decoding or judging anything."""
 
 
 class Checked(NamedTuple):
@@ -26,7 +30,7 @@ class Checked(NamedTuple):
 
 def audit(db: Connection) -> Iterator[Finding]:
     """Everything that differs from what was sealed, decoded, captured or concluded."""
-    for check in (check_file, check_seals, check_rereads, check_texts):
+    for check in STORED:
         yield from as_far_as_it_goes(check.__name__.removeprefix("check_"), check(db))
     yield from as_far_as_it_goes("rows", reached_again(Reader(db)))
 

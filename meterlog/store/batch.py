@@ -6,8 +6,6 @@ from collections import deque
 from dataclasses import dataclass, field
 from typing import Any
 
-from meterlog.store.summary import Summaries
-
 SPANS_KEPT = 4_000
 """Chunks whose ordinals can still be named: an hour and more of one commit a second."""
 
@@ -52,10 +50,6 @@ class LinkState:
     chunk: Chunk | None = None
     ordinal: int = 0
     spans: deque[tuple[int, int, int]] = field(default_factory=lambda: deque(maxlen=SPANS_KEPT))
-    summaries: Summaries = field(init=False)
-
-    def __post_init__(self) -> None:
-        self.summaries = Summaries(self.id)
 
     def opened_again(self, link: int) -> LinkState:
         """The state of the same instrument's next link: its readings go on being counted."""
@@ -71,20 +65,31 @@ class LinkState:
 
 @dataclass(slots=True)
 class Batch:
-    """All rows of the next commit. A leaf is (kind, job, subject id); its numbers come with the seal."""
+    """All rows of the next commit. A leaf is (kind, job, subject id); its numbers come with the seal.
 
-    texts: list[tuple[Any, ...]] = field(default_factory=list)
-    instruments: list[tuple[Any, ...]] = field(default_factory=list)
-    links: list[tuple[Any, ...]] = field(default_factory=list)
-    forms: list[tuple[Any, ...]] = field(default_factory=list)
+    `plain` rows belong to no job; `late` rows are kept already and only get their leaves now.
+    """
+
+    plain: list[tuple[str, dict[str, Any]]] = field(default_factory=list)
+    late: list[tuple[str, dict[str, Any]]] = field(default_factory=list)
     rows: list[tuple[str, dict[str, Any]]] = field(default_factory=list)
     rereads: list[tuple[Any, ...]] = field(default_factory=list)
     chunks: dict[int, Chunk] = field(default_factory=dict)
     leaves: list[tuple[str, int | None, int]] = field(default_factory=list)
     disclosures: list[tuple[Any, ...]] = field(default_factory=list)
     erasures: list[str] = field(default_factory=list)
-    summaries: list[tuple[Any, ...]] = field(default_factory=list)
+
+    def add(self, kind: str, row: dict[str, Any]) -> None:
+        """Put in a row that belongs to no job (a bench, text, instrument, link or form), with its leaf."""
+        self.plain.append((kind, row))
+        self.leaves.append((kind, None, row["id"]))
 
     @property
     def is_empty(self) -> bool:
-        return not (self.rows or self.chunks or self.links or self.erasures or self.disclosures)
+        return not (
+            self.rows
+            or self.chunks
+            or self.erasures
+            or self.disclosures
+            or any(kind == "link" for kind, _ in self.plain)
+        )

@@ -41,7 +41,11 @@ def leaf_texts(
     batch: Batch, placed: Sequence[Placed], refs: Mapping[int, str], links: Mapping[int, Any], forms: Mapping[int, str]
 ) -> list[str]:
     """The texts of a batch's leaves, in order."""
-    rows = {(kind, row["id"]): row for kind, row in batch.rows}
+    rows = {(kind, row["id"]): row for kind, row in (*batch.late, *batch.plain, *batch.rows)}
+    steps: dict[int, list[dict[str, Any]]] = {}
+    for kind, row in (*batch.late, *batch.rows):
+        if kind == "step":
+            steps.setdefault(row["job"], []).append(row)
     texts = []
     for leaf in placed:
         where = leaves.where(refs[leaf.job] if leaf.job is not None else None, leaf.number)
@@ -50,6 +54,10 @@ def leaf_texts(
             read = leaves.readings_digest(chunk.readings, forms)
             rest = leaves.rest_digest(chunk.unread, chunk.sent)
             texts.append(leaves.chunk_leaf(chunk.row, links[chunk.link], read, rest, where))
+        elif leaf.kind in leaves.PLAIN:
+            texts.append(leaves.PLAIN[leaf.kind](rows[leaf.kind, leaf.subject]))
+        elif leaf.kind == "steps":
+            texts.append(leaves.steps_leaf(leaf.subject, steps[leaf.subject], where))
         else:
             texts.append(leaves.row_leaf(leaf.kind, rows[leaf.kind, leaf.subject], where))
     return texts
@@ -58,28 +66,25 @@ def leaf_texts(
 def write(db: Connection, batch: Batch, seal: Seal, placed: Sequence[Placed]) -> None:
     """Write a batch with its seal; the caller holds the transaction."""
     many = db.executemany
-    many("INSERT INTO text VALUES (?, ?, ?, ?)", batch.texts)
-    many("INSERT INTO instrument VALUES (?, ?, ?, ?)", batch.instruments)
-    many("INSERT INTO link VALUES (?, ?, ?, ?, ?, ?)", batch.links)
-    many(f"INSERT INTO form VALUES ({', '.join('?' * 14)})", batch.forms)
+    _insert(db, batch.plain, ("bench", "text", "instrument", "link", "form"))
     db.execute("INSERT INTO seal VALUES (?, ?, ?)", (seal.number, seal.line, seal.acts))
-    _write_rows(db, batch, ("job", "step"))
+    _insert(db, batch.rows, ("job", "step"))
     for chunk in batch.chunks.values():
         db.execute("INSERT INTO chunk VALUES (?, ?, ?, ?, ?, ?, ?, ?)", tuple(chunk.row.values()))
         many("INSERT INTO reading VALUES (?, ?, ?, ?, ?, ?, ?)", chunk.readings)
         many("INSERT INTO unread VALUES (?, ?, ?, ?, ?, ?, ?)", chunk.unread)
         many("INSERT INTO sent VALUES (?, ?, ?, ?, ?)", chunk.sent)
-    _write_rows(db, batch, ("capture", "verdict", "event"))
+    _insert(db, batch.rows, ("capture", "verdict", "event"))
     many("INSERT INTO reread VALUES (?, ?, ?, ?, ?, ?, ?)", batch.rereads)
     many("INSERT INTO leaf VALUES (?, ?, ?, ?, ?, ?)", [(seal.number, *leaf) for leaf in placed])
     many("INSERT INTO disclosure VALUES (?, ?, ?, ?, ?, ?)", batch.disclosures)
     many("DELETE FROM disclosure WHERE digest = ?", [(erased,) for erased in batch.erasures])
-    many("INSERT INTO summary VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)", batch.summaries)
 
 
-def _write_rows(db: Connection, batch: Batch, tables: Sequence[str]) -> None:
+def _insert(db: Connection, rows: Sequence[tuple[str, dict[str, Any]]], tables: Sequence[str]) -> None:
+    """Insert the rows of some tables, table by table."""
     for table in tables:
-        for kind, row in batch.rows:
+        for kind, row in rows:
             if kind == table:
                 kept = {name: value for name, value in row.items() if name != "form_digest"}
                 marks = ", ".join(f":{name}" for name in kept)

@@ -13,20 +13,26 @@ from meterlog.base.source import text_sha256
 from meterlog.record.acts import ActKind
 from meterlog.record.auditor import Finding
 from meterlog.store import leaves
+from meterlog.store.layout import SCHEMA, schema_of
+from meterlog.store.sealed import TABLES, Leaves, Unmade
+from meterlog.store.upgrade import PLAIN_KINDS
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Mapping
+    from collections.abc import Iterator, Mapping, Sequence
 
     from meterlog.store.sqlite import Connection
 
+NAMED = 20
+"""Stray rows of a kind that are named one by one."""
 
-def check_seals(db: Connection, progress: Callable[[int], None] = lambda _: None) -> Iterator[Finding]:
-    """Findings on the chain: holes, broken links, roots that the rows no longer give, leaves left out."""
-    bench = db.execute("SELECT identity FROM bench").fetchone()[0]
-    forms = {row["id"]: leaves.form_digest(row) for row in db.execute("SELECT * FROM form")}
-    refs = dict(db.execute("SELECT id, ref FROM job").fetchall())
-    links = _link_rows(db)
-    previous, expected, numbers = NO_SEAL, 0, dict.fromkeys(refs, 0)
+
+def check_seals(db: Connection) -> Iterator[Finding]:
+    """Findings on the chain: holes, broken links, roots that the rows no longer give, rows that no leaf speaks of."""
+    benches = [dict(row) for row in db.execute("SELECT * FROM bench ORDER BY rowid")]
+    if not benches:
+        yield Finding(where="bench", what="no identity is kept")
+    made = Leaves(db)
+    previous, expected, numbers = NO_SEAL, 0, dict.fromkeys(made.refs, 0)
     for row in db.execute("SELECT number, line, acts FROM seal ORDER BY number"):
         where = f"seal {row['number']}"
         try:
@@ -34,128 +40,145 @@ def check_seals(db: Connection, progress: Callable[[int], None] = lambda _: None
         except ValueError as error:
             yield Finding(where=where, what=str(error))
             return
-        yield from _check_header(seal, row, bench, previous, expected, where)
-        yield from _check_leaves(db, seal, forms, refs, links, numbers, where)
+        yield from _check_header(seal, row, benches, previous, expected, where)
+        yield from _check_leaves(made, seal, numbers, where)
         previous, expected = seal.hash, seal.number + 1
-        progress(seal.number)
-    yield from _unsealed(db)
+    for row in db.execute("SELECT seal, place FROM leaf WHERE seal >= ? OR seal < 0", [expected]):
+        yield Finding(where=f"leaf {row['place']} of seal {row['seal']}", what="its seal is not there")
+    if expected:
+        yield from _unsealed(db)
 
 
 def _check_header(
-    seal: Seal, row: Mapping[str, Any], bench: str, previous: str, expected: int, where: str
+    seal: Seal, row: Mapping[str, Any], benches: Sequence[Mapping[str, Any]], previous: str, expected: int, where: str
 ) -> Iterator[Finding]:
     if (seal.number, row["number"]) != (expected, expected):
         yield Finding(where=where, what=f"expected seal {expected}: one or more are missing")
     if seal.previous != previous:
         yield Finding(where=where, what="does not continue the seal before it")
-    if seal.bench != bench:
+    known = [bench["identity"] for bench in benches if bench.get("first_seal", 0) <= seal.number]
+    if known[-1:] != [seal.bench]:
         yield Finding(where=where, what="belongs to another bench")
     if seal.acts != row["acts"]:
         yield Finding(where=where, what=f"counts {seal.acts} acts, its row says {row['acts']}")
 
 
-def _check_leaves(
-    db: Connection, seal: Seal, forms: Mapping[int, str], refs: Mapping[int, str], links: Mapping[int, Any],
-    numbers: dict[int, int], where: str,
-) -> Iterator[Finding]:  # fmt: skip
+def _check_leaves(made: Leaves, seal: Seal, numbers: dict[int, int], where: str) -> Iterator[Finding]:
     texts: list[bytes] = []
-    for leaf in db.execute("SELECT * FROM leaf WHERE seal = ? ORDER BY place", [seal.number]):
-        job, number = leaf["job"], leaf["number"]
-        if job is not None:
-            if number != numbers[job]:
-                yield Finding(where=where, what=f"leaf {number} of job {refs[job]}, expected {numbers[job]}")
-            numbers[job] = (number or 0) + 1
-        try:
-            row = _one(db, "chunk" if leaf["kind"] == "readings" else leaf["kind"], leaf["subject"])
-            if row.get("job", job) != job:
-                raise ValueError("it was moved to another job")
-            text = _leaf_again(db, leaf["kind"], row, forms, links, leaves.where(refs.get(job), number))
-        except (KeyError, ValueError) as error:
-            yield Finding(where=where, what=f"the {leaf['kind']} row {leaf['subject']} can't be read: {error}")
+    rows: list[str] = []
+    for place, leaf in enumerate(made.of_seal(seal.number)):
+        if leaf.place != place or (leaf.job is None) != (leaf.number is None):
+            yield Finding(where=where, what=f"the place of {leaf.kind} {leaf.subject} was changed")
+        if leaf.job is not None:
+            expected = numbers.get(leaf.job, 0)
+            if leaf.number != expected:
+                job = made.refs.get(leaf.job, leaf.job)
+                yield Finding(where=where, what=f"leaf {leaf.number} of job {job}, expected {expected}")
+            numbers[leaf.job] = (leaf.number or 0) + 1
+        if isinstance(leaf, Unmade):
+            yield Finding(where=where, what=f"{leaf.kind} {leaf.subject} can't be made again: {leaf.why}")
             continue
-        texts.append(text.encode())
+        texts.append(leaf.text.encode())
+        rows.append(f"{leaf.kind} {leaf.subject}")
     if len(texts) != seal.leaves:
         yield Finding(where=where, what=f"sealed {seal.leaves} leaves, {len(texts)} are there")
     elif merkle_root(texts).hex() != seal.root:
-        kinds = db.execute("SELECT kind, subject FROM leaf WHERE seal = ? ORDER BY place", [seal.number]).fetchall()
-        rows = ", ".join(f"{kind} {subject}" for kind, subject in kinds)
-        yield Finding(where=where, what=f"its rows were changed (one or more of: {rows})")
-
-
-def _leaf_again(
-    db: Connection, kind: str, row: Mapping[str, Any], forms: Mapping[int, str], links: Mapping[int, Any],
-    where: leaves.Where,
-) -> str:  # fmt: skip
-    if kind != "readings":
-        return leaves.row_leaf(kind, {**row, "form_digest": forms.get(row.get("form", 0), "")}, where)
-    first, last = row["first_reading"], row["first_reading"] + row["readings"] - 1
-    rows = db.execute("SELECT * FROM reading WHERE id BETWEEN ? AND ? ORDER BY id", [first, last]).fetchall()
-    if any(reading["chunk"] != row["id"] for reading in rows):
-        raise ValueError("a reading was moved to another chunk")
-    read = leaves.readings_digest([tuple(row) for row in rows], forms)
-    rest = leaves.rest_digest(_rows_of(db, "unread", row["id"]), _rows_of(db, "sent", row["id"]))
-    return leaves.chunk_leaf(row, links[row["link"]], read, rest, where)
-
-
-def _one(db: Connection, table: str, number: int) -> dict[str, Any]:
-    row = db.execute(f"SELECT * FROM {table} WHERE id = ?", [number]).fetchone()
-    if row is None:
-        raise KeyError(f"no such row in {table}")
-    return dict(row)
-
-
-def _rows_of(db: Connection, table: str, chunk: int) -> list[tuple[Any, ...]]:
-    return [tuple(row) for row in db.execute(f"SELECT * FROM {table} WHERE chunk = ? ORDER BY id", [chunk])]
-
-
-def _link_rows(db: Connection) -> dict[int, dict[str, Any]]:
-    rows = db.execute("SELECT l.*, i.name, i.profile, i.facts FROM link l JOIN instrument i ON i.id = l.instrument")
-    return {row["id"]: dict(row) for row in rows}
+        yield Finding(where=where, what=f"its rows were changed (one or more of: {', '.join(rows)})")
 
 
 def _unsealed(db: Connection) -> Iterator[Finding]:
     """Rows that no leaf speaks of: put in by another program."""
-    for table, kind in (
-        ("chunk", "readings"),
-        ("job", "job"),
-        ("capture", "capture"),
-        ("verdict", "verdict"),
-        ("event", "event"),
-    ):
-        count = db.execute(f"SELECT count(*) FROM {table}").fetchone()[0]
-        sealed = db.execute("SELECT count(*) FROM leaf WHERE kind = ?", [kind]).fetchone()[0]
-        if count != sealed:
-            yield Finding(where=table, what=f"{count} rows, {sealed} sealed")
+    kinds = {**TABLES, "steps": "job"}
+    if db.execute("PRAGMA user_version").fetchone()[0] == 1:
+        kinds = {kind: table for kind, table in TABLES.items() if kind not in PLAIN_KINDS}
+    for kind, table in kinds.items():
+        sealed = f"SELECT subject FROM leaf WHERE kind = '{kind}'"
+        for row in db.execute(f"SELECT id FROM {table} WHERE id NOT IN ({sealed}) OR id IS NULL LIMIT {NAMED}"):
+            yield Finding(where=f"{table} {row['id']}", what="is under no seal")
+    for row in db.execute(f"SELECT id FROM step WHERE job NOT IN (SELECT id FROM job) LIMIT {NAMED}"):
+        yield Finding(where=f"step {row['id']}", what="belongs to no job")
+    for table in ("unread", "sent"):
+        for row in db.execute(f"SELECT id FROM {table} WHERE chunk NOT IN (SELECT id FROM chunk) LIMIT {NAMED}"):
+            yield Finding(where=f"{table} {row['id']}", what="is under no seal")
     in_chunks = db.execute("SELECT coalesce(sum(readings), 0) FROM chunk").fetchone()[0]
     readings = db.execute("SELECT count(*) FROM reading").fetchone()[0]
     if in_chunks != readings:
         yield Finding(where="reading", what=f"{readings} rows, {in_chunks} sealed")
+        stray = "c.id IS NULL OR r.id NOT BETWEEN c.first_reading AND c.first_reading + c.readings - 1"
+        sql = f"SELECT r.id FROM reading r LEFT JOIN chunk c ON c.id = r.chunk WHERE {stray} LIMIT {NAMED}"
+        for row in db.execute(sql):
+            yield Finding(where=f"reading {row['id']}", what="is under no seal")
 
 
 def check_rereads(db: Connection) -> Iterator[Finding]:
     """Findings on readings by another profile: their sealed event holds how many there are, and their digest."""
     forms = {row["id"]: leaves.form_digest(row) for row in db.execute("SELECT * FROM form")}
-    sealed = 0
+    known = []
     for event in db.execute("SELECT id, facts FROM event WHERE kind = ? ORDER BY id", [ActKind.READ_AGAIN]).fetchall():
+        known.append(event["id"])
         rows = [tuple(row) for row in db.execute("SELECT * FROM reread WHERE event = ? ORDER BY id", [event["id"]])]
         facts = json.loads(event["facts"])
-        sealed += len(rows)
         if (len(rows), leaves.reread_digest(rows, forms)) != (facts["count"], facts["digest"]):
             yield Finding(where=f"event {event['id']}", what="its reread rows were changed")
-    count = db.execute("SELECT count(*) FROM reread").fetchone()[0]
-    if count != sealed:
-        yield Finding(where="reread", what=f"{count} rows, {sealed} sealed")
+    others = f"SELECT id FROM reread WHERE event NOT IN ({', '.join('?' * len(known))}) LIMIT {NAMED}"
+    for row in db.execute(others, known):
+        yield Finding(where=f"reread {row['id']}", what="is under no seal")
 
 
 def check_texts(db: Connection) -> Iterator[Finding]:
-    """Findings on texts whose bytes no longer give their hash, and on personal fields that do not fit theirs."""
+    """Findings on texts whose bytes no longer give their hash."""
     for row in db.execute("SELECT sha256, name, body FROM text"):
         if text_sha256(row["body"]) != row["sha256"]:
             yield Finding(where=f"text {row['name']}", what="its bytes do not give its hash")
+
+
+def check_personal(db: Connection) -> Iterator[Finding]:
+    """Findings on personal fields: each fits its digest, that digest is sealed in its job, none is gone without an act.
+
+    Jobs of a record's first layout seal decoys that were never kept: of those, what was there at the upgrade counts.
+    """
+    sealed, wanted = _sealed_digests(db)
+    kept = set()
     for row in db.execute("SELECT * FROM disclosure"):
+        where = f"personal field {row['name'] or 'decoy'} ({row['digest'][:8]})"
+        kept.add(row["digest"])
         value = row["value"] if row["content"] is None else f"{row['value']}\x00{leaves.sha256(row['content'])}"
         if digest(row["salt"], row["name"], value) != row["digest"]:
-            yield Finding(where=f"personal field {row['name']}", what="does not fit the digest in the record")
+            yield Finding(where=where, what="does not fit the digest in the record")
+        if (row["job"], row["digest"]) not in sealed:
+            yield Finding(where=where, what="stands in no act and no job of the record")
+    for job, missing in sorted((job, each) for each, job in wanted.items() if each not in kept):
+        yield Finding(where=f"personal field {missing[:8]} of job {job}", what="is gone, and no act erased it")
+
+
+def _sealed_digests(db: Connection) -> tuple[set[tuple[int, str]], dict[str, int]]:
+    """(job, digest) pairs that are sealed; and by digest the job of those that no act erased."""
+    whole = db.execute("SELECT min(seal) FROM leaf WHERE kind = 'bench'").fetchone()[0]
+    since = {row[0] for row in db.execute("SELECT subject FROM leaf WHERE kind = 'job' AND seal >= ?", [whole])}
+    sealed: set[tuple[int, str]] = set()
+    wanted: dict[str, int] = {}
+    for row in db.execute("SELECT id, digests FROM job"):
+        digests = json.loads(row["digests"])
+        sealed |= {(row["id"], each) for each in digests}
+        if row["id"] in since:
+            wanted |= dict.fromkeys(digests, row["id"])
+    sql = "SELECT job, kind, facts FROM event WHERE job IS NOT NULL AND kind IN (?, ?, ?, ?) ORDER BY id"
+    kinds = [ActKind.NOTED, ActKind.PHOTOGRAPH, ActKind.PERSONAL_FIELDS, ActKind.ERASED]
+    for row in db.execute(sql, kinds):
+        facts = json.loads(row["facts"])
+        if row["kind"] == ActKind.ERASED:
+            erased = {each for each in facts["digests"] if wanted.get(each) == row["job"]}
+            wanted = {each: job for each, job in wanted.items() if each not in erased}
+            continue
+        digests = facts["digests"] if row["kind"] == ActKind.PERSONAL_FIELDS else [*_named(facts)]
+        sealed |= {(row["job"], each) for each in digests}
+        wanted |= dict.fromkeys(digests, row["job"])
+    return sealed, wanted
+
+
+def _named(facts: Mapping[str, Any]) -> Iterator[str]:
+    """The digests that a note's or photograph's act names."""
+    return (facts[name] for name in ("note", "photograph") if name in facts)
 
 
 def check_file(db: Connection) -> Iterator[Finding]:
@@ -167,3 +190,16 @@ def check_file(db: Connection) -> Iterator[Finding]:
         yield Finding(where=f"{row[0]} {row[1]}", what=f"points at a row of {row[2]} that is not there")
     if [tuple(row) for row in db.execute("SELECT * FROM power_of_ten")] != [(n, 10**n) for n in range(16)]:
         yield Finding(where="power_of_ten", what="its powers were changed: what the views show is not what was shown")
+
+
+def check_schema(db: Connection) -> Iterator[Finding]:
+    """Findings on tables, views, triggers and indexes that are not as this program makes them for that layout."""
+    layout = db.execute("PRAGMA user_version").fetchone()[0]
+    made, kept = schema_of(layout), {(row[0], row[1]): row[2] for row in db.execute(SCHEMA)}
+    for kind, name in sorted({*made, *kept}):
+        if (kind, name) not in kept:
+            yield Finding(where=f"{kind} {name}", what="is gone")
+        elif (kind, name) not in made:
+            yield Finding(where=f"{kind} {name}", what="was put in by another program")
+        elif kept[kind, name] != made[kind, name]:
+            yield Finding(where=f"{kind} {name}", what="was rewritten: it is not as this program makes it")

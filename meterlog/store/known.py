@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 NUMBERED = (
     "instrument", "link", "chunk", "form", "reading", "unread", "sent", "job", "step", "capture", "verdict", "event",
-    "reread",
+    "reread", "text",
 )  # fmt: skip
 
 FORMS_AT_HAND = 4096
@@ -30,7 +30,6 @@ class Known:
         self._texts = {row[0] for row in db.execute("SELECT sha256 FROM text")}
         self._forms: dict[Form, int] = {}
         self._same: dict[int, tuple[Form, int]] = {}
-        self.forms: dict[int, Form] = {}
         self.form_digests: dict[int, str] = {}
 
     def next(self, table: str, count: int = 1) -> int:
@@ -47,21 +46,22 @@ class Known:
         sha = text_sha256(body)
         if sha not in self._texts:
             self._texts.add(sha)
-            batch.texts.append((sha, kind, name, body))
+            batch.add("text", {"id": self.next("text"), "sha256": sha, "kind": kind, "name": name, "body": body})
         return sha
 
     def instrument(self, name: str, profile: str, facts: str, batch: Batch) -> int:
         """The id of an instrument as it stands now: another profile or other facts make another row."""
-        waiting = [row[0] for row in batch.instruments if row[1:] == (name, profile, facts)]
-        if waiting:
-            return int(waiting[0])
+        row = {"name": name, "profile": profile, "facts": facts}
+        for kind, waiting in batch.plain:
+            if kind == "instrument" and row.items() <= waiting.items():
+                return int(waiting["id"])
         found = self._db.execute(
             "SELECT id FROM instrument WHERE name = ? AND profile = ? AND facts = ?", [name, profile, facts]
         ).fetchone()
         if found:
             return int(found[0])
         number = self.next("instrument")
-        batch.instruments.append((number, name, profile, facts))
+        batch.add("instrument", {"id": number, **row})
         return number
 
     def form(self, form: Form, batch: Batch) -> int:
@@ -83,8 +83,7 @@ class Known:
         found = self._db.execute(f"SELECT id FROM form WHERE {same}", list(columns.values())).fetchone()
         number = int(found[0]) if found else self.next("form")
         if not found:
-            batch.forms.append((number, *columns.values()))
-        self.forms[number] = form
+            batch.add("form", {"id": number, **columns})
         self.form_digests[number] = leaves.form_digest(columns)
         return number
 

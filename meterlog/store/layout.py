@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from meterlog.base.errors import CannotDo
@@ -49,3 +50,19 @@ def _is_protected(connection: Connection, table: str) -> bool:
     wanted = {f"{table}_refuses_{change}" for change in ("update", "delete", "replace")}
     rows = connection.execute("SELECT name FROM sqlite_master WHERE type = 'trigger' AND tbl_name = ?", [table])
     return wanted <= {row[0] for row in rows}
+
+
+@lru_cache(maxsize=8)
+def schema_of(layout: int) -> dict[tuple[str, str], str | None]:
+    """The SQL of every table, view, trigger and index of a layout, by type and name, as this program makes it."""
+    from meterlog.store.migrations import run_missing
+
+    connection = sqlite.open_in_memory()
+    run_missing(connection, layout)
+    rows = connection.execute(SCHEMA).fetchall()
+    connection.close()
+    return {(kind, name): sql for kind, name, sql in rows}
+
+
+SCHEMA = "SELECT type, name, sql FROM sqlite_master WHERE name NOT LIKE 'sqlite_%'"
+"""Everything of a database that was made, not kept."""

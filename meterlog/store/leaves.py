@@ -7,6 +7,8 @@ same. Personal values never enter: a job's leaf holds only digests.
 from __future__ import annotations
 
 import hashlib
+import json
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 from meterlog.base.seals import leaf_text
@@ -37,7 +39,12 @@ def sha256(data: bytes) -> str:
 
 def form_digest(form: Mapping[str, Any]) -> str:
     """A short digest of a form's columns, which stands for it in the digest of readings."""
-    return sha256("\x00".join(_plain(form[name]) for name in FORM_COLUMNS).encode())[:16]
+    return whole_form_digest(form)[:16]
+
+
+def whole_form_digest(form: Mapping[str, Any]) -> str:
+    """The digest of a form's columns, joined by NUL in the order of FORM_COLUMNS."""
+    return sha256("\x00".join(_plain(form[name]) for name in FORM_COLUMNS).encode())
 
 
 def _plain(value: Any) -> str:
@@ -110,3 +117,68 @@ def row_leaf(kind: str, row: Mapping[str, Any], where: Where) -> str:
     if kind == "event":
         fields["what"] = fields.pop("kind")
     return leaf_text({**fields, "kind": kind, "id": row["id"], **where})
+
+
+STEP_COLUMNS = ("id", "position", "key", "title", "kind", "points", "quantity", "limits")
+
+
+def steps_leaf(job: int, steps: Iterable[Mapping[str, Any]], where: Where) -> str:
+    """The leaf of a job's steps: all of them in order, as one canonical JSON list of objects."""
+    rows = [{name: step[name] for name in STEP_COLUMNS} for step in steps]
+    text = json.dumps(rows, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    return leaf_text({"kind": "steps", "id": job, "steps": text, **where})
+
+
+def bench_leaf(row: Mapping[str, Any]) -> str:
+    """The leaf of an identity that the record goes under, and of the one before it."""
+    return leaf_text(
+        {
+            "kind": "bench",
+            "id": row["id"],
+            "identity": row["identity"],
+            "made": row["made_utc"],
+            "first": row["first_seal"],
+            "parent": _plain(row["parent"]),
+        }
+    )
+
+
+def text_leaf(row: Mapping[str, Any]) -> str:
+    """The leaf of a kept text: its hash, what it is and its name."""
+    return leaf_text({"kind": "text", "id": row["id"], "text": row["sha256"], "what": row["kind"], "name": row["name"]})
+
+
+def instrument_leaf(row: Mapping[str, Any]) -> str:
+    """The leaf of an instrument as it stood: its name and its texts."""
+    names = ("id", "name", "profile", "facts")
+    return leaf_text({"kind": "instrument", **{name: row[name] for name in names}})
+
+
+def link_leaf(row: Mapping[str, Any]) -> str:
+    """The leaf of one opening of an instrument's connection."""
+    return leaf_text(
+        {
+            "kind": "link",
+            "id": row["id"],
+            "instrument": row["instrument"],
+            "url": row["url"],
+            "opened": row["opened_utc_ms"],
+            "monotonic": row["opened_monotonic_ms"],
+            "boot": row["boot"],
+        }
+    )
+
+
+def form_leaf(row: Mapping[str, Any]) -> str:
+    """The leaf of a form: the whole digest of its columns, which begins with the short one."""
+    return leaf_text({"kind": "form", "id": row["id"], "form": whole_form_digest(row)})
+
+
+PLAIN: dict[str, Callable[[Mapping[str, Any]], str]] = {
+    "bench": bench_leaf,
+    "text": text_leaf,
+    "instrument": instrument_leaf,
+    "link": link_leaf,
+    "form": form_leaf,
+}
+"""The leaves that belong to no job, by kind: each is made of its own row alone."""

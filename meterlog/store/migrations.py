@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from sqlite_utils import Database, Migrations
 
-from meterlog.store.schema import EVIDENCE, TABLES
+from meterlog.store.schema import EVIDENCE, LAYOUT_1, LAYOUT_2
 from meterlog.store.views import VIEWS
 
 if TYPE_CHECKING:
@@ -18,9 +18,7 @@ migrations = Migrations("meterlog")
 
 @migrations()
 def first_tables(db: Database) -> None:
-    for statement in TABLES.split(";\n"):
-        if statement.strip():
-            db.execute(statement)
+    _run(db, LAYOUT_1)
     for table in EVIDENCE:
         _protect(db, table)
     for name, sql in VIEWS.items():
@@ -40,19 +38,32 @@ def first_tables(db: Database) -> None:
     db.execute("PRAGMA user_version = 1")
 
 
+@migrations()
+def every_row_under_its_seal(db: Database) -> None:
+    _run(db, LAYOUT_2)
+    for table in ("bench", "leaf"):
+        _protect(db, table)
+    _refuse(db, "text", "UPDATE")
+    db.execute("PRAGMA user_version = 2")
+
+
+def _run(db: Database, statements: str) -> None:
+    for statement in statements.split(";\n"):
+        if statement.strip():
+            db.execute(statement)
+
+
 def _protect(db: Database, table: str) -> None:
     """Refuse change in the database itself, for every program that opens the file.
 
     REPLACE deletes without firing delete triggers unless the connection asks for it, so a row whose
     key is taken is refused before it is inserted.
     """
-    key = {"bench": "one", "text": "sha256", "seal": "number"}.get(table, "id")
-    said = f"{table} is evidence: nothing recorded is changed or deleted"
+    columns = {row[1] for row in db.execute(f"PRAGMA table_info({table})")}
+    key = {"text": "sha256", "seal": "number"}.get(table, "id" if "id" in columns else "one")
     for change in ("UPDATE", "DELETE"):
-        db.execute(
-            f"CREATE TRIGGER {table}_refuses_{change.lower()} BEFORE {change} ON {table} "
-            f"BEGIN SELECT RAISE(ABORT, '{said}'); END"
-        )
+        _refuse(db, table, change)
+    said = _SAID.format(table=table)
     taken = "seal = NEW.seal AND place = NEW.place" if table == "leaf" else f"{key} = NEW.{key}"
     db.execute(
         f"CREATE TRIGGER {table}_refuses_replace BEFORE INSERT ON {table} "
@@ -60,6 +71,20 @@ def _protect(db: Database, table: str) -> None:
     )
 
 
-def run_missing(connection: Connection) -> None:
-    """Run those that a database has not had."""
-    migrations.apply(Database(connection))
+_SAID = "{table} is evidence: nothing recorded is changed or deleted"
+
+
+def _refuse(db: Database, table: str, change: str) -> None:
+    db.execute(
+        f"CREATE TRIGGER {table}_refuses_{change.lower()} BEFORE {change} ON {table} "
+        f"BEGIN SELECT RAISE(ABORT, '{_SAID.format(table=table)}'); END"
+    )
+
+
+LAYOUTS = (first_tables.__name__, every_row_under_its_seal.__name__)
+"""The step that made each layout, from layout 1 on."""
+
+
+def run_missing(connection: Connection, layout: int = len(LAYOUTS)) -> None:
+    """Run those that a database has not had, up to a layout."""
+    migrations.apply(Database(connection), stop_before=LAYOUTS[layout:])

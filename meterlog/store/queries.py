@@ -148,7 +148,8 @@ def personal(db: Connection, job: int) -> list[Row]:
     """Personal fields that are still there: names, notes, photographs (without their content)."""
     return _all(
         db,
-        "SELECT digest, name, value, content IS NOT NULL AS is_photo FROM disclosure WHERE job = ? ORDER BY rowid",
+        "SELECT digest, name, value, content IS NOT NULL AS is_photo FROM disclosure "
+        "WHERE job = ? AND name != '' ORDER BY rowid",
         job,
     )
 

@@ -129,7 +129,7 @@ class Reader:
         return next((TextRecord(**dict(row)) for row in rows), None)
 
     def personal(self, job: int) -> list[PersonalField]:
-        rows = self._rows("SELECT * FROM disclosure WHERE job = ? ORDER BY rowid", job)
+        rows = self._rows("SELECT * FROM disclosure WHERE job = ? AND name != '' ORDER BY rowid", job)
         return [PersonalField(**dict(row)) for row in rows]
 
     # ---- bytes and readings ----

@@ -1,5 +1,6 @@
 """The tables. Evidence refuses UPDATE, DELETE and REPLACE (`migrations`).
 
+    bench       the identities that this record went under: a restored copy goes on under one of its own
     text        profile, procedure and instrument texts by the SHA-256 of their exact bytes
     instrument  what stands on the bench: its name, profile and facts (accuracy, calibration)
     link        one opening of an instrument's connection, with both clocks
@@ -14,9 +15,8 @@
     event       every act and every change of state: what, when, who, from where
     reread      what another profile makes of kept bytes, where it differs, with the event of that act
     leaf, seal  the order and the hashes that make a change visible (`meterlog.base.seals`)
-    disclosure  personal fields behind their digests: alone may be erased
+    disclosure  personal fields behind their digests, decoys (without a name) among them: alone may be erased
     job_words   full text over jobs, without personal fields: what is erased must stay nowhere
-    summary     ten seconds of a channel: derived, for the pages, may be made again
 
 Times: `at` is milliseconds on the link's monotonic clock since it was opened; UTC is the link's
 `opened_utc_ms` plus that. Event times are UTC milliseconds.
@@ -30,10 +30,10 @@ EVIDENCE = (
 )  # fmt: skip
 """Tables whose rows are never changed or deleted."""
 
-KNOWN_VERSION = 1
+KNOWN_VERSION = 2
 """`user_version` of the newest layout this program knows."""
 
-TABLES = """
+LAYOUT_1 = """
 CREATE TABLE bench (
     one INTEGER PRIMARY KEY CHECK (one = 1),
     identity TEXT NOT NULL CHECK (length(identity) = 32),
@@ -239,3 +239,39 @@ CREATE TABLE power_of_ten (decimals INTEGER PRIMARY KEY, n INTEGER NOT NULL) STR
 WITH RECURSIVE t (d, n) AS (SELECT 0, 1 UNION ALL SELECT d + 1, n * 10 FROM t WHERE d < 15)
     INSERT INTO power_of_ten SELECT d, n FROM t
 """
+"""The tables as they were first laid out. Never edited: kept databases were made by it."""
+
+LAYOUT_2 = """
+DROP TABLE summary;
+CREATE TABLE bench_2 (
+    id INTEGER PRIMARY KEY,
+    identity TEXT NOT NULL UNIQUE CHECK (length(identity) = 32),
+    made_utc TEXT NOT NULL,
+    first_seal INTEGER NOT NULL,
+    parent TEXT
+) STRICT;
+INSERT INTO bench_2 SELECT 1, identity, made_utc, 0, NULL FROM bench;
+DROP TABLE bench;
+ALTER TABLE bench_2 RENAME TO bench;
+DROP TRIGGER text_refuses_update;
+ALTER TABLE text ADD COLUMN id INTEGER;
+UPDATE text SET id = rowid;
+CREATE UNIQUE INDEX text_of_id ON text (id);
+CREATE TABLE leaf_2 (
+    seal INTEGER NOT NULL REFERENCES seal (number),
+    place INTEGER NOT NULL,
+    job INTEGER REFERENCES job (id),
+    number INTEGER,
+    kind TEXT NOT NULL CHECK (kind IN (
+        'readings', 'job', 'steps', 'capture', 'verdict', 'event', 'bench', 'text', 'instrument', 'link', 'form'
+    )),
+    subject INTEGER NOT NULL,
+    PRIMARY KEY (seal, place)
+) STRICT, WITHOUT ROWID;
+INSERT INTO leaf_2 SELECT * FROM leaf;
+DROP TABLE leaf;
+ALTER TABLE leaf_2 RENAME TO leaf;
+CREATE INDEX leaf_of_job ON leaf (job, number) WHERE job IS NOT NULL;
+CREATE UNIQUE INDEX leaf_of_row ON leaf (kind, subject)
+"""
+"""Every row but a reading gets a leaf of its own; a record may go on under another bench's identity."""

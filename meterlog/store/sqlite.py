@@ -51,6 +51,11 @@ def open_writer(path: Path) -> Connection:
     return connection
 
 
+def open_in_memory() -> Connection:
+    """An empty database of this process's own, in memory."""
+    return sqlite3.connect(":memory:", isolation_level=None)
+
+
 def open_reader(path: Path) -> Connection:
     """A read-only connection that never checkpoints.
 

@@ -11,6 +11,7 @@ import secrets
 from dataclasses import astuple
 from typing import TYPE_CHECKING, Any
 
+from meterlog import __version__
 from meterlog.base.errors import CannotDo, MeterlogError
 from meterlog.base.readings import Frame, Rejected
 from meterlog.base.seals import NO_SEAL, Seal, digest, kept_line, line_hash, merkle_root, read_line
@@ -21,9 +22,11 @@ from meterlog.store.batch import Batch, Chunk, LinkState
 from meterlog.store.commit import leaf_texts, place_leaves, write
 from meterlog.store.known import Known
 from meterlog.store.layout import migrate
+from meterlog.store.schema import KNOWN_VERSION
+from meterlog.store.upgrade import is_sealed_whole, job_rows, plain_rows
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Mapping, Sequence
     from pathlib import Path
 
     from meterlog.base.readings import Capture, Outcome
@@ -57,7 +60,7 @@ class Writer:
         except BaseException:
             self._lock.release()
             raise
-        self.bench: str = self._db.execute("SELECT identity FROM bench").fetchone()[0]
+        self.bench: str = self._db.execute("SELECT identity FROM bench ORDER BY id DESC LIMIT 1").fetchone()[0]
         last = self._db.execute("SELECT line FROM seal ORDER BY number DESC LIMIT 1").fetchone()
         self._previous = line_hash(last[0]) if last else NO_SEAL
         self._number = read_line(last[0]).number + 1 if last else 0
@@ -73,6 +76,25 @@ class Writer:
         self.not_kept = 0
         self.bytes_not_kept = 0
         self.committed_readings = self._known.last("reading")
+        if not is_sealed_whole(self._db):
+            self._seal_what_stands(now)
+
+    def _seal_what_stands(self, now: Now) -> None:
+        """Give every row that has none its leaf: once, before the first commit or when an older record is taken up."""
+        batch = self._batch
+        for kind, row in plain_rows(self._db):
+            batch.late.append((kind, row))
+            batch.leaves.append((kind, None, row["id"]))
+        for job, ref, steps, digests in job_rows(self._db):
+            self.resume_job(ref)
+            batch.late += [("step", step) for step in steps]
+            batch.leaves.append(("steps", job, job))
+            if digests:
+                self.event(ActKind.PERSONAL_FIELDS, now, {"digests": digests}, job=job, whence="upgrade")
+        if self._number:
+            facts = {"layout": KNOWN_VERSION, "program": __version__}
+            self.event(ActKind.RECORD_UPGRADED, now, facts, whence="upgrade")
+            self.commit(now)
 
     # ---- what happens on the bench ----
 
@@ -81,11 +103,16 @@ class Writer:
         shas = self.keep_text("profile", name, profile), self.keep_text("instrument", name, facts)
         instrument = self._known.instrument(name, *shas, self._batch)
         link = self._known.next("link")
-        row = (link, instrument, kept_line(url), now.utc_ms, now.monotonic_ms, now.boot)
-        self._batch.links.append(row)
-        columns = ("id", "instrument", "url", "opened_utc_ms", "opened_monotonic_ms", "boot")
-        names = {"name": name, "profile": shas[0], "facts": shas[1]}
-        self._link_rows[link] = {**dict(zip(columns, row, strict=True)), **names}
+        row = {
+            "id": link,
+            "instrument": instrument,
+            "url": kept_line(url),
+            "opened_utc_ms": now.utc_ms,
+            "opened_monotonic_ms": now.monotonic_ms,
+            "boot": now.boot,
+        }
+        self._batch.add("link", row)
+        self._link_rows[link] = {**row, "name": name, "profile": shas[0], "facts": shas[1]}
         self._links[link] = self._ended.pop(name, LinkState(link)).opened_again(link)
         return link
 
@@ -93,7 +120,6 @@ class Writer:
         """End a link; its rows stay, and its ordinals go on when the same instrument is opened again."""
         state = self._links.pop(link)
         self._end_chunk(state)
-        self._batch.summaries.extend(state.summaries.end())
         self._ended[self._link_rows[link]["name"]] = state
 
     def keep_text(self, kind: str, name: str, body: str) -> str:
@@ -152,7 +178,7 @@ class Writer:
         salted = [self._disclose(job, name, value) for name, value in personal.items()]
         if len(salted) > DIGESTS_A_JOB:
             raise ValueError(f"at most {DIGESTS_A_JOB} personal fields a job")
-        decoys = [secrets.token_hex(32) for _ in range(DIGESTS_A_JOB - len(salted))]
+        decoys = [self._disclose(job, "", "") for _ in range(DIGESTS_A_JOB - len(salted))]
         row = {
             "id": job,
             "ref": ref,
@@ -169,6 +195,7 @@ class Writer:
             steps[step.key] = number = self._known.next("step")
             row = {"id": number, "job": job, "position": position, **step.as_shown}
             self._batch.rows.append(("step", row))
+        self._batch.leaves.append(("steps", job, job))
         return job, steps
 
     def has_job(self, ref: str) -> bool:
@@ -178,10 +205,6 @@ class Writer:
     def _job_row(self, ref: str) -> int | None:
         row = self._db.execute("SELECT id FROM job WHERE ref = ?", [ref]).fetchone()
         return None if row is None else int(row[0])
-
-    def personal_digests(self, job: int) -> list[str]:
-        """The digests of a job's personal fields that are still there."""
-        return [row[0] for row in self._db.execute("SELECT digest FROM disclosure WHERE job = ?", [job])]
 
     def resume_job(self, ref: str) -> tuple[int, dict[str, int]]:
         """The ids of a job that was opened before. Raises: CannotDo when there is none."""
@@ -283,9 +306,17 @@ class Writer:
         """Keep a personal field (a note, a photograph) apart; answers the digest that stands for it."""
         return self._disclose(job, name, value, content)
 
-    def erase(self, digests: Iterable[str]) -> None:
-        """Erase personal fields with the next commit; the act itself is the caller's `event`."""
-        self._batch.erasures.extend(digests)
+    def erase(self, job: int) -> list[str]:
+        """Erase a job's personal fields with the next commit, those that wait for it too.
+
+        Answers their digests, decoys among them, for the act that is the caller's `event`.
+        """
+        batch = self._batch
+        waiting = [row for row in batch.disclosures if row[1] == job]
+        batch.disclosures = [row for row in batch.disclosures if row[1] != job]
+        kept = [row[0] for row in self._db.execute("SELECT digest FROM disclosure WHERE job = ?", [job])]
+        batch.erasures.extend(kept)
+        return sorted([*kept, *(row[0] for row in waiting)])
 
     def close_job(self, job: int, now: Now, facts: Mapping[str, Any], who: str, whence: str) -> None:
         """The act that ends a job. Its own number in the job, in its leaf, is the count of those before it."""
@@ -382,7 +413,6 @@ class Writer:
                 state.spans.append((state.ordinal - count, first, count))
             self._batch.chunks[chunk.id] = chunk
             self._batch.leaves.append(("readings", chunk.job, chunk.id))
-            self._batch.summaries.extend(state.summaries.take(chunk.readings, self._known.forms))
 
     def _disclose(self, job: int | None, name: str, value: str, content: bytes | None = None) -> str:
         salt = secrets.token_bytes(16)

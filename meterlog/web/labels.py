@@ -86,7 +86,6 @@ TABLES: dict[str, dict[str, Any]] = {
         name: {"hidden": True}
         for name in ("chunk", "form", "leaf", "power_of_ten", "disclosure", "bench", "sent", "_sqlite_migrations")
     },
-    "summary": {"hidden": True, "columns": {"low": "SI unit of the quantity", "high": "SI unit of the quantity"}},
 }
 
 QUESTIONS: dict[str, dict[str, Any]] = {

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-TABLES = ("reading", "readings", "unread", "not_read", "reread", "read_again", "chunk", "summary")
+TABLES = ("reading", "readings", "unread", "not_read", "reread", "read_again", "chunk")
 
 
 class Uncounted:

@@ -110,8 +110,6 @@ def copy_jobs(db, jobs):
             )
             leaf = [("readings", chunk), ("capture", number), ("verdict", last["verdict"] + number)]
             insert("leaf", [(seal, p, job, 3 * i + p, kind, subject) for p, (kind, subject) in enumerate(leaf)])
-            slot = ("resistance", reading + 1, reading + 40, 40, 0.09, 0.11)
-            insert("summary", [(capture["link"], "main", at + k, *slot) for k in (0, 10_000, 20_000)])
             reading, at = reading + PER_STEP, at + PER_STEP * 250
 
 
