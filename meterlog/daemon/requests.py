@@ -158,12 +158,12 @@ def _photo(loop: BenchLoop, message: Message) -> Message:
 def _erase(loop: BenchLoop, message: Message) -> Message:
     """Erase a job's personal fields; that it was done, when and by whom stays."""
     job, _ = loop.writer.resume_job(_text(message, "job"))
-    digests = loop.writer.erase(job)
+    digests, fields = loop.writer.erase(job)
     facts = {"digests": digests}
     loop.writer.event(ActKind.ERASED, loop.clock.now(), facts, job=job, who=_who(message), whence=_whence(message))
     loop.commit()
     loop.writer.checkpoint()
-    return {"erased": len(digests)}
+    return {"erased": fields}
 
 
 def _conclude_again(loop: BenchLoop, message: Message) -> Message:

@@ -68,7 +68,16 @@ def verdict_differs(kept: str, case: Case, step: Step, program: str) -> list[str
 
 
 def _changed(before: dict[str, Any], now: dict[str, Any]) -> list[str]:
-    return [name for name in sorted({*before, *now}) if before.get(name) != now.get(name)]
+    return [name for name in sorted(before) if name not in now or not says_the_same(before[name], now[name])]
+
+
+def says_the_same(kept: Any, now: Any) -> bool:
+    """Whether all that was kept comes out the same; what a later version says besides is no difference."""
+    if isinstance(kept, dict) and isinstance(now, dict):
+        return all(name in now and says_the_same(value, now[name]) for name, value in kept.items())
+    if isinstance(kept, list) and isinstance(now, list):
+        return len(kept) == len(now) and all(map(says_the_same, kept, now))
+    return bool(kept == now)
 
 
 def _short(value: Any) -> str:

@@ -12,6 +12,7 @@ from meterlog.base.source import near_miss
 from meterlog.judging.limit import Rule
 from meterlog.procedure.case import Case, conclude
 from meterlog.record.acts import ActKind
+from meterlog.record.audit import says_the_same
 from meterlog.record.keptjob import kept_job
 from meterlog.record.writer import canonical
 
@@ -88,7 +89,7 @@ def concluded_again(reader: RecordReader, kept: KeptJob) -> list[Again]:
         number = kept.verdicts.get(step.key, 0)
         before = verdicts.get(number)
         verdict = conclude(case, step)
-        if before is None or json.loads(verdict.to_json()) != json.loads(before.result):
+        if before is None or not says_the_same(json.loads(before.result), json.loads(verdict.to_json())):
             was = before.outcome if before else ""
             found.append(Again(step=step.key, superseded=number, before=was, verdict=verdict))
     return found

@@ -306,17 +306,18 @@ class Writer:
         """Keep a personal field (a note, a photograph) apart; answers the digest that stands for it."""
         return self._disclose(job, name, value, content)
 
-    def erase(self, job: int) -> list[str]:
+    def erase(self, job: int) -> tuple[list[str], int]:
         """Erase a job's personal fields with the next commit, those that wait for it too.
 
-        Answers their digests, decoys among them, for the act that is the caller's `event`.
+        Answers their digests, decoys among them, for the act that is the caller's `event`; and how many are no decoys.
         """
         batch = self._batch
-        waiting = [row for row in batch.disclosures if row[1] == job]
+        waiting = [(row[0], row[3]) for row in batch.disclosures if row[1] == job]
         batch.disclosures = [row for row in batch.disclosures if row[1] != job]
-        kept = [row[0] for row in self._db.execute("SELECT digest FROM disclosure WHERE job = ?", [job])]
-        batch.erasures.extend(kept)
-        return sorted([*kept, *(row[0] for row in waiting)])
+        kept = self._db.execute("SELECT digest, name FROM disclosure WHERE job = ?", [job]).fetchall()
+        batch.erasures.extend(digest for digest, _ in kept)
+        erased = [*kept, *waiting]
+        return sorted(digest for digest, _ in erased), sum(1 for _, name in erased if name)
 
     def close_job(self, job: int, now: Now, facts: Mapping[str, Any], who: str, whence: str) -> None:
         """The act that ends a job. Its own number in the job, in its leaf, is the count of those before it."""

@@ -67,7 +67,7 @@ def record(tmp_path_factory):
         writer.commit(now(900))
     job, _ = writer.open_job("K-9", PROCEDURE, {}, {"owner": "Gone"}, now(1000))
     writer.commit(now(1000))
-    erased = writer.erase(job)
+    erased, _ = writer.erase(job)
     writer.event("erased", now(1100), {"digests": erased}, job=job, who="owner", whence="page")
     writer.read_again(meter, ("p", "profile: d\n"), [(0, 1, frame(0, 7, 0.0).readings[0])], "a table", now(1200), "cli")
     writer.close_job(job, now(1300), {"ref": "K-9"}, "repairer", "page")

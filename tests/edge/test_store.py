@@ -218,8 +218,8 @@ def test_an_erased_name_is_nowhere_in_the_files(written):
     writer = Writer(written, now(5000))
     job, _ = writer.resume_job("K-7")
     writer.disclose(job, "note", name)  # waits for the same commit: it must never get there
-    erased = writer.erase(job)
-    assert len(erased) == DIGESTS_A_JOB + 1
+    erased, fields = writer.erase(job)
+    assert (len(erased), fields) == (DIGESTS_A_JOB + 1, 2)
     writer.event("erased", now(5000), {"digests": erased}, job=job, who="owner", whence="test")
     writer.commit(now(5100))
     writer.close(now(5200))
