@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from meterlog import __version__
 from meterlog.record.audit import capture_differs, readings_again, verdict_differs
 from meterlog.record.revisit import Revisit
 
@@ -21,10 +22,14 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Finding:
-    """Something that differs from what was sealed or concluded."""
+    """Something that differs from what was sealed or concluded.
+
+    A `remark` is no sign of a change: a verdict of another version of the program, whose methods have moved on.
+    """
 
     where: str
     what: str
+    remark: bool = False
 
     def __str__(self) -> str:
         return f"{self.where}: {self.what}"
@@ -115,4 +120,8 @@ def _verdict_differs(revisit: Revisit, number: int) -> Iterator[Finding]:
     case = revisit.case(kept)
     step = case.procedure.step(revisit.key_of(kept))
     for differs in verdict_differs(kept.result, case, step, kept.program):
-        yield Finding(where=f"verdict {number}", what=differs)
+        if kept.program == __version__:
+            yield Finding(where=f"verdict {number}", what=differs)
+        else:
+            what = f"concluded by meterlog {kept.program}, comes out otherwise by {__version__}: {differs}"
+            yield Finding(where=f"verdict {number}", what=what, remark=True)

@@ -28,12 +28,20 @@ def unpacked(name, folder):
 
 def findings(path):
     with contextlib.closing(open_reader(path)) as db:
-        return [str(finding) for finding in audit(db)]
+        return [str(finding) for finding in audit(db) if not finding.remark]
 
 
 @pytest.mark.parametrize("name", RECORDS)
 def test_an_old_record_is_audited_as_it_is(name, tmp_path):
     assert findings(unpacked(name, tmp_path)) == []
+
+
+def test_what_todays_methods_come_to_is_told_apart_from_changes(tmp_path):
+    path = unpacked("60109d7-demo.db", tmp_path)
+    with contextlib.closing(open_reader(path)) as db:
+        remarks = [str(finding) for finding in audit(db) if finding.remark]
+    assert remarks
+    assert all("concluded by meterlog 0.1.0, comes out otherwise by " in remark for remark in remarks)
 
 
 @pytest.mark.parametrize("name", RECORDS)
