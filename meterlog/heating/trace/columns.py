@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import csv
 import io
+import math
 import re
 from dataclasses import dataclass
 from itertools import pairwise
@@ -55,6 +56,13 @@ _SHORT_UNITS = {
 }
 """Units as loggers write them in a header: "C" is no coulomb there, and letters may be small."""
 _LIQUID = (ZERO_CELSIUS - 5.0, ZERO_CELSIUS + 106.0)
+_LIKELY = {
+    "time": (1e7, "a time of at most four months, s"),
+    "power": (1e5, "a power of at most 100 kW"),
+    "current": (1e3, "a current of at most 1000 A"),
+    "voltage": (1e4, "a voltage of at most 10 kV"),
+}
+"""SI: the most, either way, that a cell may say; more is a slip of the unit or of the logger."""
 _MOST_TOLD = 20
 
 
@@ -262,6 +270,11 @@ def _cell(
     if path in VESSELS and not _LIQUID[0] <= value <= _LIQUID[1]:
         expected = "the temperature of liquid water or of a room"
         hint = f"is the unit really {units.symbol(column.unit)}? Leave the cell empty where the probe gave no reading"
+        _tell(problems, number, path=path, expected=expected, saw=f"{text} {units.symbol(column.unit)}", hint=hint)
+        return None
+    most, expected = _LIKELY.get(path, (math.inf, ""))
+    if abs(value) > most:
+        hint = f"is the unit really {units.symbol(column.unit)}?"
         _tell(problems, number, path=path, expected=expected, saw=f"{text} {units.symbol(column.unit)}", hint=hint)
         return None
     return _Cell(number, at, value, column.scale * 10.0 ** -units.counts_of(written)[1])

@@ -8,7 +8,8 @@ stretch counts as the load's when something shows that no air gave it:
 - the level is none that the room could give, by what was stated of it and by what the probe read in it;
 - they fall from a level above the load's first, where a probe in air that is warmer than that load could only rise;
 - two vessels, read one after the other, stand at levels apart;
-- the person says that they stirred with the probe in the load.
+- the person says that they stirred with the probe in the load; or, of the time before, that a log is left empty while
+  the probe is out, where nobody told of the room.
 """
 
 from __future__ import annotations
@@ -74,6 +75,8 @@ def shown(
             return stood + f"it read {moved:+.1f} K from there once it was out"
     elif _is_no_air(level, air, room, apart):
         return stood + f"{level - ZERO_CELSIUS:.1f} °C is no temperature that the air has"
+    elif side == BEFORE and not len(air) and room is None:
+        return stood + "said by a log that is empty while the probe was out, not seen"
     step = _step(side, temperature, stretch, air, span, apart)
     if step is not None:
         return stood + f"readings stepped by {step:+.1f} K as it {'left' if side == BEFORE else 'came back'}"

@@ -108,6 +108,18 @@ WRONG = [
      "run.csv:5:1: temperature\n  expected  a number, or nothing where there was no reading\n  saw       ab\n"
      "run.csv:6:1: temperature\n  expected  the temperature of liquid water or of a room\n  saw       293 °C\n"
      "  hint      is the unit really °C? Leave the cell empty where the probe gave no reading"),
+    ("t_s,temperature_C,power_W\n0,20,1e999\n1,1e308,1e9\n1e99,20,1\n2,20,1\n3,20,1\n4,20,1\n",
+     "run.csv:2:1: power\n  expected  a number, or nothing where there was no reading\n  saw       1e999\n"
+     "run.csv:3:1: temperature\n  expected  a number, or nothing where there was no reading\n  saw       1e308\n"
+     "run.csv:3:1: power\n  expected  a power of at most 100 kW\n  saw       1e9 W\n"
+     "  hint      is the unit really W?\n"
+     "run.csv:4:1: time\n  expected  a time of at most four months, s\n  saw       1e99 s\n"
+     "  hint      is the unit really s?"),
+    ("t_s/0,temperature_C" + ROWS, "run.csv:1:1\n  expected  a unit of time in the name of column 't_s/0'\n"
+     "  saw       s/0\n  hint      such as t_s,temperature_C,power_W"),
+    ("t_s,temperature_C**9**9**9" + ROWS, "run.csv:1:1\n"
+     "  expected  a unit of temperature in the name of column 'temperature_C**9**9**9'\n"
+     "  saw       C**9**9**9\n  hint      such as t_s,temperature_C,power_W"),
 ]  # fmt: skip
 
 
