@@ -128,7 +128,7 @@ def _within(heating: Heating, ramp: Found | Refused) -> Found | Refused:
 
 
 def _sharper(rise: Found, ramp: Found | Refused) -> Found:
-    """Of two answers on one run the ramp's, unless it is much the worse known and both agree.
+    """Of two answers on one run the ramp's, unless it is much the worse known and not clearly the larger.
 
     The rise over the time counts what a heater kept of its own heat as heat that never was; the ramp does not.
     """
@@ -138,5 +138,5 @@ def _sharper(rise: Found, ramp: Found | Refused) -> Found:
     seconds = full_output_time(rise.heating, warm_up_of(rise.heating, None, is_oven=False))
     over_time = rise.energy / seconds
     coarse, fine = standard_uncertainty(over_time), standard_uncertainty(told.along.power)
-    agree = abs(nominal(over_time) - nominal(told.along.power)) < 2.0 * math.hypot(coarse, fine)
-    return rise if agree and fine > 1.5 * coarse else told
+    clearly_larger = nominal(told.along.power) - nominal(over_time) > 2.0 * math.hypot(coarse, fine)
+    return rise if fine > 1.5 * coarse and not clearly_larger else told

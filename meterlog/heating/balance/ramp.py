@@ -144,7 +144,8 @@ def _found(
 def _is_broken(temperature: Series) -> bool:
     """Whether the temperature went on elsewhere while nothing was read."""
     spans = zip(pairwise(temperature.times), pairwise(temperature.values), strict=True)
-    return any(t1 - t0 > 10.0 * temperature.interval and abs(b - a) > 2.0 for (t0, t1), (a, b) in spans)
+    longest = 10.0 * temperature.interval
+    return any(t1 - t0 > longest and abs(b - a) > 2.0 for (t0, t1), (a, b) in spans)
 
 
 def _not_one_ramp() -> Refused:

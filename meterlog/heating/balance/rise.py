@@ -223,7 +223,7 @@ def _at_one_rate(inside: Series) -> bool:
     usual = sorted(rates)[-2]
     steady = [rate > 0.75 * usual for rate in rates]
     like_it = [is_steady or rate < 0.2 * usual for is_steady, rate in zip(steady, rates, strict=True)]
-    return usual > 0.0 and (all(steady[-2:]) or (all(like_it[-2:]) and sum(like_it) >= 0.75 * len(rates)))
+    return usual > 0.0 and (all(steady[-2:]) or (like_it[-1] and sum(like_it) >= 0.75 * len(rates)))
 
 
 def paused(temperature: Series, heating: Heating, room: float, rise: float) -> tuple[Pause, ...]:

@@ -213,8 +213,17 @@ def solve(matrix: Matrix, right: Sequence[float]) -> list[float]:
 def inverse(matrix: Matrix) -> Matrix:
     """A⁻¹ of a small square A."""
     n = len(matrix)
-    columns = [solve(matrix, [1.0 if i == j else 0.0 for i in range(n)]) for j in range(n)]
-    return [[columns[j][i] for j in range(n)] for i in range(n)]
+    rows = [[*row, *(1.0 if i == j else 0.0 for j in range(n))] for i, row in enumerate(matrix)]
+    for k in range(n):
+        pivot = max(range(k, n), key=lambda i: abs(rows[i][k]))
+        rows[k], rows[pivot] = rows[pivot], rows[k]
+        scale = 1.0 / rows[k][k]
+        rows[k] = [scale * value for value in rows[k]]
+        for i in range(n):
+            if i != k and rows[i][k]:
+                factor = rows[i][k]
+                rows[i] = [a - factor * b for a, b in zip(rows[i], rows[k], strict=True)]
+    return [row[n:] for row in rows]
 
 
 def cholesky(matrix: Matrix) -> Matrix:

@@ -98,9 +98,10 @@ def still_stretches(series: Series, room: float) -> list[Series]:
     still = [_is_still(series, i, reach, noise, room) for i in range(len(series))]
     out: list[Series] = []
     begun: int | None = None
+    longest = 10.0 * series.interval
     for i, (quiet, t) in enumerate(zip([*still, False], [*series.times, math.inf], strict=True)):
         jump = i > 0 and i < len(series) and abs(series.values[i] - series.values[i - 1]) > _step(series, noise)
-        broken = begun is not None and (not quiet or jump or t - series.times[i - 1] > 10.0 * series.interval)
+        broken = begun is not None and (not quiet or jump or t - series.times[i - 1] > longest)
         if broken and begun is not None:
             part = series.between(series.times[begun], series.times[i - 1])
             if len(part) >= 4 and part.times[-1] - part.times[0] >= SHORTEST_S:
@@ -185,7 +186,8 @@ def _with_approach(part: Series, plateau: Series) -> Series:
     values, noise = part.values, max(noise_of(part), 0.3 * part.resolution)
     level = fmean(values[first : first + 3])
     sign = 1.0 if values[max(first - 1, 0)] <= level else -1.0
-    while first > 0 and part.times[first] - part.times[first - 1] <= 3.0 * part.interval:
+    longest = 3.0 * part.interval
+    while first > 0 and part.times[first] - part.times[first - 1] <= longest:
         below = sign * (level - values[first - 1])
         if not -2.0 * noise <= below <= APPROACH_K or sign * (values[first] - values[first - 1]) < -3.0 * noise:
             break
