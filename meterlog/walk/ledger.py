@@ -80,7 +80,8 @@ class Ledger:
         counting = self.counting(step)
         if counting is None:
             return self._passed.get(step.key) in ("looked", "pass")
-        return counting.outcome == "pass" or (not step.limits and counting.outcome in ("", "not judged"))
+        is_judged = bool(step.limits or step.method)
+        return counting.outcome == "pass" or (not is_judged and counting.outcome in ("", "not judged"))
 
     def missing(self, step: Step) -> tuple[str, ...]:
         """Keys of the steps that this one waits for; "" among them stands for the proof of dead."""

@@ -46,6 +46,11 @@ class OtherFunction:
 Heard = Signal | LeftPoints | OtherFunction | Runs | Ran
 
 
+def _without_leads(step: Step) -> bool:
+    """Whether a step is read on a meter that the appliance is plugged into: there are no leads to lift."""
+    return step.energised and not step.points
+
+
 class Watch:
     """All links, aimed at one step at a time.
 
@@ -221,7 +226,7 @@ class Watch:
         sort = want.sort(stream.last.reading, stream)
         if sort is not Sort.OTHER:
             left = key == self._lifted or want.has_left(stream.last.reading, stream)
-            lifted = sort is Sort.APART or left
+            lifted = sort is Sort.APART or left or _without_leads(step)
             answer = answer_for(step, want, stream, again=self._again, lifted=lifted)
             self._answers[key] = answer
             if not lifted and sort is not Sort.FROZEN and not stream.after_silence:
@@ -241,7 +246,8 @@ class Watch:
         if answer is None:
             if sort is Sort.OTHER:
                 return out
-            answer = self._answers[key] = answer_for(step, want, stream, again=self._again, lifted=False)
+            lifted = _without_leads(step)
+            answer = self._answers[key] = answer_for(step, want, stream, again=self._again, lifted=lifted)
         return out + [(key, signal) for signal in answer.take(sample, sort)]
 
     def _lifting(self, key: Key, stream: Stream, sample: Sample) -> list[tuple[Key, Heard]]:

@@ -223,12 +223,11 @@ class Settler:
         quantity, leads = self._want.quantity, self._want.open_leads
         if sample.reading.value is None or not self._want.matches(sample.reading.form):
             return
-        if leads is OpenLeads.STRAY:
+        if leads is OpenLeads.STRAY or (leads is OpenLeads.REST and quantity in self._stream.resting):
             run = self._rest.add(sample, self._stream.pace.period)
             self._now = replace(run, how="switch") if run is not None else None
-        elif leads is OpenLeads.REST and quantity in self._stream.resting:
-            run = self._rest.add(sample, self._stream.pace.period)
-            if run is not None and run.reading.value is not None and quantity not in self._stream.plateau:
+            drifts = leads is OpenLeads.REST and quantity not in self._stream.plateau
+            if drifts and run is not None and run.reading.value is not None:
                 self._stream.resting[quantity] = run.reading.value
 
     def _contact(self, sample: Sample, sort: Sort) -> list[Signal]:
