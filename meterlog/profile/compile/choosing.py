@@ -6,9 +6,9 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from meterlog.conversation.reasons import Damage, Unlike
-from meterlog.profile.compile.code import Code
 from meterlog.profile.compile.lines import may_be_header
 from meterlog.profile.compile.values import Values, code_key
+from meterlog.profile.compile.view import NotBelieved, View
 from meterlog.profile.language.content import Field
 from meterlog.profile.language.words import bare
 
@@ -84,35 +84,39 @@ def _known_by(message: Message, layout: Layout, problems: Problems) -> Callable[
     when = message.says.when
     if when is None:
         return None
-    code = Code()
-    values = Values(code, layout, problems)
-    conditions = []
-    if when.starts:
-        conditions.append(f"f[:{len(when.starts)}] == {code.constant(when.starts)}")
-    if when.length:
-        conditions.append(f"len(f) == {when.length}")
-    if when.byte or when.bytes or when.bits:
-        conditions += _placed(when, values)
-    if values.needs:
-        conditions.insert(0, f"len(f) >= {values.needs + (0 if layout.uneven else layout.tail)}")
-    code.add(f"return {' and '.join(conditions) or 'True'}")
-    decode, _, _ = code.functions("known")
-    return lambda frame: bool(decode(frame, {}))
+    values = Values(layout, problems)
+    placed = _placed(when, values) if when.byte or when.bytes or when.bits else None
+    least = values.needs + (0 if layout.uneven else layout.tail) if values.needs else 0
+
+    def known(frame: bytes) -> bool:
+        if len(frame) < least or not frame.startswith(when.starts) or (when.length and len(frame) != when.length):
+            return False
+        return placed is None or placed(frame)
+
+    return known
 
 
-def _placed(when: When, values: Values) -> list[str]:
+def _placed(when: When, values: Values) -> Callable[[bytes], bool] | None:
     field = replace(bare(Field, when.where), byte=when.byte, bytes=when.bytes, bits=when.bits, kind=when.kind)
     value = values.placed("told", field)
     if value is None or value.kind not in ("int", "bytes"):
         when.where.tell(values.problems, expected="a place with a code", saw=when.kind or "no such place")
-        return []
+        return None
     try:
         codes = frozenset(code_key(value, code) for code in when.value)
     except ValueError as error:
         when.where.tell(
             values.problems, "is", expected="codes as they are read", saw=" ".join(when.value), hint=str(error)
         )
-        return []
+        return None
     if not codes:
         when.where.tell(values.problems, expected="the key 'is': the codes that stand there", saw="no such key")
-    return [f"{value.expr} in {values.code.constant(codes)}"]
+    read = value.read
+
+    def placed(frame: bytes) -> bool:
+        try:
+            return read(View(frame, {})) in codes
+        except NotBelieved:
+            return False
+
+    return placed

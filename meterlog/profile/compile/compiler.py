@@ -1,4 +1,4 @@
-"""A profile's text to something that runs: read, checked, compiled to plain Python, examples decoded."""
+"""A profile's text to something that runs: read, checked, put together from small readers, examples decoded."""
 
 from __future__ import annotations
 

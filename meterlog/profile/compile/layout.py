@@ -1,9 +1,9 @@
-"""Where bytes and bits of a frame are, as expressions of generated code over the frame `f`."""
+"""Where bytes and bits of a frame are, and what reads them."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -43,9 +43,8 @@ class Layout:
         first, last = self.index(span.first), self.index(span.last)
         return first, None if last == -1 else last + 1
 
-    def slice(self, span: Span) -> str:
-        first, end = self.bounds(span)
-        return f"f[{first}:{'' if end is None else end}]"
+    def slice(self, span: Span) -> slice:
+        return slice(*self.bounds(span))
 
     def size(self, span: Span) -> int | None:
         """Bytes of a span, None where it varies with the frame's length."""
@@ -55,49 +54,42 @@ class Layout:
         return (0 if end is None else end) - first
 
 
-def integer(layout: Layout, span: Span, *, signed: bool, order: str) -> str:
-    """The expression of a whole number; `order` is big, little, or the order's letters."""
-    size = layout.size(span)
-    assert size
-    first = layout.index(span.first)
-    if size == 1 and not signed:
-        return f"f[{first}]"
-    if size == 2 and not signed:
-        high, low = (first, first + 1) if order in ("big", "AB") else (first + 1, first)
-        return f"(f[{high}] << 8 | f[{low}])"
-    sign = ", signed=True" if signed else ""
-    return f"int.from_bytes({ordered(layout, span, order)}, 'big'{sign})"
-
-
-def ordered(layout: Layout, span: Span, order: str) -> str:
-    """The expression of a span's bytes, the most significant first."""
-    size, text = layout.size(span), layout.slice(span)
+def ordered(layout: Layout, span: Span, order: str) -> Callable[[bytes], bytes]:
+    """What answers a span's bytes, the most significant first; `order` is big, little, or the order's letters."""
+    size, where = layout.size(span), layout.slice(span)
     letters = "ABCDEFGH"[:size]
     if order in ("big", letters) or size == 1:
-        return text
+        return lambda frame: frame[where]
     if order in ("little", letters[::-1]):
-        return f"{text}[::-1]"
+        return lambda frame: frame[where][::-1]
     first = layout.index(span.first)
-    return "bytes((" + ", ".join(f"f[{first + order.index(letter)}]" for letter in letters) + "))"
+    places = [first + order.index(letter) for letter in letters]
+    return lambda frame: bytes(frame[place] for place in places)
 
 
-def gather(places: tuple[Bits, ...], byte: Callable[[int], int]) -> int:
-    """Bits of several bytes put side by side, the first the most significant; `byte` gives each byte."""
-    number = 0
-    for place in places:
-        low = min(place.high, place.low)
-        number = number << place.width | byte(place.byte) >> low & (1 << place.width) - 1
-    return number
+def integer(layout: Layout, span: Span, *, signed: bool, order: str) -> Callable[[bytes], int]:
+    """What answers the whole number of a span."""
+    size, first, where = layout.size(span), layout.index(span.first), layout.slice(span)
+    if size == 1 and not signed:
+        return lambda frame: frame[first]
+    if order in ("big", "little"):
+        way: Literal["big", "little"] = "big" if order == "big" else "little"
+        return lambda frame: int.from_bytes(frame[where], way, signed=signed)
+    turned = ordered(layout, span, order)
+    return lambda frame: int.from_bytes(turned(frame), "big", signed=signed)
 
 
-def gathered(layout: Layout, places: tuple[Bits, ...]) -> str:
-    """The expression of bits of several bytes put side by side, the first the most significant."""
-    parts = []
-    left = sum(place.width for place in places)
-    for place in places:
-        left -= place.width
-        low, mask = min(place.high, place.low), (1 << place.width) - 1
-        byte = f"f[{layout.index(place.byte)}]"
-        part = byte if mask == 255 else f"({byte} >> {low} & {mask})" if low else f"({byte} & {mask})"
-        parts.append(f"{part} << {left}" if left else part)
-    return "(" + " | ".join(parts) + ")"
+def gathered(layout: Layout, places: tuple[Bits, ...]) -> Callable[[bytes], int]:
+    """What puts bits of several bytes side by side, the first the most significant."""
+    parts = [(layout.index(p.byte), min(p.high, p.low), p.width, (1 << p.width) - 1) for p in places]
+    if len(parts) == 1:
+        ((index, low, _, mask),) = parts
+        return lambda frame: frame[index] >> low & mask
+
+    def gather(frame: bytes) -> int:
+        number = 0
+        for index, low, width, mask in parts:
+            number = number << width | frame[index] >> low & mask
+        return number
+
+    return gather

@@ -8,15 +8,18 @@ from typing import TYPE_CHECKING, Any
 import re2
 
 from meterlog.conversation.reasons import Unlike
-from meterlog.profile.compile.values import Value, number_parts, number_pattern, word_code
+from meterlog.profile.compile.numbers import Digits, Groups, digits_of, number_pattern, word_code
+from meterlog.profile.compile.values import Value
+from meterlog.profile.compile.view import NotBelieved, Reader, Step, View
 from meterlog.profile.language.content import Field, Says, Shows
 from meterlog.profile.language.kinds import Kind, parse_kind
 from meterlog.profile.language.words import bare
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
 
     from meterlog.base.schema import Where
+    from meterlog.profile.compile.layout import Layout
     from meterlog.profile.compile.values import Values
 
 _HOLE = re.compile(r"\{([a-z0-9_]*)\}")
@@ -26,13 +29,14 @@ FIGURES = ("decimal", "digits", "hex")
 
 
 class Template:
-    """Writes a `text:` line: literal text, one blank for any blanks, and {fields}."""
+    """A `text:` line: literal text, one blank for any blanks, and {fields}."""
 
     def __init__(self, says: Says, values: Values, ends: tuple[bytes, ...], numbers: set[str]) -> None:
         self.says, self.values, self.ends, self.numbers = says, values, ends, numbers
-        self.groups: list[str] = []
+        self.groups: list[tuple[str, int]] = []
 
-    def write(self) -> None:
+    def add(self) -> None:
+        """The step that matches the line and lays out its parts."""
         pieces = _HOLE.split(self.says.text)
         pattern = b""
         before: Kind | None = None
@@ -45,13 +49,39 @@ class Template:
             hole, before = self._hole(piece, _up_to(behind) if behind or is_last else None, before)
             pattern += hole
         pattern += _end(self.ends, self.values.layout.behind)
-        code = self.values.code
-        code.add(f"m = {code.constant(re.compile(pattern, re.DOTALL).fullmatch, 'match')}(f)")
-        self.values.fail("m is None", Unlike(f"does not look like {self.says.text!r}"))
-        if len(self.groups) == 1:
-            code.add(f"{self.groups[0]} = m[1]")
-        elif self.groups:
-            code.add(f"{', '.join(self.groups)} = m.groups()")
+        match = re.compile(pattern, re.DOTALL).fullmatch
+        spans, begun = [], 0
+        for name, count in self.groups:
+            spans.append((name, begun, begun + count))
+            begun += count
+        wrong = Unlike(f"does not look like {self.says.text!r}")
+
+        def step(view: View) -> None:
+            found = match(view.frame)
+            if found is None:
+                raise NotBelieved(wrong)
+            groups = found.groups()
+            for name, first, end in spans:
+                view.texts[name] = groups[first:end]
+
+        self.values.steps.append(step)
+        self._hold()
+
+    def _hold(self) -> None:
+        """The fields of the line, in the order in which they stand."""
+        for name, _ in self.groups:
+            field = self.says.fields.get(name)
+            kind = self._kind(name, field)
+            assert kind
+            said = field or bare(Field, self.says.where)
+            if kind.is_number_text:
+                digits = digits_of(name, field, kind)
+                value = Value(kind="digits", name=name, read=_digits_at(name, digits), field=field)
+            elif kind.name in ("digits", "hex"):
+                value = self.values.of_text(name, said, _text_at(name), kind, "the text")
+            else:
+                value = Value(kind="bytes", name=name, read=_text_at(name), field=field)
+            self.values.hold(value)
 
     def _hole(self, name: str, anything: bytes | None, before: Kind | None) -> tuple[bytes, Kind | None]:
         """The pattern of a field, and how it is read where the next may not tell where it ends.
@@ -104,24 +134,26 @@ class Template:
 
     def _group(self, name: str, field: Field | None, kind: Kind, anything: bytes | None) -> bytes:
         """The pattern of a field, its groups noted."""
-        values = self.values
+        self.groups.append((name, 5 if kind.is_number_text else 1))
         if kind.is_number_text:
-            parts = number_parts(name, field)
-            values.known[name] = Value(kind="number", name=name, parts=parts, width=kind.before, field=field)
-            self.groups.extend(filter(None, parts))
             return number_pattern(field, kind)
-        variable = f"g_{name}" if kind.name in ("digits", "hex") else f"v_{name}"
-        self.groups.append(variable)
         if kind.name == "hex":
             return b" *+([0-9A-Fa-f]{1,16}) *+"
         if kind.name == "digits":
             words = [word_code(word) for word in field.special] if field else []
             return b" *+(" + b"|".join([b"[0-9]{1,18}", *map(re.escape, words)]) + b") *+"
-        values.known[name] = Value(kind="bytes", name=name, expr=variable, field=field)
         words = _words_of(field)
         if words:
             return _either(words)
         return b"(" + self._reaching(name, anything) + b")"
+
+
+def _text_at(name: str) -> Reader:
+    return lambda view: view.texts[name][0]
+
+
+def _digits_at(name: str, digits: Callable[[Groups], Digits]) -> Reader:
+    return lambda view: digits(view.texts[name])
 
 
 def _literal(piece: bytes) -> bytes:
@@ -167,17 +199,6 @@ def _end(ends: tuple[bytes, ...], behind: int) -> bytes:
     return b"(?:" + b"|".join(map(re.escape, ends)) + b")" + b".{%d}" % behind if ends else b""
 
 
-def late_values(says: Says, values: Values, names: list[str]) -> None:
-    """Fields of a template that are figures: their groups become whole numbers."""
-    for name in names:
-        field = says.fields.get(name)
-        if name in values.known or field is None:
-            continue
-        kind = values.kind_of(field, None)
-        if kind is not None and kind.name in ("digits", "hex"):
-            values.hold(values.of_bytes(name, field, f"g_{name}", kind, "the text"))
-
-
 def holes(text: str) -> list[str]:
     """The names between braces, in order."""
     return [name for name in _HOLE.findall(text) if name not in ("", "_")]
@@ -189,17 +210,23 @@ class Pattern:
     def __init__(self, says: Says, values: Values, ends: tuple[bytes, ...], numbers: set[str]) -> None:
         self.says, self.values, self.ends, self.numbers = says, values, ends, numbers
 
-    def write(self) -> list[str]:
-        """Code of the whole line; answers the names of the groups."""
+    def add(self) -> list[str]:
+        """The step that matches the whole line, and its fields; answers the names of the groups."""
         compiled = self._compiled()
         if compiled is None:
             return []
-        code, values = self.values.code, self.values
-        code.add(f"m = {code.constant(compiled.fullmatch, 'match')}({body(values, b'', self.ends)})")
-        values.fail("m is None", Unlike("does not look like the pattern"))
+        values, text, match = self.values, body(self.values.layout, b"", self.ends), compiled.fullmatch
         names = {group.decode() if isinstance(group, bytes) else group: group for group in compiled.groupindex}
-        for name, group in names.items():
-            code.add(f"g_{name} = m[{code.constant(group, 'group')}] or b''")
+        wrong = Unlike("does not look like the pattern")
+
+        def step(view: View) -> None:
+            found = match(text(view.frame))
+            if found is None:
+                raise NotBelieved(wrong)
+            for name, group in names.items():
+                view.texts[name] = (found[group] or b"",)
+
+        values.steps.append(step)
         for name in names:
             field = self.says.fields.get(name)
             kind = Kind(name="text")
@@ -207,7 +234,8 @@ class Pattern:
                 kind = values.kind_of(field, None) or kind
             elif name in self.numbers:
                 kind = _PLAIN
-            values.hold(values.of_bytes(name, field or bare(Field, self.says.where), f"g_{name}", kind, "the text"))
+            said = field or bare(Field, self.says.where)
+            values.hold(values.of_text(name, said, _text_at(name), kind, "the text"))
         return list(names)
 
     def _compiled(self) -> Any:
@@ -230,14 +258,12 @@ class Pattern:
             return None
 
 
-def body(values: Values, start: bytes, ends: tuple[bytes, ...]) -> str:
-    """The expression of a frame without its start and end marks, and without what stands behind the end mark."""
-    first, behind = len(start) if start else 0, values.layout.behind
-    if not ends:
-        return f"f[{first}:]" if first else "f"
-    if len(ends) == 1:
-        return f"f[{first}:-{len(ends[0]) + behind}]"
-
+def body(layout: Layout, start: bytes, ends: tuple[bytes, ...]) -> Callable[[bytes], bytes]:
+    """What answers a frame without its start and end marks, and without what stands behind the end mark."""
+    first, behind = len(start), layout.behind
+    if len(ends) < 2:
+        last = -(len(ends[0]) + behind) if ends else None
+        return lambda frame: frame[first:last]
     longest_first = sorted(ends, key=len, reverse=True)
 
     def strip(frame: bytes) -> bytes:
@@ -247,41 +273,48 @@ def body(values: Values, start: bytes, ends: tuple[bytes, ...]) -> str:
                 return marked[first : -len(end)]
         return marked[first:]
 
-    return f"{values.code.constant(strip, 'strip')}(f)"
+    return strip
 
 
 class Parts:
-    """Writes a `split:`: parts by number, or by the names of a header line that came before."""
+    """A `split:` line: parts by number, or by the names of a header line that came before."""
 
     def __init__(self, says: Says, values: Values, start: bytes, ends: tuple[bytes, ...]) -> None:
         self.says, self.values, self.start, self.ends = says, values, start, ends
+        self.names = self._header_names()
 
-    def write(self) -> None:
-        says, values, code = self.says, self.values, self.values.code
+    def add(self) -> None:
+        """The step that parts the line, and proves how many parts there are."""
+        says, values = self.says, self.values
         assert says.split
-        by = code.constant(says.split.by, "by")
-        text = body(values, self.start, self.ends)
+        text = body(values.layout, self.start, self.ends)
         if says.split.over:
             values.reach(says.where, [says.split.over.first, says.split.over.last])
-            text = values.layout.slice(says.split.over)
-        code.add(
-            f"parts = [p.strip() for p in {text}.split({by})]" if says.split.by != b" " else f"parts = {text}.split()"
-        )
-        names = self._header_names()
+            where = values.layout.slice(says.split.over)
+            text = lambda frame: frame[where]  # noqa: E731
+        by = says.split.by
+        if by == b" ":
+            values.steps.append(lambda view: setattr(view, "parts", text(view.frame).split()))
+        else:
+            values.steps.append(lambda view: setattr(view, "parts", [p.strip() for p in text(view.frame).split(by)]))
         if says.repeat:
             first, every = says.repeat.from_part - 1, says.repeat.every
-            values.fail(
-                f"len(parts) <= {first} or (len(parts) - {first}) % {every}", f"parts do not come in groups of {every}"
+            values.steps.append(
+                _require(
+                    lambda parts: len(parts) > first and (len(parts) - first) % every == 0,
+                    f"parts do not come in groups of {every}",
+                )
             )
-        elif not names:
+        elif not self.names:
             self._count()
-        if names:
-            self._header(names)
+        if self.names:
+            values.steps.append(_header(self.names))
 
     def _count(self) -> None:
         says = self.says
         assert says.split
-        if says.split.parts is None:
+        count = says.split.parts
+        if count is None:
             says.where.tell(
                 self.values.problems,
                 "split",
@@ -290,33 +323,19 @@ class Parts:
                 hint="a line that is cut short has fewer, and is rejected",
             )
             return
-        self.values.fail(f"len(parts) != {says.split.parts}", f"expected {says.split.parts} parts")
+        self.values.steps.append(_require(lambda parts: len(parts) == count, f"expected {count} parts"))
 
-    @property
-    def has_header(self) -> bool:
-        """Whether parts go by the names of a header line."""
-        return bool(self._header_names())
-
-    def _header_names(self) -> list[bytes]:
+    def _header_names(self) -> frozenset[bytes]:
         placed: list[Field | Shows] = [*self.says.fields.values(), *self.says.readings]
-        return [word_code(p.part) for p in placed if p.part and not p.part.isdigit()]
+        return frozenset(word_code(p.part) for p in placed if p.part and not p.part.isdigit())
 
-    def _header(self, names: list[bytes]) -> None:
-        """A line that has all the names, each once, is the header; what it says is kept."""
-        code = self.values.code
-        wanted = code.constant(frozenset(names), "names")
-        code.add(f"if {wanted}.issubset(parts) and sum([p in {wanted} for p in parts]) == {len(set(names))}:")
-        code.add("    kept['header'] = dict([(name, k) for k, name in enumerate(parts)] + [(0, len(parts))])")
-        code.add("    return ()")
-        code.add("header = kept.get('header')")
-        self.values.fail("header is None", "the line that names the columns has not come, or came damaged")
-        self.values.fail("len(parts) != header[0]", "not as many parts as the line that names them")
-
-    def expression(self, part: str) -> str:
-        """The expression of a part by its number or name."""
+    def part(self, part: str) -> Reader:
+        """What answers a part by its number or name."""
         if part.isdigit():
-            return f"parts[{int(part) - 1}]"
-        return f"parts[header[{self.values.code.constant(word_code(part), 'name')}]]"
+            place = int(part) - 1
+            return lambda view: view.parts[place]
+        name = word_code(part)
+        return lambda view: view.parts[view.memory["header"][name]]
 
     def sound(self, part: str, where: Where) -> bool:
         """Whether a part's number is one that every frame has."""
@@ -326,6 +345,37 @@ class Parts:
             where.tell(self.values.problems, "part", expected=f"a part from 1 to {count}", saw=part)
             return False
         return True
+
+
+def _require(holds: Callable[[list[bytes]], bool], words: str) -> Step:
+    """A step that rejects the frame unless something holds of its parts."""
+
+    def step(view: View) -> None:
+        if not holds(view.parts):
+            raise NotBelieved(words)
+
+    return step
+
+
+class IsHeader(Exception):
+    """The line names the columns: it carries no reading."""
+
+
+def _header(names: frozenset[bytes]) -> Step:
+    """A line that has all the names, each once, is the header; what it says is kept."""
+
+    def step(view: View) -> None:
+        parts = view.parts
+        if names.issubset(parts) and sum(part in names for part in parts) == len(names):
+            view.memory["header"] = {**{name: place for place, name in enumerate(parts)}, 0: len(parts)}
+            raise IsHeader
+        header = view.memory.get("header")
+        if header is None:
+            raise NotBelieved("the line that names the columns has not come, or came damaged")
+        if len(parts) != header[0]:
+            raise NotBelieved("not as many parts as the line that names them")
+
+    return step
 
 
 def may_be_header(seen: bytes, by: bytes, header: Mapping[bytes | int, int]) -> bool:

@@ -1,7 +1,7 @@
 """From the codes of a frame to the form of a reading: the part that need not be fast.
 
-The generated decoder keeps every form that it has met under the key of the codes that chose it;
-only a key that it has not met comes here, is looked up in the profile's tables and put together.
+Every form that was met is kept under the key of the codes that chose it; only a key that was not met is looked up in
+the profile's tables and put together.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 from meterlog.base.readings import Bound, Form
 from meterlog.conversation.reasons import Untold
+from meterlog.profile.compile.view import NotBelieved
 from meterlog.profile.language.facts import NO_FACTS, Facts, form_of, merge
 
 KEPT_FORMS = 4096
@@ -54,27 +55,21 @@ class Table:
 
 @dataclass(frozen=True, slots=True)
 class Lamps:
-    """Single bits with a meaning each; the code is a byte, or bytes or several of both that hold them all.
+    """Single bits with a meaning each; the code is the bytes that hold them, all other bits 0.
 
-    A row is (name, which byte of the code when it is laid out flat, mask in that byte, facts).
+    A row is (name, which byte of the code, mask in that byte, facts).
     """
 
     rows: tuple[tuple[str, int, int, Facts], ...]
+    who: str = "bits"
 
     def look_up(self, code: Hashable) -> Found:
-        laid = flat(code)
-        return [(who, facts) for who, byte, mask, facts in self.rows if laid[byte] & mask]
+        assert isinstance(code, bytes)
+        return [(who, facts) for who, byte, mask, facts in self.rows if code[byte] & mask]
 
     @property
     def says(self) -> list[Facts]:
         return [facts for *_, facts in self.rows]
-
-
-def flat(code: Hashable) -> bytes:
-    """The bytes of a code of lamps, side by side."""
-    if isinstance(code, int):
-        return bytes((code,))
-    return code if isinstance(code, bytes) else b"".join(map(flat, code))  # type: ignore[call-overload]
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,57 +103,35 @@ def shown(code: Hashable) -> str:
     return f"0x{code:02X}" if isinstance(code, int) and code >= 0 else repr(code)
 
 
-SAID = object()
-"""Stands in what is always the same of a key for a part that the code gives each time."""
-
-
 class Former:
     """Finds and keeps the entries of one reading.
 
-    A key in full is (decimals or None, width, zero with a minus, special word or None, code of each source …);
-    the generated code leaves out what is always the same, and gives the state of a display as one number.
+    A key is (decimals or None, width, zero with a minus, special value or None, code of each source …).
 
     Attributes:
-        always: the first four parts of every key, SAID where they change.
-        shapes: of a display, (decimals, width, zero with a minus) for each state of its points and minus.
-        kept: the forms that take the counts as they are: what the generated code looks into.
-        bent: the other entries.
-        met: the keys whose rows examples have reached, for `profile check`.
+        everything: all facts that it may come to say.
+        met: the entries that are kept; examples have reached their rows, for `profile check`.
     """
 
     def __init__(
         self, fixed: tuple[tuple[str, Facts], ...], special: Table | None, sources: tuple[Source, ...]
     ) -> None:
-        self.fixed = fixed
-        self.special = special
-        self.sources = sources
+        self.fixed, self.special, self.sources = fixed, special, sources
         said = [facts for _, facts in fixed] + [f for source in sources for f in source.says]
-        self.everything = tuple(said)
-        self.always: Key = (SAID,) * 4
-        self.shapes: Mapping[int, tuple[int, int, bool]] = {}
-        self.may_be_nothing = any(f.nothing for f in [*said, *(special.says if special else [])])
-        self.kept: dict[Key, Form] = {}
-        self.bent: dict[Key, Entry] = {}
+        self.everything = (*said, *(special.says if special else ()))
+        self.met: dict[Key, Entry] = {}
 
-    def make(self, key: Key) -> Entry | str:
-        """The entry of a key, kept from now on; or the reason why the frame is not believed."""
-        bent = self.bent.get(key)
-        if bent is not None:
-            return bent
-        if self.shapes and isinstance(key[0], int) and key[0] not in self.shapes:
-            return "the display shows more than one point"
-        entry = self._entry(self.full(key))
-        if isinstance(entry, str):
-            return entry
-        if len(self.kept) + len(self.bent) >= KEPT_FORMS:
-            self.kept.clear()
-            self.bent.clear()
-        form, factor, _ = entry
-        if factor == 1 and form is not None:
-            self.kept[key] = form
-        else:
-            self.bent[key] = entry
-        return entry
+    def entry(self, key: Key) -> Entry:
+        """The entry of a key. Raises: NotBelieved, with the reason why there is none."""
+        found = self.met.get(key)
+        if found is None:
+            made = self._entry(key)
+            if isinstance(made, str):
+                raise NotBelieved(made)
+            if len(self.met) >= KEPT_FORMS:
+                self.met.clear()
+            found = self.met[key] = made
+        return found
 
     def facts(self, key: Key) -> Facts | str:
         """All that the codes of a key say, put together."""
@@ -166,34 +139,12 @@ class Former:
         looked: list[Found] = []
         if key[3] is not None and self.special is not None:
             looked.append(self.special.look_up(key[3]))
-        looked += [source.look_up(code) for source, code in zip(self.sources, self.codes(key), strict=True)]
+        looked += [source.look_up(code) for source, code in zip(self.sources, key[4:], strict=True)]
         for found in looked:
             if isinstance(found, str):
                 return found
             said += found
         return merge(said)
-
-    def codes(self, key: Key) -> list[Hashable]:
-        """The code of each source of a full key, a row below another field's with both codes."""
-        codes = list(key[4:])
-        places = {source.who: place for place, source in enumerate(self.sources) if isinstance(source, Table)}
-        for place, source in enumerate(self.sources):
-            if isinstance(source, Table) and source.under in places and not isinstance(codes[place], tuple):
-                codes[place] = (key[4 + places[source.under]], codes[place])
-        return codes
-
-    def full_keys(self) -> list[Key]:
-        """Every key that has been met, in full, with the codes as the tables know them."""
-        return [(*full[:4], *self.codes(full)) for full in map(self.full, [*self.kept, *self.bent])]
-
-    def full(self, key: Key) -> Key:
-        """A key as the generated code gives it, in full."""
-        if self.shapes:
-            state, codes = key[0], key[1:]
-            first: Key = (*self.shapes[state], None) if isinstance(state, int) else state  # type: ignore[assignment]
-            return first + codes
-        told = iter(key)
-        return (*(next(told) if part is SAID else part for part in self.always), *told)
 
     def _entry(self, key: Key) -> Entry | str:
         facts = self.facts(key)

@@ -1,7 +1,8 @@
-"""A message of a profile to one Python function: frame in, readings or the reason of a rejection out."""
+"""A message of a profile to what decodes it: frame in, readings or the reason of a rejection out."""
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
@@ -9,15 +10,14 @@ from typing import TYPE_CHECKING, Any
 from meterlog.base.readings import Reading
 from meterlog.base.source import near_miss
 from meterlog.conversation.reasons import Refusal
-from meterlog.profile.compile.code import Code
-from meterlog.profile.compile.display import Display
-from meterlog.profile.compile.lines import Parts, Pattern, Template, body, holes, late_values
-from meterlog.profile.compile.meaning import SAID, Former, fixed_facts, shown
-from meterlog.profile.compile.numbers import Numbers
-from meterlog.profile.compile.proof import write_check
-from meterlog.profile.compile.sums import Sums
+from meterlog.profile.compile.display import display, is_sound
+from meterlog.profile.compile.lines import IsHeader, Parts, Pattern, Template, body, holes
+from meterlog.profile.compile.meaning import Former, fixed_facts, shown
+from meterlog.profile.compile.proof import check_of
+from meterlog.profile.compile.readings import Numbers
 from meterlog.profile.compile.tables import Sources, Tables
 from meterlog.profile.compile.values import OWN, Value, Values
+from meterlog.profile.compile.view import NotBelieved, Reader, Step, View
 from meterlog.profile.language.content import Field, Says, Shows
 from meterlog.profile.language.facts import NO_FACTS, WITHOUT_MODE, Facts, contradicted, implied
 from meterlog.profile.language.kinds import Kind
@@ -27,6 +27,7 @@ from meterlog.profile.language.words import bare
 if TYPE_CHECKING:
     from meterlog.base.source import Problems
     from meterlog.profile.compile.layout import Layout
+    from meterlog.profile.compile.numbers import Digits
     from meterlog.profile.language.wire import Check
 
 Decode = Callable[[bytes, dict[str, Any]], "tuple[Reading, ...] | str"]
@@ -55,22 +56,48 @@ class Message:
     """A compiled message.
 
     Attributes:
-        decode: the function; source: its text. trace: the same, answering its variables as well.
+        checks: what proves its frames; the first, that all bytes that are looked at are there.
+        steps: what finds its fields, in order. result: the readings of a frame whose fields are found.
         formers: what chose the form of each reading.
-        values: the fields as they were read, by name.
+        values: the fields as they are read, by name.
         steady: the same bytes always mean the same.
         header_by: what parts the columns, where a line of the message may name them; else nothing.
     """
 
     name: str
     says: Says
-    decode: Decode
-    trace: Callable[[bytes, dict[str, Any]], tuple[Any, dict[str, Any]]]
-    source: str
+    checks: tuple[Callable[[bytes], None], ...]
+    steps: tuple[Step, ...]
+    result: Callable[[View], tuple[Reading, ...]]
     formers: tuple[Former, ...]
     values: Mapping[str, Value]
     steady: bool
     header_by: bytes
+
+    def decode(self, frame: bytes, memory: dict[str, Any]) -> tuple[Reading, ...] | str:
+        """The readings of a frame, or why it is not believed."""
+        try:
+            for check in self.checks:
+                check(frame)
+            view = View(frame, memory)
+            for step in self.steps:
+                step(view)
+            return self.result(view)
+        except NotBelieved as no:
+            return no.reason
+        except IsHeader:
+            return ()
+
+    def explain(self, frame: bytes, memory: dict[str, Any]) -> tuple[tuple[Reading, ...] | str, dict[str, Any]]:
+        """The same, with the fields by name as far as they were found, though a check may differ."""
+        view = View(frame, memory)
+        meaning = self.decode(frame, dict(memory))
+        with contextlib.suppress(NotBelieved, IsHeader, IndexError):
+            for step in self.steps:
+                step(view)
+            for name, value in self.values.items():
+                view.values.setdefault(name, value.read(view))
+        return meaning, view.values
 
 
 def _unlike(name: str, codes: tuple[str, ...]) -> Callable[[Hashable], str]:
@@ -78,60 +105,64 @@ def _unlike(name: str, codes: tuple[str, ...]) -> Callable[[Hashable], str]:
     return lambda saw: f"{name}: expected {' or '.join(codes)}, saw {shown(saw)}"
 
 
-CONSTANTS = {"None": None, "False": False}
-"""Parts of a key that are the same in every frame, but for whole numbers."""
-
-
 class MessageCompiler:
-    """Writes one message."""
+    """Makes one message."""
 
     def __init__(self, name: str, says: Says, around: Around, problems: Problems) -> None:
         says = put_together(says, problems)
         self.name, self.says, self.around, self.problems = name, says, around, problems
-        self.code = Code()
-        self.values = Values(self.code, around.layout, problems)
+        self.values = Values(around.layout, problems)
         self.tables = Tables(says, self.values, around.requests, around.kept, problems)
         self.parts: Parts | None = None
-        self.steady = True
 
     def compile(self) -> Message | None:
         """The message; None when something is wrong, which is told."""
         before = len(self.problems)
-        for check in self.around.checks:
-            write_check(check, self.values)
+        checks = [self._check(check) for check in self.around.checks]
         self._text()
         self._place([name for name, said in self.says.fields.items() if said.item is None])
+        once, self.values.steps = self.values.steps, []
         if self.says.repeat:
-            self._begin_group()
             self._place([name for name, said in self.says.fields.items() if said.item is not None])
+        each = self.values.steps
         sources = self.tables.sources()
-        self._keep()
-        formers = [self._reading(place, said, sources) for place, said in enumerate(self.says.readings)]
-        if len(self.problems) > before or None in formers:
+        self._keep(once)
+        made = [self._reading(place, said, sources) for place, said in enumerate(self.says.readings)]
+        if len(self.problems) > before or None in made or None in checks:
             return None
-        self._finish([former for former in formers if former])
+        readings = [reading for reading in made if reading]
         if self.values.needs and self.around.layout.length is None:
-            self._long_enough()
-        decode, trace, source = self.code.functions(f"decode_{self.name}")
+            checks.insert(0, self._long_enough())
+        has_header = bool(self.parts and self.parts.names)
         return Message(
             name=self.name,
             says=self.says,
-            decode=decode,
-            trace=trace,
-            source=source,
-            steady=self.steady and self.tables.steady,
-            formers=tuple(former for former in formers if former),
+            checks=tuple(check for check in checks if check),
+            steps=tuple(once),
+            result=self._result(each, [read for read, _ in readings]),
+            steady=self.tables.steady and not self.says.keep and not has_header,
+            formers=tuple(former for _, former in readings),
             values=dict(self.values.known),
-            header_by=self.says.split.by if self.says.split and self.parts and self.parts.has_header else b"",
+            header_by=self.says.split.by if self.says.split and has_header else b"",
         )
 
-    def _long_enough(self) -> None:
-        """Code that rejects a frame that has not all the bytes that are looked at."""
-        needs = self.values.needs
-        reason = self.code.constant(f"too short: at least {needs} bytes are looked at", "why")
-        uneven = self.around.layout.uneven
-        text = body(self.values, b"", self.around.ends) if uneven else "f"
-        self.code.first(f"if len({text}) < {needs + (0 if uneven else self.around.layout.tail)}: return {reason}")
+    def _check(self, check: Check) -> Callable[[bytes], None] | None:
+        places = [check.at.first, check.at.last, *([check.over.first, check.over.last] if check.over else [])]
+        self.values.reach(check.where, places)
+        return check_of(check, self.around.layout, self.problems)
+
+    def _long_enough(self) -> Callable[[bytes], None]:
+        """What rejects a frame that has not all the bytes that are looked at."""
+        needs, layout = self.values.needs, self.around.layout
+        reason = f"too short: at least {needs} bytes are looked at"
+        text = body(layout, b"", self.around.ends) if layout.uneven else lambda frame: frame
+        least = needs + (0 if layout.uneven else layout.tail)
+
+        def check(frame: bytes) -> None:
+            if len(text(frame)) < least:
+                raise NotBelieved(reason)
+
+        return check
 
     # -- where the fields are ---------------------------------------------------
 
@@ -142,17 +173,17 @@ class MessageCompiler:
             says.where.tell(self.problems, ways[1], expected="one of text, pattern and split", saw=" and ".join(ways))
         numbers = {said.value for said in says.readings}
         if says.text:
-            Template(says, values, ends, numbers).write()
-            late_values(says, values, holes(says.text))
+            Template(says, values, ends, numbers).add()
             self._one_place(holes(says.text), "text")
         elif says.pattern:
-            self._one_place(Pattern(says, values, ends, numbers).write(), "pattern")
+            self._one_place(Pattern(says, values, ends, numbers).add(), "pattern")
         elif says.split:
             self.parts = Parts(says, values, self.around.starts[0] if self.around.starts else b"", ends)
-            self.parts.write()
-            self.steady = not self.parts.has_header
+            self.parts.add()
         if says.repeat and not says.split:
             says.where.tell(self.problems, "repeat", expected="`split` beside it", saw="no such key")
+        if says.repeat and not says.readings:
+            says.where.tell(self.problems, "repeat", expected="readings of the group", saw="none")
 
     def _one_place(self, names: list[str], key: str) -> None:
         """Tell of fields whose place both the line and they themselves say."""
@@ -162,35 +193,32 @@ class MessageCompiler:
             if said and ways:
                 said.where.tell(self.problems, ways[0], expected=f"one place: `{key}` has {name!r} too", saw="two")
 
-    def _begin_group(self) -> None:
-        """Readings of a repeated group are gathered in a loop."""
-        assert self.says.repeat
-        if not self.says.readings:
-            self.says.where.tell(self.problems, "repeat", expected="readings of the group", saw="none")
-        first = self.says.repeat.from_part - 1
-        self.code.add("out = []")
-        self.code.add(f"for g in range({first}, len(parts), {self.says.repeat.every}):")
-        self.code.indent()
-
     def _place(self, names: list[str]) -> None:
-        """Code of fields, and that those which must be a code are."""
+        """What reads the fields, and proves that those which must be a code are."""
         for name in names:
             said = self.says.fields[name]
             if name not in self.values.known:
                 self._field(name, said)
             value = self.values.known.get(name)
             if said.value and value is not None and self.tables.is_code(said, value, "is"):
-                codes = self.code.constant(frozenset(self.tables.codes(said, value, said.value)), "codes")
-                why = self.code.constant(_unlike(name, said.value), "why")
-                self.code.add(f"if {value.expr} not in {codes}: return {why}({value.expr})")
+                self.values.steps.append(self._must_be(name, said, value))
+
+    def _must_be(self, name: str, said: Field, value: Value) -> Step:
+        codes, read, why = frozenset(self.tables.codes(said, value, said.value)), value.read, _unlike(name, said.value)
+
+        def step(view: View) -> None:
+            if read(view) not in codes:
+                raise NotBelieved(why(read(view)))
+
+        return step
 
     def _field(self, name: str, said: Field) -> None:
         if said.digits:
-            if Display(self.values, said).sound():
-                self.values.hold(Value(kind="display", name=name, field=said))
+            if is_sound(self.values, said):
+                self.values.hold(Value(kind="digits", name=name, read=display(self.values, said), field=said))
             return
         value = self._part(name, said) if said.part or said.item else self._placed(name, said)
-        if value is not None and value.kind == "int" and name not in self.says.fields:
+        if value is not None and name not in self.says.fields:
             self.values.known[name] = value  # a reading's own number is used once
         elif value is not None:
             self.values.hold(value)
@@ -215,11 +243,12 @@ class MessageCompiler:
                     self.problems, "item", expected="an item of the group that `repeat` says", saw=str(said.item)
                 )
                 return None
-            text = f"parts[g + {said.item - 1}]"
+            within = said.item - 1
+            text: Reader = lambda view: view.parts[view.group + within]  # noqa: E731
         else:
             if not self.parts.sound(said.part, said.where):
                 return None
-            text = self.parts.expression(said.part)
+            text = self.parts.part(said.part)
         used = any(reading.value == name for reading in self.says.readings) or name.startswith(OWN)
         kind = self.values.kind_of(said, None) if said.kind else Kind(name="decimal" if used else "text")
         if kind is None:
@@ -227,12 +256,14 @@ class MessageCompiler:
         if kind.size is not None or kind.name.endswith("bcd"):
             said.where.tell(self.problems, "as", expected="a kind of text: decimal, digits, hex, text", saw=said.kind)
             return None
-        return self.values.of_bytes(name, said, text, kind, f"part {said.part or said.item}")
+        return self.values.of_text(name, said, text, kind, f"part {said.part or said.item}")
 
     # -- the readings --------------------------------------------------------------
 
-    def _reading(self, place: int, said: Shows, sources: Sources) -> Former | None:
-        """Code of one reading; answers what finds its form."""
+    def _reading(
+        self, place: int, said: Shows, sources: Sources
+    ) -> tuple[Callable[[View], Reading | None], Former] | None:
+        """What answers one reading, and what finds its form."""
         name, said_field = said.value, None
         if not said.value:
             name = f"{OWN}{place}"
@@ -266,79 +297,92 @@ class MessageCompiler:
             ("the step", said.step or NO_FACTS),
         )
         former = Former(fixed, special, tuple(source for _, source in mine.values()))
-        codes = [self.tables.code(expr, source, mine) for expr, source in mine.values()]
-        sums = Sums(self.values, self.tables.known, self.tables.special_rows, self.problems)
-        key = Numbers(sums).write(place, name, said, special)
-        if key is None:
-            return None
-        former.shapes = key.shapes
-        former.always = tuple(CONSTANTS.get(part, SAID) if not part.isdecimal() else int(part) for part in key.parts)
-        parts = [part for part in key.parts if part not in CONSTANTS and not part.isdecimal()] + codes
-        self._form(place, former, "(" + "".join(f"{part}, " for part in parts) + ")")
-        return former
+        rows = self.tables.special_rows
+        digits = Numbers(self.tables.known, rows, [*self.values.known], self.problems).digits(name, said)
+        return None if digits is None else (_shown_by(digits, [read for read, _ in mine.values()], former), former)
 
-    def _form(self, place: int, former: Former, key: str) -> None:
-        kept, make, add = (
-            self.code.constant(former.kept, "kept"),
-            self.code.constant(former.make, "make"),
-            self.code.add,
-        )
-        self.code.names["Reading"] = Reading
-        form, counts = f"form{place}", f"counts{place}"
-        add(f"{form} = {kept}.get({key})")
-        add(f"if {form} is None:")
-        add(f"    entry = {make}({key})")
-        add("    if isinstance(entry, str): return entry")
-        add(f"    {form}, factor, zero = entry")
-        add(f"    if factor is None: {counts} = None")
-        add("    elif factor != 1:")
-        add(f"        {counts} *= factor")
-        add(f"        if not {counts}: {form} = zero")
+    # -- the end ------------------------------------------------------------------------
 
-    # -- the end of the function ------------------------------------------------------
-
-    def _keep(self) -> None:
+    def _keep(self, steps: list[Step]) -> None:
         for name in self.says.keep:
             value = self.values.known.get(name)
             if value is None or value.kind not in ("int", "bytes"):
                 self.says.where.tell(
                     self.problems,
                     "keep",
-                    expected="a field of this message",
+                    expected="a field of this message that is a code or a whole number",
                     saw=name,
                     hint=near_miss(name, self.values.known),
                 )
                 continue
-            self.steady = False
-            self.code.add(f"kept[{self.code.constant(name, 'word')}] = {value.expr}")
+            steps.append(_kept(name, value.read))
 
-    def _finish(self, formers: list[Former]) -> None:
-        add = self.code.add
+    def _result(
+        self, each: list[Step], readings: list[Callable[[View], Reading | None]]
+    ) -> Callable[[View], tuple[Reading, ...]]:
+        """What answers the readings: once, or of every group."""
         if self.says.reject:
-            self._reject()
-            return
-        made = [f"Reading(form{place}, counts{place})" for place in range(len(formers))]
-        if self.says.repeat:
-            for place, reading in enumerate(made):
-                add(f"if form{place} is not None: out.append({reading})")
-            self.code.dedent()
-            add("return tuple(out)")
-        elif any(former.may_be_nothing for former in formers):
-            add(f"return tuple([r for r in ({', '.join(made)},) if r.form is not None])")
-        else:
-            add(f"return ({', '.join(made)}{',' if made else ''})")
+            return self._rejected()
+        if not self.says.repeat:
 
-    def _reject(self) -> None:
+            def result(view: View) -> tuple[Reading, ...]:
+                return tuple([found for read in readings if (found := read(view)) is not None])
+
+            return result
+        first, every = self.says.repeat.from_part - 1, self.says.repeat.every
+
+        def results(view: View) -> tuple[Reading, ...]:
+            out = []
+            for begun in range(first, len(view.parts), every):
+                view.group = begun
+                for step in each:
+                    step(view)
+                out += [found for read in readings if (found := read(view)) is not None]
+            return tuple(out)
+
+        return results
+
+    def _rejected(self) -> Callable[[View], tuple[Reading, ...]]:
         """A frame that says that there is no measurement, with the words of its codes."""
-        words = self.code.constant(Refusal(self.says.reject), "why")
+        words = Refusal(self.says.reject)
+        coded: list[tuple[Reader, dict[Hashable, Refusal]]] = []
         for name, said in self.says.fields.items():
             value = self.values.known.get(name)
             if said.means and value is not None:
                 rows = {
-                    k: Refusal(f"{self.says.reject}: {facts.reject}")
+                    key: Refusal(f"{self.says.reject}: {facts.reject}")
                     for code, facts in said.means.items()
                     if isinstance(facts, Facts)
-                    for k in self.tables.codes(said, value, (code,))
+                    for key in self.tables.codes(said, value, (code,))
                 }
-                words = f"{self.code.constant(rows, 'rows')}.get({value.expr}, {words})"
-        self.code.add(f"return {words}")
+                coded.append((value.read, rows))
+
+        def refuse(view: View) -> tuple[Reading, ...]:
+            said = [rows[read(view)] for read, rows in coded if read(view) in rows]
+            raise NotBelieved(said[-1] if said else words)
+
+        return refuse
+
+
+def _kept(name: str, read: Reader) -> Step:
+    def step(view: View) -> None:
+        view.memory[name] = read(view)
+
+    return step
+
+
+def _shown_by(digits: Reader, codes: list[Reader], former: Former) -> Callable[[View], Reading | None]:
+    """What answers a reading: its digits in the form that its codes choose; None where they say that there is none."""
+
+    def reading(view: View) -> Reading | None:
+        shown: Digits = digits(view)
+        key = (shown.decimals, shown.width, shown.minus_zero, shown.special, *[read(view) for read in codes])
+        form, factor, zero = former.entry(key)
+        if form is None:
+            return None
+        if factor is None:
+            return Reading(form, None)
+        counts = shown.counts * factor
+        return Reading(form if counts or factor == 1 or zero is None else zero, counts)
+
+    return reading

@@ -1,4 +1,4 @@
-"""A profile's checks: to generated code, to a function of bytes, and onto requests."""
+"""A profile's checks: to what proves a frame, and onto requests."""
 
 from __future__ import annotations
 
@@ -6,17 +6,18 @@ import re
 from typing import TYPE_CHECKING
 
 from meterlog.base.source import near_miss
-from meterlog.conversation.checksum import PLAIN, Sum, by_place, calculation, catalogue
+from meterlog.conversation.checksum import PLAIN, Sum, calculation, catalogue
 from meterlog.conversation.reasons import Damage
 from meterlog.conversation.written import WAYS
 from meterlog.profile.compile.layout import Layout, integer
+from meterlog.profile.compile.view import NotBelieved
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from meterlog.base.source import Problems
-    from meterlog.profile.compile.values import Values
     from meterlog.profile.language.wire import Check
 
-INLINE_LENGTH = 32
 DAMAGED = "check in byte"
 _PAIRS = re.compile(rb"(?:[0-9A-Fa-f]{2})*")
 
@@ -60,35 +61,26 @@ def sum_of(check: Check, problems: Problems) -> Sum | None:
     )
 
 
-def write_check(check: Check, values: Values) -> None:
-    """Code that rejects a frame whose check differs."""
-    made = sum_of(check, values.problems)
-    if made is None:
-        return
-    layout, code = values.layout, values.code
-    values.reach(
-        check.where, [check.at.first, check.at.last, *([check.over.first, check.over.last] if check.over else [])]
-    )
-    held = _held(check, made, values)
-    if held is None:
-        return
-    first, end = over(check, layout)
-    text = f"f[{first}:{'' if end is None else end}]"
-    if check.of == "hex":
-        code.add(f"pairs = {code.constant(unhexed, 'unhexed')}({text})")
-        values.fail("pairs is None", Damage(f"{DAMAGED}{_plural(check)}: what it proves is no pairs of hex digits"))
-        text = "pairs"
-    if check.of == "bytes" and layout.length is not None and end is not None and end - first <= INLINE_LENGTH:
-        proved = _inline(made, first, end, values)
-    else:
-        proved = f"{code.constant(calculation(made), 'check')}({text})"
-    code.add(f"if {proved} != {held}: return {code.constant(_why(check, made), 'wrong')}({proved}, {held})")
+def check_of(check: Check, layout: Layout, problems: Problems) -> Callable[[bytes], None] | None:
+    """What rejects a frame whose check differs; None where the check is wrong, which is told."""
+    made = sum_of(check, problems)
+    held = _held(check, made, layout, problems) if made else None
+    if made is None or held is None:
+        return None
+    proves, where, is_hex = calculation(made), slice(*over(check, layout)), check.of == "hex"
+    place, figures = f"{DAMAGED}{_plural(check)}", -(-made.bits // 8) * 2
 
+    def prove(frame: bytes) -> None:
+        text: bytes | None = frame[where]
+        if is_hex:
+            text = unhexed(frame[where])
+        if text is None:
+            raise NotBelieved(Damage(f"{place}: what it proves is no pairs of hex digits"))
+        want, saw = proves(text), held(frame)
+        if want != saw:
+            raise NotBelieved(Damage(f"{place}: expected 0x{want:0{figures}X}, saw 0x{saw:0{figures}X}"))
 
-def _why(check: Check, made: Sum) -> object:
-    figures = -(-made.bits // 8) * 2
-    place = f"{DAMAGED}{_plural(check)}"
-    return lambda want, saw: Damage(f"{place}: expected 0x{want:0{figures}X}, saw 0x{saw:0{figures}X}")
+    return prove
 
 
 def _plural(check: Check) -> str:
@@ -111,26 +103,29 @@ def over(check: Check, layout: Layout) -> tuple[int, int | None]:
     return 0, layout.index(check.at.first)
 
 
-def _held(check: Check, made: Sum, values: Values) -> str | None:
-    """The expression of the check that the frame holds."""
-    layout, code = values.layout, values.code
-    size = layout.size(check.at)
-    way = WAYS.get(check.kind_of_text)
+def _held(check: Check, made: Sum, layout: Layout, problems: Problems) -> Callable[[bytes], int] | None:
+    """What answers the check that a frame holds."""
+    size, way = layout.size(check.at), WAYS.get(check.kind_of_text)
     holds = 256 if way is None else len(way.characters)
     if size is None or (holds**size < 1 << made.bits and made.mask is None):
-        expected = f"{-(-made.bits // 8)} bytes" if way is None else f"enough {way.of} for {made.bits} bits"
+        expected = f"{-(-made.bits // 8)} bytes" if way is None else f"enough {way.of} for a check of {made.bits} bits"
         if check.kind_of_text in ("bytes", "hex"):
             expected = f"{-(-made.bits // 8)} bytes, or twice as many hex digits"
-        check.where.tell(values.problems, "at", expected=expected, saw=f"bytes {check.at}")
+        check.where.tell(problems, "at", expected=expected, saw=f"bytes {check.at}")
         return None
     if way is None:
         return integer(layout, check.at, signed=False, order=check.order)
-    text = layout.slice(check.at)
-    if check.order == "little":
-        text = f"{code.constant(turned, 'turned')}({text}, {2 if check.kind_of_text == 'hex' else 1})"
-    code.add(f"saw = {code.constant(way.read, 'read')}({text})")
-    values.fail("saw is None", Damage(f"{DAMAGED}{_plural(check)}: no {way.of}"))
-    return "saw"
+    where, step = layout.slice(check.at), 2 if check.kind_of_text == "hex" else 1
+    wrong, is_little = Damage(f"{DAMAGED}{_plural(check)}: no {way.of}"), check.order == "little"
+
+    def held(frame: bytes) -> int:
+        text = turned(frame[where], step) if is_little else frame[where]
+        number = way.read(text)
+        if number is None:
+            raise NotBelieved(wrong)
+        return number
+
+    return held
 
 
 def turned(text: bytes, size: int) -> bytes:
@@ -140,25 +135,6 @@ def turned(text: bytes, size: int) -> bytes:
     b'2B1A'
     """
     return b"".join(text[place : place + size] for place in range(len(text) - size, -1, -size))
-
-
-def _inline(made: Sum, first: int, end: int, values: Values) -> str:
-    """The check of a frame of known length, a look-up for each byte."""
-    code, whole = values.code, (1 << made.bits) - 1
-    if made.kind in PLAIN and made.kind != "xor-8":
-        text = f"(sum(f[{first}:{end}]) + {made.init or 0})"
-    elif made.kind == "xor-8":
-        text = "(" + " ^ ".join([*(f"f[{place}]" for place in range(first, end)), str(made.init or 0)]) + ")"
-    else:
-        constant, rows = by_place(made, end - first)
-        looked = [f"{code.constant(row, 'row')}[f[{first + place}]]" for place, row in enumerate(rows)]
-        text = "(" + " ^ ".join([*looked, str(constant)]) + ")"
-    text = {"negated": f"-{text}", "inverted": f"~{text}", "": text}[made.turn]
-    if made.plus:
-        text = f"({text} + {made.plus})"
-    mask = whole if made.mask is None else whole & made.mask
-    is_clean = made.kind not in ("sum-8", "sum-16", "sum-32") and not made.turn and not made.plus and made.mask is None
-    return text if is_clean else f"({text} & {mask})"
 
 
 def appended(data: bytes, check: Check, base: int, ends: tuple[bytes, ...], problems: Problems) -> bytes:

@@ -7,10 +7,11 @@ from typing import TYPE_CHECKING
 
 from meterlog.base.source import near_miss
 from meterlog.profile.compile.arithmetic import operands
+from meterlog.profile.compile.lamps import lamps
 from meterlog.profile.compile.meaning import ANY, ChannelText, Source, Table
 from meterlog.profile.compile.values import code_key
+from meterlog.profile.compile.view import Reader, View
 from meterlog.profile.language.facts import Facts
-from meterlog.profile.language.lamps import lamps
 
 if TYPE_CHECKING:
     from collections.abc import Hashable, Mapping
@@ -19,8 +20,8 @@ if TYPE_CHECKING:
     from meterlog.profile.compile.values import Value, Values
     from meterlog.profile.language.content import Field, Says, Shows
 
-Sources = dict[str, tuple[str, Source]]
-"""Of each field that has meanings: the expression of its code, and what looks it up."""
+Sources = dict[str, tuple[Reader, Source]]
+"""Of each field that has meanings: what answers its code, and what looks it up."""
 
 
 class Tables:
@@ -44,6 +45,7 @@ class Tables:
     ) -> None:
         self.says, self.values, self.requests, self.kept, self.problems = says, values, requests, kept, problems
         self.steady = True
+        self._special: dict[str, dict[Hashable, Facts]] = {}
 
     def sources(self) -> Sources:
         found: Sources = {}
@@ -59,12 +61,12 @@ class Tables:
         if self.requests:
             self.steady = False
             rows: dict[Hashable, Facts] = dict(self.requests.items())
-            found["request"] = ("kept['request'] and kept['request'].index", Table("the request", rows))
+            found["request"] = (_request, Table("the request", rows))
         return found
 
     def _table(self, found: Sources, name: str, said: Field, value: Value) -> None:
         rows: dict[Hashable, Facts] = {}
-        expr = value.expr
+        read = value.read
         upper = None
         if said.under:
             upper = self.known(said.under)
@@ -80,7 +82,8 @@ class Tables:
                 return
             if not self.is_code(said, upper, "under"):
                 return
-            expr = f"({upper.expr}, {value.expr})"
+            outer_code, inner_code = upper.read, value.read
+            read = lambda view: (outer_code(view), inner_code(view))  # noqa: E731
         for code, facts in said.means.items():
             if isinstance(facts, Facts):
                 if upper is None or upper.field is None:
@@ -98,7 +101,7 @@ class Tables:
             else:
                 for outer in self.codes(upper.field, upper, (code,)):
                     rows |= {(outer, k): f for inner, f in facts.items() for k in self.codes(said, value, (inner,))}
-        found[name] = (expr, Table(name, rows, said.under))
+        found[name] = (read, Table(name, rows, said.under))
 
     def known(self, name: str) -> Value | None:
         """A field of this message, or one that another keeps."""
@@ -106,7 +109,7 @@ class Tables:
         if value is None and name in self.kept:
             kept = self.kept[name]
             self.steady = False
-            return replace(kept, expr=f"kept.get({self.values.code.constant(name, 'word')})", is_kept=True)
+            return replace(kept, read=lambda view: view.memory.get(name), is_kept=True)
         return value
 
     def is_code(self, said: Field, value: Value, key: str) -> bool:
@@ -117,7 +120,7 @@ class Tables:
             self.problems,
             key,
             expected="a field that is a code: a whole number or a text",
-            saw=f"{value.name}, a {'display' if value.kind == 'display' else 'number with a point'}",
+            saw=f"{value.name}, a {'display' if value.field and value.field.digits else 'number with a point'}",
             hint="say `as: text` or `as: digits`, or `special` for values that are no number",
         )
         return False
@@ -158,7 +161,7 @@ class Tables:
                 hint=near_miss(name, self.values.known),
             )
             return {}
-        return {f"channel {name}": (value.expr, ChannelText(name))}
+        return {f"channel {name}": (value.read, ChannelText(name))}
 
     def special(self, name: str, said: Shows) -> Table | None:
         """What is no number: a field's special values, or those of each field of a sum, with its name."""
@@ -170,15 +173,19 @@ class Tables:
 
     def special_rows(self, name: str) -> dict[Hashable, Facts]:
         """A field's special values by their codes, and what they mean."""
-        value = self.known(name)
-        if value is None or value.field is None:
-            return {}
-        words = value.field.special.items()
-        return {key: facts for word, facts in words for key in self.codes(value.field, value, (word,))}
+        if name not in self._special:
+            value = self.known(name)
+            words = value.field.special.items() if value and value.field else ()
+            self._special[name] = {
+                key: facts
+                for word, facts in words
+                if value and value.field
+                for key in self.codes(value.field, value, (word,))
+            }
+        return self._special[name]
 
-    def code(self, expr: str, source: Source, mine: Sources) -> str:
-        """The expression of a source's code; below a field that is in the key itself, the inner code alone."""
-        if isinstance(source, Table) and source.under in mine:
-            value = self.known(source.who)
-            return value.expr if value else expr
-        return expr
+
+def _request(view: View) -> int | None:
+    """The number of the request that a frame answers."""
+    asked = view.memory.get("request")
+    return None if asked is None else int(asked.index)

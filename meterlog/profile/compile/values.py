@@ -1,43 +1,41 @@
-"""A field of a profile to generated code: the number or word that its bytes make."""
+"""A field of a profile to what reads it: the number, the digits or the word that its bytes make."""
 
 from __future__ import annotations
 
-import contextlib
 import re
 import struct
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from meterlog.profile.compile.layout import Layout, gathered, integer, ordered
+from meterlog.profile.compile.numbers import digits_of, number_pattern, word_code
+from meterlog.profile.compile.view import NotBelieved
 from meterlog.profile.language.kinds import Kind, parse_kind
-from meterlog.profile.language.places import Bits, Span, characters, parse_code
+from meterlog.profile.language.places import Bits, Span, parse_code
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Hashable
 
     from meterlog.base.schema import Where
     from meterlog.base.source import Problems
-    from meterlog.profile.compile.code import Code
+    from meterlog.profile.compile.view import Reader, Step, View
     from meterlog.profile.language.content import Field
 
-NUMBER = rb" *+([-+]?) *+(?=\.?\d)(\d{0,15}+)(?:\.|(?!\d))(\d{0,15}+)(?:[eE]([-+]?\d{1,2}))? *+"
-"""A decimal text in four groups: sign, digits before the point, after it, exponent."""
 OWN = "R"
 """Begins the name of a number whose place a reading says itself; a field's name is in small letters."""
 NOT_A_NUMBER = "nan"
 """The code of every float that is no number; no two of them are equal."""
+_HEX = re.compile(rb"[0-9A-Fa-f]{1,16}")
+_DECIMALS = re.compile(rb"[0-9]{1,18}")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Value:
-    """A field's value in generated code.
+    """A field as it is read.
 
     Attributes:
-        kind: "int", "bytes" and "float" are one expression; "number" is a decimal text in parts;
-            "display" is seven-segment digits, see `profile.display`.
-        expr: the expression, a variable once it is held.
-        parts: of a number, names of variables: sign, before, after, exponent, special word; "" for none.
-        width: digits before the point, where the profile fixes them.
+        kind: "int" (or the bytes of a special value), "bytes", "float", or "digits" for what shows a point.
+        read: what answers it; of a field that is held, from the view.
         bits: the most bits of an int.
         sign: how an int tells its sign: "i" two's complement, "sm" by its top bit, "" not at all.
         is_kept: an earlier message has told it, or none has yet.
@@ -45,9 +43,7 @@ class Value:
 
     kind: str
     name: str
-    expr: str = ""
-    parts: tuple[str, ...] = ()
-    width: int | None = None
+    read: Reader
     bits: int = 64
     sign: str = ""
     field: Field | None = None
@@ -59,30 +55,36 @@ class Value:
         half = 1 << self.bits - 1
         return {"": range(2 * half), "i": range(-half, half), "sm": range(1 - half, half)}[self.sign]
 
+    def __hash__(self) -> int:
+        return id(self)
+
+
+def reason(name: str, words: str) -> str:
+    """Words on a field with its name, where it has one."""
+    return f"{name}: {words}" if name and not name.startswith(OWN) else words
+
 
 class Values:
-    """Writes the fields of one message into code, each once, and knows them by name."""
+    """Makes the readers of one message's fields, and knows them by name."""
 
-    def __init__(self, code: Code, layout: Layout, problems: Problems) -> None:
-        self.code = code
+    def __init__(self, layout: Layout, problems: Problems) -> None:
         self.layout = layout
         self.problems = problems
+        self.steps: list[Step] = []
         self.known: dict[str, Value] = {}
         self.needs = 0  # bytes before the end mark of the shortest frame that has all that is looked at
 
     def hold(self, value: Value) -> Value:
-        """Remember a value; an expression is put into a variable, so that it is worked out once."""
-        if value.kind in ("int", "bytes", "float") and not value.expr.isidentifier():
-            self.code.add(f"v_{value.name} = {value.expr}")
-            value = replace(value, expr=f"v_{value.name}")
-        self.known[value.name] = value
-        return value
+        """Read a value once a frame, and remember it under its name."""
+        name, read = value.name, value.read
 
-    def fail(self, condition: str, reason: str, name: str = "") -> None:
-        """Code that rejects the frame when a condition holds, for a reason that is a field's where one is named."""
-        if name and not name.startswith(OWN):
-            reason = f"{name}: {reason}"
-        self.code.add(f"if {condition}: return {self.code.constant(reason, 'why')}")
+        def step(view: View) -> None:
+            view.values[name] = read(view)
+
+        self.steps.append(step)
+        held = replace(value, read=lambda view: view.values[name])
+        self.known[name] = held
+        return held
 
     def kind_of(self, field: Field, size: int | None) -> Kind | None:
         try:
@@ -97,23 +99,13 @@ class Values:
             )
             return None
 
+    # -- at a place of the frame ---------------------------------------------------
+
     def placed(self, name: str, field: Field) -> Value | None:
         """The value of a field that says its bytes or bits; None where it does not, or is wrong."""
         span = field.byte or field.bytes
         if span is None:
-            assert field.bits
-            places = tuple(place for place in field.bits if isinstance(place, Bits))
-            if len(places) != len(field.bits):
-                field.where.tell(
-                    self.problems,
-                    "bits",
-                    expected="bits with their bytes, such as 2.3..0",
-                    saw="bits alone",
-                    hint="or add `byte`",
-                )
-                return None
-            self.reach(field.where, [place.byte for place in places])
-            return self._side_by_side(name, field, places)
+            return self._of_bits(name, field)
         self.reach(field.where, [span.first, span.last])
         size = self.layout.size(span)
         kind = self.kind_of(field, size)
@@ -122,23 +114,8 @@ class Values:
         if size is None and kind.size is not None:
             field.where.tell(self.problems, "bytes", expected="bytes that are as many in every frame", saw=str(span))
             return None
-        value = self._read(name, field, span, kind)
+        value = self._at(name, field, span, kind)
         return self._bits_of(field, value) if field.bits else value
-
-    def _side_by_side(self, name: str, field: Field, places: tuple[Bits, ...]) -> Value | None:
-        """Bits of several bytes as one number: plain, decimal figures of four bits, or two's complement."""
-        expr, bits = gathered(self.layout, places), sum(place.width for place in places)
-        if re.fullmatch("bcd( blank [A-F])?", field.kind):
-            figures, blank = f"'%0{-(-bits // 4)}x' % {expr}", parse_kind(field.kind).blank
-            figures = f"({figures}).lstrip({blank!r})" if blank else figures
-            return self._figures(name, field, figures, "isdecimal", "a figure that is no decimal in its bits", 10)
-        if field.kind == "signed bits":
-            top = 1 << bits - 1
-            return Value(kind="int", name=name, expr=f"({expr} ^ {top}) - {top}", bits=bits, sign="i", field=field)
-        if field.kind:
-            field.where.tell(self.problems, "as", expected="bcd, signed bits, or nothing, beside bits", saw=field.kind)
-            return None
-        return Value(kind="int", name=name, expr=expr, bits=bits, field=field)
 
     def reach(self, where: Where, places: list[int]) -> None:
         """Tell when a place lies outside a frame of fixed length, or before its first byte."""
@@ -165,178 +142,146 @@ class Values:
                     self.problems, expected=f"bytes {self.layout.base}..{last} of the frame", saw=f"byte {place}"
                 )
 
+    def _of_bits(self, name: str, field: Field) -> Value | None:
+        """Bits of several bytes as one number: plain, decimal figures of four bits, or two's complement."""
+        assert field.bits
+        places = tuple(place for place in field.bits if isinstance(place, Bits))
+        if len(places) != len(field.bits):
+            field.where.tell(
+                self.problems,
+                "bits",
+                expected="bits with their bytes, such as 2.3..0",
+                saw="bits alone",
+                hint="or add `byte`",
+            )
+            return None
+        self.reach(field.where, [place.byte for place in places])
+        gather, bits = gathered(self.layout, places), sum(place.width for place in places)
+        if re.fullmatch("bcd( blank [A-F])?", field.kind):
+            figures = -(-bits // 4)
+            text = _blanked(parse_kind(field.kind).blank, lambda view: f"{gather(view.frame):0{figures}x}".encode())
+            return _figures(name, field, text, "a figure that is no decimal in its bits")
+        if field.kind == "signed bits":
+            top = 1 << bits - 1
+            return Value(
+                kind="int", name=name, read=lambda v: (gather(v.frame) ^ top) - top, bits=bits, sign="i", field=field
+            )
+        if field.kind:
+            field.where.tell(self.problems, "as", expected="bcd, signed bits, or nothing, beside bits", saw=field.kind)
+            return None
+        return Value(kind="int", name=name, read=lambda view: gather(view.frame), bits=bits, field=field)
+
     def _bits_of(self, field: Field, value: Value) -> Value | None:
         match field.bits:
             case (int(high), int(low)) if value.kind == "int":
-                pass
-            case _:
-                field.where.tell(
-                    self.problems,
-                    "bits",
-                    expected="bits such as 7..4 of a whole number",
-                    saw=field.kind or "other bits",
-                )
-                return None
-        mask = (1 << high - low + 1) - 1
-        return replace(value, expr=f"({value.expr} >> {low} & {mask})", bits=high - low + 1, sign="")
+                mask, read = (1 << high - low + 1) - 1, value.read
+                return replace(value, read=lambda view: read(view) >> low & mask, bits=high - low + 1, sign="")
+        field.where.tell(
+            self.problems, "bits", expected="bits such as 7..4 of a whole number", saw=field.kind or "other bits"
+        )
+        return None
 
-    def _read(self, name: str, field: Field, span: Span, kind: Kind) -> Value:
+    def _at(self, name: str, field: Field, span: Span, kind: Kind) -> Value:
         """The value of bytes of a kind."""
-        text = self.layout.slice(span)
-        bits = 8 * (kind.size or 1)
-        if kind.name in ("u", "i"):
-            expr = self._unpacked(span, kind) or integer(self.layout, span, signed=kind.name == "i", order=kind.order)
-            return Value(kind="int", name=name, expr=expr, bits=bits, sign=kind.name.strip("u"), field=field)
-        if kind.name == "sm":
-            whole = self.hold(
-                Value(kind="int", name=f"{name}_raw", expr=integer(self.layout, span, signed=False, order=kind.order))
-            )
-            top = 1 << bits - 1
-            expr = f"(-({whole.expr} & {top - 1}) if {whole.expr} & {top} else {whole.expr})"
-            return Value(kind="int", name=name, expr=expr, bits=bits, sign="sm", field=field)
+        layout, where, bits = self.layout, self.layout.slice(span), 8 * (kind.size or 1)
+        if kind.name in ("u", "i", "sm"):
+            number = integer(layout, span, signed=kind.name == "i", order=kind.order)
+            if kind.name == "sm":
+                top = 1 << bits - 1
+                read: Reader = lambda view: _signed_magnitude(number(view.frame), top)  # noqa: E731
+            else:
+                read = lambda view: number(view.frame)  # noqa: E731
+            return Value(kind="int", name=name, read=read, bits=bits, sign=kind.name.strip("u"), field=field)
         if kind.name == "f":
-            unpack = self.code.constant(struct.Struct(">f" if kind.size == 4 else ">d").unpack, "unpack")
+            unpack, turned = struct.Struct(">f" if kind.size == 4 else ">d").unpack, ordered(layout, span, kind.order)
             return Value(
-                kind="float",
-                name=name,
-                expr=f"{unpack}({ordered(self.layout, span, kind.order)})[0]",
-                field=field,
-                bits=bits,
+                kind="float", name=name, read=lambda view: unpack(turned(view.frame))[0], bits=bits, field=field
             )
         if kind.name.endswith("bcd"):
-            turned = f"{text}[::-1]" if kind.order == "little" else text
-            digits = f"{turned}.hex()" + ("[1::2]" if kind.name.startswith("unpacked") else "")
-            digits += f".lstrip({kind.blank!r})" if kind.blank else ""
-            return self._figures(name, field, digits, "isdecimal", f"a figure that is no decimal in bytes {span}", 10)
-        return self.of_bytes(name, field, text, kind, f"bytes {span}")
+            step, every = (-1 if kind.order == "little" else 1), (2 if kind.name.startswith("unpacked") else 1)
+            digits = _blanked(kind.blank, lambda v: v.frame[where][::step].hex()[every - 1 :: every].encode())
+            return _figures(name, field, digits, f"a figure that is no decimal in bytes {span}")
+        return self.of_text(name, field, lambda view: view.frame[where], kind, f"bytes {span}")
 
-    def _unpacked(self, span: Span, kind: Kind) -> str | None:
-        """The expression of a signed or long number by `struct`, where it stands at a place from the front."""
-        letter = {1: "b", 2: "h", 4: "i", 8: "q"}.get(kind.size or 0)
-        first = self.layout.index(span.first)
-        known = kind.order in ("big", "little")
-        if letter is None or first < 0 or not known or (kind.name == "u" and (kind.size or 0) < 4):
-            return None
-        form = (">" if kind.order == "big" else "<") + (letter if kind.name == "i" else letter.upper())
-        return f"{self.code.constant(struct.Struct(form).unpack_from, 'unpack')}(f, {first})[0]"
+    # -- in a text -------------------------------------------------------------------
 
-    def of_bytes(self, name: str, field: Field, expr: str, kind: Kind, where: str) -> Value:
-        """The value of bytes that hold a text."""
+    def of_text(self, name: str, field: Field, text: Reader, kind: Kind, where: str) -> Value:
+        """The value of bytes that hold a text; `text` answers them."""
         if kind.name == "text":
-            return Value(kind="bytes", name=name, expr=f"{expr}.strip()", field=field)
+            return Value(kind="bytes", name=name, read=lambda view: text(view).strip(), field=field)
         if kind.name == "digits":
-            turned = f"{expr}[::-1]" if kind.order == "little" else expr
-            return self._figures(name, field, f"{turned}.strip()", "isdigit", f"other than digits in {where}", 10)
+            step = -1 if kind.order == "little" else 1
+            return _figures(name, field, lambda view: text(view)[::step].strip(), f"other than digits in {where}")
         if kind.name == "hex":
-            pattern = self.code.constant(re.compile(rb"[0-9A-Fa-f]{1,16}").fullmatch, "hex")
-            value = self._figures(name, field, f"{expr}.strip()", pattern, f"other than hex digits in {where}", 16)
-            return self._signed_hex(value) if kind.signed else value
-        pattern = self.code.constant(re.compile(number_pattern(field, kind)).fullmatch, "number")
-        self.code.add(f"m = {pattern}({expr})")
-        self.fail("m is None", f"no such number in {where}", name)
-        parts = number_parts(name, field)
-        self.code.add(f"{', '.join(filter(None, parts))} = m.groups()")
-        return Value(kind="number", name=name, parts=parts, width=kind.before, field=field)
+            return _hex(name, field, lambda view: text(view).strip(), f"other than hex digits in {where}", kind.signed)
+        match, digits = re.compile(number_pattern(field, kind)).fullmatch, digits_of(_shown(name), field, kind)
+        wrong = reason(name, f"no such number in {where}")
 
-    def _signed_hex(self, value: Value) -> Value:
-        """Two's complement of as many bits as the hex digits have."""
-        bits = f"(4 * len(t_{value.name}))"
-        raw = self.hold(replace(value, name=f"{value.name}_raw"))
-        return replace(value, expr=f"({raw.expr} - (({raw.expr} >> {bits} - 1) << {bits}))", bits=64, sign="i")
+        def read(view: View) -> Any:
+            found = match(text(view))
+            if found is None:
+                raise NotBelieved(wrong)
+            return digits(found.groups())
 
-    def _figures(self, name: str, field: Field, text: str, test: str, reason: str, base: int) -> Value:
-        """A whole number written in figures."""
-        self.code.add(f"t_{name} = {text}")
-        proved = f"{test}(t_{name})" if base == 16 else f"t_{name}.{test}()"
-        words = frozenset(self._figure_words(field))
-        if words and base == 10:
-            special = self.code.constant(words, "special")
-            plain = f"t_{name} if t_{name}.__class__ is bytes else t_{name}.encode()"
-            self.code.add(f"x_{name} = {plain}")
-            self.fail(f"not ({proved} or x_{name} in {special}) or len(t_{name}) > 18", reason, name)
-            self.code.add(f"if x_{name} in {special}: v_{name} = x_{name}")
-            self.code.add(f"else: v_{name} = int(t_{name})")
-            return Value(kind="int", name=name, expr=f"v_{name}", bits=60, field=field)
-        self.fail(f"not {proved} or len(t_{name}) > 18", reason, name)
-        return Value(
-            kind="int",
-            name=name,
-            expr=f"int(t_{name}, {base})" if base == 16 else f"int(t_{name})",
-            bits=60,
-            field=field,
-        )
-
-    @staticmethod
-    def _figure_words(field: Field) -> Iterator[bytes]:
-        """The special values of figures that are no number; one that can be none is told with the table's rows."""
-        for word in field.special:
-            if not re.fullmatch(r"-?\d+", word):
-                with contextlib.suppress(ValueError):
-                    yield figures_code(field, word)
+        return Value(kind="digits", name=name, read=read, field=field)
 
 
-def number_parts(name: str, field: Field | None) -> tuple[str, ...]:
-    """The variables of a decimal text; "" for an exponent or special word where there can be none, and for the sign of
-    a fixed form, which stays with the digits before the point."""
-    parts = [f"{name}_{part}" for part in ("sign", "before", "after", "exponent")]
-    if field is not None and any(figure in field.kind for figure in "0123456789"):
-        parts[0] = parts[3] = ""
-    return (*parts, f"{name}_special" if field is not None and _special_words(field) else "")
+def _shown(name: str) -> str:
+    return "" if name.startswith(OWN) else name
 
 
-_NUMERIC = re.compile(NUMBER.decode())
+def _signed_magnitude(number: int, top: int) -> int:
+    return -(number & top - 1) if number & top else number
 
 
-def _special_words(field: Field) -> list[str]:
-    return [word for word in field.special if not _numeric(field, word)]
+def _blanked(blank: str, text: Reader) -> Reader:
+    """Figures without the leading ones that show nothing."""
+    if not blank:
+        return text
+    byte = blank.encode()
+    return lambda view: text(view).lstrip(byte)
 
 
-def _numeric(field: Field, word: str) -> re.Match[str] | None:
-    """A special value that is written as a number, in its groups."""
-    return _NUMERIC.fullmatch(word.replace(",", ".") if "comma" in field.kind else word)
-
-
-def special_numbers(field: Field) -> dict[tuple[int, int], bytes]:
-    """Special values that are written as numbers, such as 9.9E37, by their trimmed (counts, decimals)."""
-    found = {}
+def _figures(name: str, field: Field, text: Reader, wrong: str) -> Value:
+    """A whole number written in decimal figures, or one of its special values."""
+    why, words = reason(name, wrong), set()
     for word in field.special:
-        match = _numeric(field, word)
-        if match:
-            sign, before, after, exponent = match.groups()
-            counts = int(before + after) * (-1 if sign == "-" else 1)
-            found[trimmed(counts, len(after) - int(exponent or 0))] = word_code(word)
-    return found
+        if not re.fullmatch(r"-?\d+", word):
+            try:
+                words.add(figures_code(field, word))
+            except ValueError:
+                continue  # one that can be none is told with the rows of its table
+
+    def read(view: View) -> int | bytes:
+        figures: bytes = text(view)
+        if figures in words:
+            return figures
+        if not _DECIMALS.fullmatch(figures):
+            raise NotBelieved(why)
+        return int(figures)
+
+    return Value(kind="int", name=name, read=read, bits=60, field=field)
 
 
-def trimmed(counts: int, decimals: int) -> tuple[int, int]:
-    """The same number without zeros at its end.
+def _hex(name: str, field: Field, text: Reader, wrong: str, signed: bool) -> Value:
+    """A whole number written in hex digits; signed: two's complement of as many bits as the digits have."""
+    why = reason(name, wrong)
 
-    >>> trimmed(99000, 3), trimmed(0, 5)
-    ((99, 0), (0, 0))
-    """
-    if not counts:
-        return 0, 0
-    while counts % 10 == 0:
-        counts, decimals = counts // 10, decimals - 1
-    return counts, decimals
+    def read(view: View) -> int:
+        figures: bytes = text(view)
+        if not _HEX.fullmatch(figures):
+            raise NotBelieved(why)
+        number, bits = int(figures, 16), 4 * len(figures)
+        return number - (number >> bits - 1 << bits) if signed else number
 
-
-def number_pattern(field: Field | None, kind: Kind) -> bytes:
-    """The pattern of a decimal text, with its special words as a fifth group."""
-    number = NUMBER
-    if kind.before is not None:
-        number = rb" *+([-+]?\d{%d})\.(\d{%d})" % (kind.before, kind.after or 0)
-        if not kind.after:
-            number = rb" *+([-+]?\d{%d})()" % kind.before
-    if kind.signed:
-        number = number.replace(b"[-+]?", b"[-+]", 1)
-    number = number.replace(rb"\.", re.escape(kind.point.encode()))
-    words = [re.escape(word_code(word)) for word in _special_words(field)] if field else []
-    return rb"(?:%s| *+(%s) *+)" % (number, b"|".join(words)) if words else number
+    return Value(kind="int", name=name, read=read, bits=64 if signed else 60, sign="i" if signed else "", field=field)
 
 
-def code_key(value: Value, text: str) -> object:
-    """A code of a table as the generated decoder sees it. Raises: ValueError with a hint."""
+# -- codes -----------------------------------------------------------------------------
+
+
+def code_key(value: Value, text: str) -> Hashable:
+    """A code of a table as a reader answers it. Raises: ValueError with a hint."""
     if value.kind == "int":
         field = value.field
         in_figures = field is not None and re.match("(unpacked )?bcd|digits", field.kind)
@@ -387,6 +332,6 @@ def figures_code(field: Field, text: str) -> bytes:
     return figures.encode()
 
 
-def word_code(text: str) -> bytes:
-    """A code that is a text, as the bytes of it without blanks around."""
-    return characters(text).strip().encode("latin-1")
+def code_of_float(number: float) -> float | str:
+    """A float as the code of a special value: one word for all that are no number."""
+    return number if number == number else NOT_A_NUMBER

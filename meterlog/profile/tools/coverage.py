@@ -7,12 +7,14 @@ from typing import TYPE_CHECKING
 
 from meterlog.base.readings import Frame
 from meterlog.base.source import Problems
-from meterlog.profile.compile.meaning import Lamps, Table, flat, shown
+from meterlog.profile.compile.meaning import Lamps, Table, shown
 from meterlog.profile.compile.proof import sum_of
 from meterlog.profile.language.facts import facts_in_words
 from meterlog.profile.tools.examples import heard
 
 if TYPE_CHECKING:
+    from collections.abc import Hashable
+
     from meterlog.base.readings import Reading
     from meterlog.profile.compile.compiler import Profile
     from meterlog.profile.compile.meaning import Former
@@ -55,10 +57,10 @@ def _rows(former: Former) -> list[tuple[str, bool]]:
     """Every row that chooses the form of a reading, and whether a believed frame has had it."""
     rows = []
     if former.special:
-        met = {key[3] for key in former.full_keys()}
+        met = {key[3] for key in former.met}
         rows += [(f"{former.special.who} {shown(code)} (special)", code in met) for code in former.special.rows]
     for place, source in enumerate(former.sources, start=4):
-        met = {key[place] for key in former.full_keys()}
+        met = {key[place] for key in former.met}
         if isinstance(source, Table):
             met = set(map(source.row, met))
             rows += [
@@ -66,12 +68,16 @@ def _rows(former: Former) -> list[tuple[str, bool]]:
                 for code, facts in source.rows.items()
             ]
         elif isinstance(source, Lamps):
-            lit = list(map(flat, met))
             rows += [
-                (f"{who} ({facts_in_words(facts)})", any(code[byte] & mask for code in lit) or bool(facts.reject))
+                (f"{who} ({facts_in_words(facts)})", any(_lit(code, byte, mask) for code in met) or bool(facts.reject))
                 for who, byte, mask, facts in source.rows
             ]
     return rows
+
+
+def _lit(code: Hashable, byte: int, mask: int) -> bool:
+    """Whether the code of lamps has a lamp lit."""
+    return isinstance(code, bytes) and bool(code[byte] & mask)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

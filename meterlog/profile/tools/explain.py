@@ -11,6 +11,7 @@ from meterlog.conversation.reasons import Unlike
 from meterlog.profile.compile.cutting import layout_of
 from meterlog.profile.compile.meaning import Lamps, Source, Table
 from meterlog.profile.compile.meaning import shown as shown_code
+from meterlog.profile.compile.numbers import Digits
 from meterlog.profile.compile.values import OWN
 from meterlog.profile.language.facts import facts_in_words
 from meterlog.profile.tools.examples import shown
@@ -70,9 +71,8 @@ class Explainer:
     def _frame(self, frame: bytes, kept: Memory) -> list[str]:
         for message in self.profile.messages:
             known = message.says.when is None or len(self.profile.messages) == 1
-            result, found = (
-                message.trace(frame, dict(kept)) if known or _may_be(self.profile, message, frame, kept) else (None, {})
-            )
+            is_it = known or _may_be(self.profile, message, frame, kept)
+            result, found = message.explain(frame, dict(kept)) if is_it else (None, {})
             if result is None or (isinstance(result, Unlike) and len(self.profile.messages) > 1):
                 continue
             return [f"  message {message.name}{_line(message.says.where)}", *self._fields(message, frame, found)]
@@ -96,10 +96,10 @@ class Explainer:
         place, raw = self._place(said, frame)
         value = _value(name, found)
         words = f"  {place:<12} {raw:<24} {title or name} = {value}"
-        if isinstance(table, Table) and f"v_{name}" in found:
-            code = found[f"v_{name}"]
+        if isinstance(table, Table) and name in found:
+            code = found[name]
             under = getattr(said, "under", "")
-            code = (found.get(f"v_{under}"), code) if under else code
+            code = (found.get(under), code) if under else code
             facts = table.rows.get(table.row(code))
             words += f", {facts_in_words(facts)}" if facts is not None else f", no meaning for {shown_code(code)}"
         return words + _line(said.where)
@@ -139,26 +139,25 @@ def _seen_as(outcome: Outcome, seen: list[Seen]) -> tuple[bytes, Memory] | None:
 
 
 def _value(name: str, found: dict[str, Any]) -> str:
-    """A field's value among the variables of a decoder, as far as it came."""
-    if f"v_{name}" in found:
-        value = found[f"v_{name}"]
-        return (
-            repr(value.decode("latin-1"))
-            if isinstance(value, bytes)
-            else f"{value} (0x{value:X})"
-            if isinstance(value, int) and value >= 0
-            else str(value)
-        )
-    if f"{name}_before" in found:
-        special = found.get(f"{name}_special")
-        if special is not None:
-            return repr(special.decode("latin-1"))
-        parts = [found.get(f"{name}_{part}") or b"" for part in ("sign", "before", "after")]
-        point, exponent = b"." if parts[2] else b"", found.get(f"{name}_exponent")
-        power = b"E" + exponent if exponent else b""
-        return (parts[0] + parts[1] + point + parts[2] + power).decode("latin-1")
-    counts = f"counts{name.removeprefix(OWN)}" if name.startswith(OWN) else "counts0"
-    return f"{found[counts]}" if counts in found else "not reached"
+    """A field's value, as far as it was found."""
+    value = found.get(name)
+    if isinstance(value, Digits):
+        return shown_code(value.special) if value.special is not None else _shown_digits(value)
+    if isinstance(value, bytes):
+        return repr(value.decode("latin-1"))
+    if isinstance(value, int) and value >= 0:
+        return f"{value} (0x{value:X})"
+    return "not reached" if value is None else str(value)
+
+
+def _shown_digits(digits: Digits) -> str:
+    """Digits as the frame shows them."""
+    sign = "-" if digits.counts < 0 or digits.minus_zero else ""
+    number = f"{abs(digits.counts):0{digits.width + max(digits.decimals or 0, 0)}d}"
+    places = digits.decimals or 0
+    if places > 0:
+        return f"{sign}{number[:-places]}.{number[-places:]}"
+    return f"{sign}{number}" + (f"E{-places}" if places else "")
 
 
 def _may_be(profile: Profile, message: Message, frame: bytes, kept: Memory) -> bool:

@@ -25,6 +25,6 @@ def test_bytes_that_were_never_decoded_take_no_other_frame_s_explanation():
         "     0  01 db dc c0                                      ....",
         "  as cut  01 c0 c0",
         "  message reading   [line 2]",
-        "  bytes 0..1   01 c0                    value = 448   [line 5]",
+        "  bytes 0..1   01 c0                    value = 448 (0x1C0)   [line 5]",
         "  shows   448 g mass",
     ]
