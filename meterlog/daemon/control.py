@@ -31,7 +31,10 @@ LONGEST_LINE = 16 * 1024 * 1024
 ANSWER_WITHIN_S = 30.0
 
 MOST_CLIENTS = 100
-"""Clients at one time; each holds a thread, also one that connects and says nothing."""
+"""Clients at one time; each holds a thread, also one that connects and says nothing. As many more are told so."""
+
+NO_ROOM_S = 0.1
+"""Pause before a client is let in again, when there were too many open files."""
 
 TAKE_WITHIN_S = 10
 """A client that takes no bytes for so long is let go."""
@@ -55,7 +58,10 @@ class ControlServer:
         finally:
             os.umask(before)
         self._socket.listen(MOST_CLIENTS)
+        self._inode = os.stat(path).st_ino
         self._places = threading.BoundedSemaphore(MOST_CLIENTS)
+        self._doors = threading.BoundedSemaphore(2 * MOST_CLIENTS)
+        self._closed = threading.Event()
         self._thread = threading.Thread(target=self._accept, name="control", daemon=True)
 
     def start(self) -> None:
@@ -63,21 +69,41 @@ class ControlServer:
 
     def close(self) -> None:
         """Take no more clients and remove the socket."""
-        self.path.unlink(missing_ok=True)
+        self._closed.set()
+        if self._is_ours():
+            self.path.unlink(missing_ok=True)
         with contextlib.suppress(OSError):
             self._socket.shutdown(socket.SHUT_RDWR)
         self._socket.close()
 
+    def _is_ours(self) -> bool:
+        """Whether the socket at the path is the one made here."""
+        try:
+            return os.stat(self.path).st_ino == self._inode
+        except OSError:
+            return False
+
     def _accept(self) -> None:
-        while True:
+        """Let clients in until closed; where the machine has no room for one more, try again in a moment."""
+        while not self._closed.is_set():
             try:
                 client, _ = self._socket.accept()
             except OSError:
-                return
+                self._closed.wait(NO_ROOM_S)
+                continue
+            if not self._doors.acquire(blocking=False):
+                client.close()
+                continue
             client.setsockopt(socket.SOL_SOCKET, socket.SO_SNDTIMEO, struct.pack("@ll", TAKE_WITHIN_S, 0))
             threading.Thread(target=self._serve, args=(client,), name="control client", daemon=True).start()
 
     def _serve(self, client: socket.socket) -> None:
+        try:
+            self._answer_client(client)
+        finally:
+            self._doors.release()
+
+    def _answer_client(self, client: socket.socket) -> None:
         with contextlib.suppress(OSError, ValueError), client, client.makefile("rwb") as stream:
             if not self._places.acquire(blocking=False):
                 client.setsockopt(socket.SOL_SOCKET, socket.SO_RCVTIMEO, struct.pack("@ll", 1, 0))

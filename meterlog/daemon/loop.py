@@ -282,6 +282,8 @@ class BenchLoop:
     def _beat(self, now: float) -> None:
         self._beat_due = now + BEAT_S
         notify("WATCHDOG=1")
+        if not self.writer.is_in_place and not self._refused:
+            self._try_to_commit()  # refuses, and says so
         stepped = self.clock.step_ms()
         if stepped:
             self._clock_stepped(stepped)

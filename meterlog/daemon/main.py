@@ -145,7 +145,10 @@ def find_beside(reference: str, folder: Path) -> Path:
 
 @contextlib.contextmanager
 def _signals(items: queue.Queue[Item], links: dict[str, SupervisedLink]) -> Iterator[None]:
-    """SIGINT, SIGTERM and SIGHUP end the links, then the loop; outside the main thread signals are not ours."""
+    """SIGINT, SIGTERM and SIGHUP end the links, then the loop; outside the main thread signals are not ours.
+
+    Once the end has begun, another signal changes nothing, also while the process is leaving.
+    """
     if threading.current_thread() is not threading.main_thread():
         yield
         return
@@ -154,7 +157,12 @@ def _signals(items: queue.Queue[Item], links: dict[str, SupervisedLink]) -> Iter
         end_links(links)  # the loop still takes what they have read
         items.put(Stop())
 
+    begun = threading.Event()
+
     def begin_to_stop(*_: object) -> None:
+        if begun.is_set():
+            return
+        begun.set()
         threading.Thread(target=stop, name="stop", daemon=True).start()
 
     numbers = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
@@ -163,7 +171,7 @@ def _signals(items: queue.Queue[Item], links: dict[str, SupervisedLink]) -> Iter
         yield
     finally:
         for number, handler in before.items():
-            signal.signal(number, handler)
+            signal.signal(number, signal.SIG_IGN if begun.is_set() else handler)
 
 
 @contextlib.contextmanager

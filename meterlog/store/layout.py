@@ -20,10 +20,7 @@ def migrate(connection: Connection) -> None:
     """
     found = connection.execute("PRAGMA user_version").fetchone()[0]
     if found > KNOWN_VERSION:
-        raise CannotDo(
-            f"the database was made by a newer meterlog (layout {found}, known {KNOWN_VERSION})",
-            "upgrade with: pip install --upgrade meterlog",
-        )
+        raise sqlite.wrong_layout(found)
     if found < KNOWN_VERSION:
         _bring_up(connection, found)
     missing = [table for table in EVIDENCE if not _is_protected(connection, table)]

@@ -55,8 +55,11 @@ class Writer:
         self.path = path
         self._lock = sqlite.WriterLock(path, {"started": now.utc, **(facts or {})})
         try:
-            self._db = sqlite.open_writer(path)
+            if not path.exists():
+                sqlite.make_first(path.resolve(), migrate)
+            self._db = sqlite.open_writer(path.resolve())
             migrate(self._db)
+            self._lock.hold()
         except BaseException:
             self._lock.release()
             raise
@@ -76,6 +79,8 @@ class Writer:
         self.not_kept = 0
         self.bytes_not_kept = 0
         self.committed_readings = self._known.last("reading")
+        self._saved: Path | None = None
+        self._save_name = ""
         if not is_sealed_whole(self._db):
             self._seal_what_stands(now)
 
@@ -335,6 +340,25 @@ class Writer:
 
         Raises: StoreRefuses, with the batch kept for the next try.
         """
+        if not self._lock.is_in_place:
+            raise StoreRefuses(self._lost(now))
+        return self._commit(now)
+
+    def _lost(self, now: Now) -> str:
+        """What to say of a database that is no longer in its place; the first time, all that it holds is saved."""
+        if self._saved is None:
+            stamp = now.utc[:19].replace(":", "").replace("T", "-")
+            self._save_name = f"{self.path.stem}-saved-{stamp}.db"
+            self._saved = sqlite.save_copy(self._db, self._lock.database.parent, self._save_name)
+        where = f"all that it held is saved in {self._saved}" if self._saved else "and no folder took a copy of it"
+        return f"the database {self.path} was deleted, replaced or unmounted; {where}; end the daemon, then look"
+
+    @property
+    def is_in_place(self) -> bool:
+        """Whether the database is still the file that was opened."""
+        return self._lock.is_in_place
+
+    def _commit(self, now: Now) -> Seal | None:
         for state in self._links.values():
             self._end_chunk(state)
         batch = self._batch
@@ -379,8 +403,13 @@ class Writer:
         try:
             for link in list(self._links):
                 self.close_link(link)
-            self.commit(now)
-            self.checkpoint()
+            is_in_place = self._lock.is_in_place
+            self._commit(now)
+            if is_in_place:
+                self.checkpoint()
+            else:
+                self._lost(now)
+                self._saved = sqlite.save_copy(self._db, self._lock.database.parent, self._save_name)
         finally:
             self._db.close()
             self._lock.release()

@@ -12,6 +12,7 @@ import termios
 import threading
 import time
 import tty
+from collections import deque
 from pathlib import Path
 
 from meterlog.base.errors import CannotDo
@@ -31,6 +32,11 @@ def wait_until(true, what, within_s=WITHIN_S):
     raise AssertionError(f"waited {within_s} s in vain: {what}")
 
 
+MOST_TAKEN = 200
+_TAKEN: deque[int] = deque()
+"""Ends of pulled wires, so that their numbers are not given again while a daemon may still look for them."""
+
+
 class Wire:
     """A pseudo-terminal: the daemon opens `path`, the test plays the instrument at `write` and `read`."""
 
@@ -47,10 +53,18 @@ class Wire:
         return os.read(self.master, size)
 
     def pull(self):
-        """Pull the cable: the other end sees the line hang up."""
-        for end in (self.master, self._slave):
-            with contextlib.suppress(OSError):
-                os.close(end)
+        """Pull the cable: the other end sees the line hang up, and the path goes.
+
+        The number stays taken as long as one end is open: a daemon that looks for the path again must not find the
+        pseudo-terminal of another test, or of another checkout's tests on the same machine.
+        """
+        with contextlib.suppress(OSError):
+            os.close(self.master)
+        if self._slave is not None:
+            _TAKEN.append(self._slave)
+            self._slave = None
+        while len(_TAKEN) > MOST_TAKEN:
+            os.close(_TAKEN.popleft())
 
 
 class Cable:

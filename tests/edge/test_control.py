@@ -4,6 +4,7 @@ import contextlib
 import json
 import os
 import queue
+import resource
 import socket
 import threading
 
@@ -72,6 +73,29 @@ def test_clients_that_say_nothing_leave_room_for_others(server):
         wait_until(lambda: not server.ask()["ok"], "all places taken")
         assert server.ask() == {"ok": False, "error": "100 clients ask already", "hint": "close some"}
     wait_until(lambda: server.ask()["ok"], "places free again")
+
+
+def test_more_clients_than_files_end_nothing(bench, wire):
+    """At a limit of 1,024 open files 1,100 clients come, say nothing, and leave: the next one is answered."""
+    daemon = bench({"multimeter": ("handheld-segments", wire.path)})
+    _, most = resource.getrlimit(resource.RLIMIT_NOFILE)
+    resource.setrlimit(resource.RLIMIT_NOFILE, (most, most))
+    for limit, clients in ((1024, 1100), (40, 150)):
+        resource.prlimit(daemon.process.pid, resource.RLIMIT_NOFILE, (limit, most))
+        with contextlib.ExitStack() as silent:
+            for _ in range(clients):
+                client = silent.enter_context(socket.socket(socket.AF_UNIX))
+                client.settimeout(0.05)
+                with contextlib.suppress(OSError):  # its line of those who wait may be full
+                    client.connect(lock_facts(daemon.db)["socket"])
+        wait_until(lambda: answers_now(daemon), "the next client answered")
+
+
+def answers_now(daemon):
+    try:
+        return daemon.ask("status")["ok"]
+    except CannotDo:
+        return False
 
 
 def test_half_a_request_is_no_request(server):

@@ -1,8 +1,10 @@
 """The daemon on pseudo-terminals: readings kept, states told, killed and started again."""
 
 import json
+import signal
 import subprocess
 import sys
+import time
 
 import pytest
 from edge.bench import Daemon, Wire, run, wait_until
@@ -132,6 +134,19 @@ def test_bad_lines_on_the_control_socket_do_no_harm(daemon):
         assert not answer["ok"]
         assert said in answer["error"]
     assert daemon.answers()
+
+
+def test_a_second_signal_during_the_orderly_end_changes_nothing(bench, wire):
+    daemon = bench({"multimeter": ("handheld-segments", wire.path)})
+    for pause_s in (0.0, 0.05, 0.1, 0.15, 0.2, 0.3):
+        if daemon.process.poll() is not None:
+            daemon.start()
+        process = daemon.process
+        process.send_signal(signal.SIGTERM)
+        time.sleep(pause_s)  # the moment is what is tried, not waited for
+        for number in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP):
+            process.send_signal(number)
+        assert process.wait(20) == 0, f"{pause_s} s after the first"
 
 
 def test_a_daemon_over_known_profiles_loads_nothing_heavy():
