@@ -214,16 +214,22 @@ def stood_in_load(temperature: Series, heating: Heating, first: float, last: flo
 
 
 def _at_one_rate(inside: Series) -> bool:
-    """Whether a rise does not die away: it goes on to its end, or nearly all of it goes at its own rate or stands."""
+    """Whether a rise does not die away: it goes on to its end, or goes at its own rate for a while and else stands.
+
+    Of eight stretches one may lie across a change of the two, and two when the rise was taken up again.
+    """
     count = 8 if len(inside) >= 24 else 4
     edges = [len(inside) * k // count for k in range(count)] + [len(inside) - 1]
     rates = [
         (inside.values[b] - inside.values[a]) / (inside.times[b] - inside.times[a]) for a, b in pairwise(edges) if b > a
     ]
-    usual = sorted(rates)[-2]
-    steady = [rate > 0.75 * usual for rate in rates]
-    like_it = [is_steady or rate < 0.2 * usual for is_steady, rate in zip(steady, rates, strict=True)]
-    return usual > 0.0 and (all(steady[-2:]) or (like_it[-1] and sum(like_it) >= 0.75 * len(rates)))
+    top = max(rates)
+    rises = [rate > 0.7 * top for rate in rates]
+    stands = [rate < 0.2 * top for rate in rates]
+    between = len(rates) - sum(rises) - sum(stands)
+    again = any(stands[i] and any(rises[i:]) for i in range(len(rates)))
+    goes_on = all(rises[-2:])
+    return top > 0.0 and (goes_on or (sum(rises) >= 3 * count // 8 and between <= (2 if again else 1) * count // 8))
 
 
 def paused(temperature: Series, heating: Heating, room: float, rise: float) -> tuple[Pause, ...]:
