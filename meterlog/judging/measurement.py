@@ -32,6 +32,16 @@ LOW_OHM = 100 * LEADS_OHM
 """Above this, leads are less than 1 % of a resistance, and it is taken without a null."""
 
 NOT_PROVED = "The circuit reads open, but the leads were not proved before and after: the probes may have been off."
+SAID = "That the tips were on the points was said, not seen."
+CONTACT = {
+    "said": "contact: said by a press while this showed; the display alone can't tell these points from the air",
+    "seen": "contact: seen; direct volts stood as leads in the air never did in 20,000 simulated stretches",
+}
+"""How it is known that the tips were on the points. The count is that of `tests/trials/proofs.md`."""
+ONE_KIND = {
+    "dc": "Read on direct volts: alternating ones do not show there.",
+    "ac": "Read on alternating volts: direct ones do not show there.",
+}
 LOOSE = "The leads were not proved: one that is off its point reads the same."
 PROVE = "Prove it open: leads pressed together, on the points, together again."
 UNKNOWN = "The accuracy of the instrument is not known: only its resolution and the spread are counted."
@@ -155,15 +165,28 @@ def in_circuit(reading: Result) -> Result:
 
 
 def believed(result: Result, capture: Capture) -> Result:
-    """A bound that loose leads would show as well says so; an open circuit without proof is not taken."""
-    if result.bound != "above" or _proved(capture):
-        return result
+    """A result with how contact is known; a bound that loose leads would show as well is not taken without it."""
+    told = _with_contact(result, capture)
+    if result.bound != "above" or _leads_proved(capture):
+        return told
     if capture.form.bound is Bound.OVERLOAD:
-        return Result(quantity=result.quantity, reason=NOT_PROVED, trail=result.trail, advice=PROVE, is_unproved=True)
-    return replace(result, doubts=(*result.doubts, LOOSE)) if capture.form.bound is Bound.ABOVE else result
+        return Result(quantity=result.quantity, reason=NOT_PROVED, trail=told.trail, advice=PROVE, is_unproved=True)
+    if capture.form.bound is Bound.ABOVE and not capture.contact:
+        return replace(told, doubts=(*told.doubts, LOOSE))
+    return told
 
 
-def _proved(capture: Capture) -> bool:
+def _with_contact(result: Result, capture: Capture) -> Result:
+    """How it is known that the tips were on the points, in the trail; what that leaves open, as a doubt."""
+    if not capture.contact or result.number is None:
+        return result
+    doubt = SAID if capture.contact == "said" else ""
+    one_kind = ONE_KIND.get(capture.form.mode, "") if capture.how.startswith("dead proved") else ""
+    doubts = tuple(each for each in (*result.doubts, doubt, one_kind) if each)
+    return replace(result, trail=(*result.trail, CONTACT[capture.contact]), doubts=doubts)
+
+
+def _leads_proved(capture: Capture) -> bool:
     """Whether the leads were proved before and after, or open leads would have looked different."""
     return bool(capture.proof) or capture.how == "open proved" or capture.form.quantity == "capacitance"
 

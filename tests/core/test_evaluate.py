@@ -1,5 +1,7 @@
 """Verdicts on captures: rules, bounds, proofs, leads, unknown accuracy."""
 
+from dataclasses import replace
+
 import pytest
 from check_tables import number, rows
 from hypothesis import given, settings
@@ -154,6 +156,36 @@ def test_bounds_are_judged_as_bounds(bound, counts, how, quantity, held, outcome
     verdict = judge_capture(step(limit(*held)), shown, accuracy=ACCURACY)
     assert (verdict.outcome, verdict.why) == (outcome, why)
     assert verdict.value is None
+
+
+SAID = "contact: said by a press while this showed; the display alone can't tell these points from the air"
+SEEN = "contact: seen; direct volts stood as leads in the air never did in 20,000 simulated stretches"
+HOW_CONTACT_IS_KNOWN = [  # how, quantity and mode, bound, limit, end of why, line of the trail
+    ("open proved, contact said", "resistance", "", Bound.OVERLOAD, (1e6, None),
+     " That the tips were on the points was said, not seen.", SAID),
+    ("bound held, contact said", "insulation_resistance", "", Bound.ABOVE, (1e6, None),
+     " That the tips were on the points was said, not seen.", SAID),
+    ("dead proved, contact seen", "voltage", "dc", None, (None, 34.0),
+     " at most 34 V. Read on direct volts: alternating ones do not show there.", SEEN),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("how", "quantity", "mode", "bound", "held", "why", "line"), HOW_CONTACT_IS_KNOWN)
+def test_a_verdict_says_how_contact_is_known(how, quantity, mode, bound, held, why, line):
+    proof, unit = ((1, 2), (3, 3), (9, 10)), "V" if quantity == "voltage" else "Gohm"
+    form = {
+        "unit": unit,
+        "scale": 0.1 if quantity == "voltage" else 1e9,
+        "bound": bound,
+        "range_top": 6e6,
+        "mode": mode,
+    }
+    shown = capture(220 if bound is not Bound.OVERLOAD else None, how=how, quantity=quantity, **form)
+    verdict = judge_capture(
+        step(limit(*held)), replace(shown, proof=proof if "proved" in how else ()), accuracy=ACCURACY
+    )
+    assert (verdict.outcome, verdict.why[-len(why) :]) == (Outcome.PASS, why)
+    assert line in verdict.trail
 
 
 BOUND_TABLE = [  # bound, edge, low, high, outcome: the decision table for bounds
