@@ -30,6 +30,7 @@ BOUNDS = {
 
 HOW = {
     "settled": "settled by itself",
+    "settled, contact said": "settled; that the tips were on the points was said then",
     "open proved, contact said": "open; leads proved before and after; that the tips were on the points was said then",
     "dead proved, contact said": "dead; tester proved before and after; that the tips were on the points was said then",
     "dead proved, contact seen": "dead; tester proved before and after; volts stood that leads in the air never keep",

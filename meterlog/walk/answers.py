@@ -61,7 +61,11 @@ def answer_for(step: Step, want: Want, stream: Stream, *, again: bool, lifted: b
 
 def closing_after(step: Step, capture: Capture, following: Step) -> ClosingShort | None:
     """What may still come of an open step that found a leak; None where the next step begins with shorted leads."""
-    if step.kind is not StepKind.OPEN or capture.how != "settled" or following.kind in (StepKind.OPEN, StepKind.LEADS):
+    if (
+        step.kind is not StepKind.OPEN
+        or not capture.how.startswith("settled")
+        or following.kind in (StepKind.OPEN, StepKind.LEADS)
+    ):
         return None
     return ClosingShort(_short(step))
 

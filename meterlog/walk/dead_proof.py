@@ -8,6 +8,7 @@ source ──stands──▶ points ──said or seen, and it stays low──�
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from math import exp
 from statistics import fmean
 from typing import TYPE_CHECKING
 
@@ -50,6 +51,8 @@ SEEN_VOLTS = 1.0
 """Direct volts that stand so high are no leads in the air: those wander, and lower."""
 RISE_S = 60.0
 """Volts that would pass the limit within so long at the pace at which they rise are a charge that comes back."""
+LEFT_S = 0.8
+"""Volts that fall faster than with this time constant were left: a charge falls more slowly through a meter."""
 REST_S = 10.0
 """A claim that has led to nothing for so long is told."""
 
@@ -152,7 +155,7 @@ class DeadProof(Proof):
             return self._drop_claim(
                 f"{shown_words(sample.reading)}: press again once a number shows, tips on the points"
             )
-        if self._is_source(sample):
+        if self._is_source(sample) and not self._falls_through(sample):
             return self._at_source(sample)
         return self._left_source(sample) + self._elsewhere(sample)
 
@@ -165,6 +168,13 @@ class DeadProof(Proof):
         if begun is not None and abs(_size(sample) - _size(begun)) > SOURCE_STILL * _size(begun):
             self._standing.clear()
         return self._standing.add(sample)
+
+    def _falls_through(self, sample: Sample) -> bool:
+        """Whether a charge at the points falls through the volts of the source: what stands there is the source."""
+        if self._claimed is None or self._found is not None or not self._run:
+            return False
+        falls = _size(sample) <= (1 + SOURCE_STILL) * _size(self._run[-1])
+        return falls and not self._stands(sample)
 
     def _at_source(self, sample: Sample) -> list[Signal]:
         self.state, self._left_at = State.CONTACT, float("-inf")
@@ -212,7 +222,8 @@ class DeadProof(Proof):
     def _elsewhere(self, sample: Sample) -> list[Signal]:
         if self._first is None:
             return self._before_source(sample)
-        self._standing.clear()
+        if not self._is_source(sample):
+            self._standing.clear()
         self.state = State.APART if self._claimed is None else State.SETTLING
         if self._claimed is not None:
             return self._at_points(sample) if self._found is None else []
@@ -232,16 +243,19 @@ class DeadProof(Proof):
         """The tips are said to be on the points: what they read from then on."""
         if _size(sample) > self._limit:
             return self._drop_claim(f"{shown_words(sample.reading)} at the points: not dead")
+        if self._run and self._was_left(sample):
+            return self._drop_claim(LEFT_TOO_SOON)
         if same_range(sample.reading.form) != same_range(self._run[-1].reading.form):
             self._run = []
         self._run.append(sample)
         assert self._claimed is not None
+        if self._is_source(sample):
+            return []  # it may be the source already
         if not self._is_full():
             late = sample.at - self._claimed.at > max(REST_S, 2 * self._needed_s)
             return self._advise(RESTLESS) if late else []
         if self._comes_back():
-            del self._run[0]
-            return self._advise(COMES_BACK)
+            return self._drop_claim(COMES_BACK)
         said = (self._claimed.ordinal, self._claimed.ordinal)
         self._found = capture_of(self._run, DEAD_SAID, (said,))
         return [Stage("source")]
@@ -266,6 +280,12 @@ class DeadProof(Proof):
         lasted, period = self._run[-1].at - self._run[0].at, self._stream.pace.period
         expected = lasted / period if period else 0.0
         return lasted >= self._needed_s and len(self._run) >= max(self._criterion.readings, COVERAGE * expected)
+
+    def _was_left(self, sample: Sample) -> bool:
+        """Whether volts that were no leads' in the air are gone at once, as when the tips leave them."""
+        before, seconds = _size(self._run[-1]), sample.at - self._run[-1].at
+        stood = before > max(SEEN_VOLTS, 2 * STRAY_VOLTS[sample.reading.form.mode])
+        return stood and _size(sample) < before * exp(-seconds / LEFT_S)
 
     def _comes_back(self) -> bool:
         """Whether the volts rise, beyond what floating points wander, so that they would pass the limit soon."""

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
 LIVE_S = 0.5
 """Volts above the limit that stand for so long are shouted: a bounce is shorter."""
-LIVE_STILL = 0.25
+LIVE_STILL = 0.1
 """What stands keeps within so much of its largest reading: a meter falls faster once its tips have left a source."""
 ABOVE_S = 1.5
 """Volts that stay above the limit for so long are shouted, still or not: a meter's own fall is shorter."""

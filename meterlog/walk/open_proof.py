@@ -8,6 +8,7 @@ leads together ──▶ points ──said, open, held──▶ leads together a
 from __future__ import annotations
 
 from dataclasses import replace
+from statistics import fmean
 from typing import TYPE_CHECKING
 
 from meterlog.walk.proofs import Proof, Spell, lengthened
@@ -41,17 +42,21 @@ SHORT_VOLTS = 0.03
 """Leads held together read below this on ohms, and on the junction function."""
 COARSE_COUNTS = 3
 """A range hunt passes coarse ranges, whose first counts a short may show: it takes a fine one to prove it."""
-AFTER_OPEN_S = 8.0
-"""The short that ends a proof begins so soon after its tone: a later one may be the next step's points."""
+MOVED = 3.0
+"""A number so many times what shorted leads may show: the tips are on something else, lifted or not."""
+PROMPT_S = 3.0
+"""Tips pressed together so soon after the tone end a proof by themselves: later it may be the next step's points."""
+SAME_OHMS = 0.1
+"""They read as they did before, to so much and a step of the last digit; next points in series read more."""
+AFTER_OPEN_S = 30.0
+"""After so long nothing ends the proof any more."""
 CLOSING_S = 3.0
 """Leads shorted so soon after a leak close its test."""
-SHORTED_POINTS = 2
-"""Points that read as shorted leads are believed after so many times the window or the hold, or when said."""
-
-OPEN_SAID = "open proved, contact said"
+OPEN_SAID, CONTACT_SAID = "open proved, contact said", "settled, contact said"
 TOGETHER = "hold the tips together until the tone"
 COARSE = "keep the tips together: the display has not come down to ohms yet"
-BETWEEN = "if the tips are on the points, press and stay; if they are together, lift them"
+PRESS_TOGETHER = ": press with the tips together, if that is where they are"
+BETWEEN = ": if the tips are on the points, press and stay; if they are together, lift them"
 LEFT_TOO_SOON = "the contact changed before the tone: touch the points, press, and stay until the tone"
 SILENCE = "the meter was silent: press again with the tips on the points"
 TOO_QUICK = (
@@ -61,7 +66,10 @@ BEGIN_AGAIN = (
     "Were those the points, they are shorted: touch them and press. Were it the tips, nobody had said that they were"
     " on the points. Begin again with the tips together, then the points, and press there"
 )
-HOLD_ON = "hold the tips on the points until the tone"
+STILL_TOGETHER = (
+    "It has read low ever since the tips were together: lift them for a second, then touch the points and press."
+)
+HOLD_ON = ": hold the tips on the points until the tone"
 TOO_LATE = "not proved open: the tips were not pressed together after it; begin again with the tips together"
 
 
@@ -69,26 +77,28 @@ class OpenProof(Proof):
     """Leads shorted, the points open for `hold_s` from a press there, leads shorted again: an open circuit.
 
     A number that settles at the points is a leak: it is the answer instead. Points that are themselves
-    shorted read as shorted leads do: believed once said, or when held far longer than anyone shorts
-    leads. One such contact between the first short and the press, however brief, and nothing before it
-    counts. Signals `Stage` "open" (go to the points) and "short" (short the leads again).
+    shorted read as shorted leads do: they are the answer once said. One such contact between the first
+    short and the press, however brief, and nothing before it counts. Signals `Stage` "open" (go to the
+    points) and "short" (short the leads again).
     """
 
     def __init__(self, stream: Stream, criterion: Criterion, hold_s: float, short: float, *, lifted: bool) -> None:
         super().__init__(stream, lifted=lifted)
         self._hold_s, self._short = hold_s, short
         self._leak = Window(lengthened(criterion, hold_s))
-        self._bridged = Window(lengthened(criterion, SHORTED_POINTS * max(criterion.length_s, hold_s)))
-        self._bridged_said = Window(criterion)
+        self._said_run = Window(criterion)
         self._start_again()
 
     def _start_again(self) -> None:
         self._first: tuple[int, int] | None = None
+        self._leads: list[float] = []
         self._shorted = Spell(SHORT_S)
+        self._shorted_values: list[float] = []
         self._has_left = False
         self._apart_since: float | None = None
         self._touched: Sample | None = None
-        self._said_short = False
+        self._said_value: float | None = None
+        self._said_together = False
         self._open: Held | None = None
         self._claimed = 0
         self._found: Capture | None = None
@@ -105,9 +115,9 @@ class OpenProof(Proof):
 
     def _clear_numbers(self) -> None:
         self._shorted.clear()
+        self._shorted_values = []
         self._leak.clear()
-        self._bridged.clear()
-        self._bridged_said.clear()
+        self._said_run.clear()
 
     # A press -----------------------------------------------------------------------------------
 
@@ -116,9 +126,11 @@ class OpenProof(Proof):
         if self._first is None:
             return [Refuse("First press the tips together, until the tone.")]
         if not self._has_left and not is_open:
-            return [Refuse("The tips are still together: lift them, touch the points, and press there.")]
+            return [Refuse(STILL_TOGETHER)]
         if not is_open:
-            self._said_short = True
+            self._said_value = abs(last.reading.value or 0.0) if self._found is None else None
+            self._said_together = self._found is not None
+            self._said_run.clear()
             return [Said(shown_words(last.reading))]
         self._open, self._claimed, self._found = Held(any_range=True), last.ordinal, None
         self._open.add(last)
@@ -130,12 +142,19 @@ class OpenProof(Proof):
     def _step(self, sample: Sample, sort: Sort) -> list[Signal]:
         if sort is Sort.APART:
             return self._opened(sample)
-        self._apart_since = None
+        out = self._ends_apart(sample.at)
+        if out:
+            return out
         self._touched = self._touched or sample
         self.state = State.CONTACT
         if sort is Sort.NUMBER and may_be_short(sample.reading, self._short):
             return self._low(sample)
         return self._number(sample, sort)
+
+    def _ends_apart(self, at: float) -> list[Signal]:
+        """A slow meter shows a lift in a single reading: it lasted until the next."""
+        since, self._apart_since = self._apart_since, None
+        return self._lifted(since) if since is not None and at - since >= LIFT_S else []
 
     def _opened(self, sample: Sample) -> list[Signal]:
         self._apart_since = sample.at if self._apart_since is None else self._apart_since
@@ -154,6 +173,7 @@ class OpenProof(Proof):
 
     def _lifted(self, at: float) -> list[Signal]:
         """The leads are apart for good: what ends by that."""
+        self._said_value, self._said_together = None, False
         touched, self._touched = self._touched, None
         had_left, self._has_left = self._has_left, self._first is not None
         if touched is None:
@@ -168,48 +188,69 @@ class OpenProof(Proof):
             return self._void(
                 f"not proved open: {shown_words(touched.reading)} came in between. {BEGIN_AGAIN}", is_whole=True
             )
-        return self._advise(f"{shown_words(touched.reading)}: {HOLD_ON}") if at - touched.at > NOT_TAKEN_S else []
+        return self._advise(HOLD_ON, shows=touched.reading) if at - touched.at > NOT_TAKEN_S else []
 
     def _low(self, sample: Sample) -> list[Signal]:
         """Leads held together, or points that are shorted."""
-        self._leak.clear()
         long = self._shorted.add(sample)
+        if is_short(sample.reading, self._short):
+            self._shorted_values.append(abs(sample.reading.value or 0.0))
         proves = long and is_short(sample.reading, self._short)
         if self._first is not None and self._found is None:
             return self._in_between(sample) if self._has_left else []
         if not proves:
             return self._advise(COARSE) if long else []
         if self._found is None:
-            self._first = self._shorted.span
+            self._first, self._leads = self._shorted.span, self._shorted_values
             return [Stage("open")]
+        if not (self._said_together or self._is_prompt(sample.reading)):
+            return self._advise(PRESS_TOGETHER, shows=sample.reading)
         assert self._first is not None
         return self._captured(replace(self._found, proof=(self._first, *self._found.proof, self._shorted.span)))
 
+    def _is_prompt(self, reading: Reading) -> bool:
+        """Whether what reads low now is surely the leads: soon after the tone, and no higher than before."""
+        assert self._shorted.first is not None
+        if self._shorted.first.at - self._found_at > PROMPT_S:
+            return False
+        more = fmean(self._shorted_values) - fmean(self._leads)
+        return self._short != SHORT_OHMS or more <= SAME_OHMS + reading.form.resolution
+
     def _in_between(self, sample: Sample) -> list[Signal]:
         """Low ohms after the leads were proved and lifted, and before the open was proved."""
-        out = self._drop_claim(LEFT_TOO_SOON)
-        period = self._stream.pace.period
-        held, said = self._bridged.add(sample, period), self._bridged_said.add(sample, period)
-        run = held or (said if self._said_short else None)
-        if run is not None:
-            return [*out, *self._captured(run)]
-        return out + self._advise(f"{shown_words(sample.reading)}: {BETWEEN}") if self._shorted.is_long_enough else out
+        found = self._at_points(sample)
+        if found or not self._shorted.is_long_enough or self._said_value is not None:
+            return found
+        return self._advise(BETWEEN, shows=sample.reading)
 
     def _number(self, sample: Sample, sort: Sort) -> list[Signal]:
         self._shorted.clear()
-        self._bridged.clear()
-        self._bridged_said.clear()
+        self._shorted_values = []
         if sort is not Sort.NUMBER or self._first is None:
             return []
-        out = self._drop_claim(LEFT_TOO_SOON)
-        leak = self._leak.add(sample, self._stream.pace.period)
-        if leak is None:
-            return out
-        if self._found is not None:
-            return self._void(
-                f"not proved open: the tips touched {shown_words(sample.reading)} before they were together"
-            )
-        return self._captured(leak)
+        self._has_left = self._has_left or abs(sample.reading.value or 0.0) > MOVED * self._short
+        if self._found is None:
+            return self._at_points(sample) if self._has_left else []
+        if self._leak.add(sample, self._stream.pace.period) is None:
+            return []
+        return self._void(f"not proved open: the tips touched {shown_words(sample.reading)} before they were together")
+
+    def _at_points(self, sample: Sample) -> list[Signal]:
+        """A number while the points are wanted: a leak once it settles, a short once it is said."""
+        out, period = self._drop_claim(LEFT_TOO_SOON), self._stream.pace.period
+        leak, said = self._leak.add(sample, period), self._said_run.add(sample, period)
+        if self._said_value is not None and not self._is_same(sample.reading, self._said_value):
+            self._said_value = None
+        if said is not None and self._said_value is not None:
+            return [*out, *self._captured(replace(said, how=CONTACT_SAID))]
+        if leak is not None and not may_be_short(leak.reading, self._short):
+            return [*out, *self._captured(leak)]
+        return out
+
+    def _is_same(self, reading: Reading, said: float) -> bool:
+        """Whether the tips still are on what somebody pressed for, as far as its value tells."""
+        near = max(self._short, said / 2, COARSE_COUNTS * reading.form.resolution)
+        return abs(abs(reading.value or 0.0) - said) <= near
 
     def _void(self, why: str, *, is_whole: bool = False) -> list[Signal]:
         """Nothing so far counts."""

@@ -11,10 +11,23 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from meterlog.walk.settle import Advice, Froze, Lift, Lost, Refuse, Sample, Settled, Signal, Sort, State, Stream
+from meterlog.walk.settle import (
+    Advice,
+    Froze,
+    Lift,
+    Lost,
+    Refuse,
+    Sample,
+    Settled,
+    Signal,
+    Sort,
+    State,
+    Stream,
+    shown_words,
+)
 
 if TYPE_CHECKING:
-    from meterlog.base.readings import Capture
+    from meterlog.base.readings import Capture, Reading
     from meterlog.walk.settle import Criterion
 
 NOT_READY = {
@@ -103,12 +116,15 @@ class Proof:
         self._lift.take(sort, sample.at)
         return [*out, Froze()] if sort is Sort.FROZEN and was is not State.FROZEN else out
 
-    def _advise(self, words: str, stage: str | None = None) -> list[Signal]:
-        """What to do now so that it goes on: said at once, and once until something else is said."""
+    def _advise(self, words: str, stage: str | None = None, *, shows: Reading | None = None) -> list[Signal]:
+        """What to do now so that it goes on: said at once, and once until something else is said.
+
+        `shows` is the reading that is told before it: other digits make no other advice.
+        """
         if words == self._advised and stage is None:
             return []
         self._advised = words
-        return [Advice(words, stage)]
+        return [Advice(f"{shown_words(shows)}{words}" if shows is not None else words, stage)]
 
     def _as_apart(self, sample: Sample, sort: Sort) -> Sort:
         return sort

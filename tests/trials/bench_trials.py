@@ -148,7 +148,7 @@ class Job:
         began = self.at
         self.add(self.hurried(1.2 + self.hunting), 0.2, bounce=0.2)
         self.add(self.hunting)
-        self.on_points(self.stays(hold))
+        self.on_points(hold + 1.2 / self.meter.rate + self.rng.uniform(0.3, 1.2))
         self.add(self.hurried(1.2 + self.hunting), 0.2, bounce=0.2)
         self.truth.append(Truth(key, began, self.at, None, 0.0))
 
