@@ -37,7 +37,7 @@ class Proof:
 
 def proof_of(starts: tuple[bytes, ...], checks: Sequence[Check], messages: Collection[Says]) -> Proof:
     """What proves the frames of a profile."""
-    looks = all(says.text or says.pattern or (says.split and says.split.parts) for says in messages)
+    looks = all(says.checks or says.text or says.pattern or (says.split and says.split.parts) for says in messages)
     begun = [_begins(says) for says in messages]
     others = b"\0".join(_literals(says, begins) for says, begins in zip(messages, begun, strict=True))
     free = any(says.pattern or says.split or _takes_anything(says) for says in messages)

@@ -118,7 +118,7 @@ class MessageCompiler:
     def compile(self) -> Message | None:
         """The message; None when something is wrong, which is told."""
         before = len(self.problems)
-        checks = [self._check(check) for check in self.around.checks]
+        checks = [self._check(check) for check in (self.says.checks if self.says.check else self.around.checks)]
         self._text()
         self._place([name for name, said in self.says.fields.items() if said.item is None])
         once, self.values.steps = self.values.steps, []

@@ -6,7 +6,7 @@ import re
 from typing import TYPE_CHECKING
 
 from meterlog.base.source import near_miss
-from meterlog.conversation.checksum import PLAIN, Sum, calculation, catalogue
+from meterlog.conversation.checksum import KINDS, Sum, calculation, catalogue
 from meterlog.conversation.reasons import Damage
 from meterlog.conversation.written import WAYS
 from meterlog.profile.compile.layout import Layout, integer
@@ -38,12 +38,12 @@ def sum_of(check: Check, problems: Problems) -> Sum | None:
                 hint="or name it from the catalogue, such as CRC-16/MODBUS",
             )
             return None
-    elif kind not in PLAIN and kind not in catalogue():
-        hint = near_miss(kind, [*PLAIN, *catalogue(), "crc"])
+    elif kind not in KINDS and kind not in catalogue():
+        hint = near_miss(kind, [*KINDS, *catalogue(), "crc"])
         hint = (
             hint.upper().replace("DID YOU MEAN", "did you mean")
             if hint.startswith("did")
-            else f"{', '.join(PLAIN)}, or a name of the CRC catalogue"
+            else f"{', '.join(KINDS)}, or a name of the CRC catalogue"
         )
         check.where.tell(problems, "kind", expected="a kind of check", saw=check.kind, hint=hint)
         return None
@@ -53,6 +53,7 @@ def sum_of(check: Check, problems: Problems) -> Sum | None:
         init=check.init,
         plus=check.plus,
         mask=check.mask,
+        modulo=check.modulo,
         width=check.width,
         poly=check.poly,
         reflect_in=check.reflect_in,
@@ -107,8 +108,10 @@ def _held(check: Check, made: Sum, layout: Layout, problems: Problems) -> Callab
     """What answers the check that a frame holds."""
     size, way = layout.size(check.at), WAYS.get(check.kind_of_text)
     holds = 256 if way is None else len(way.characters)
-    if size is None or (holds**size < 1 << made.bits and made.mask is None):
-        expected = f"{-(-made.bits // 8)} bytes" if way is None else f"enough {way.of} for a check of {made.bits} bits"
+    if size is None or (holds**size < made.values and made.mask is None):
+        expected = (
+            f"{-(-made.bits // 8)} bytes" if way is None else f"enough {way.of} for a check of {made.values:,} values"
+        )
         if check.kind_of_text in ("bytes", "hex"):
             expected = f"{-(-made.bits // 8)} bytes, or twice as many hex digits"
         check.where.tell(problems, "at", expected=expected, saw=f"bytes {check.at}")

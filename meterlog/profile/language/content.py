@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from meterlog.base.schema import ByKind, ListOf, MapOf, Where, choice, text, whole
 from meterlog.profile.language import words as w
 from meterlog.profile.language.facts import MODES, Facts
+from meterlog.profile.language.wire import CHECK, Check
 from meterlog.profile.language.words import NOWHERE, key, one_or_more, record
 
 if TYPE_CHECKING:
@@ -164,8 +165,18 @@ class Says:
         one_or_more(w.FIELD_NAME),
         (),
     )
+    check: Check | tuple[Check, ...] = key(
+        "what proves a frame, in place of what the profile says of all; a list where there are several",
+        ByKind(mapping=CHECK, sequence=ListOf(CHECK, least=1)),
+        (),
+    )
     reject: str = key("words: this frame says that there is no measurement", w.WORDS, "")
     where: Where = NOWHERE
+
+    @property
+    def checks(self) -> tuple[Check, ...]:
+        """The checks, a single one too as a list."""
+        return self.check if isinstance(self.check, tuple) else (self.check,)
 
 
 MESSAGE = record("message", Says, "What one kind of frame says.")

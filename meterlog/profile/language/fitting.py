@@ -26,7 +26,7 @@ def told_apart(said: Said, problems: Problems) -> None:
         _frame(said.frame, problems)
         if said.frame.length is not None and not isinstance(said.frame.length, int):
             _length(said.frame.length, problems)
-    for check in said.checks:
+    for check in said.all_checks:
         _check(check, problems)
     for says in (said, *said.messages.values()):
         _says(says, problems)

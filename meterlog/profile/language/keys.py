@@ -15,7 +15,6 @@ from meterlog.profile.language.content import MESSAGE, Says
 from meterlog.profile.language.wire import (
     ADDRESS,
     ASK,
-    CHECK,
     FRAME,
     LINE,
     REPORTS,
@@ -125,11 +124,6 @@ class Said(Says):
         (),
     )
     frame: Cut | None = key("how the stream is cut into frames", FRAME, None)
-    check: Check | tuple[Check, ...] = key(
-        "what proves a frame; a list where there are several",
-        ByKind(mapping=CHECK, sequence=ListOf(CHECK, least=1)),
-        (),
-    )
     messages: Mapping[str, Says] = key(
         "what each kind of frame says, where there are several", MapOf(w.FIELD_NAME, MESSAGE, least=1), {}
     )
@@ -137,9 +131,9 @@ class Said(Says):
     examples: tuple[Example, ...] = key("frames and what the display showed", ListOf(EXAMPLE, least=1), ())
 
     @property
-    def checks(self) -> tuple[Check, ...]:
-        """The checks, a single one too as a list."""
-        return self.check if isinstance(self.check, tuple) else (self.check,)
+    def all_checks(self) -> tuple[Check, ...]:
+        """The checks of all its messages."""
+        return (*self.checks, *(check for says in self.messages.values() for check in says.checks))
 
 
 PROFILE = record("profile", Said, "How to conversation to one family of instruments and what their bytes mean.")

@@ -199,7 +199,7 @@ class Check:
     """Bytes that prove the others."""
 
     kind: str = key(
-        "sum-8, negated sum-8, inverted sum-8, sum-16, xor-8, a catalogue name such as CRC-16/MODBUS, or crc",
+        "such as sum-8, negated sum-8, xor-8, fletcher-16, a catalogue name such as CRC-16/MODBUS, or crc",
         text("a kind of check"),
     )
     at: Span = key("the bytes that hold it", w.SPAN)
@@ -215,6 +215,7 @@ class Check:
     init: int | None = key("what it starts from", whole(0), None)
     plus: int = key("what is added to it at the end", whole(0, 0xFFFFFFFF), 0)
     mask: int | None = key("the bits of it that are kept", whole(1), None)
+    modulo: int | None = key("sums: what the sum is divided by, so that the rest is the check", whole(2, 2**32), None)
     width: int | None = key("crc: its bits", whole(3, 64), None)
     poly: int | None = key("crc: its polynomial", whole(1), None)
     reflect_in: bool = key("crc: the smallest bit of each byte goes first", yes_no(), False)

@@ -110,16 +110,17 @@ def _read(profile: Profile, example: Example, frame: bytes) -> list[Reading]:
 def risk(profile: Profile) -> list[str]:
     """What damage on the line could go unnoticed, in sentences."""
     said, lines = profile.said, []
-    for check in said.checks:
+    for check in said.all_checks:
         made = sum_of(check, Problems(""))
         if made is not None:
-            bits = made.bits if made.mask is None else bin(made.mask).count("1")
-            lines.append(f"{check.kind} proves each frame: of those damaged at random, 1 in {2**bits:,} passes")
-            if made.kind.startswith(("sum", "xor")):
+            lines.append(f"{check.kind} proves each frame: of those damaged at random, 1 in {made.values:,} passes")
+            if not made.sees_order:
                 lines.append("a sum or xor does not see bytes that changed places")
-    if not said.checks:
+    bare = [message.name for message in profile.messages if not message.says.checks and not said.checks]
+    if bare:
+        which = "no check" if len(bare) == len(profile.messages) else f"no check in {', '.join(bare[:4])}"
         lines.append(
-            "no check: damage is noticed only where a byte is no longer what the profile allows there; "
+            f"{which}: damage is noticed only where a byte is no longer what the profile allows there; "
             "a figure that became another figure is believed"
         )
     found = damage(profile)
