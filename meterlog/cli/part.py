@@ -154,7 +154,9 @@ def _lines(parts: tuple[Part, ...], new: Part | None, measured: float | None) ->
     need = wanted(parts[0])
     yield from (f"  {rule}" for rule in need.rules)
     if need.preferred:
-        yield "  E24 values in the band: " + ", ".join(show(value, parts[0].unit) for value in need.preferred)
+        yield f"  {need.series} values in the band: " + ", ".join(
+            show(value, parts[0].unit) for value in need.preferred
+        )
     if new:
         found = fit(parts[0], new)
         yield "instead"

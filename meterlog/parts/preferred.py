@@ -38,6 +38,13 @@ USUAL_TOLERANCE = {"E3": 0.4, "E6": 0.2, "E12": 0.1, "E24": 0.05, "E48": 0.02, "
 """The tolerance that each series is usually made in, as a part of the value."""
 
 
+RUN_MICROFARADS = (
+    1.0, 1.5, 2.0, 2.5, 3.0, 3.5, 4.0, 5.0, 6.0, 6.3, 7.0, 8.0, 9.0, 10.0, 12.0, 12.5, 14.0, 15.0, 16.0, 18.0, 20.0,
+    25.0, 30.0, 35.0, 40.0, 45.0, 50.0, 55.0, 60.0, 65.0, 70.0, 75.0, 80.0, 90.0, 100.0,
+)  # fmt: skip
+"""What motor run capacitors are sold in, µF: no E series. Common practice, no source; makers' lists from memory."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Neighbours:
     """The preferred values around a wanted one, SI of the wanted value.

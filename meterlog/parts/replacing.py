@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from meterlog.base.units import show
-from meterlog.parts.preferred import between
+from meterlog.parts.preferred import RUN_MICROFARADS, between
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -36,12 +36,14 @@ class Wanted:
 
     Attributes:
         low, high: its marked value, SI, lies between these.
-        preferred: E24 values inside that band.
+        series: the values that such a part is made in: "E24", or "run capacitors".
+        preferred: those inside that band.
         rules: each rule in words, with where it comes from.
     """
 
     low: float
     high: float
+    series: str
     preferred: tuple[float, ...]
     rules: tuple[str, ...]
 
@@ -58,8 +60,11 @@ class Fit:
 def wanted(old: Part) -> Wanted:
     """What may replace a part."""
     low, high = _band(old)
-    preferred = between(low, high, "E24") if low > 0 else ()
-    return Wanted(low=low, high=high, preferred=preferred, rules=tuple(_rules(old, low, high)))
+    series = "run capacitors" if _is_run(old) else "E24"
+    listed = [microfarads * 1e-6 for microfarads in RUN_MICROFARADS]
+    inside = tuple(value for value in listed if low * (1 - 1e-9) <= value <= high * (1 + 1e-9))
+    preferred = inside if series != "E24" else between(low, high, "E24") if low > 0 else ()
+    return Wanted(low=low, high=high, series=series, preferred=preferred, rules=tuple(_rules(old, low, high)))
 
 
 def fit(old: Part, new: Part) -> Fit:
@@ -94,7 +99,7 @@ def _rules(old: Part, low: float, high: float) -> Iterator[str]:
             "X never replaces Y (a circuit page; read); never a part without a class"
         )
     if old.run:
-        yield f"run-capacitor classes {' '.join(old.run)}: the same protection, an hours class at least as long"
+        yield f"run-capacitor classes {' '.join(old.run)}: protection at least as high, an hours class at least as long"
     if _is_oven(old):
         yield (
             "made for microwave ovens (IEC 61270-1, catalogue page; read second-hand), with its bleeder inside "
@@ -166,11 +171,23 @@ def _run(old: Part, new: Part) -> Iterator[str]:
         same = [have for have in new.run if _kind(have) == _kind(need)]
         if _kind(need) == "hours" and not any(have <= need for have in same):
             yield f"hours class {' '.join(same) or 'not told'} is shorter than {need}"
-        if _kind(need) == "protection" and not any(have[-1] == need[-1] for have in same):
-            yield f"protection {' '.join(same) or 'not told'} is another than {need}"
+        if _kind(need) == "protection" and not any(have[-1] >= need[-1] for have in same):
+            yield f"protection {' '.join(same) or 'not told'} is less than {need}"
+
+
+def _is_run(part: Part) -> bool:
+    """A motor's run capacitor: marked as one, or for AC, from 1 µF, of no suppression class, below an oven's volts."""
+    if part.run:
+        return True
+    return part.unit == "farad" and part.mode == "ac" and part.value >= 1e-6 and not part.classes and not _is_oven(part)
 
 
 def _kind(run: str) -> str:
+    """Protection as S0 to S3 (P0 to P2 on older ones): each holds what the one below does and more.
+
+    0 none, 1 open or short without fire or shock, 2 open only, 3 open with next to nothing left. Source: IEC 60252-1
+    (from memory; one maker's article describes 1 and 2 otherwise).
+    """
     return "hours" if len(run) == 1 else "protection"
 
 

@@ -17,12 +17,13 @@ from meterlog.base.spelling import words as words_of
 from meterlog.base.units import QUANTITIES, parse, show
 from meterlog.heating.balance.vessel import read_vessel
 from meterlog.heating.stated import read_mass, read_room
+from meterlog.judging.postprocess import METHODS
 from meterlog.parts.capacitor import decode_capacitor
 from meterlog.parts.resistor import decode_resistor
 from meterlog.procedure.steps import StepKind
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable, Mapping, Sequence
 
     from meterlog.procedure.steps import Procedure, Step
 
@@ -118,6 +119,27 @@ _READERS: dict[str, tuple[Callable[[str], Any], str]] = {
 """By what an entry is used for: who reads it there, and how it is written."""
 
 
+_CHOICES = {
+    f"{method.name}/{name}": wanted.words
+    for method in METHODS.values()
+    for name, wanted in method.inputs.items()
+    if wanted.words
+}
+"""Words that a method chooses between, by method and input: one of them, and nothing else."""
+
+
+def _chosen(role: str, text: str) -> str:
+    words = {word.casefold(): word for word in _CHOICES[role]}
+    word = words.get(tidy(text).casefold().removeprefix("class "))
+    if word is None:
+        raise WrongValue(f"write {_or(_CHOICES[role])}, not {text!r}")
+    return word
+
+
+def _or(words: Sequence[str]) -> str:
+    return f"{', '.join(words[:-1])} or {words[-1]}"
+
+
 def _role(procedure: Procedure, name: str) -> str:
     """What a procedure's steps use an entry for: a key of `_READERS`, "" for its quantity alone."""
     return next((role for step in procedure.steps for role in _roles(step, name)), "")
@@ -127,6 +149,9 @@ def _roles(step: Step, name: str) -> list[str]:
     used = [place.removeprefix("second ") for place, entry in step.inputs.items() if entry == name]
     if "marking" in used:
         return [step.quantity] if step.quantity in _READERS else []
+    choices = [choice for place in used if (choice := f"{step.method}/{place}") in _CHOICES]
+    if choices:
+        return choices
     is_heating = step.kind is StepKind.HEATING
     return [place for place in used if is_heating and place in _READERS]
 
@@ -137,6 +162,8 @@ def _roles(step: Step, name: str) -> list[str]:
 def _read(role: str, kind: str, text: str) -> Entered:
     if len(text) > LONGEST_ENTRY:
         raise WrongValue(f"{len(text)} characters are too many: write at most {LONGEST_ENTRY}")
+    if role in _CHOICES:
+        return Entered(text=_chosen(role, text))
     if not role:
         return Entered(text=words_of(text, LONGEST_ENTRY)) if kind == WORDS else _quantity(kind, text)
     reader, examples = _READERS[role]

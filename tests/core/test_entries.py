@@ -5,7 +5,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from meterlog.base.errors import WrongValue
+from meterlog.files import shipped
 from meterlog.procedure.entries import entry_values, read_entries, read_entry
+from meterlog.procedure.language import read_procedure
 from meterlog.procedure.steps import Procedure, Step, StepKind
 
 STEPS = (
@@ -104,3 +106,11 @@ def test_whatever_is_typed_is_kept_or_refused(name, typed):
     except WrongValue:
         return
     assert read_entries(ASKS, kept) == kept
+
+
+@pytest.mark.parametrize("typed", ["II", "ii", "class II", "Class  II "])
+def test_a_word_that_a_method_chooses_by_is_one_of_its_words(typed):
+    heater = read_procedure(shipped.text_of(shipped.find("fan-heater", "profiles/procedures")), "fan-heater")
+    assert read_entry(heater, "protection class", typed).text == "II"
+    with pytest.raises(WrongValue, match="protection class: write I, II or III, not 'IV'"):
+        read_entry(heater, "protection class", "IV")

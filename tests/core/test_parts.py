@@ -156,7 +156,10 @@ FITS = [  # old, new, why it does not fit
     ("1 µF ± 3 % 250V~", "1 µF ± 3 %", ("its marking tells no voltage, and 250 V is needed",)),
     ("16µF ± 5 % 450V~ P2 class B", "16µF ± 5 % 450V~ P2 class A", ()),
     ("16µF ± 5 % 450V~ P2 class B", "16µF ± 5 % 450V~ P2 class C", ("hours class C is shorter than B",)),
-    ("16µF ± 5 % 450V~ P2 class B", "16µF ± 5 % 450V~ P0 class B", ("protection P0 is another than P2",)),
+    ("16µF ± 5 % 450V~ P2 class B", "16µF ± 5 % 450V~ P0 class B", ("protection P0 is less than P2",)),
+    ("16µF ± 5 % 450V~ P1", "16µF ± 5 % 450V~ P2", ()),
+    ("16µF ± 5 % 450V~ P2", "16µF ± 5 % 450V~ S3", ()),
+    ("16µF ± 5 % 450V~ S3", "16µF ± 5 % 450V~ P2", ("protection P2 is less than S3",)),
     ("16µF ± 5 % 450V~ P2", "18µF ± 5 % 450V~ P2", ("18 µF lies outside 15.2 µF to 16.8 µF",)),
 ]
 
@@ -233,3 +236,18 @@ def test_letters_say_what_was_written(value, letter, tol):
     part = decode_resistor(text)[0]
     assert part.value == pytest.approx(value / 100 * {"R": 1, "K": 1e3, "M": 1e6}[letter])
     assert part.tolerance == tolerance.of_letter(tol)[0]
+
+
+MADE_IN = [  # marking, series, its values in µF; makers' lists from memory
+    ("16µF ± 5 % 450V~ P2", "run capacitors", [16.0]),
+    ("6.3µF ± 10 % 400V~", "run capacitors", [6.0, 6.3]),
+    ("474K 275V~ X2", "E24", [0.43, 0.47, 0.51]),
+    ("0.95µF ± 3 % 2100V~", "E24", []),
+]
+
+
+@pytest.mark.parametrize(("marking", "series", "values"), MADE_IN)
+def test_a_run_capacitor_comes_in_its_own_values(marking, series, values):
+    need = wanted(decode_capacitor(marking)[0])
+    assert need.series == series
+    assert [round(value * 1e6, 3) for value in need.preferred] == values

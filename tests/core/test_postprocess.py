@@ -311,6 +311,16 @@ def test_input_power_is_brought_to_the_rated_voltage_and_says_so():
     assert "Read at 220 V and brought to 230 V by the square, as of a resistive load." in result.doubts
 
 
+def test_a_plate_with_ranges_is_one_element_at_both_ends():
+    # 220²/2000 = 24.2 ohm and 240²/2400 = 24.0 ohm; at 230 V 2186 W and 2204 W, -10 % 1967 W, +5 % 2314 W: by hand
+    at_hand = AtHand(entries={"rated voltage": "220 V .. 240 V", "rated power": "2000 W .. 2400 W"})
+    told = {"power": "2100 W", "rated": "rated power", "voltage": "225.0 V", "rated voltage": "rated voltage"}
+    result = post_process("input power", told, at_hand)
+    assert result.value == pytest.approx(2194.4, abs=0.1)
+    assert (result.limit.low, result.limit.high) == (pytest.approx(1967.4, abs=0.5), pytest.approx(2314.2, abs=0.5))
+    assert result.u < 1.5  # the plate's range is no error of the reading
+
+
 def test_a_motor_is_compared_as_it_was_read():
     told = {"power": "380 W", "rated": "350 W", "kind": "motor", "voltage": "212 V", "rated voltage": "230 V"}
     result = post_process("input power", told, AtHand())

@@ -8,15 +8,18 @@ was read, and that is said too.
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import product
 from typing import TYPE_CHECKING, Any
 
 from meterlog.base.uncertainty import nominal
 from meterlog.base.units import show
 from meterlog.judging.bands import band
-from meterlog.judging.formula import derive
+from meterlog.judging.formula import derive, exactly
 from meterlog.judging.method import GIVEN, WORD, Input, Method
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from meterlog.judging.result import Result
 
 CLAUSE = "IEC 60335-1 clause 10.1, table 1"
@@ -56,27 +59,63 @@ def at_rated_voltage(power: Any, voltage: Any, rated: Any) -> Any:
     return power * (rated / voltage) ** 2
 
 
+def plate_band(rated: Sequence[float], voltages: Sequence[float], kind: str) -> tuple[float, float]:
+    """Least and largest input power, W, at the middle of the plate's voltages.
+
+    Args:
+        rated, voltages: the ends that the plate prints, W and V, equal where it prints one value; two ranges
+            go together end by end ("220-240 V 1850-2200 W" is one element).
+
+    >>> [round(end) for end in plate_band((1850.0, 2200.0), (220.0, 240.0), "heating")]
+    [1818, 2123]
+    >>> plate_band((1850.0, 2200.0), (220.0, 240.0), "motor")
+    (0.0, 2530.0)
+    """
+    if kind == "motor":
+        return deviation(max(rated), kind)
+    middle = sum(voltages) / len(voltages)
+    are_ranges = rated[0] != rated[1] and voltages[0] != voltages[1]
+    pairs = zip(rated, voltages, strict=True) if are_ranges else product(rated, voltages)
+    powers = [at_rated_voltage(power, volts, middle) for power, volts in pairs]
+    return deviation(min(powers), kind)[0], deviation(max(powers), kind)[1]
+
+
+def _ends(given: Result) -> tuple[float, float]:
+    """The ends of what a plate prints; a range is a rectangle."""
+    middle, half = nominal(given.number), given.u * 3.0**0.5
+    return middle - half, middle + half
+
+
 def input_power(
     power: Result, rated: Result, kind: str, voltage: Result | None = None, rated_voltage: Result | None = None
 ) -> Result:
     """Input power with the band that the plate allows; of what heats, brought to the rated voltage."""
-    watts = nominal(rated.number)
-    low, high = deviation(watts, kind)
-    limit = band("power", low or None, high, f"{CLAUSE}, {kind} of {show(watts, 'watt')}", "memory")
+    plate_power = show(nominal(rated.number), "watt")
     if voltage is None or rated_voltage is None or voltage.number is None:
-        told = "The mains voltage was not measured meanwhile: what heats takes 10 % less at 5 % less voltage."
-        return replace(power, limit=limit, doubts=(*power.doubts, told))
-    there, plate = nominal(voltage.number), nominal(rated_voltage.number)
-    doubts: tuple[str, ...] = ()
-    if abs(there / plate - 1.0) > NEAR:
-        doubts = (f"The mains was at {show(there, 'volt')}, for a plate of {show(plate, 'volt')}.",)
+        low, high = plate_band(_ends(rated), (1.0, 1.0), kind)
+        told = ["The mains voltage was not measured meanwhile: what heats takes 10 % less at 5 % less voltage."]
+        result = power
+    else:
+        low, high = plate_band(_ends(rated), _ends(rated_voltage), kind)
+        there, plate = nominal(voltage.number), nominal(rated_voltage.number)
+        lowest, highest = _ends(rated_voltage)
+        told = []
+        if not (1.0 - NEAR) * lowest <= there <= (1.0 + NEAR) * highest:
+            told.append(f"The mains was at {show(there, 'volt')}, for a plate of {show(plate, 'volt')}.")
+        result, how = _compared(power, voltage, plate, kind)
+        told.append(how)
+    limit = band("power", low or None, high, f"{CLAUSE}, {kind} of {plate_power}", "memory")
+    return replace(result, limit=limit, doubts=(*result.doubts, *told))
+
+
+def _compared(power: Result, voltage: Result, plate: float, kind: str) -> tuple[Result, str]:
+    """What is held against the plate, and how it came from what was read, a sentence."""
+    there = show(nominal(voltage.number), "volt")
     if kind == "motor":
-        told = f"Compared as read, at {show(there, 'volt')}: a motor's input does not follow the square of the voltage."
-        return replace(power, limit=limit, doubts=(*power.doubts, *doubts, told))
+        return power, f"Compared as read, at {there}: a motor's input does not follow the square of the voltage."
     line = "brought to the rated voltage, for a resistive load: P (U rated/U)² = {0} × ({2}/{1})²"
-    result = derive("power", at_rated_voltage, line, power, voltage, rated_voltage)
-    told = f"Read at {show(there, 'volt')} and brought to {show(plate, 'volt')} by the square, as of a resistive load."
-    return replace(result, limit=limit, doubts=(*result.doubts, *doubts, told))
+    result = derive("power", at_rated_voltage, line, power, voltage, exactly(plate, "voltage"))
+    return result, f"Read at {there} and brought to {show(plate, 'volt')} by the square, as of a resistive load."
 
 
 METHODS = (
