@@ -118,6 +118,13 @@ class Reading:
         return self.form.digits(self.counts)
 
     @property
+    def words(self) -> str:
+        """What the display showed, with the sign of a bound and the unit: "> 4.5 Gohm", "overload"."""
+        sign = {Bound.ABOVE: ">", Bound.BELOW: "<"}.get(self.form.bound, "") if self.form.bound else ""
+        unit = self.form.unit if self.digits else ""
+        return " ".join(part for part in (sign, self.digits or str(self.form.bound or ""), unit) if part)
+
+    @property
     def value(self) -> float | None:
         """SI value, None when the reading is a bound."""
         return None if self.form.bound else self.form.value(self.counts)

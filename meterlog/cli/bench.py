@@ -98,7 +98,7 @@ def try_station(station: Any, instrument: Any, seconds: float) -> dict[str, Any]
         for outcome in listen(link, station.profile.conversation(), seconds, lambda _: None):
             if isinstance(outcome, Frame):
                 row["readings"] += len(outcome.readings)
-                row["last"] = " ".join(f"{r.digits or r.form.bound} {r.form.unit}" for r in outcome.readings)
+                row["last"] = ", ".join(reading.words for reading in outcome.readings) or row["last"]
             elif isinstance(outcome, Rejected):
                 row["rejected"], row["said"] = row["rejected"] + 1, outcome.reason
             else:

@@ -18,6 +18,7 @@ from meterlog.parts.preferred import MARK, SERIES, SOURCE, neighbours, series_of
 from meterlog.parts.replacing import fit, wanted
 from meterlog.parts.resistor import decode_resistor
 from meterlog.procedure.cautions import CAUTIONS
+from meterlog.procedure.entries import read_quantity
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -42,12 +43,12 @@ def part() -> None:
 @click.option("--measured", help='Its capacitance, such as "98 nF".')
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 def capacitor(marking: str, instead: str | None, measured: str | None, as_json: bool) -> None:
-    """Read a capacitor's marking; exit 1 when --instead does not fit.
+    """Read a capacitor's marking; exit 1 when --instead does not fit or --measured is outside.
 
     Example: meterlog part capacitor --marking "474K 275V~ X2" --instead "0.47 µF ± 10 % 310V~ X1"
     """
     new = decode_capacitor(instead)[0] if instead else None
-    _answer(decode_capacitor(marking), new, _value(measured, "farad"), _CAPACITOR_CAUTIONS, as_json)
+    _answer(decode_capacitor(marking), new, _value(measured, "capacitance"), _CAPACITOR_CAUTIONS, as_json)
 
 
 @part.command()
@@ -57,7 +58,7 @@ def capacitor(marking: str, instead: str | None, measured: str | None, as_json: 
 @click.option("--measured", help='Its resistance, such as "4.68 kohm": decides between two readings.')
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 def resistor(marking: str | None, bands: str | None, instead: str | None, measured: str | None, as_json: bool) -> None:
-    """Read a resistor's colour bands or marking; exit 1 when --instead does not fit.
+    """Read a resistor's colour bands or marking; exit 1 when --instead does not fit or --measured is outside.
 
     Example: meterlog part resistor --bands "brown black black brown brown" --measured "1.01 kohm"
     """
@@ -65,7 +66,7 @@ def resistor(marking: str | None, bands: str | None, instead: str | None, measur
         raise click.UsageError('give --marking "4K7J" or --bands "yellow violet red gold"')
     parts = decode_bands(bands) if bands is not None else decode_resistor(str(marking))
     new = decode_resistor(instead)[0] if instead else None
-    _answer(parts, new, _value(measured, "ohm"), _RESISTOR_CAUTIONS, as_json)
+    _answer(parts, new, _value(measured, "resistance"), _RESISTOR_CAUTIONS, as_json)
 
 
 @part.command()
@@ -106,8 +107,9 @@ def _list_series(series: str, as_json: bool) -> None:
         click.echo(" ".join(f"{value:.2f}" for value in values[start : start + 12]))
 
 
-def _value(text: str | None, unit: str) -> float | None:
-    return None if text is None else units.parse(text, unit)
+def _value(text: str | None, kind: str) -> float | None:
+    """A measured value, SI. Raises: WrongValue, also for a slip of a prefix, with the question."""
+    return None if text is None else read_quantity(kind, text).value
 
 
 def _answer(
@@ -123,7 +125,8 @@ def _answer(
             click.echo(CAUTIONS[caution], err=True)
         for line in _lines(parts, new, measured):
             click.echo(line)
-    sys.exit(1 if verdict and not verdict.fits else 0)
+    is_outside = measured is not None and not old.holds(measured)
+    sys.exit(1 if is_outside or (verdict and not verdict.fits) else 0)
 
 
 def _as_json(

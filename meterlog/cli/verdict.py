@@ -30,11 +30,12 @@ def verdict() -> None:
 @json_option
 @db_option
 def show(number: int, as_json: bool, db: Path) -> None:
-    """The trail of verdict NUMBER: rule and limit, capture, arithmetic, readings, frames, profile.
+    """The trail of verdict NUMBER: rule and limit, capture, arithmetic, readings, frames, profile. Exit 1 if no pass.
 
     \b
     meterlog verdict show 3
     """
+    from meterlog.judging import Outcome
     from meterlog.store.reader import reading
 
     with reading(db) as reader:
@@ -43,6 +44,8 @@ def show(number: int, as_json: bool, db: Path) -> None:
         click.echo(json.dumps(trail, ensure_ascii=False))
     else:
         click.echo("\n".join(trail_lines(trail)))
+    if trail["outcome"] != Outcome.PASS:
+        raise SystemExit(1)
 
 
 def verdict_trail(reader: RecordReader, number: int) -> dict[str, Any]:

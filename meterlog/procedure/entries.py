@@ -165,7 +165,7 @@ def _read(role: str, kind: str, text: str) -> Entered:
     if role in _CHOICES:
         return Entered(text=_chosen(role, text))
     if not role:
-        return Entered(text=words_of(text, LONGEST_ENTRY)) if kind == WORDS else _quantity(kind, text)
+        return Entered(text=words_of(text, LONGEST_ENTRY)) if kind == WORDS else read_quantity(kind, text)
     reader, examples = _READERS[role]
     words = tidy(text)
     try:
@@ -175,7 +175,7 @@ def _read(role: str, kind: str, text: str) -> Entered:
     return Entered(text=words) if kind == WORDS else Entered(text=words, low=read.value, high=read.value)
 
 
-def _quantity(kind: str, text: str) -> Entered:
+def read_quantity(kind: str, text: str) -> Entered:
     """A quantity with what may stand behind it, or a range of it. Raises: WrongValue with examples."""
     usual, si = _USUAL.get(kind, _Usual('"0.42 ohm"')), QUANTITIES[kind].si
     try:
@@ -186,7 +186,9 @@ def _quantity(kind: str, text: str) -> Entered:
         if end <= 0 and kind != "temperature" and usual.high < float("inf"):
             raise WrongValue(f"write more than nothing, not {text!r}")
         if not usual.low <= end <= usual.high and usual.high < float("inf"):
-            raise WrongValue(f"{show(end, si)} is beyond any appliance{_meant(words, usual)}\n  write {usual.examples}")
+            raise WrongValue(
+                f"{show(end, si)} is beyond any appliance{_meant(words, usual, si)}\n  write {usual.examples}"
+            )
     return Entered(text=words, low=ends[0], high=ends[1])
 
 
@@ -213,13 +215,14 @@ def _with_bare(words: str, unit: str) -> str:
     )
 
 
-def _meant(words: str, usual: _Usual) -> str:
+def _meant(words: str, usual: _Usual, si: str) -> str:
+    """The unit that was meant, as a question, where the number would be usual in it."""
     number = words.split(" ")[0]
-    return (
-        f": did you mean {number} {usual.slip}?"
-        if usual.slip and number.replace(".", "").isdigit()
-        else ": is the unit right?"
-    )
+    for unit in (usual.slip, usual.bare):
+        with suppress(WrongValue):
+            if unit and usual.low <= parse(f"{number} {unit}", si) <= usual.high:
+                return f": did you mean {number} {unit}?"
+    return ": is the unit right?"
 
 
 def _first(error: WrongValue) -> str:

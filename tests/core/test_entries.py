@@ -74,7 +74,7 @@ REFUSED = [
     ("rated output", "1,000 W",
      f"rated output: '1,000' can be 1.000 or 1000: write \"1.000\" or \"1000\"{POWER}"),
     ("rated output", "900 kw", f"rated output: unknown unit 'kw': did you mean kW?{POWER}"),
-    ("rated output", "900 mW", f"rated output: 900 mW is beyond any appliance: did you mean 900 kW?{POWER}"),
+    ("rated output", "900 mW", f"rated output: 900 mW is beyond any appliance: did you mean 900 W?{POWER}"),
     ("rated output", "2400-2000 W",
      f"rated output: the lower end comes first, not '2400-2000 W'{POWER}"),
     ("capacitance", "0.95 F",

@@ -42,3 +42,13 @@ def test_a_bound_has_an_edge_and_no_value():
     assert (above.value, above.edge, above.digits) == (None, 2.2e9, "2.2")
     over = Reading(ohms(bound=Bound.OVERLOAD, range_top=6e6), None)
     assert (over.value, over.edge, over.digits) == (None, 6e6, "")
+
+
+@pytest.mark.parametrize(
+    ("bound", "counts", "words"),
+    [(None, 420, "0.420 Gohm"), (Bound.ABOVE, 4500, "> 4.500 Gohm"), (Bound.BELOW, 10, "< 0.010 Gohm"),
+     (Bound.OVERLOAD, None, "overload")],
+)  # fmt: skip
+def test_a_reading_in_words_keeps_its_bound(bound, counts, words):
+    form = Form(quantity="insulation_resistance", unit="Gohm", scale=1e9, decimals=3, bound=bound)
+    assert Reading(form, counts).words == words

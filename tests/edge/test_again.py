@@ -18,7 +18,7 @@ def test_a_looser_rule_decides_what_the_guard_band_leaves_open(copy):
     code, rows = again(copy, "--rule", "simple-acceptance", "--reason", "the owner agreed to simple acceptance")
     changed = {row["step"]: (row["before"], row["now"]) for row in rows if row["before"] != row["now"]}
     assert (code, changed) == (1, {"protective-conductor": ("undecided", "pass")})
-    shown = run("verdict", "show", "33", "--json", "--db", str(copy))
+    shown = run("verdict", "show", "33", "--json", "--db", str(copy), check=False)
     assert json.loads(shown.stdout)["outcome"] == "undecided"
     assert run("audit", "--db", str(copy)).stderr.endswith("findings: none\n")
     again_rows = json.loads(run("job", "show", "kitchen-oven", "--json", "--db", str(copy)).stdout.splitlines()[-1])

@@ -34,7 +34,7 @@ def test_the_heated_water_tells_the_power_that_was_played(played):
     """885 W went into the invented water for 62 s (tests/make_samples.py); the clock's start and stop add their own."""
     database, done = played
     row = next(json.loads(line) for line in done.stdout.splitlines() if '"heating-run"' in line)
-    trail = json.loads(run("verdict", "show", str(row["verdict"]), "--json", "--db", str(database)).stdout)
+    trail = json.loads(run("verdict", "show", str(row["verdict"]), "--json", "--db", str(database), check=False).stdout)
     result, timing = trail["result"], json.loads(trail["capture"]["timing"])
     played_w = 885.0 * 62.0 / (timing[1] - timing[0])
     assert abs(result["value"] - played_w) < 2 * result["expanded_uncertainty"]
@@ -48,7 +48,9 @@ def test_its_audit_finds_nothing(played):
 
 def test_a_verdict_goes_down_to_the_bytes(played):
     database, _ = played
-    shown = run("verdict", "show", "26", "--db", str(database)).stdout
+    done = run("verdict", "show", "26", "--db", str(database), check=False)
+    shown = done.stdout
+    assert done.returncode == 1, "a fail answers no"
     for words in ("Verdict 26: FAIL", "source:", "014.6 ohm", "13 27 3d", "Profile   sha256", "Procedure sha256"):
         assert words in shown
 

@@ -73,3 +73,23 @@ def test_what_cannot_be_read(capsys, args, code, words):
     left, out, err = run(capsys, *args)
     assert (left, out) == (code, "")
     assert words in err
+
+
+@pytest.mark.parametrize(
+    ("kind", "printed", "measured", "code"),
+    [
+        ("capacitor", "474K", "0,47 uF", 0),
+        ("capacitor", "474K", "0.3 uF", 1),
+        ("resistor", "4K7J", "4.68 kOhm", 0),
+        ("resistor", "4K7J", "5.2 kohm", 1),
+    ],
+)
+def test_a_measured_value_outside_the_band_answers_no(capsys, kind, printed, measured, code):
+    left, out, _ = run(capsys, kind, "--marking", printed, "--measured", measured)
+    where = "outside" if code else "in"
+    assert (left, f", {where} the band by plain comparison" in out) == (code, True)
+
+
+def test_a_slip_of_a_prefix_is_asked_about(capsys):
+    left, _, err = run(capsys, "capacitor", "--marking", "0.95 uF", "--measured", "0.95 F")
+    assert (left, err.splitlines()[0]) == (2, "950 mF is beyond any appliance: did you mean 0.95 uF?")
