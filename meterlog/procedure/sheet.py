@@ -20,6 +20,11 @@ _LABEL = 12
 _ASKED_IN = {"capacitance": "µF", "cross_section": "mm²", "mass": "g", "temperature": "°C"}
 """Units that people state a quantity in, where its SI unit is not the one."""
 
+_CLASSES = {
+    "I": "I: the protective conductor passes before mains is on",
+    "II": "II: double or reinforced insulation, no protective conductor",
+}
+
 _HOW = {
     StepKind.LOOK: "look, and say done or found wanting",
     StepKind.LEADS: "press the tips together until the value is taken",
@@ -46,6 +51,7 @@ def _head(procedure: Procedure, where: str, standing: str) -> Iterator[str]:
     yield procedure.title.upper()
     yield from _entry("for", procedure.appliance)
     yield from _entry("from", procedure.source)
+    yield from _entry("class", _CLASSES[procedure.protection_class])
     yield from _entry("rule", procedure.rule)
     if where:
         yield from _entry("limits", f"{where}: {standing}")
