@@ -284,7 +284,7 @@ def verdict_of_step(db: Connection, job: int, key: str) -> Row | None:
     """The newest verdict on a step of a job."""
     return _one(
         db,
-        "SELECT v.id, v.outcome, v.why FROM verdict v JOIN step s ON s.id = v.step "
+        "SELECT v.id, v.outcome, v.why, v.value, v.expanded, v.unit FROM verdict v JOIN step s ON s.id = v.step "
         "WHERE v.job = ? AND s.key = ? ORDER BY v.id DESC LIMIT 1",
         job,
         key,

@@ -21,7 +21,8 @@ HEATING_RUN = "heating run"
 """How such a capture was chosen."""
 
 AFTER_S = 90.0
-"""How long the thermometer is read after heating: a minute for stirring and reading, half of one for drift."""
+"""How long the thermometer is read after heating, as the words of its phase say: 10 s of stirring, then what tells the
+level and its drift."""
 
 
 class HeatingLog:

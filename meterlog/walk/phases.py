@@ -74,7 +74,9 @@ class Phase(StrEnum):
     START = "start", "Say when it starts.", "start", Offer(word="start", label="Start"), NEXT
     RUN = "run", "It runs. Say when it stops.", "stop", Offer(word="stop", label="Stop")
     AFTER = (
-        "after", "Switched off. Stir, keep the thermometer in, and wait: it is taken once it stands.", "confirm",
+        "after",
+        "Mains off. Stir for 10 s with the probe in the load, then hold it still: the run is taken 90 s after Stop.",
+        "confirm",
         Offer(word="confirm", label="Take it now"),
     )  # fmt: skip
     LIFT = "lift", "Taken. Lift the probes, and the next check comes.", "next", NEXT
@@ -98,7 +100,7 @@ BEGINNINGS: dict[StepKind, str] = {
     StepKind.OPEN: "Press the tips together until the tone; then the points; then the tips together again.",
     StepKind.DEAD: "Hold the tips on the known source until the tone; then the points; then the source again.",
     StepKind.LEADS: "Press the probe tips together and hold them still.",
-    StepKind.HEATING: "Have the thermometer in the stirred load, then say when it starts.",
+    StepKind.HEATING: "Stir, and hold the probe in the load for half a minute; then say when it is switched on.",
     StepKind.AT_TIME: "Hold the probes on the points: the reading counts at its time.",
 }
 """What a kind of step asks for while nothing is proved yet, where its phase alone does not say it."""

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
+from meterlog.procedure.steps import StepKind
 from meterlog.walk import happenings as told
 from meterlog.walk.course import NOTHING, Course
 from meterlog.walk.doing import do
@@ -152,7 +153,7 @@ class Walk:
             "kind": step.kind.value,
             "state": self.ledger.state(step),
             "captures": len(self.ledger.captures(step.key)),
-            "shown": counting.capture.reading.digits if counting else None,
+            "shown": counting.capture.reading.digits if counting and step.kind is not StepKind.HEATING else None,
             "unit": counting.capture.form.unit if counting else None,
             "bound": counting.capture.form.bound.value if counting and counting.capture.form.bound else None,
         }

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from meterlog.base import units
 from meterlog.procedure.entries import entry_values
+from meterlog.procedure.steps import StepKind
 from meterlog.report import procedures, wording
 from meterlog.store import queries
 
@@ -89,6 +90,7 @@ def at_hand(db: Connection, walk: Mapping[str, Any]) -> dict[str, Any]:
     limit = _limit(procedure, step, queries.where_of(db, job["id"]), job["plate"])
     position = next((n for n, each in enumerate(walk["steps"], 1) if each["key"] == key), None)
     last = queries.last_verdict(db, job["id"])
+    said = queries.verdict_of_step(db, job["id"], key) if key else None
     return {
         "walk": walk,
         "job": job,
@@ -104,8 +106,11 @@ def at_hand(db: Connection, walk: Mapping[str, Any]) -> dict[str, Any]:
         "displays": {(d["source"], d["channel"]): DISPLAYS.get(d["state"], d["state"]) for d in walk["displays"]},
         "elapsed_s": since(walk["started"], time.monotonic()),
         "last": last,
-        "here": [each for each in walk["steps"] if each["key"] == key and each["captures"]],
-        "said": queries.verdict_of_step(db, job["id"], key) if key else None,
+        "here": [
+            each for each in walk["steps"] if each["key"] == key and each["captures"] and each["shown"] is not None
+        ],
+        "said": said,
+        "found": wording.result(said) if said and step and step.kind is StepKind.HEATING else "",
     }
 
 

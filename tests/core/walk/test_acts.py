@@ -277,6 +277,6 @@ def test_a_heating_run_that_was_switched_off_says_what_comes():
     shown = bench.walk.snapshot()
     assert (shown["phase"], shown["words"], [each["label"] for each in shown["acts"]]) == (
         "after",
-        "Switched off. Stir, keep the thermometer in, and wait: it is taken once it stands.",
+        "Mains off. Stir for 10 s with the probe in the load, then hold it still: the run is taken 90 s after Stop.",
         ["Take it now"],
     )

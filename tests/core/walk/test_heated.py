@@ -15,6 +15,7 @@ from meterlog.procedure.case import Answer, Case, conclude
 from meterlog.procedure.steps import Procedure, Step, StepKind
 from meterlog.walk import Act
 from meterlog.walk.happenings import Captured, Refused, Timed
+from meterlog.walk.heated import AFTER_S
 from meterlog.walk.session import ByCase, Judged, Session, answers_by
 
 CELSIUS = Form(quantity="temperature", unit="degC", scale=1.0, offset=273.15, decimals=2)
@@ -179,3 +180,20 @@ def test_two_vessels_are_added_up(channels, shown):
 def test_vessels_that_do_not_pair_are_not_judged(loads, channels, shown, why):
     verdict = in_two_vessels(loads, channels, shown)
     assert (verdict.outcome, verdict.why) == ("not judged", why)
+
+
+def test_after_the_stop_it_says_how_long_to_stir_and_what_is_waited_for():
+    session, _ = walked({60: ["start"], 120: ["stop"]}, until=150)
+    shown = session.walk.snapshot()
+    assert shown["phase"] == "after"
+    assert shown["words"] == (
+        "Mains off. Stir for 10 s with the probe in the load, then hold it still: the run is taken "
+        f"{AFTER_S:.0f} s after Stop."
+    )
+
+
+def test_what_a_run_shows_is_its_power_and_no_temperature_out_of_it():
+    session, events = walked({60: ["start"], 120: ["stop"]})
+    [step] = session.walk.snapshot()["steps"]
+    assert (step["captures"], step["shown"]) == (1, None)
+    assert verdict_of(events).unit == "watt"
