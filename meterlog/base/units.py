@@ -60,6 +60,8 @@ QUANTITIES: dict[str, Quantity] = {
     "pressure": Quantity("pascal", "pressure"),
     "speed_of_rotation": Quantity("hertz", "speed of rotation"),
     "conductance": Quantity("siemens", "conductance"),
+    "conductivity": Quantity("siemens / metre", "conductivity"),
+    "angle": Quantity("radian", "angle"),
     "illuminance": Quantity("lux", "illuminance"),
     "speed": Quantity("metre / second", "speed"),
     "volume_flow": Quantity("metre ** 3 / second", "volume flow"),

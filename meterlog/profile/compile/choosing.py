@@ -61,6 +61,14 @@ class Chooser:
             if message.header_by and "header" in kept and may_be_header(seen, message.header_by, kept["header"]):
                 del kept["header"]
 
+    def _unlike(self, frame: bytes) -> str:
+        """Why a frame is no message, as near as can be told."""
+        for message in self.messages:
+            when = message.says.when
+            if when and when.length and when.length != len(frame) and when.starts and frame.startswith(when.starts):
+                return f"begins as {message.name} does, but has {len(frame)} bytes, not {when.length}"
+        return "its first bytes, its length and what tells messages apart are those of no message"
+
     def _is(self, message: Message, frame: bytes) -> bool:
         known = self.known[message.name]
         return known is None or bool(known(frame))
@@ -68,7 +76,7 @@ class Chooser:
     def _decode(self, frame: bytes, kept: Kept) -> tuple[Reading, ...] | str:
         found = self.candidates(frame, kept)
         if not found:
-            return Unlike("no message of the profile is known by these bytes")
+            return Unlike(self._unlike(frame))
         if self.asks and kept.get("request") is None and len([m for m in found if m.says.readings]) > 1:
             return UNASKED
         said: tuple[Reading, ...] | str = ""

@@ -238,7 +238,7 @@ def _sound(said: Said, problems: Problems) -> None:
     """What is missing or doubled at the top of a profile."""
     if said.frame is None:
         said.where.tell(problems, expected="the key 'frame': how the stream is cut into frames", saw="no such key")
-    single = [key for key in ("text", "pattern", "split", "fields", "bits", "readings") if getattr(said, key)]
+    single = [key for key in ("text", "pattern", "split", "fields", "readings") if getattr(said, key)]
     if said.messages and single and not said.modbus:
         said.where.tell(problems, single[0], expected="it within one of `messages`", saw=f"{single[0]} beside messages")
     if said.ask and said.ask.echo and any(isinstance(step, Reports) for step in said.stream):
@@ -292,7 +292,10 @@ def _restricts(questions: tuple[tuple[Question, ...], tuple[Question, ...]]) -> 
 
 def _messages(said: Said, around: Around, requests: Mapping[int, Facts], problems: Problems) -> tuple[Message, ...]:
     """Every message; those that keep fields are compiled before, so that all know what the others keep."""
-    said_messages: Mapping[str, Says] = said.messages or {ONLY: said}
+    said_messages: Mapping[str, Says] = {
+        name: replace(says, bits={**said.bits, **says.bits}) if says.readings else says
+        for name, says in said.messages.items()
+    } or {ONLY: said}
     keeping = [name for name, says in said_messages.items() if says.keep]
     kept: dict[str, Value] = {}
 

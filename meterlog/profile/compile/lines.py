@@ -9,6 +9,7 @@ import re2
 
 from meterlog.conversation.reasons import Unlike
 from meterlog.profile.compile.numbers import Digits, Groups, digits_of, number_pattern, word_code
+from meterlog.profile.compile.tables import ANY_OTHER, OR
 from meterlog.profile.compile.values import Value
 from meterlog.profile.compile.view import NotBelieved, Reader, Step, View
 from meterlog.profile.language.content import Field, Says, Shows
@@ -77,7 +78,7 @@ class Template:
             if kind.is_number_text:
                 digits = digits_of(name, field, kind)
                 value = Value(kind="digits", name=name, read=_digits_at(name, digits), field=field)
-            elif kind.name in ("digits", "hex"):
+            elif kind.name in ("digits", "hex") or kind.name == "words":
                 value = self.values.of_text(name, said, _text_at(name), kind, "the text")
             else:
                 value = Value(kind="bytes", name=name, read=_text_at(name), field=field)
@@ -190,7 +191,10 @@ def _words_of(field: Field | None) -> list[bytes]:
     """The codes that a text field can be, the longest first."""
     if field is None or field.under or not (field.means or field.value):
         return []
-    words = {word_code(word) for word in [*field.means, *field.value]}
+    if ANY_OTHER in field.means or field.kind == "words":
+        return []
+    said = [*field.means, *field.value]
+    words = {word_code(part) for word in said for part in (word, *word.split(OR))}
     return sorted(words, key=len, reverse=True)
 
 

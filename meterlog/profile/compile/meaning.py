@@ -39,13 +39,19 @@ class Table:
     under: str = ""
 
     def row(self, code: Hashable) -> Hashable:
-        """The code under which a row holds this one."""
-        return code if code in self.rows or not isinstance(code, tuple) else (code[0], ANY)
+        """The code under which a row holds this one, the closest first."""
+        if code in self.rows:
+            return code
+        if not isinstance(code, tuple):
+            return ANY
+        outer, inner = code
+        return next((row for row in ((outer, ANY), (ANY, inner)) if row in self.rows), (ANY, ANY))
 
     def look_up(self, code: Hashable) -> Found:
+        untold = self.who if code is None else self.under if isinstance(code, tuple) and code[0] is None else ""
+        if untold:
+            return Untold(f"nothing has told {untold} yet")
         facts = self.rows.get(self.row(code))
-        if facts is None and code is None:
-            return Untold(f"nothing has told {self.who} yet")
         return [(self.who, facts)] if facts is not None else f"{self.who}: no meaning for {shown(code)}"
 
     @property
@@ -89,7 +95,26 @@ class ChannelText:
         return []
 
 
-Source = Table | Lamps | ChannelText
+@dataclass(frozen=True, slots=True)
+class WordList:
+    """Words in any order with a meaning each; the code is all of them."""
+
+    who: str
+    rows: Mapping[Hashable, Facts]
+
+    def look_up(self, code: Hashable) -> Found:
+        assert isinstance(code, tuple)
+        for word in code:
+            if word not in self.rows:
+                return f"{self.who}: no meaning for {shown(word)}"
+        return [(self.who, self.rows[word]) for word in code]
+
+    @property
+    def says(self) -> list[Facts]:
+        return list(self.rows.values())
+
+
+Source = Table | Lamps | ChannelText | WordList
 
 
 def shown(code: Hashable) -> str:

@@ -285,6 +285,10 @@ class MessageCompiler:
             wrong = contradicted(said.mode, quantity)
             said.where.tell(self.problems, "mode", expected="no mode beside this quantity", saw=wrong)
         mine = self.tables.mine(said, sources)
+        says = [facts.quantity for _, source in mine.values() for facts in source.says]
+        if said.unit and not quantity and not any(says) and not (said.step and said.step.quantity):
+            expected = f"the key 'quantity': more than one is shown in {said.unit}"
+            said.where.tell(self.problems, "unit", expected=expected, saw="no such key")
         special = self.tables.special(name, said)
         channel = None if said.channel.startswith("{") else said.channel or None
         fixed = (
@@ -299,7 +303,11 @@ class MessageCompiler:
         former = Former(fixed, special, tuple(source for _, source in mine.values()))
         rows = self.tables.special_rows
         digits = Numbers(self.tables.known, rows, [*self.values.known], self.problems).digits(name, said)
-        return None if digits is None else (_shown_by(digits, [read for read, _ in mine.values()], former), former)
+        if digits is None:
+            return None
+        if said.highest is not None:
+            digits = _at_most(said.highest, digits)
+        return _shown_by(digits, [read for read, _ in mine.values()], former), former
 
     # -- the end ------------------------------------------------------------------------
 
@@ -362,6 +370,19 @@ class MessageCompiler:
             raise NotBelieved(said[-1] if said else words)
 
         return refuse
+
+
+def _at_most(highest: int, digits: Reader) -> Reader:
+    """Digits whose counts the display can show."""
+    why = f"more than the {highest} counts that the display can show"
+
+    def read(view: View) -> Digits:
+        found: Digits = digits(view)
+        if abs(found.counts) > highest:
+            raise NotBelieved(why)
+        return found
+
+    return read
 
 
 def _kept(name: str, read: Reader) -> Step:

@@ -44,9 +44,10 @@ class Digits(NamedTuple):
 def number_pattern(field: Field | None, kind: Kind) -> bytes:
     """The pattern of a decimal text in five groups: those of NUMBER, and a special word."""
     number = NUMBER
-    if kind.before is not None:
+    if kind.after is not None:
         after = rb"\.(\d{%d})" % kind.after if kind.after else b"()"
-        number = rb" *+([-+]?)(\d{%d})" % kind.before + after + b"((?!))?"
+        before = rb"(\d{%d})" % kind.before if kind.before is not None else rb"(\d{1,15}+)"
+        number = rb" *+([-+]?)" + before + after + b"((?!))?"
     if kind.signed:
         number = number.replace(b"[-+]?", b"[-+]", 1)
     number = number.replace(rb"\.", re.escape(kind.point.encode()))
@@ -68,6 +69,12 @@ def digits_of(name: str, field: Field | None, kind: Kind) -> Callable[[Groups], 
         counts, decimals = int(before + after), len(after) - int(exponent or 0)
         if counts >= COUNTS_LIMIT:
             raise NotBelieved(f"{name}: {TOO_MANY}" if name else TOO_MANY)
+        if kind.most is not None and decimals > kind.most:
+            counts, rest = divmod(counts, 10 ** (decimals - kind.most))
+            decimals = kind.most
+            if rest:
+                words = f"a figure that is no zero behind the {kind.most} that are shown"
+                raise NotBelieved(f"{name}: {words}" if name else words)
         minus = sign == b"-"
         if numbers and (special := numbers.get(trimmed(-counts if minus else counts, decimals))) is not None:
             return Digits(0, 0, special=special)

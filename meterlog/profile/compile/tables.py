@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from meterlog.base.source import near_miss
 from meterlog.profile.compile.arithmetic import operands
 from meterlog.profile.compile.lamps import lamps
-from meterlog.profile.compile.meaning import ANY, ChannelText, Source, Table
+from meterlog.profile.compile.meaning import ANY, ChannelText, Source, Table, WordList
+from meterlog.profile.compile.numbers import word_code
 from meterlog.profile.compile.values import code_key
 from meterlog.profile.compile.view import Reader, View
 from meterlog.profile.language.facts import Facts
+from meterlog.profile.language.places import parse_code
 
 if TYPE_CHECKING:
-    from collections.abc import Hashable, Mapping
+    from collections.abc import Hashable, Iterator, Mapping
 
     from meterlog.base.source import Problems
     from meterlog.profile.compile.values import Value, Values
@@ -22,6 +25,13 @@ if TYPE_CHECKING:
 
 Sources = dict[str, tuple[Reader, Source]]
 """Of each field that has meanings: what answers its code, and what looks it up."""
+
+
+ANY_OTHER = "any other"
+"""The code of a row that holds for every code that no other row has."""
+OR = " or "
+MOST_CODES = 65535
+_SPAN = re.compile(r"(0x[0-9A-Fa-f]+|\d+)\.\.(0x[0-9A-Fa-f]+|\d+)")
 
 
 class Tables:
@@ -54,7 +64,12 @@ class Tables:
             if not said.means:
                 continue
             value = self.known(name)
-            if value is not None and self.is_code(said, value, "means"):
+            if value is not None and value.kind == "words":
+                words: dict[Hashable, Facts] = {
+                    word_code(word): facts for word, facts in said.means.items() if isinstance(facts, Facts)
+                }
+                found[name] = (value.read, WordList(name, words))
+            elif value is not None and self.is_code(said, value, "means"):
                 self._table(found, name, said, value)
         if self.says.bits:
             found["bits"] = lamps(self.says, self.values)
@@ -127,7 +142,10 @@ class Tables:
 
     def codes(self, said: Field, value: Value, codes: tuple[str, ...]) -> list[Hashable]:
         read: list[Hashable] = []
-        for code in codes:
+        for code in self._each(value, codes):
+            if code == ANY_OTHER:
+                read.append(ANY)
+                continue
             try:
                 key = code_key(value, code)
             except ValueError as error:
@@ -137,6 +155,19 @@ class Tables:
                 said.where.tell(self.problems, expected=f"a code from {value.span[0]} to {value.span[-1]}", saw=code)
             read.append(key)
         return read
+
+    @staticmethod
+    def _each(value: Value, codes: tuple[str, ...]) -> Iterator[str]:
+        """Each single code of `1 or 2`, `0x10..0x1F` and the like; of a text, what stands there as a whole too."""
+        for code in codes:
+            if value.kind == "bytes" and OR in code:
+                yield code
+            for part in code.split(OR):
+                span = _SPAN.fullmatch(part) if value.kind == "int" else None
+                if span is None:
+                    yield part
+                else:
+                    yield from map(str, range(parse_code(span[1]), min(parse_code(span[2]), MOST_CODES) + 1))
 
     def mine(self, said: Shows, sources: Sources) -> Sources:
         """The sources whose meaning belongs to a reading: those it names, and those nobody names."""

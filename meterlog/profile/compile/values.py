@@ -25,6 +25,7 @@ OWN = "R"
 """Begins the name of a number whose place a reading says itself; a field's name is in small letters."""
 NOT_A_NUMBER = "nan"
 """The code of every float that is no number; no two of them are equal."""
+_WORDS = re.compile(rb"[^\s,;|/]+")
 _HEX = re.compile(rb"[0-9A-Fa-f]{1,16}")
 _DECIMALS = re.compile(rb"[0-9]{1,18}")
 
@@ -34,7 +35,8 @@ class Value:
     """A field as it is read.
 
     Attributes:
-        kind: "int" (or the bytes of a special value), "bytes", "float", or "digits" for what shows a point.
+        kind: "int" (or the bytes of a special value), "bytes", "float", "words" (a tuple of them), or "digits" for what
+            shows a point.
         read: what answers it; of a field that is held, from the view.
         bits: the most bits of an int.
         sign: how an int tells its sign: "i" two's complement, "sm" by its top bit, "" not at all.
@@ -209,6 +211,8 @@ class Values:
         """The value of bytes that hold a text; `text` answers them."""
         if kind.name == "text":
             return Value(kind="bytes", name=name, read=lambda view: text(view).strip(), field=field)
+        if kind.name == "words":
+            return Value(kind="words", name=name, read=lambda v: tuple(_WORDS.findall(text(v))), field=field)
         if kind.name == "digits":
             step = -1 if kind.order == "little" else 1
             return _figures(name, field, lambda view: text(view)[::step].strip(), f"other than digits in {where}")

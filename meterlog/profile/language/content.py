@@ -97,6 +97,9 @@ class Shows:
         text("a number"),
         "",
     )
+    highest: int | None = key(
+        "the most counts that the display can show; a number beyond it rejects the frame", whole(1, 2**53 - 1), None
+    )
     step: Facts | None = key("what one count is worth", w.STEP, None)
     flags: tuple[str, ...] = key("flags that always hold", one_or_more(text("a flag in words")), ())
     by: tuple[str, ...] = key("fields whose meaning belongs to this reading alone", one_or_more(w.FIELD_NAME), ())

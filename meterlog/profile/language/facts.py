@@ -33,6 +33,7 @@ MODES = ("ac+dc", "ac", "dc")
 WITHOUT_MODE = frozenset({
     "temperature", "temperature_difference", "relative_humidity", "mass", "length", "cross_section", "pressure",
     "speed_of_rotation", "illuminance", "speed", "volume_flow", "force", "power_density",
+    "angle", "conductivity",
 })  # fmt: skip
 """Quantities that are neither ac nor dc: a frame that says so of one contradicts itself."""
 _SAMPLE = re.compile(r"(\d+(?:\.(\d*))?)\s+(\S.*)")

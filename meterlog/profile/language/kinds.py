@@ -10,7 +10,10 @@ digits, digits little                decimal figures as text; little: the last f
 hex, signed hex                      a number in hex as text; signed: two's complement of its digits
 decimal, decimal 3.1, signed decimal   a number as text, with its point
 decimal comma, decimal comma 3.1     the same, with a comma for the point
+decimal *.2                          any figures, then exactly two behind the point
+decimal to 2                         figures behind the second are zeros and are dropped
 text                                 a code as text, blanks around it taken off
+words                                words in any order, parted by blanks, commas, semicolons, bars or slashes
 """
 
 from __future__ import annotations
@@ -20,11 +23,12 @@ from dataclasses import dataclass, replace
 
 WORDS = (
     "bcd", "bcd little", "unpacked bcd", "unpacked bcd little", "digits", "digits little", "hex", "signed hex",
-    "decimal", "signed decimal", "decimal comma", "signed decimal comma", "text",
+    "decimal", "signed decimal", "decimal comma", "signed decimal comma", "text", "words",
 )  # fmt: skip
 _BINARY = re.compile(r"(u|i|sm|f)(8|16|24|32|40|48|56|64)(?: (big|little|[A-H]{2,8}))?")
 _BCD = re.compile(r"((?:unpacked )?bcd(?: little)?)(?: blank ([A-F]))")
-_FIXED = re.compile(r"(signed )?decimal( comma)? (\d{1,2})\.(\d{1,2})")
+_FIXED = re.compile(r"(signed )?decimal( comma)? (\d{1,2}|\*)\.(\d{1,2})")
+_CUT = re.compile(r"((?:signed )?decimal(?: comma)?) to (\d)")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,6 +41,7 @@ class Kind:
         order: big, little or letters.
         signed: a decimal must show its sign.
         before, after: digits of a decimal of fixed form. point: what parts them.
+        most: digits behind the point of a decimal, where those behind are dropped zeros.
         blank: of BCD, what leading places hold that show nothing, a small letter; "" for none.
     """
 
@@ -48,6 +53,7 @@ class Kind:
     after: int | None = None
     point: str = "."
     blank: str = ""
+    most: int | None = None
 
     @property
     def is_number_text(self) -> bool:
@@ -66,7 +72,11 @@ def parse_kind(text: str, size: int | None = None) -> Kind:
     fixed = _FIXED.fullmatch(text)
     if fixed:
         point = "," if fixed[2] else "."
-        return Kind(name="decimal", signed=bool(fixed[1]), before=int(fixed[3]), after=int(fixed[4]), point=point)
+        before = None if fixed[3] == "*" else int(fixed[3])
+        return Kind(name="decimal", signed=bool(fixed[1]), before=before, after=int(fixed[4]), point=point)
+    cut = _CUT.fullmatch(text)
+    if cut:
+        return replace(parse_kind(cut[1], size), most=int(cut[2]))
     blanked = _BCD.fullmatch(text)
     if blanked:
         return replace(parse_kind(blanked[1], size), blank=blanked[2].lower())
@@ -83,6 +93,7 @@ def parse_kind(text: str, size: int | None = None) -> Kind:
             "f32 big",
             "f32 CDAB",
             "decimal 3.1",
+            "decimal *.2",
             "bcd blank F",
         ]
         raise ValueError(near_miss(text, known))

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from meterlog.base.readings import Frame
 from meterlog.base.source import Problems
-from meterlog.profile.compile.meaning import Lamps, Table, shown
+from meterlog.profile.compile.meaning import Lamps, Table, WordList, shown
 from meterlog.profile.compile.proof import sum_of
 from meterlog.profile.language.facts import facts_in_words
 from meterlog.profile.tools.examples import heard
@@ -67,6 +67,9 @@ def _rows(former: Former) -> list[tuple[str, bool]]:
                 (f"{source.who} {shown(code)}", code in met or bool(facts.reject))
                 for code, facts in source.rows.items()
             ]
+        elif isinstance(source, WordList):
+            said = {word for code in met if isinstance(code, tuple) for word in code}
+            rows += [(f"{source.who} {shown(word)}", word in said) for word in source.rows]
         elif isinstance(source, Lamps):
             rows += [
                 (f"{who} ({facts_in_words(facts)})", any(_lit(code, byte, mask) for code in met) or bool(facts.reject))
