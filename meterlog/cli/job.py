@@ -189,6 +189,8 @@ def erase(ref: str, db: Path) -> None:
     """Erase the personal fields of job REF; the evidence, and that this was done, stay."""
     answer = _ask(db, "erase", job=ref)
     click.echo(f"{answer['erased']} personal fields erased", err=True)
+    if answer["still_there"]:
+        click.echo(f"still there until it is finished by itself: {answer['still_there']}", err=True)
 
 
 @job.command("list")

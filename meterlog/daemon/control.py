@@ -117,7 +117,7 @@ class ControlServer:
 
     def _converse(self, stream: Any) -> None:
         while line := stream.readline(LONGEST_LINE):
-            message = _read_request(line)
+            message = read_request(line)
             if isinstance(message, str):
                 _send(stream, {"ok": False, "error": message, "hint": 'send one JSON object a line, with "do"'})
             elif message.get("do") == "watch":
@@ -155,7 +155,7 @@ def _own_folder(folder: Path) -> None:
         )
 
 
-def _read_request(line: bytes) -> dict[str, Any] | str:
+def read_request(line: bytes) -> dict[str, Any] | str:
     if not line.endswith(b"\n"):
         return f"a request is one line of at most {LONGEST_LINE} bytes"
     try:

@@ -45,6 +45,9 @@ BATCH_ROWS = 5_000
 """Rows that wait at most before they are committed: a flood comes in pieces, and is held back meanwhile."""
 
 
+STILL_THERE = "the text of what was erased, in the write-ahead log while another program reads or the database refuses"
+
+
 class BenchLoop:
     """Runs until a `Stop` comes."""
 
@@ -66,6 +69,7 @@ class BenchLoop:
         self._not_kept_before = 0, 0
         self._beat_due = clock.monotonic()
         self._stopping = False
+        self._is_erasing = False
 
     def run(self) -> None:
         """Take items until told to stop, then commit what waits and close the database."""
@@ -259,6 +263,10 @@ class BenchLoop:
             self.announcer.tell(event="store", state="kept", why="")
         return True
 
+    def finish_erasing(self) -> None:
+        """Fold the log into the file, so that what was erased stands in neither; again each beat until that is done."""
+        self._is_erasing = self.writer.has_acts or not self.writer.checkpoint()
+
     @property
     def store_status(self) -> dict[str, Any]:
         return {
@@ -267,6 +275,7 @@ class BenchLoop:
             "committed": self.writer.committed_readings,
             "pending": self.writer.pending,
             "not_kept": self.writer.not_kept,
+            "still_there": STILL_THERE if self._is_erasing else "",
         }
 
     # ---- telling ----
@@ -282,6 +291,10 @@ class BenchLoop:
     def _beat(self, now: float) -> None:
         self._beat_due = now + BEAT_S
         notify("WATCHDOG=1")
+        if self._is_erasing:
+            self.finish_erasing()
+            if not self._is_erasing:
+                log.info("store", extra={"facts": {"erased": "what was erased stands in no file of the database"}})
         if not self.writer.is_in_place and not self._refused:
             self._try_to_commit()  # refuses, and says so
         stepped = self.clock.step_ms()

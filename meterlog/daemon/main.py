@@ -57,6 +57,7 @@ def run_daemon(bench_path: Path, db: Path, *, log_form: str, sounds: bool | None
     log = set_up(log_form)
     clock = Clock() if speed == 1.0 else FastClock(speed)
     writer = Writer(db, clock.now(), {"socket": str(places.control_socket(db))})
+    writer.checkpoint()  # what was erased before a crash is still in the log
     items: queue.Queue[Item] = queue.Queue(QUEUE_ITEMS)
     announcer = Announcer()
     voice = voice_of(bench, sounds)

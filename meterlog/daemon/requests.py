@@ -156,14 +156,21 @@ def _photo(loop: BenchLoop, message: Message) -> Message:
 
 
 def _erase(loop: BenchLoop, message: Message) -> Message:
-    """Erase a job's personal fields; that it was done, when and by whom stays."""
+    """Erase a job's personal fields; that it was done, when and by whom stays. Says what can still be found of them."""
     job, _ = loop.writer.resume_job(_text(message, "job"))
     digests, fields = loop.writer.erase(job)
     facts = {"digests": digests}
     loop.writer.event(ActKind.ERASED, loop.clock.now(), facts, job=job, who=_who(message), whence=_whence(message))
-    loop.commit()
-    loop.writer.checkpoint()
-    return {"erased": fields}
+    try:
+        loop.commit()
+    except CannotDo:
+        raise CannotDo(
+            f"not erased yet: {fields} personal fields are still in the database: {loop.store_status['why']}",
+            "they are erased as soon as it takes that; do not repeat it",
+        ) from None
+    finally:
+        loop.finish_erasing()
+    return {"erased": fields, "still_there": loop.store_status["still_there"]}
 
 
 def _conclude_again(loop: BenchLoop, message: Message) -> Message:

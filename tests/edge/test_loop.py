@@ -509,3 +509,42 @@ def test_what_is_told_as_taken_is_on_disk_first(loop, monkeypatch):
     wait_until(lambda: "walk" in order, "the walk told")
     told = [each for each in order if each in ("commit", "job", "walk")]
     assert told.index("commit") < told.index("job") < told.index("walk")
+
+
+# ---- erasing ----
+
+
+def found_in_files(loop, text):
+    """The database's files that hold a text."""
+    return [each.name for each in loop.db.parent.glob(loop.db.name + "*") if text in each.read_bytes()]
+
+
+def test_an_erasure_says_what_is_still_there_and_finishes_it(loop):
+    loop.ask(do="open job", procedure="microwave-oven", ref="1", personal={"owner": "Invented Owner-Name"})
+    reader = sqlite.open_reader(loop.db)
+    reader.execute("BEGIN")
+    reader.execute("SELECT count(*) FROM event").fetchone()
+    answer = loop.ask(do="erase", job="1")
+    assert (answer["ok"], answer["erased"]) == (True, 1)
+    assert answer["still_there"] == bench_loop.STILL_THERE
+    assert found_in_files(loop, b"Invented Owner-Name"), "the answer tells the truth"
+    reader.close()
+    wait_until(lambda: not loop.ask(do="status")["status"]["store"]["still_there"], "the rest erased")
+    assert found_in_files(loop, b"Invented Owner-Name") == []
+
+
+def test_an_erasure_that_the_database_refuses_is_told_and_done_later(loop, monkeypatch):
+    monkeypatch.setattr(bench_loop, "RETRY_S", 0.05)
+    loop.ask(do="open job", procedure="microwave-oven", ref="1", personal={"owner": "Invented Owner-Name"})
+    other = sqlite.open_writer(loop.db)
+    other.execute("BEGIN IMMEDIATE")
+    answer = loop.ask(do="erase", job="1")
+    assert answer["error"].startswith(
+        "not erased yet: 1 personal fields are still in the database: the database did not"
+    )
+    assert answer["hint"] == "they are erased as soon as it takes that; do not repeat it"
+    other.execute("ROLLBACK")
+    other.close()
+    wait_until(lambda: not loop.ask(do="status")["status"]["store"]["still_there"], "the rest erased")
+    assert found_in_files(loop, b"Invented Owner-Name") == []
+    assert loop.ask(do="erase", job="1")["erased"] == 0
