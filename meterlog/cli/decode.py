@@ -10,15 +10,19 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from meterlog.base import recording
-from meterlog.base.errors import CannotDo
+from meterlog.base.errors import CannotDo, WrongText
 from meterlog.base.readings import Frame, Outcome, Reading, Rejected
 from meterlog.conversation.drive import drive
+from meterlog.conversation.framing import Silence
 from meterlog.files import shipped
 from meterlog.profile import compile_profile
+from meterlog.profile.compile.compiler import without_examples
 from meterlog.profile.tools.examples import shown
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
+
+    from meterlog.profile import Profile
 
 
 def events_of(path: Path) -> Iterable[recording.Event]:
@@ -30,6 +34,21 @@ def events_of(path: Path) -> Iterable[recording.Event]:
     if data.startswith(recording.FIRST_LINE.encode()):
         return recording.parse(data.decode("utf-8", "replace"), str(path)).events
     return [recording.Event(0.0, "in", data)]
+
+
+def _has_times(path: Path) -> bool:
+    return path.read_bytes()[: len(recording.FIRST_LINE)] == recording.FIRST_LINE.encode()
+
+
+def as_far_as_it_reads(path: Path) -> Profile:
+    """The profile of a file, though its examples may fail, which is told. Raises: WrongText for anything else."""
+    text = shipped.text_of(path)
+    try:
+        return compile_profile(text, str(path))
+    except WrongText:
+        profile = without_examples(text, str(path))
+    click.echo(f"{path}: an example fails; see: meterlog profile check {path}", err=True)
+    return profile
 
 
 def rows(outcome: Outcome) -> Iterator[dict[str, Any]]:
@@ -78,7 +97,12 @@ def decode(profile: str, file: Path, as_json: bool) -> None:
     meterlog decode ascii-thermometer capture.bin --json
     """
     path = shipped.find(profile, "profiles/instruments")
-    compiled = compile_profile(shipped.text_of(path), str(path))
+    compiled = as_far_as_it_reads(path)
+    if isinstance(compiled.framer, Silence) and not _has_times(file):
+        raise CannotDo(
+            f"{compiled.key} parts its frames by silence, and {file} holds no times",
+            "record it with: meterlog record URL FILE; a recording keeps when each byte came",
+        )
     count: Counter[str] = Counter()
     for outcome in drive(compiled.conversation(), events_of(file)):
         readings = outcome.readings if isinstance(outcome, Frame) else (None,)

@@ -11,13 +11,13 @@ import click
 
 from meterlog.base.errors import WrongText, WrongValue
 from meterlog.base.readings import Frame, Rejected, Skipped
-from meterlog.cli.decode import events_of
+from meterlog.cli.decode import as_far_as_it_reads, events_of
 from meterlog.conversation.drive import drive
 from meterlog.files import shipped
-from meterlog.profile.compile.compiler import Profile, compile_profile, compiled_anew
+from meterlog.profile.compile.compiler import Profile, compiled_anew
 from meterlog.profile.language.keys import PROFILE
 from meterlog.profile.language.places import parse_bytes
-from meterlog.profile.tools.coverage import crowded, risk, unreached
+from meterlog.profile.tools.coverage import NO_EXAMPLES, crowded, risk, unreached
 from meterlog.profile.tools.drafts import KINDS, draft
 from meterlog.profile.tools.explain import Explainer
 
@@ -25,6 +25,8 @@ if TYPE_CHECKING:
     from meterlog.base.recording import Event
 
 _KIND = "profiles/instruments"
+MOST_SHOWN = 3
+"""Rows that no example reaches which `check` names: those that change what is measured come first."""
 
 
 @click.group()
@@ -35,19 +37,20 @@ def profile() -> None:
     """
 
 
-def _load(reference: str) -> tuple[Path, Profile]:
-    path = shipped.find(reference, _KIND)
-    return path, compile_profile(shipped.text_of(path), str(path))
+def _load(reference: str) -> Profile:
+    """A profile, though its examples may fail: what explains why they do must not wait until they do not."""
+    return as_far_as_it_reads(shipped.find(reference, _KIND))
 
 
 @profile.command()
 @click.argument("files", nargs=-1, required=True, metavar="FILE...")
+@click.option("--all", "is_all", is_flag=True, help="Every row that no example reaches, not three.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a file.")
-def check(files: tuple[str, ...], as_json: bool) -> None:
+def check(files: tuple[str, ...], is_all: bool, as_json: bool) -> None:
     """Tell everything that is wrong in profiles; run their examples; exit 1 when something is.
 
-    What is not wrong but not proved either follows: rows that no example reaches, and which damage on
-    the line would go unnoticed.
+    What is not wrong but not proved either follows: first which damage on the line would go unnoticed, then
+    the rows that no example reaches.
 
     Example: meterlog profile check my-meter.yaml
     """
@@ -59,7 +62,7 @@ def check(files: tuple[str, ...], as_json: bool) -> None:
         if as_json:
             click.echo(json.dumps(report, ensure_ascii=False))
         else:
-            _print_report(path, report)
+            _print_report(path, report, is_all)
     sys.exit(1 if wrong else 0)
 
 
@@ -88,15 +91,22 @@ def _checked(path: Path) -> dict[str, Any]:
     return report
 
 
-def _print_report(path: Path, report: dict[str, Any]) -> None:
+def _print_report(path: Path, report: dict[str, Any], is_all: bool) -> None:
     if report["problems"]:
         click.echo(report["text"], err=True)
         return
     click.echo(f"{path}: {report['profile']}, {report['examples']} examples, no problem")
-    for line in [*report["crowded"], *report["unreached"]]:
-        click.echo(f"  warning: {line}")
     for line in report["risk"]:
         click.echo(f"  risk: {line}")
+    for line in report["crowded"]:
+        click.echo(f"  warning: {line}")
+    missed = report["unreached"]
+    if not report["examples"]:
+        click.echo(f"  warning: {NO_EXAMPLES}")
+    elif missed:
+        shown = missed if is_all else missed[:MOST_SHOWN]
+        rest = f" and {len(missed) - len(shown)} more (--all lists them)" if len(missed) > len(shown) else ""
+        click.echo(f"  warning: no example reaches {', '.join(shown)}{rest}")
 
 
 @profile.command()
@@ -110,7 +120,7 @@ def explain(file: str, recording: Path | None, frame: str | None, request: str, 
 
     Example: meterlog profile explain ascii-thermometer --frame "T=+023.5C<CR><LF>"
     """
-    _, made = _load(file)
+    made = _load(file)
     explainer = Explainer(made)
     if frame is not None:
         click.echo("\n".join(explainer.stream(_bytes(frame), _bytes(request) if request else b"")))
@@ -145,7 +155,7 @@ def try_all(source: str, seconds: float, also: tuple[str, ...], as_json: bool) -
     """
     from meterlog.cli.listening import heard
 
-    known = [_load(name)[1] for name in [*shipped.names(_KIND), *also]]
+    known = [_load(name) for name in [*shipped.names(_KIND), *also]]
     if Path(source).is_file():
         events = list(events_of(Path(source)))
         rows = [_tried(made, events) for made in known]
@@ -201,7 +211,7 @@ def list_shipped() -> None:
     Example: meterlog profile list
     """
     for name in shipped.names(_KIND):
-        click.echo(f"{name:<22} {_load(name)[1].title}")
+        click.echo(f"{name:<22} {_load(name).title}")
 
 
 @profile.command()

@@ -86,7 +86,7 @@ def _exclusive_or(parts: Iterable[int], value: int) -> int:
 def words(data: bytes) -> list[int]:
     """The 16-bit words of bytes, the high byte first; an odd last byte is a high one.
 
-    >>> words(b"\x00\x01\xf2")
+    >>> words(bytes((0, 1, 0xF2)))
     [1, 61952]
     """
     return [high << 8 | low for high, low in zip(data[::2], data[1::2] + b"\0", strict=False)]

@@ -36,3 +36,13 @@ def test_a_recording_is_decoded_like_its_bytes(tmp_path):
         "      20  open sensor degC temperature",
         "      31  rejected: cut short: the stream ended",
     ]
+
+
+def test_frames_parted_by_silence_need_their_times(tmp_path):
+    profile, file = tmp_path / "parted.yaml", tmp_path / "stream.bin"
+    profile.write_text(
+        "profile: parted\ntitle: P\nframe: {silence: 20 ms}\nreadings: [{bytes: 0..1, as: u16 big, unit: V}]\n"
+    )
+    file.write_bytes(bytes(8))
+    result = CliRunner().invoke(decode, [str(profile), str(file)])
+    assert str(result.exception).startswith(f"parted parts its frames by silence, and {file} holds no times\n")

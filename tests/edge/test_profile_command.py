@@ -30,7 +30,8 @@ def test_check_warns_of_what_examples_never_reach(tmp_path):
     text = (SHIPPED / "ascii-thermometer.yaml").read_text()
     file = tmp_path / "mine.yaml"
     file.write_text("\n".join(line for line in text.splitlines() if "F<CR>" not in line))
-    assert "  warning: no example reaches unit 'F'" in run("check", file).stdout.splitlines()
+    last = run("check", file).stdout.splitlines()[-1]
+    assert last == "  warning: no example reaches temperature 'OL' (special), unit 'F'"
 
 
 def test_check_warns_of_readings_that_share_a_channel(tmp_path):
@@ -39,7 +40,7 @@ def test_check_warns_of_readings_that_share_a_channel(tmp_path):
         'profile: mine\ntitle: Mine\nframe: {end: <LF>}\ntext: "{a} {b}"\n'
         "readings: [{value: a, unit: V}, {value: b, unit: Hz}]\n"
     )
-    assert run("check", file).stdout.splitlines()[1] == (
+    assert run("check", file).stdout.splitlines()[2] == (
         "  warning: readings 1 and 2 of reading share the channel 'main': give each its own, "
         "for a channel is one display"
     )
@@ -113,3 +114,43 @@ def test_the_schema_knows_every_key_at_the_top():
     schema = json.loads(run("schema").stdout)
     assert {"profile", "line", "ask", "frame", "check", "messages", "readings", "examples"} <= set(schema["properties"])
     assert schema["required"] == ["profile", "title"]
+
+
+WRONG_EXAMPLE = """\
+profile: mine
+title: Mine
+frame: {start: "#", end: <LF>}
+check: {kind: sum-8, at: -2..-1, as: hex}
+text: "#{value}V{_}"
+readings: [{value: value, unit: V}]
+examples:
+  - {frame: "#1.50V00<LF>", shows: 1.50 V}
+"""
+
+
+def test_explain_shows_the_fields_of_an_example_whose_check_fails(tmp_path):
+    file = tmp_path / "mine.yaml"
+    file.write_text(WRONG_EXAMPLE)
+    result = run("explain", file, "--frame", "#1.50V00<LF>")
+    assert result.exit_code == 0
+    assert "value = 1.50" in result.stdout
+    assert "rejected: check in bytes -2..-1: expected 0x" in result.stdout
+    assert result.stderr == f"{file}: an example fails; see: meterlog profile check {file}\n"
+
+
+def test_rows_that_no_example_reaches_are_folded(tmp_path):
+    file = tmp_path / "mine.yaml"
+    file.write_text(
+        "profile: mine\ntitle: Mine\nframe: {start: hex AA, length: 4}\n"
+        "fields: {f: {byte: 1, means: {1: dc voltage in V, 2: ac voltage in V, 3: resistance in ohm}}}\n"
+        "bits: {3.0: flag hold, 3.1: flag auto range}\nreadings: [{byte: 2, special: {255: overload}}]\n"
+        "examples: [{frame: hex AA 01 05 00, shows: 5 V}]\n"
+    )
+    lines = run("check", file).stdout.splitlines()
+    assert lines[1].startswith("  risk: no check: ")
+    assert lines[-1] == (
+        "  warning: no example reaches the value 0xFF (special), f 0x02, f 0x03 and 2 more (--all lists them)"
+    )
+    assert (
+        run("check", file, "--all").stdout.splitlines()[-1].endswith("bit 3.0 (flag hold), bit 3.1 (flag auto range)")
+    )

@@ -48,7 +48,8 @@ class Table:
         return next((row for row in ((outer, ANY), (ANY, inner)) if row in self.rows), (ANY, ANY))
 
     def look_up(self, code: Hashable) -> Found:
-        untold = self.who if code is None else self.under if isinstance(code, tuple) and code[0] is None else ""
+        outer, inner = code if isinstance(code, tuple) else ("", code)
+        untold = self.under if outer is None else self.who if inner is None else ""
         if untold:
             return Untold(f"nothing has told {untold} yet")
         facts = self.rows.get(self.row(code))

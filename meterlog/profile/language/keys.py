@@ -125,7 +125,7 @@ class Said(Says):
     )
     frame: Cut | None = key("how the stream is cut into frames", FRAME, None)
     messages: Mapping[str, Says] = key(
-        "what each kind of frame says, where there are several", MapOf(w.FIELD_NAME, MESSAGE, least=1), {}
+        "what each kind of frame says, where there are several", MapOf(w.MESSAGE_NAME, MESSAGE, least=1), {}
     )
     accuracy: tuple[Accurate, ...] = key("what the maker says of the error", ListOf(ACCURACY, least=1), ())
     examples: tuple[Example, ...] = key("frames and what the display showed", ListOf(EXAMPLE, least=1), ())

@@ -49,7 +49,7 @@ class Request:
 
     send: bytes = key("the bytes to send", w.BYTES)
     with_check: bool = key("put the profile's check behind them, before their end mark", yes_no(), False)
-    answer: tuple[str, ...] = key("the messages that may answer; any, where not said", one_or_more(w.FIELD_NAME), ())
+    answer: tuple[str, ...] = key("the messages that may answer; any, where not said", one_or_more(w.MESSAGE_NAME), ())
     means: Facts = key("what an answer to it means, such as channel probe 2", w.FACTS, Facts())
     pause: float | None = key("time to wait after its answer", quantity("s", "50 ms", "0 s", "60 s"), None)
     echo: bytes = key("what comes back of it before its answer, where that is not what was sent", w.BYTES, b"")

@@ -21,19 +21,22 @@ if TYPE_CHECKING:
     from meterlog.profile.language.keys import Example
 
 MOST_EXAMPLES = 4
+NO_EXAMPLES = "there are no examples: nothing proves that a frame is read as the display shows it"
 LONGEST = 64
 
 
 def unreached(profile: Profile) -> list[str]:
-    """The rows of tables, bits and special values that no example reaches, in words; the profile compiled anew."""
+    """The rows of tables, bits and special values that no example reaches, those first that change what is measured.
+
+    The profile must be compiled anew.
+    """
     told: dict[str, bool] = {}
     for message in profile.messages:
         for former in message.formers:
             for who, reached in _rows(former):
                 told[who] = told.get(who, False) or reached
-    if not profile.said.examples:
-        return ["there are no examples: nothing proves that a frame is read as the display shows it"]
-    return [f"no example reaches {who}" for who, reached in told.items() if not reached]
+    missed = [who for who, reached in told.items() if not reached]
+    return sorted(missed, key=lambda who: ("flag " in who, who.startswith("bit "), not who.endswith("(special)")))
 
 
 def crowded(profile: Profile) -> list[str]:

@@ -83,6 +83,9 @@ class Explainer:
         lines = []
         for name, field in message.says.fields.items():
             lines.append(self._row(name, field, frame, found, tables.get(name)))
+        for name in found:
+            if name not in message.says.fields and not name.startswith(OWN):
+                lines.append(f"  {'text':<12} {'':<24} {name} = {_value(name, found)}")
         for place, reading in enumerate(message.says.readings):
             if not reading.value:
                 lines.append(self._row(f"{OWN}{place}", reading, frame, found, None, reading.channel or "value"))
