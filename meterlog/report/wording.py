@@ -82,6 +82,14 @@ def display(row: Mapping[str, Any]) -> str:
     return f"{before}{row['shown']} {unit}".strip()
 
 
+def shown(step: Mapping[str, Any]) -> str:
+    """What the counting capture of a walk's step showed: "0.42 Ω", "more than 2.20 GΩ", "over range"."""
+    if step["bound"] in ("overload", "open sensor"):
+        return BOUNDS[step["bound"]]
+    before = f"{BOUNDS[step['bound']]} " if step["bound"] else ""
+    return f"{before}{step['shown']} {units.symbol(step['unit'])}".strip()
+
+
 def measure(value: float | None, si: str, digits: int = 4) -> str:
     """An SI value for a person; a dash where there is none."""
     return "—" if value is None else units.show(value, si, digits)
@@ -146,7 +154,8 @@ def decimals(value: float, count: int) -> str:
 
 
 _WRITERS = (
-    when, day, seconds, display, measure, amount, result, quantity, entry, hex_bytes, percent, stamp, lines, decimals,
+    when, day, seconds, display, measure, amount, result, quantity, entry, shown, hex_bytes, percent, stamp, lines,
+    decimals,
 )  # fmt: skip
 FILTERS: dict[str, Callable[..., Any]] = {written.__name__: written for written in _WRITERS} | {"symbol": units.symbol}
 """What templates may call."""

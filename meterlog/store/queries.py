@@ -268,16 +268,18 @@ def seal_of(db: Connection, job: int, kind: str, subject: int) -> int | None:
     return row["seal"] if row else None
 
 
-def last_verdict(db: Connection, job: int) -> Row | None:
-    """The newest verdict of a job with its step's title."""
-    return _one(
-        db,
-        """
-        SELECT v.id, v.outcome, v.why, v.capture, s.title, s.key AS step_key FROM verdict v JOIN step s ON s.id = v.step
-        WHERE v.job = ? ORDER BY v.id DESC LIMIT 1
-        """,
-        job,
-    )
+def standing_of(db: Connection, job: int) -> list[Row]:
+    """The verdicts of a job that count, each with its step's key and title, oldest first."""
+    steps_by_id = {step["id"]: step for step in steps(db, job)}
+    found = standing(verdicts_of(db, job))
+    named = ({**v, **{name: steps_by_id[step][name] for name in ("key", "title")}} for step, v in found.items())
+    return sorted(named, key=lambda verdict: int(verdict["id"]))
+
+
+def entered(db: Connection, job: int) -> dict[str, str]:
+    """What was entered for a job after it was opened, the last word on each."""
+    rows = _all(db, "SELECT facts FROM event WHERE job = ? AND kind = ? ORDER BY id", job, ActKind.ENTRIES)
+    return {name: value for row in rows for name, value in json.loads(row["facts"])["entries"].items()}
 
 
 def verdict_of_step(db: Connection, job: int, key: str) -> Row | None:

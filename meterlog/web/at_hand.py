@@ -1,17 +1,20 @@
-"""The step at hand in words: what the walk says, with the procedure's text and the limit as a scale."""
+"""The step at hand in words: what the walk says, with the procedure's text and the limit as a scale.
+
+Every sentence is derived from the walk's snapshot and the record as they stand now, and goes with them.
+"""
 
 from __future__ import annotations
 
-import secrets
 import time
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from meterlog.base import units
-from meterlog.procedure.entries import entry_values
+from meterlog.procedure.entries import entry_values, examples_of
 from meterlog.procedure.steps import StepKind
 from meterlog.report import procedures, wording
 from meterlog.store import queries
+from meterlog.web.ending import ending
+from meterlog.web.scale import scale_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -20,108 +23,100 @@ if TYPE_CHECKING:
     from meterlog.procedure.steps import Procedure, Step
     from meterlog.store.sqlite import Connection
 
-DISPLAYS: dict[str, str] = {
-    "lift first": "lift the probes first",
-    "apart": "probes apart",
-    "contact": "in contact",
-    "settling": "settling",
-    "captured": "taken",
-    "frozen": "HOLD is on: nothing is taken",
-    "wrong function": "on another function",
-}
-"""Where an instrument stands with the step, in words."""
+STOPPING = ("fail", "undecided")
+"""Outcomes that stay on the screen until they are seen."""
+SPOKEN = (StepKind.MEASURE, StepKind.AT_TIME)
+"""Kinds of step whose one reading lies inside the limit or does not; a proof needs more than that."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Scale:
-    """A limit drawn as a band on a line. Ends and limits in SI, places on the line from 0 to 1."""
+def at_hand(db: Connection, walk: Mapping[str, Any], seen: int = 0) -> dict[str, Any] | None:
+    """Everything that the bench page shows of a walk's moment; None when the record holds no such job.
 
-    first: float
-    last: float
-    low: float | None
-    high: float | None
-    low_words: str
-    high_words: str
-
-    def place(self, value: float) -> float:
-        """Where a value stands, 0 to 1; beyond the ends it stays at the end."""
-        return min(max((value - self.first) / (self.last - self.first), 0.0), 1.0)
-
-    @property
-    def band(self) -> tuple[float, float]:
-        """Where the accepted part begins and ends."""
-        return (
-            0.0 if self.low is None else self.place(self.low),
-            1.0 if self.high is None else self.place(self.high),
-        )
-
-
-def scale_of(limit: Limit | None, si: str) -> Scale | None:
-    """The line for a limit, with as much room outside as inside; None when there is nothing to draw."""
-    if limit is None or limit.of or limit.is_open or (limit.low is None and limit.high is None):
-        return None
-    low, high = limit.low, limit.high
-    if low is not None and high is not None:
-        width = (high - low) or abs(high) or 1.0
-        first, last = low - width / 2, high + width / 2
-    elif high is not None:
-        first, last = min(0.0, 2 * high), max(2 * abs(high), 1e-12)
-    else:
-        assert low is not None
-        first, last = min(0.0, 2 * low), max(3 * abs(low), 1e-12)
-    return Scale(
-        first=first,
-        last=last,
-        low=low,
-        high=high,
-        low_words="" if low is None else units.show(low, si),
-        high_words="" if high is None else units.show(high, si),
-    )
-
-
-def at_hand(db: Connection, walk: Mapping[str, Any]) -> dict[str, Any]:
-    """Everything that the bench page shows of a walk's moment."""
+    `seen`: the number of the last verdict that was seen on this screen.
+    """
     job = queries.job(db, walk["job"])
     if job is None:
-        return {"walk": walk, "step": None, "last": None}
+        return None
     procedure = procedures.read(job["procedure"], job["procedure_text"])
     key = walk["step"]
     step = procedures.step(procedure, key) if key else None
-    limit = _limit(procedure, step, queries.where_of(db, job["id"]), job["plate"])
-    position = next((n for n, each in enumerate(walk["steps"], 1) if each["key"] == key), None)
-    last = queries.last_verdict(db, job["id"])
+    where, plate = queries.where_of(db, job["id"]), {**job["plate"], **queries.entered(db, job["id"])}
+    limit = _limit(procedure, step, where, plate)
     said = queries.verdict_of_step(db, job["id"], key) if key else None
     return {
         "walk": walk,
-        "job": job,
         "step": step,
-        "position": position,
+        "position": next((n for n, each in enumerate(walk["steps"], 1) if each["key"] == key), None),
         "title": step.title if step else walk["title"],
-        "cautions_were_read": walk["phase"] != "cautions" and not (step and step.energised),
-        "asks": walk["words"],
-        "needs": [_title(procedure, need) for need in walk["needs"]],
+        "cautions_were_read": walk["phase"] not in ("cautions", "done"),
+        "mains": _mains(walk["phase"], step),
+        "needs": _needs(walk, procedure),
         "limit": limit,
-        "scale": scale_of(limit, units.QUANTITIES[step.quantity].si) if step and step.quantity else None,
-        "act_id": secrets.token_hex(16),
-        "displays": {(d["source"], d["channel"]): DISPLAYS.get(d["state"], d["state"]) for d in walk["displays"]},
-        "elapsed_s": since(walk["started"], time.monotonic()),
-        "last": last,
-        "here": [
-            each for each in walk["steps"] if each["key"] == key and each["captures"] and each["shown"] is not None
-        ],
+        "scale": _scale(step, limit),
+        "is_spoken": step is not None and step.kind in SPOKEN and walk["phase"] == "watch",
+        "elapsed_s": since(walk["started"], time.monotonic()) if walk["phase"] == "run" else None,
+        "alerts": alerts(db, job["id"], procedure, where, plate, seen),
         "said": said,
+        "here": [e for e in walk["steps"] if e["key"] == key and e["captures"] and e["shown"] is not None],
         "found": wording.result(said) if said and step and step.kind is StepKind.HEATING else "",
+        "examples": {name: examples_of(procedure, name) for name in walk["asks"]} if procedure else {},
+        "ending": ending(walk["steps"], _unlimited(procedure)) if walk["phase"] == "done" else None,
     }
+
+
+def alerts(
+    db: Connection, job: int, procedure: Procedure | None, where: str, plate: Mapping[str, str], seen: int
+) -> list[dict[str, Any]]:
+    """What failed or stayed undecided since `seen` and still stands, newest first, with what it usually means."""
+    found = [v for v in queries.standing_of(db, job) if v["outcome"] in STOPPING and v["id"] > seen]
+    for verdict in found:
+        step = procedures.step(procedure, verdict["key"])
+        limit = _limit(procedure, step, where, plate)
+        verdict |= {
+            "meaning": step.meaning if step else "",
+            "points": " – ".join(step.points) if step else "",
+            "wanted": limit.text if limit else "",
+            "shows": _shows(db, verdict),
+        }
+    return sorted(found, key=lambda verdict: -verdict["id"])
+
+
+def _shows(db: Connection, verdict: Mapping[str, Any]) -> str:
+    """What a verdict's capture showed; what was found, where that is worked out from many readings."""
+    capture = queries.capture(db, verdict["capture"]) if verdict["capture"] is not None else None
+    return wording.result(verdict) if capture is None or capture["timing"] else wording.display(capture)
+
+
+def _unlimited(procedure: Procedure | None) -> frozenset[str]:
+    return frozenset(step.key for step in procedure.steps if not step.limits) if procedure else frozenset()
+
+
+def _needs(walk: Mapping[str, Any], procedure: Procedure | None) -> list[tuple[str, str]]:
+    """Key and title of what a step at its gate waits for; for the proof of dead, the first step that gives it."""
+    dead = [each["key"] for each in walk["steps"] if each["kind"] == StepKind.DEAD and each["state"] != "pass"]
+    proof = [(dead[0] if dead else "", "the proof that it is dead")]
+    return [pair for need in walk["needs"] for pair in ([(need, _title(procedure, need))] if need else proof)]
 
 
 def _title(procedure: Procedure | None, key: str) -> str:
     step = procedures.step(procedure, key)
-    return step.title if step else key or "the proof that it is dead"
+    return step.title if step else key
+
+
+def _mains(phase: str, step: Step | None) -> str:
+    """What is said of the mains: before, while it runs, and after nothing that nobody knows."""
+    if step is None or not step.energised or phase not in ("cautions", "gate", "look", "watch", "start", "run"):
+        return ""
+    return "mains is on" if phase == "run" else "with mains on"
 
 
 def since(started: float | None, now: float) -> float | None:
     """How long it runs, s; None before it began, and on the clock of a recording that is played faster than it went."""
     return now - started if started is not None and started <= now else None
+
+
+def _scale(step: Step | None, limit: Limit | None) -> Any:
+    return scale_of(limit, units.QUANTITIES[step.quantity].si) if step and step.quantity else None
 
 
 def _limit(procedure: Procedure | None, step: Step | None, where: str, plate: Mapping[str, str]) -> Limit | None:
@@ -132,27 +127,3 @@ def _limit(procedure: Procedure | None, step: Step | None, where: str, plate: Ma
         return limit.against(entry_values(procedure, plate))
     except KeyError:
         return limit
-
-
-USUAL = ("auto range", "remote")
-"""Flags that change nothing in what is read."""
-
-
-def reading_words(reading: Mapping[str, Any]) -> dict[str, Any]:
-    """A reading of the control socket with its display in words, for screen and scale."""
-    bound = reading["bound"]
-    digits = reading["shown"] if bound in (None, "above", "below") else {"overload": "OVER"}.get(bound, "OPEN")
-    kind = wording.quantity(reading["quantity"]) + (f" {reading['mode'].upper()}" if reading["mode"] else "")
-    return {
-        "channel": reading["channel"],
-        "digits": digits.replace("-", "−"),
-        "unit": units.symbol(reading["unit"]),
-        "kind": kind,
-        "quantity": reading["quantity"],
-        "value": reading["value"],
-        "bound": bound,
-        "edge": reading["edge"],
-        "note": {"above": "more than this", "below": "less than this", "overload": "over the range",
-                 "open sensor": "the sensor is open"}.get(bound or "", ""),
-        "flags": [flag for flag in reading["flags"] if flag not in USUAL],
-    }  # fmt: skip

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import asyncio
-from typing import TYPE_CHECKING, Any
+from typing import Any
+from urllib.parse import quote, unquote
 
 from datasette.utils.asgi import Forbidden, Response
 
@@ -11,13 +12,13 @@ from meterlog.base.errors import CannotDo, MeterlogError
 from meterlog.daemon import client
 from meterlog.store import queries
 from meterlog.web import at_hand, trades
+from meterlog.web.display import displays, reading_words
 from meterlog.web.sheet import database_path, read, sheet
-
-if TYPE_CHECKING:
-    from meterlog.procedure.steps import Step
 
 STATUS_WITHIN_S = 2.0
 ANSWER_WITHIN_S = 20.0
+SEEN = "meterlog_seen"
+"""The cookie that holds what was seen on a screen: a verdict's number and its job."""
 WORDS = (
     "next",
     "back",
@@ -36,32 +37,44 @@ WORDS = (
 
 
 async def page(datasette: Any, request: Any) -> Any:
-    return await sheet(datasette, request, "bench.html", **await moment(datasette), trades=trades.shipped())
+    return await sheet(datasette, request, "bench.html", **await moment(datasette, request), trades=trades.shipped())
 
 
 async def fragment(datasette: Any, request: Any) -> Any:
     """The part of the page that changes with the walk, for the script to put in place."""
-    return await sheet(datasette, request, "_at_hand.html", **await moment(datasette), trades=trades.shipped())
+    found = await moment(datasette, request)
+    return await sheet(datasette, request, "_at_hand.html", **found, trades=trades.shipped())
 
 
-async def moment(datasette: Any) -> dict[str, Any]:
-    """The bench as it stands: links with their readings in words, and the step at hand."""
+async def moment(datasette: Any, request: Any) -> dict[str, Any]:
+    """The bench as it stands: its displays in words, and the step at hand."""
     try:
         status = (await ask(datasette, "status", STATUS_WITHIN_S))["status"]
     except CannotDo as lost:
-        return {"lost": str(lost).splitlines()[0], "links": [], "hand": None, "store": None}
+        return {"lost": str(lost).splitlines()[0], "displays": [], "hand": None, "store": None}
     for link in status["links"]:
-        link["readings"] = [at_hand.reading_words(reading) for reading in link["readings"]]
-    hand = await read(datasette, at_hand.at_hand, status["walk"]) if status["walk"] else None
-    links = sorted(status["links"], key=lambda link: not _is_wanted(link, hand["step"] if hand else None))
-    return {"lost": "", "links": links, "hand": hand, "store": status["store"]}
+        link["readings"] = [reading_words(reading) for reading in link["readings"]]
+    walk = status["walk"]
+    hand = await read(datasette, at_hand.at_hand, walk, seen_by(request, walk["job"])) if walk else None
+    shown = displays(status["links"], hand["walk"] if hand else None, hand["step"] if hand else None)
+    return {"lost": "", "displays": shown, "hand": hand, "store": status["store"]}
 
 
-def _is_wanted(link: dict[str, Any], step: Step | None) -> bool:
-    """Whether an instrument is the one that the step at hand waits for: it is shown first."""
-    if step is None or step.instrument:
-        return step is not None and step.instrument == link["link"]
-    return any(reading["quantity"] == step.quantity for reading in link["readings"])
+def seen_by(request: Any, job: str) -> int:
+    """The number of the last verdict of a job that was seen on the screen that asks."""
+    number, _, of = request.cookies.get(SEEN, "").partition(".")
+    return int(number) if number.isdecimal() and len(number) < 19 and unquote(of) == job else 0
+
+
+async def seen(datasette: Any, request: Any) -> Any:
+    """Note that what stood on this screen was seen: it may go on. For a page whose script does not run."""
+    who(request)
+    if request.method == "POST":
+        form = await request.post_vars()
+        answer = Response.redirect("/bench")
+        answer.set_cookie(SEEN, f"{form.get('number', '')}.{quote(form.get('job', ''))}", samesite="lax")
+        return answer
+    return Response.redirect("/bench")
 
 
 async def ask(datasette: Any, do: str, within_s: float = ANSWER_WITHIN_S, **more: Any) -> dict[str, Any]:

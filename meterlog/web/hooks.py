@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import secrets
 from pathlib import Path
 from typing import Any
 
@@ -57,5 +58,6 @@ def prepare_jinja2_environment(env: Any, datasette: Any) -> None:
     own = {"meterlog": FileSystemLoader(HERE / "templates"), "report": FileSystemLoader(REPORT / "templates")}
     env.loader = ChoiceLoader([PrefixLoader(own), env.loader])
     env.filters.update(FILTERS)
+    env.globals["new_id"] = lambda: secrets.token_hex(8)  # of an act that is drawn, so that it is done once
     env.globals["pages"] = lambda: _pages(datasette)  # a page that tells of an error is given no links
     env.trim_blocks = env.lstrip_blocks = True

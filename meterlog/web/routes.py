@@ -13,6 +13,7 @@ ROUTES: list[tuple[str, Any]] = [
     (r"^/bench/stream$", stream.stream),
     (r"^/bench/minute$", bench.minute),
     (r"^/bench/act$", bench.act),
+    (r"^/bench/seen$", bench.seen),
     (r"^/bench/enter$", bench.enter),
     (r"^/bench/open$", bench.open_job),
     (r"^/bench/close$", bench.close_job),

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 from datasette.utils.asgi import Response
 
 from meterlog.store.sqlite import lock_facts
-from meterlog.web.at_hand import reading_words
+from meterlog.web.display import reading_words
 from meterlog.web.sheet import database_path
 
 if TYPE_CHECKING:
@@ -26,6 +26,10 @@ SILENCE_S = 1.7
 """Beats come each second: after this long the daemon is lost, and the page says so within two."""
 SEEK_AGAIN_S = 0.5
 MOST_STREAMS = 16
+EVENT_STREAM = "text/event-stream; charset=utf-8"
+PLAIN = (("cache-control", "no-store"),)
+FULL = "retry: 2000\nevent: full\ndata: {}\n\n"
+"""For a page more than can be served: it is told so, and asks again by itself until a place is free."""
 LONGEST_LINE = 4 * 1024 * 1024
 PASSED_ON = ("reading", "link", "walk", "capture", "verdict", "said", "job", "store", "beat")
 
@@ -36,7 +40,7 @@ async def stream(datasette: Any, scope: Any, receive: Any, send: Any) -> None:
     """Send events until the browser leaves."""
     global _open
     if _open >= MOST_STREAMS:
-        await Response.text("Too many pages of this bench are open.", status=503).asgi_send(send)
+        await Response(FULL, headers=dict(PLAIN), content_type=EVENT_STREAM).asgi_send(send)
         return
     _open += 1
     try:
@@ -46,7 +50,7 @@ async def stream(datasette: Any, scope: Any, receive: Any, send: Any) -> None:
 
 
 async def _serve(database: Path, receive: Any, send: Any) -> None:
-    headers = [(b"content-type", b"text/event-stream; charset=utf-8"), (b"cache-control", b"no-store")]
+    headers = [(b"content-type", EVENT_STREAM.encode()), *((n.encode(), v.encode()) for n, v in PLAIN)]
     await send({"type": "http.response.start", "status": 200, "headers": headers})
     telling = asyncio.create_task(_tell(database, send))
     try:

@@ -43,7 +43,7 @@ SHOWN = [  # path, words that stand on the page
     ("/jobs?words=nothing%25", ["No job holds “nothing%”."]),
     ("/job/K-7", ["Invented Community Kitchen", "900 W", "Transformer primary", "1.71 Ω", "over 60 MΩ", "INV-0001"]),
     ("/capture/5", ["1.71 Ω", "settled by itself", "primary tab 1 – primary tab 2", "55 AB 00 00 00", "<svg"]),
-    ("/capture/4", ["over 60 MΩ", "nothing to draw", "open, with the leads proved before and after"]),
+    ("/capture/4", ["over 60 MΩ", "nothing to draw", "open; leads proved before and after"]),
     ("/verdict/5", ["Superseded", "the leads were nulled meanwhile"]),
     ("/verdict/6", ["at most 3 ohm", "common practice, no source", "guard band", "accuracy of the meter", "SHA-256"]),
     (

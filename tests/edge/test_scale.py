@@ -6,7 +6,8 @@ from hypothesis import strategies as st
 
 from meterlog.judging.limit import Limit
 from meterlog.report.wording import amount, percent
-from meterlog.web.at_hand import scale_of, since
+from meterlog.web.at_hand import since
+from meterlog.web.scale import scale_of
 
 
 def limit(low, high, **more):

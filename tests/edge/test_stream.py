@@ -98,7 +98,7 @@ def test_a_browser_that_leaves_ends_its_stream(database):
     assert (first["status"], first["headers"][0][1]) == (200, b"text/event-stream; charset=utf-8")
 
 
-def test_more_pages_than_the_bench_can_serve_are_refused(monkeypatch):
+def test_more_pages_than_the_bench_can_serve_are_told_so_and_ask_again(monkeypatch):
     monkeypatch.setattr(stream, "_open", stream.MOST_STREAMS)
 
     async def visit():
@@ -110,4 +110,6 @@ def test_more_pages_than_the_bench_can_serve_are_refused(monkeypatch):
         await stream.stream(None, {}, None, send)
         return sent
 
-    assert asyncio.run(visit())[0]["status"] == 503
+    begun, body = asyncio.run(visit())
+    assert (begun["status"], dict(begun["headers"])[b"content-type"]) == (200, b"text/event-stream; charset=utf-8")
+    assert body["body"] == b"retry: 2000\nevent: full\ndata: {}\n\n"

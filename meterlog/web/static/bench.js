@@ -1,171 +1,187 @@
-// The bench page, live. The server draws the step at hand; this puts readings, trends and the
-// limit's marker on it as they come, and says within two seconds when nothing comes any more.
+// The bench page, live. The server draws the step at hand; this puts readings, trends and the limit's marker on it
+// as they come, and says within two seconds when nothing comes any more.
+import { drawn, takeActs } from "./acts.js";
+import { listen } from "./stream.js";
+import { draw, remember, seed } from "./trend.js";
+
 const SILENCE_MS = 1900;
-const MINUTE_MS = 60_000;
-const LINE = { left: 10, width: 300 }; // of the scale drawn in _at_hand.html
+const LINE = { left: 10, width: 300 }; // of the scale drawn in _screen.html
 
 const hand = document.getElementById("at-hand");
 const lost = document.getElementById("lost");
 const lostWhy = document.getElementById("lost-why");
 const answer = document.getElementById("answer");
 const spoken = document.getElementById("heard");
-const trends = new Map(); // "link channel quantity" -> [[ms, value, words]]
 const latest = new Map(); // link -> readings in words
 let heard = performance.now();
 let isLost = !lost.hidden;
 
 // ---- what comes ----
 
-const stream = new EventSource("/bench/stream");
-const on = (event, act) => stream.addEventListener(event, (message) => { hear(event); act(JSON.parse(message.data)); });
-on("here", () => refresh());
-on("reading", ({ link, readings }) => { latest.set(link, readings); readings.forEach((reading) => show(link, reading)); });
-on("beat", () => {});
-on("lost", ({ why }) => lose(why));
-on("still lost", () => {});
-on("capture", () => refresh());
-on("verdict", ({ outcome, why }) => { tell(`${outcome}: ${why}`); refresh(); });
-on("said", ({ say: words, facts }) => {
-  if (words === "wrong function") say(`The meter stands on ${facts.shows.replace("_", " ")}; this check wants ${facts.wants.replace("_", " ")}.`);
-  else if (words === "not taken") say(`Not taken: ${facts.why || "the probes left too soon"}.`);
-  else if (words === "frozen") say("HOLD is on: nothing is taken until it is off.");
-  else if (["step began", "captured", "lifted"].includes(words)) say("");
-});
-for (const event of ["walk", "link", "job", "store"]) on(event, () => refresh());
-stream.onerror = () => lose("The pages' server does not answer. Start it again with: meterlog browse");
+const COMES = {
+  here: () => refresh(),
+  reading: ({ link, readings }) => { latest.set(link, readings); readings.forEach((reading) => show(link, reading)); },
+  lost: ({ why }) => lose(why),
+  full: () => lose("More pages of this bench are open than it can serve. This one waits for a place: close another."),
+  verdict: ({ outcome, why }) => { tell(`${outcome}: ${why}`); refresh(); },
+  said: ({ say: words, facts }) => { if (words === "not taken") say(`Not taken: ${facts.why || "the probes left too soon"}.`); },
+};
+for (const event of ["walk", "link", "job", "store", "capture"]) COMES[event] = () => refresh();
 
-function hear(event) {
+listen((event, data) => {
   heard = performance.now();
-  if (isLost && event !== "lost" && event !== "still lost") {
-    isLost = false;
-    lost.hidden = true;
-    document.body.classList.remove("is-lost");
-  }
-}
+  if (isLost && !["lost", "still lost", "full"].includes(event)) find();
+  COMES[event]?.(data);
+}, lose);
 
 function lose(why) {
   isLost = true;
-  lostWhy.textContent = hand.querySelector(".display") ? `${why} What stands below is old.` : why;
+  lostWhy.textContent = hand.querySelector(".digits") ? `${why} What stands below is old.` : why;
   lost.hidden = false;
   document.body.classList.add("is-lost");
 }
 
-setInterval(() => { if (!isLost && performance.now() - heard > SILENCE_MS) lose("The bench has gone silent."); }, 200);
+function find() {
+  isLost = false;
+  lost.hidden = true;
+  document.body.classList.remove("is-lost");
+  say("");
+}
 
-function say(words) { answer.textContent = words; } // seen and heard
+setInterval(() => { if (!isLost && performance.now() - heard > SILENCE_MS && !document.hidden) lose("The bench has gone silent."); }, 200);
+
+// ---- words: each goes with the state that it names ----
+
+let saidAt = "";
+const stands = () => { const { job, step, phase, stage } = hand.querySelector(".bench")?.dataset ?? {}; return [job, step, phase, stage].join("\n"); };
+function say(words) { answer.textContent = words; saidAt = stands(); } // seen and heard
 function tell(words) { spoken.textContent = words; } // heard by a screen reader; the page shows it elsewhere
 
 // ---- the step at hand, drawn by the server ----
 
-let asking = false;
+let asking = null;
 let askAgain = false;
-async function refresh() {
-  if (asking) { askAgain = true; return; }
-  asking = true;
+function refresh() {
+  askAgain = asking !== null;
+  asking ??= fetchHand().finally(() => { asking = null; if (askAgain) refresh(); });
+  return asking;
+}
+
+async function fetchHand() {
   try {
     const found = await fetch("/bench/at-hand", { headers: { accept: "text/html" } });
     if (found.ok) put(await found.text());
   } catch { /* the stream says when the server is gone */ }
-  asking = false;
-  if (askAgain) { askAgain = false; refresh(); }
 }
 
-// Put the new part in place unless words are being written in it; keep the focus where it was.
+const meanings = () => [stands(), ...[...hand.querySelectorAll(".bar-main button, .bar-main > details > summary")].map((el) => el.textContent)].join("\n");
+
+// Put the new part in place. What is being written, folds that are open, and the focus stay; a new step begins at the top.
 function put(html) {
-  if (hand.querySelector("details.act-words[open]")) { askAgain = false; waiting = html; return; }
-  const focused = hand.contains(document.activeElement) ? document.activeElement : null;
-  const before = focused && [focused.tagName, focused.name, focused.value, focused.id];
-  const opened = [...hand.querySelectorAll(".all details[open]")].length > 0;
-  const chosen = document.getElementById("procedure")?.value;
-  const written = new Map([...hand.querySelectorAll(".entries input")].map((el) => [el.name, el.value]));
+  const [was, meant] = [stands(), meanings()];
+  const kept = keep();
   const title = document.getElementById("task")?.textContent;
   hand.innerHTML = html;
-  const choice = document.getElementById("procedure");
-  if (choice && chosen) choice.value = chosen;
-  hand.querySelectorAll(".entries input").forEach((el) => { if (el.type === "text") el.value = written.get(el.name) ?? ""; });
-  const next = document.getElementById("task")?.textContent;
-  if (next && next !== title) tell(next);
-  if (opened) hand.querySelector(".all details")?.setAttribute("open", "");
-  if (before) [...hand.querySelectorAll(before[0])].find((el) => el.name === before[1] && el.value === before[2] && el.id === before[3])?.focus();
+  const isOther = was !== stands();
+  restore(kept, isOther);
+  if (isOther) {
+    scrollTo(0, 0);
+    if (saidAt !== stands()) say("");
+    const next = document.getElementById("task")?.textContent;
+    if (next && next !== title) tell(next);
+  }
+  drawn(meant !== meanings());
   latest.forEach((readings, link) => readings.forEach((reading) => show(link, reading, false)));
   fit();
   count();
+  readOn();
 }
-let waiting = null;
-hand.addEventListener("toggle", () => { if (waiting && !hand.querySelector("details.act-words[open]")) { waiting = null; refresh(); } }, true);
+
+function keep() {
+  const focused = hand.contains(document.activeElement) ? document.activeElement : null;
+  return {
+    focus: focused?.id,
+    written: [...hand.querySelectorAll("details.written[open]")].filter((fold) => fold.querySelector("textarea")?.value || fold.contains(focused)),
+    open: [...hand.querySelectorAll("details[id][open]")].map((fold) => fold.id),
+    shut: [...hand.querySelectorAll("details[id]:not([open])")].map((fold) => fold.id),
+    fields: [...hand.querySelectorAll("input[id], select[id]")].map((field) => [field.id, field.value]),
+    scrolled: document.getElementById("words")?.scrollTop ?? 0,
+  };
+}
+
+function restore({ focus, written, open, shut, fields, scrolled }, isOther) {
+  for (const id of open) if (!isOther || id === "all") document.getElementById(id)?.setAttribute("open", "");
+  if (!isOther) for (const id of shut) document.getElementById(id)?.removeAttribute("open");
+  for (const [id, value] of fields) { const field = document.getElementById(id); if (field && !isOther) field.value = value; }
+  for (const fold of written) { // what is being written stays with the step that it was begun for
+    const place = document.getElementById(fold.id);
+    if (!place) continue;
+    place.replaceWith(fold);
+    fold.closest("details.more")?.setAttribute("open", "");
+  }
+  if (!isOther && document.getElementById("words")) document.getElementById("words").scrollTop = scrolled;
+  if (focus) document.getElementById(focus)?.focus({ preventScroll: true });
+}
+
+// Cautions that do not fit are read to the end before the button that acknowledges them takes a tap.
+function readOn() {
+  const words = hand.querySelector(".words.cautions");
+  const button = document.getElementById("act-1");
+  if (!words || !button) return;
+  button.dataset.label ??= button.textContent;
+  const more = () => words.scrollTop + words.clientHeight < words.scrollHeight - 8;
+  const name = () => { button.textContent = more() ? "Read on ↓" : button.dataset.label; };
+  let wasMore = more();
+  name();
+  words.onscroll = () => { if (wasMore !== more()) { wasMore = more(); name(); drawn(true); } };
+  button.onclick = (event) => {
+    if (!more()) return;
+    event.preventDefault();
+    words.scrollBy({ top: words.clientHeight - 24 });
+  };
+}
 
 // ---- readings ----
 
 function show(link, reading, isNew = true) {
-  if (isNew) remember(link, reading);
+  if (isNew && !reading.is_stale) remember(link, reading);
   const display = [...hand.querySelectorAll(".display")].find((el) => el.dataset.link === link && el.dataset.channel === reading.channel);
-  if (!display) { if (isNew) refresh(); return; }
+  const isOther = display && (display.querySelector(".display-kind").textContent !== reading.kind || display.hasAttribute("data-old") !== reading.is_stale);
+  if (display && reading.is_stale) display.setAttribute("data-old", "");
+  if (!display || (isNew && isOther)) refresh();
+  if (!display || reading.is_stale) return;
   const number = display.querySelector(".digits-number");
   if (number.textContent !== reading.digits) { number.textContent = reading.digits; fitOne(display); }
-  display.dataset.quantity = reading.quantity;
   display.querySelector(".digits-unit").textContent = reading.unit;
-  display.querySelector(".display-kind").textContent = reading.kind;
   display.querySelector(".display-note").textContent = [reading.note, ...reading.flags].filter(Boolean).join(", ");
-  drawTrend(display, key(link, reading));
-  mark(reading);
+  draw(display);
+  if (display.matches(".display-main")) mark(reading);
 }
 
 function fitOne(display) {
   display.style.setProperty("--characters", Math.max(4, display.querySelector(".digits-number").textContent.length));
 }
-function fit() { hand.querySelectorAll(".display").forEach(fitOne); }
+function fit() { hand.querySelectorAll(".display").forEach((display) => { fitOne(display); draw(display); }); }
+setInterval(() => hand.querySelectorAll(".display").forEach(draw), 1000);
 
-// The reading on the limit's line; words beside it, so that no colour is needed.
+// The reading on the limit's line; words beside it where one reading lies inside or does not, so that no colour is needed.
 function mark(reading) {
   const scale = hand.querySelector(".scale");
-  if (!scale || scale.dataset.quantity !== reading.quantity) return;
-  const { first, last, low, high } = Object.fromEntries(Object.entries(scale.dataset).map(([name, value]) => [name, Number(value)]));
-  const words = hand.querySelector(".scale-words");
+  if (!scale) return;
   const marker = scale.querySelector(".scale-now");
+  const words = hand.querySelector(".scale-words");
+  const fits = scale.dataset.quantity === reading.quantity;
+  marker.toggleAttribute("hidden", !fits);
+  words.textContent = "";
+  if (!fits) return;
+  const { first, last, low, high } = Object.fromEntries(Object.entries(scale.dataset).map(([name, value]) => [name, Number(value)]));
   const value = reading.value ?? (reading.bound === "below" ? reading.edge : reading.edge ?? Infinity);
   const place = Math.min(Math.max((value - first) / (last - first), 0), 1);
-  marker.removeAttribute("hidden");
   marker.setAttribute("transform", `translate(${LINE.left + LINE.width * place} 0)`);
+  if (scale.dataset.spoken === undefined || reading.bound === "overload") return;
   const under = scale.dataset.low !== undefined && value < low;
   const over = scale.dataset.high !== undefined && value > high;
   words.textContent = under ? "now below the limit" : over ? "now above the limit" : "now inside the limit";
-  scale.dataset.now = under || over ? "out" : "in";
-}
-
-// ---- trends ----
-
-function key(link, reading) { return `${link} ${reading.channel} ${reading.quantity}`; }
-
-function remember(link, reading, at = Date.now()) {
-  if (reading.value === null || reading.value === undefined) return;
-  const name = key(link, reading);
-  const points = trends.get(name) ?? trends.set(name, []).get(name);
-  points.push([at, reading.value, reading.digits ? `${reading.digits} ${reading.unit}` : ""]);
-  while (points.length && points[0][0] < Date.now() - MINUTE_MS) points.shift();
-}
-
-function drawTrend(display, name) {
-  const points = trends.get(name) ?? [];
-  const path = display.querySelector(".trend path");
-  if (points.length < 2) { path.removeAttribute("d"); return; }
-  const values = points.map((point) => point[1]);
-  const low = Math.min(...values);
-  const high = Math.max(...values);
-  const now = Date.now();
-  const x = (at) => (300 * (1 - (now - at) / MINUTE_MS)).toFixed(1);
-  const y = (value) => (high > low ? 44 - (40 * (value - low)) / (high - low) : 24).toFixed(1);
-  const words = (value) => points.find((point) => point[1] === value)[2];
-  display.querySelector(".trend-low").textContent = words(low) && `low ${words(low)}`;
-  display.querySelector(".trend-high").textContent = words(high) && `high ${words(high)}`;
-  path.setAttribute("d", "M" + points.map(([at, value]) => `${x(at)} ${y(value)}`).join("L"));
-}
-
-async function seed() {
-  const found = await fetch("/bench/minute");
-  if (!found.ok) return;
-  for (const row of await found.json()) remember(row.link, row, row.utc_ms);
-  for (const points of trends.values()) points.sort((a, b) => a[0] - b[0]);
-  hand.querySelectorAll(".display").forEach((el) => drawTrend(el, `${el.dataset.link} ${el.dataset.channel} ${el.dataset.quantity}`));
 }
 
 // ---- time that runs ----
@@ -177,35 +193,17 @@ function count() {
 }
 setInterval(() => {
   const shown = document.getElementById("elapsed");
-  if (shown && zero !== null) shown.textContent = ((performance.now() - zero) / 1000).toFixed(0);
+  if (shown && zero !== null && !isLost) shown.textContent = ((performance.now() - zero) / 1000).toFixed(0);
 }, 100);
 
-// ---- acts ----
+// ---- the bar keeps what has the focus from lying behind it ----
 
-function identity() {
-  return [...crypto.getRandomValues(new Uint8Array(16))].map((byte) => byte.toString(16).padStart(2, "0")).join("");
-}
+const bar = new ResizeObserver(([entry]) => document.documentElement.style.setProperty("--bar-now", `${entry.target.offsetHeight}px`));
+new MutationObserver(() => { const now = hand.querySelector(".bar"); bar.disconnect(); if (now) bar.observe(now); }).observe(hand, { childList: true });
 
-document.addEventListener("submit", async (event) => {
-  const form = event.target;
-  if (!form.matches("[data-act]")) return;
-  event.preventDefault();
-  const fields = new URLSearchParams(new FormData(form, event.submitter));
-  if (fields.has("id")) fields.set("id", identity()); // each tap is an act of its own
-  const more = form.closest("details.act-words");
-  say("");
-  try {
-    const done = await fetch(form.action, { method: "POST", body: fields, headers: { accept: "application/json" } });
-    const { ok, error } = await done.json();
-    if (!ok) { say(error); return; }
-    form.querySelectorAll("textarea").forEach((area) => { area.value = ""; });
-    if (more) more.open = false;
-    await refresh();
-  } catch {
-    say("That did not reach the bench. Try once more.");
-  }
-});
-
+takeActs({ isAway: () => isLost, say, refresh });
 fit();
 count();
-seed();
+readOn();
+if (hand.querySelector(".bar")) bar.observe(hand.querySelector(".bar"));
+seed().then(fit);
