@@ -43,6 +43,12 @@ def tone_of(event: Event) -> str:
             return "not taken"
         case told.LivePoint():
             return "live point"
+        case told.Proof():
+            return "go on"
+        case told.ContactSaid():
+            return "said"
+        case told.Advised():
+            return "advice"
         case told.Frozen():
             return "frozen"
     return ""

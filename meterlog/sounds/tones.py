@@ -4,6 +4,8 @@ captured        one short high note            not taken       one long low note
 pass            two notes, up                  fail            two notes, down
 undecided       two notes, level               wrong function  three short notes, level
 frozen          four short low notes           lost link       three notes, down
+go on           two very short notes, up       said            one very short note
+advice          two low notes, level
 live point      ten short notes, high and low in turn: longer than any other
 """
 
@@ -32,6 +34,9 @@ TONES: dict[str, tuple[Note, ...]] = {
     "wrong function": ((660.0, 0.09), (REST, 0.06), (660.0, 0.09), (REST, 0.06), (660.0, 0.09)),
     "not taken": ((220.0, 0.7),),
     "frozen": ((330.0, 0.08), (REST, 0.05)) * 4,
+    "go on": ((990.0, 0.07), (1480.0, 0.09)),
+    "said": ((1480.0, 0.06),),
+    "advice": ((294.0, 0.16), (REST, 0.05), (294.0, 0.16)),
     "live point": ((1760.0, 0.11), (880.0, 0.11)) * 5,
     "lost link": ((660.0, 0.2), (494.0, 0.2), (330.0, 0.4)),
 }

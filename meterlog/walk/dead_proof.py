@@ -124,9 +124,9 @@ class DeadProof(Proof):
         size = abs(last.reading.value) if last.reading.value is not None else None
         if size is None:
             return [Refuse("The display shows no number: wait for one, with the tips on the points, and press again.")]
-        if self._first is None:
+        if self._first is None and size <= max(self._limit, DECLARED_MOST * self._source):
             return self._said_source(last, size)
-        if self._is_source(last):
+        if self._first is not None and self._is_source(last):
             return [
                 Refuse(f"The display shows {shown_words(last.reading)}, as the known source does: go to the points.")
             ]
@@ -155,9 +155,17 @@ class DeadProof(Proof):
             return self._drop_claim(
                 f"{shown_words(sample.reading)}: press again once a number shows, tips on the points"
             )
+        if self._first is not None and _size(sample) > max(self._limit, SOURCE_MOST * self._source):
+            return self._above(sample)
         if self._is_source(sample) and not self._falls_through(sample):
             return self._at_source(sample)
         return self._left_source(sample) + self._elsewhere(sample)
+
+    def _above(self, sample: Sample) -> list[Signal]:
+        """One reading that neither source nor dead points give: a contact may be bad, and the points live."""
+        self.forget()
+        why = f"not proved dead: {shown_words(sample.reading)} showed; isolate, discharge, begin at the known source"
+        return [Lost(0.0, why)]
 
     def _is_source(self, sample: Sample) -> bool:
         return is_source(sample.reading, self._source)

@@ -127,6 +127,8 @@ class OpenProof(Proof):
             return [Refuse("First press the tips together, until the tone.")]
         if not self._has_left and not is_open:
             return [Refuse(STILL_TOGETHER)]
+        if not is_open and may_be_short(last.reading, self._short) and not is_short(last.reading, self._short):
+            return [Refuse("The display has not come down to ohms yet: keep the tips there, and press again.")]
         if not is_open:
             self._said_value = abs(last.reading.value or 0.0) if self._found is None else None
             self._said_together = self._found is not None
@@ -241,6 +243,7 @@ class OpenProof(Proof):
         leak, said = self._leak.add(sample, period), self._said_run.add(sample, period)
         if self._said_value is not None and not self._is_same(sample.reading, self._said_value):
             self._said_value = None
+            out += self._advise(LEFT_TOO_SOON, "open")
         if said is not None and self._said_value is not None:
             return [*out, *self._captured(replace(said, how=CONTACT_SAID))]
         if leak is not None and not may_be_short(leak.reading, self._short):

@@ -42,7 +42,7 @@ SAID = [
     (told.NotTaken(step="a", at=0.0, source="meter", lasted_s=2.0), "Not taken: lift and touch again."),
     (told.NotTaken(step="a", at=0.0, source="meter", lasted_s=2.0, why="the test ended after 49 s"),
      "Not taken: the test ended after 49 s."),
-    (told.Proof(step="a", at=0.0, source="meter", wants="short"), "Open. Now short the leads again."),
+    (told.Proof(step="a", at=0.0, source="meter", wants="short"), "It read open. Now the tips together."),
     (told.Waiting(step="b", at=0.0, needs=("a", "")), "This waits for a, the proof that the appliance is dead."),
     (told.Overrode(step="b", at=0.0, needs=("a",), reason="seen before"), "Passed without a: seen before."),
     (told.Passed(step="b", at=0.0, how="skipped", reason="no access"), "Left: no access."),

@@ -19,7 +19,7 @@ from bench_streams import IDLE, OPEN, STRAY_FARAD, Meter, Piece, Truth
 
 from meterlog.procedure.steps import Procedure, Settling, Step, StepKind
 from meterlog.walk import REPLAY, Act, Walk
-from meterlog.walk.happenings import Captured
+from meterlog.walk.happenings import Advised, Captured
 from meterlog.walk.settle import BOUND_HELD_S, criterion_for
 
 if TYPE_CHECKING:
@@ -148,7 +148,7 @@ class Job:
         began = self.at
         self.add(self.hurried(1.2 + self.hunting), 0.2, bounce=0.2)
         self.add(self.hunting)
-        self.on_points(hold + 1.2 / self.meter.rate + self.rng.uniform(0.3, 1.2))
+        self.on_points(hold + 1.1 / self.meter.rate + self.rng.uniform(0.3, 0.6))
         self.add(self.hurried(1.2 + self.hunting), 0.2, bounce=0.2)
         self.truth.append(Truth(key, began, self.at, None, 0.0))
 
@@ -188,17 +188,18 @@ def outcomes(job: Job, *, known: bool, settling: Settling | None = None) -> Coun
     steps = tuple(replace(step, settling=_merged(step.settling, settling)) for step in job.steps)
     walk = Walk(Procedure(key="p", title="p", appliance="a", source="s", cautions=(), steps=steps), assume=REPLAY)
     told, turn = walk.start(0.0), 0
-    presses = iter([*job.presses, math.inf])
-    press = next(presses)
+    presses = [*job.presses]
     for ordinal, (at, reading) in enumerate(job.meter.watch(job.script, job.rng, "resistance")):
-        while press <= at:
-            told += walk.act(Act(word="press"), press)
-            press = next(presses)
+        while presses and presses[0] <= at:
+            told += walk.act(Act(word="confirm"), presses.pop(0))
         while known and turn + 1 < len(job.truth) and at > job.truth[turn].ended + 0.5:
             turn += 1
             if walk.step is None or walk.step.key != job.truth[turn].key:
                 told += walk.act(Act(word="go to", to=job.truth[turn].key), at)
-        told += walk.reading("meter", ordinal, reading, at)
+        new = walk.reading("meter", ordinal, reading, at)
+        if any(isinstance(each, Advised) and "tips together" in each.why for each in new):
+            presses.insert(0, at + 0.4)  # as asked
+        told += new
     captures = [happening for happening in told if isinstance(happening, Captured)]
     return score(job, captures)
 

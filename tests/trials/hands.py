@@ -57,8 +57,9 @@ def returning(name: str, low: float, volts: float, tau_s: float) -> Place:
 class Bench:
     """One meter on one function, leads, and the air around them.
 
-    `rate` in readings a second; `ranges_a_reading` how fast it hunts; `lag_s` of its filter; `hum` volts
-    that leads in the air pick up, and high-impedance points with them; `noise` in counts.
+    `rate` in readings a second; `ranges_a_reading` how fast it hunts (0: it stays on `first_range`);
+    `lag_s` of its filter; `hum` volts that leads in the air pick up, and points that float with them;
+    `noise` in counts; `drop` the part of readings that get lost.
     """
 
     quantity: str
@@ -71,15 +72,18 @@ class Bench:
     drop: float
     lead_ohms: float
     rng: random.Random
+    first_range: int = 0
     at: float = 0.0
     place: Place | None = None
     _since: float = 0.0
-    _range: int = 0
     _level: float = 0.0
     _came_from: float = 0.0
     _phase: float = 0.0
     _next: float = 0.0
     visits: list[tuple[float, Place | None]] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        self._range = self.first_range
 
     def move(self, place: Place | None) -> None:
         """Tips onto a place, None for the air."""

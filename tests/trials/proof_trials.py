@@ -14,7 +14,7 @@ import sys
 from collections import Counter
 from collections.abc import Generator
 from dataclasses import dataclass, field, replace
-from math import sin
+from math import nan, sin
 
 from hands import Bench, Place, charge, floating, returning, steady
 
@@ -29,13 +29,13 @@ PATIENCE_S = 25.0
 TONES = Proof | Captured | NotTaken | LivePoint
 ASKS = ("press with the tips on it", "press with the tips together", "press again", "press, and stay", "press and stay")
 SOON_S = 10.0
-"""What comes back above the limit within so long was not dead."""
+"""What stands above the limit when the tips leave it, or comes back within so long, was not dead."""
 IN_WORDS = Advised | NotTaken | Refused | LivePoint
 
 Do = tuple[str, object]
 """What hands do: ("on", a place or None), ("press", None), ("wait", seconds), ("tone", seconds at most).
 
-A press is answered by whether it was taken; a wait for a tone by the tone, or by the words that ask for another press.
+A press is answered by why it was refused, or ""; a wait for a tone by the words that ask for another press, or "".
 """
 Plan = Generator[Do, object, None]
 
@@ -68,7 +68,7 @@ class Hands:
             case "press":
                 new = self.walk.act(Act(word="confirm"), self.bench.at)
                 self.told += new
-                return not any(isinstance(each, Refused) for each in new)
+                return next((each.why for each in new if isinstance(each, Refused)), "")
             case "wait":
                 self._until(self.bench.at + what)
             case "tone":
@@ -131,11 +131,11 @@ class Scene:
         yield "on", self.points
         for _ in range(6):
             yield "wait", self.rng.uniform(0.6, 1.6)
-            taken = yield "press", None
-            again = yield "tone", PATIENCE_S if taken else 0.5
-            if taken and not again:
+            refused = yield "press", None
+            again = yield "tone", 0.5 if refused else PATIENCE_S
+            if not (refused or again):
                 break
-            if not taken:  # as it says: off, and on again
+            if refused and "press again" not in refused:  # off, and on again
                 yield "on", None
                 yield "wait", self.rng.uniform(1.0, 2.0)
                 yield "on", self.points
@@ -229,6 +229,16 @@ class DeadScene(Scene):
         volts = self.rng.choice((15.0, 24.0, 41.0, 60.0, 110.0, 230.0, 325.0, self.rng.uniform(least, 325.0)))
         return steady("points", max(least, volts))
 
+    def live_by_a_bad_contact(self) -> Place:
+        """Live points that the tips touch for two thirds of the time, in pieces."""
+        volts, pieces = self.live().truth(0.0), [self.rng.random() < 0.65 for _ in range(997)]
+        return Place("points", lambda t: volts if pieces[int(3 * t) % 997] else nan, lambda _: volts)
+
+    def live_otherwise(self) -> Place:
+        """Alternating volts on the direct function, or the other way round: next to nothing shows."""
+        volts = self.live().truth(0.0)
+        return Place("points", lambda t: 0.002 * volts * sin(7 * t), lambda _: volts)
+
     def as_the_source(self) -> Place:
         return steady("points", self.known.truth(0.0))
 
@@ -258,9 +268,8 @@ class DeadScene(Scene):
         run = hands.taken[-1].capture
         begin = hands.times[run.proof[1][0]]  # said, or seen
         there = [stay for stay in self.bench.stays(begin, run.ended) if stay[0] and stay[0].name == "points"]
-        moments = [(place, moment) for place, at, until in there for moment in (at, until, until + SOON_S)]
-        highest = [abs(self.bench.truth(place, moment)) for place, moment in moments]
-        return "true" if there and max(highest) <= 1.02 * self.limit else "false"
+        left = [abs(self.bench.truth(place, until + soon)) for place, _, until in there for soon in (0.0, SOON_S)]
+        return "true" if there and max(left) <= 1.02 * self.limit else "false"
 
 
 class OpenScene(Scene):
@@ -337,11 +346,13 @@ class OpenScene(Scene):
 
 
 def _bench(rng: random.Random, rate: float, quantity: str, mode: str) -> Bench:
+    fixed = quantity == "voltage" and rng.random() < 0.1
     return Bench(
-        quantity=quantity, mode=mode, rate=rate, ranges_a_reading=rng.choice((1, 2, max(1, round(3 / rate)))),
+        quantity=quantity, mode=mode, rate=rate, first_range=2 if fixed else 0,
+        ranges_a_reading=0 if fixed else rng.choice((1, 2, max(1, round(3 / rate)))),
         lag_s=rng.choice((0.0, 0.0, 0.15, 0.35)) if quantity == "voltage" else 0.0,
         hum=rng.choice((0.0, 0.5, 1.8)) if mode == "ac" else rng.choice((0.0, 0.3, 1.0)), noise=rng.choice((1, 3)),
-        drop=rng.choice((0.0, 0.01, 0.03)), lead_ohms=rng.uniform(0.1, 0.3), rng=rng,
+        drop=rng.choice((0.0, 0.01, 0.03, 0.03, 0.15)), lead_ohms=rng.uniform(0.1, 0.3), rng=rng,
     )  # fmt: skip
 
 
@@ -355,6 +366,8 @@ KINDS = (  # scene, points, what hands do, whether all was done as asked
     (DeadScene, "live", "nobody_said", False),
     (DeadScene, "live", "away_before_the_tone", False),
     (DeadScene, "live", "fumbled", False),
+    (DeadScene, "live_by_a_bad_contact", "as_asked", False),
+    (DeadScene, "live_by_a_bad_contact", "fumbled", False),
     (DeadScene, "as_the_source", "as_asked", False),
     (DeadScene, "as_the_source", "nobody_said", False),
     (DeadScene, "charged", "nobody_said", False),
@@ -377,9 +390,12 @@ KINDS = (  # scene, points, what hands do, whether all was done as asked
     (OpenScene, "leaky", "fumbled", False),
     (DeadScene, "live", "said_in_the_air", False),
     (OpenScene, "shorted", "said_in_the_air", False),
+    (DeadScene, "live_otherwise", "as_asked", False),
 )
 FALSE_WORD = "said_in_the_air"
 """Nothing but the person could know it: no proof can be better than the word that it rests on."""
+OTHER_VOLTS = "live_otherwise"
+"""No display could know it: the verdict says which volts do not show there, and a procedure asks for both."""
 
 
 def run(kind: tuple, rate: float, seed: str) -> tuple[str, Hands]:
