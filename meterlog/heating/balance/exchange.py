@@ -84,7 +84,7 @@ def learn(mass: float, capacity: float, ambient: Stated | None, drifts: Sequence
         known[2] = (0.0, 0.01)
         x = _agreed(known, area, capacity, drifts)
     low = fits.cholesky(fits.inverse(_normal(x, known, area, capacity, drifts)[0]))
-    conductance = math.exp(x[0])
+    conductance = math.exp(x[0] + low[0][0] ** 2 / 2.0)  # the mean of what is believed: the logarithm's is its median
     spread = (tuple(conductance * part for part in low[0]), tuple(low[1]), tuple(low[2]))
     return Exchange(conductance=conductance, room=x[1], evaporation=x[2], area=area, spread=spread)
 
