@@ -102,8 +102,8 @@ def run(
         warm_up=warm,
         founds=founds,
         useful=useful_of(
-            number, clock_mean, conditions.trail(method, number, clock_mean, founds, made, energy, warm), plate, mains,
-            is_lower_bound=is_lower_bound,
+            number, clock_mean, conditions.trail(method, number, clock_mean, founds, made, energy, warm, compared),
+            plate, mains, is_lower_bound=is_lower_bound,
         ),
         energy=nominal(energy),
         applied=made,
@@ -113,7 +113,7 @@ def run(
         cycling=cycling.cycling_of(heated.on),
         is_lower_bound=is_lower_bound,
         compared=compared,
-        notes=tuple(dict.fromkeys((*trace.notes, *told, *([compared] if compared else [])))),
+        notes=(*trace.notes, *told),
     )  # fmt: skip
 
 

@@ -35,9 +35,9 @@ def compared(means: str, clock_mean: float) -> str:
 
 def trail(
     method: str, number: Estimate, clock_mean: float, founds: Sequence[Found], applied: Sequence[Correction],
-    energy: Estimate, warm_up: WarmUp,
+    energy: Estimate, warm_up: WarmUp, held: str,
 ) -> tuple[str, ...]:  # fmt: skip
-    """The arithmetic, a line each, with the numbers in."""
+    """The arithmetic, a line each, with the numbers in; `held` says which power the plate is held against."""
     first = founds[0]
     heating, u_power = first.heating, standard_uncertainty(number)
     start, stop = to_place(heating.start, heating.u_start), to_place(heating.stop, heating.u_stop)
@@ -55,6 +55,7 @@ def trail(
         *(f"{part.what}: {to_place(part.watts, u_power, sign=True)} W ({part.why})" for part in applied),
         f"useful heat {to_place(nominal(energy), standard_uncertainty(energy))} J",
         f"mean over the clock {to_place(clock_mean, u_power)} W",
+        *([held] if held else []),
     )
 
 

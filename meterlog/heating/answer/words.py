@@ -223,7 +223,6 @@ def as_text(answer: HeatingResult) -> str:
     ]
     if verdict.limit:
         lines.append(f"{verdict.outcome}: {verdict.why}")
-        lines.append(f"  {answer.compared}")
     lines += [f"  {line}" for line in verdict.trail]
     lines += [f"refused  {part.what}: {part.why}" for part in answer.refused]
     lines.append("largest parts of the uncertainty")
