@@ -18,7 +18,7 @@ from meterlog.procedure.limits import parse_limit
 from meterlog.procedure.meaning import KEYS
 from meterlog.procedure.steps import StepKind
 
-MANUAL = (Path(__file__).parents[2] / "profiles" / "README.md").read_text().partition("# Part 2: Procedures\n")[2]
+MANUAL = (Path(__file__).parents[2] / "profiles" / "PROCEDURES.md").read_text()
 WHOLE, *BEHIND = re.findall(r"^```yaml\n(.*?)^```$", MANUAL, re.DOTALL | re.MULTILINE)
 PIECES = [piece for piece in BEHIND if piece.startswith("  - step:")]
 SECTIONS = [piece for piece in BEHIND if piece not in PIECES]

@@ -13,8 +13,8 @@ from meterlog.profile.language import content, wire
 from meterlog.profile.language import keys as language
 from meterlog.profile.language.kinds import WORDS, parse_kind
 
-README = Path(__file__).parents[3] / "profiles" / "README.md"
-PART = README.read_text().split("# Part 1")[1].split("# Part 2")[0]
+README = Path(__file__).parents[3] / "profiles" / "INSTRUMENTS.md"
+PART = README.read_text()
 EXAMPLES = re.findall(r"```yaml\n(.*?)```", PART, re.DOTALL)
 DECLARED = [thing for module in (wire, content, language) for thing in vars(module).values()]
 RECORDS = {thing.name: thing for thing in DECLARED if isinstance(thing, Record)}
@@ -25,7 +25,7 @@ KEYS = sorted({(name, key) for name, record in RECORDS.items() for key in record
     "text", EXAMPLES, ids=lambda text: text.splitlines()[0].removeprefix("profile: ").split("#")[0]
 )
 def test_every_example_of_the_manual_is_a_profile_without_problem(text):
-    compiled_anew(text, "README.md")
+    compiled_anew(text, "INSTRUMENTS.md")
 
 
 @pytest.mark.parametrize(

@@ -15,7 +15,7 @@ from meterlog.profile.compile.compiler import compiled_anew, read_profile
 WRONG = sorted((Path(__file__).parents[2] / "wrong_profiles").glob("*.yaml"))
 PROFILES = Path(__file__).parents[3] / "profiles"
 SHIPPED = [p.read_text() for p in sorted((PROFILES / "instruments").glob("*.yaml"))]
-MANUAL = re.findall(r"```yaml\n(.*?)```", (PROFILES / "README.md").read_text().split("# Part 2: ")[0], re.DOTALL)
+MANUAL = re.findall(r"```yaml\n(.*?)```", (PROFILES / "INSTRUMENTS.md").read_text(), re.DOTALL)
 TOKEN = re.compile(r"[A-Za-z_]+|-?\d+|0x[0-9A-Fa-f]+|[^\sA-Za-z_0-9]")
 STRANGE = [
     "0",
