@@ -43,9 +43,12 @@ class Scene:
         self.acts.append(Event(round(self.at, 3), "act", word=word))
         self.at += 0.6
 
-    def press(self, count=1):
-        for _ in range(count):
-            self.act("press")
+    def reads(self):
+        """Reads the cautions that were not read before."""
+        self.act("acknowledge")
+
+    def looks(self):
+        self.act("confirm")
 
     # -- the multimeter
 
@@ -177,72 +180,69 @@ class Scene:
 def oven():
     """The oven, step by step of profiles/procedures/microwave-oven.yaml."""
     s = Scene(900)
-    s.press()  # the procedure's cautions
-    s.press(2)  # isolation: cautions, looked
-    s.press(2)  # damage
-    s.press()
+    s.reads()  # the procedure's cautions
+    s.reads()
+    s.looks()  # isolation
+    s.reads()
+    s.looks()  # damage
+    s.reads()
     s.ohms(0.1, noise=0)  # lead-check
-    s.press()
+    s.reads()
     s.proved_dead()  # plug-dead
-    s.press(2)  # capacitor-discharged
-    for _ in range(3):
-        s.press()
-        s.proved_dead()
+    s.reads()
+    s.looks()  # capacitor-discharged
+    s.proved_dead()  # capacitor-dead: its cautions were read
+    s.reads()
+    s.proved_dead()  # capacitor-dead-a
+    s.proved_dead()  # capacitor-dead-b
     s.proved_dead(source=12.04, function="ac V")  # mains-dead-ac
     s.ohms(0.3, noise=0)  # fuse
     s.ohms(0.4, noise=0)  # cut-out
     s.ohms(0.4, noise=0)  # primary-switch-shut
-    s.press()
     s.proved_open()
     s.ohms(0.4, noise=0)  # secondary-switch-shut
     s.proved_open()
     s.ohms(0.3, noise=0)  # monitor-switch-open
     s.proved_open()
-    s.press()
+    s.reads()
     s.ohms(1.6, noise=0)  # primary
     s.proved_open()  # primary-to-core
-    s.press()
     s.ohms(108.6)  # secondary
     s.ohms(0.3, noise=0)  # secondary-return
     s.ohms(0.2, noise=0)  # filament-winding
     s.proved_open()  # filament-winding-to-core
     s.ohms(5.2, noise=0)  # high-voltage-fuse
-    s.press()
+    s.reads()
     s.ohms(lambda t: 9.87e6 * (1 - math.exp(-(t + 0.5) / 10.0)), seconds=75.0, noise=0)  # capacitor-bleeder
-    s.press()
     s.farads(0.934e-6)  # capacitor-value
-    s.press()
+    s.reads()
     s.proved_open()  # capacitor-a-to-can
     s.proved_open()  # capacitor-b-to-can
-    s.press()
     s.not_open(14.6)  # diode-forward: shorted
     s.not_open(14.6)  # diode-reverse
     s.act("note high-voltage diode shorted both ways; new one fitted, same rating")
     s.act("go to diode-forward")
-    s.press()
     s.proved_open()
     s.act("go to diode-reverse")
     s.proved_open()
     s.volts(6.31)  # diode-conducts
-    s.press()
     s.ohms(0.3, noise=0)  # filament
     s.proved_open()  # filament-to-case
-    s.press(2)  # refitted
-    s.press()
+    s.reads()
+    s.looks()  # refitted
+    s.reads()
     s.ohms(0.3, noise=0)  # protective-conductor
-    s.press()
+    s.reads()
     s.act(PROVED_ELSEWHERE)
     s.insulation(">", "2.20", "Gohm")
-    s.press()
+    s.reads()
     s.act(PROVED_ELSEWHERE)
-    s.press()  # stops-with-the-door: looked
-    s.act("acknowledge")
+    s.looks()  # stops-with-the-door
+    s.reads()
     s.act("skip no survey meter on this bench; booked with a licensed test house")
-    s.act("acknowledge")
     s.act("skip no plug-in power meter at hand")  # mains-voltage
-    s.act("acknowledge")
     s.act("skip no plug-in power meter at hand")  # input-power
-    s.press()
+    s.reads()
     s.act(PROVED_ELSEWHERE)
     s.heating(1.0, 885.0, 62.0)
     s.save(FOLDER / "oven")
@@ -251,18 +251,20 @@ def oven():
 def urn():
     """The urn, as far as the fault."""
     s = Scene(3000)
-    s.press()
-    s.press(2)  # isolation
-    s.press(2)  # visual
-    s.press()
+    s.reads()
+    s.reads()
+    s.looks()  # isolation
+    s.reads()
+    s.looks()  # visual
+    s.reads()
     s.ohms(0.1, noise=0)  # lead-check
-    s.press()
+    s.reads()
     s.proved_dead()
     s.ohms(0.4, noise=0)  # cut-out
     s.ohms(0.3, noise=0)  # thermostat
-    s.press()
+    s.reads()
     s.ohms(17.9)  # element
-    s.press()
+    s.reads()
     s.insulation("", "0.04", "Mohm")
     s.act("note the element leaks to its sheath; drying did not help; a new element is ordered")
     s.save(FOLDER / "urn")

@@ -18,6 +18,10 @@ def step(key: str, quantity: str = "resistance", kind: StepKind = StepKind.MEASU
     return Step(key=key, title=key, kind=kind, quantity=quantity, **more)
 
 
+def look(key: str, **more) -> Step:
+    return step(key, "", kind=StepKind.LOOK, **more)
+
+
 OHM = Form(quantity="resistance", unit="ohm", scale=1.0, decimals=1, range_top=600.0)
 KOHM = Form(quantity="resistance", unit="kohm", scale=1000.0, decimals=3, range_top=6000.0)
 OVER = Form(quantity="resistance", unit="Mohm", scale=1e6, decimals=2, bound=Bound.OVERLOAD, range_top=6e7)

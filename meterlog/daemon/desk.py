@@ -13,7 +13,6 @@ from meterlog.conversation.instruments import Instruments
 from meterlog.daemon.openjob import OpenJob
 from meterlog.procedure.case import Answer
 from meterlog.procedure.entries import read_entries
-from meterlog.procedure.steps import StepKind
 from meterlog.record.acts import HAPPENINGS, PERSON, ActKind
 from meterlog.record.revisit import facts_of
 from meterlog.record.writer import canonical
@@ -95,7 +94,7 @@ class JobDesk:
     def resume(self, kept: KeptJob) -> None:
         """Go on with a job that was open when the daemon ended.
 
-        What was captured stands; what was proved dead does not: nobody watched meanwhile.
+        What was captured stands; what was proved dead or looked at for a gate does not: nobody watched meanwhile.
         """
         procedure = kept.procedure
         number, steps = self._writer.resume_job(kept.ref)
@@ -105,10 +104,10 @@ class JobDesk:
         self.job.verdicts.update(kept.verdicts)
         for each in kept.captures:
             judge.know(each.answer.instrument, each.answer.capture, each.answer)
-            if procedure.step(each.step).kind is not StepKind.DEAD:
-                self.job.captures.setdefault(each.step, []).append(each.number)
+            self.job.captures.setdefault(each.step, []).append(each.number)
         taken = [(c.step, Taken(c.answer.instrument, c.answer.capture, c.outcome)) for c in kept.captures]
-        session.walk.ledger.restore(taken, kept.passed)
+        session.walk.ledger.restore(taken, kept.passed, kept.void)
+        session.walk.remember_acts(kept.acts)
         self._writer.event(ActKind.JOB_RESUMED, self._clock.now(), {"ref": kept.ref}, job=number, whence="daemon")
         self._start()
 
@@ -268,7 +267,9 @@ class JobDesk:
                 tell()
         shown = self.job.snapshot() if self.job else None
         if shown is not None and shown != self._shown:
-            self._shown = shown
+            before, self._shown = self._shown, shown
+            if self._sounds and (before is None or before["phase"] != shown["phase"]):
+                self._sounds.asked(self._at_hand().session.walk.phase)
             self._announcer.tell(event="walk", walk=shown)
 
     def _captured(self, event: Captured) -> None:

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from meterlog.judging import Context, Outcome, Verdict, measured
+from meterlog.judging.applied_voltage import wrong_voltage
 from meterlog.judging.postprocess import AtHand, Taken
 from meterlog.procedure.entries import entry_values
 from meterlog.procedure.heating_step import StepRun, heated
@@ -108,6 +109,8 @@ def conclude(case: Case, step: Step) -> Verdict:
     """
     answer = case.answers.get(step.key)
     rule = case.rule_for(step)
+    if answer is not None and (why := wrong_voltage(answer.capture.form, step.test_voltage)):
+        return Verdict(outcome=Outcome.NOT_JUDGED, why=why, quantity=step.quantity)
     if step.kind is StepKind.DERIVED or (step.method and step.kind is not StepKind.HEATING):
         return judge_step(step, case.at_hand(), rule=rule, context=_context(case, answer))
     if answer is None:

@@ -102,6 +102,11 @@ class Step:
         return (captures[0] if self.counts == "first" else captures[-1]) if captures else None
 
     @property
+    def is_judged(self) -> bool:
+        """Whether it can pass or fail: without limit and method it is recorded, and that is all."""
+        return bool(self.limits or self.method)
+
+    @property
     def as_shown(self) -> dict[str, str]:
         """What a record shows of the step, by column."""
         return {

@@ -33,6 +33,8 @@ class ActKind(StrEnum):
     STEP_BEGAN = "step began"
     ACKNOWLEDGED = "acknowledged"
     WAITING = "waiting"
+    PROOFS_ENDED = "proofs ended"
+    REOPENED = "reopened"
     OVERRODE = "overrode"
     TIMED = "timed"
     STARTED = "started"
@@ -59,6 +61,8 @@ HAPPENINGS: dict[type[Happening], ActKind] = {
     walk.StepBegan: ActKind.STEP_BEGAN,
     walk.Acknowledged: ActKind.ACKNOWLEDGED,
     walk.Waiting: ActKind.WAITING,
+    walk.ProofsEnded: ActKind.PROOFS_ENDED,
+    walk.Reopened: ActKind.REOPENED,
     walk.Overrode: ActKind.OVERRODE,
     walk.Timed: ActKind.TIMED,
     walk.Started: ActKind.STARTED,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -11,9 +12,12 @@ from meterlog.record.revisit import Revisit
 from meterlog.record.standing import standing
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from meterlog.judging.limit import Rule
     from meterlog.procedure.case import Answer
     from meterlog.procedure.steps import Procedure
+    from meterlog.record.kept import ActRecord
     from meterlog.record.reader import RecordReader
 
 
@@ -35,7 +39,9 @@ class KeptJob:
 
     Attributes:
         captures: in the order taken.
-        passed: by step key, how a step was left without a capture.
+        passed: by step key, how a step was left without a capture; of a computed one, its outcome.
+        void: keys of steps to be done again, since the appliance was opened after they were answered.
+        acts: identities of the acts that were done.
         verdicts: by step key, the number of the verdict that counts.
         at_hand: the step that was begun last, "" when none was.
         rule: a decision rule in place of the procedure's, None for its own.
@@ -50,6 +56,8 @@ class KeptJob:
     passed: Mapping[str, str]
     verdicts: Mapping[str, int]
     at_hand: str
+    void: frozenset[str] = frozenset()
+    acts: tuple[str, ...] = ()
     rule: Rule | None = None
 
 
@@ -75,6 +83,10 @@ def kept_job(reader: RecordReader, ref: str) -> KeptJob:
     for act in acts:
         if act.kind == ActKind.ENTRIES:
             entries.update(act.facts["entries"])
+    passed, void = _passed(acts, keys)
+    counting = {keys[step]: verdict for step, verdict in standing(verdicts).items()}
+    captures = reader.captures(job.id)
+    taken = Counter(keys[each.step] for each in captures)
     return KeptJob(
         number=job.id,
         ref=ref,
@@ -90,9 +102,26 @@ def kept_job(reader: RecordReader, ref: str) -> KeptJob:
                 facts=each.instrument.facts if each.instrument else None,
                 outcome=outcomes.get(each.id, ""),
             )
-            for each in reader.captures(job.id)
+            for each in captures
         ),
-        passed={keys[a.step]: a.facts["how"] for a in acts if a.kind == ActKind.PASSED and a.step is not None},
-        verdicts={keys[step]: verdict.id for step, verdict in standing(verdicts).items()},
+        passed={
+            key: counting[key].outcome if how == "computed" and key in counting else how for key, how in passed.items()
+        },
+        void=frozenset(key for key, count in void.items() if count == taken[key]),
+        acts=tuple(act.facts["act"] for act in acts if act.facts.get("act")),
+        verdicts={key: verdict.id for key, verdict in counting.items()},
         at_hand=next((keys[a.step] for a in reversed(acts) if a.kind == ActKind.STEP_BEGAN and a.step), ""),
     )
+
+
+def _passed(acts: Iterable[ActRecord], keys: Mapping[int, str]) -> tuple[dict[str, str], dict[str, int]]:
+    """How steps were left without a capture; and, of those that became void since, their captures at that time."""
+    passed: dict[str, str] = {}
+    void: dict[str, int] = {}
+    for act in acts:
+        if act.kind == ActKind.PASSED and act.step is not None:
+            passed[keys[act.step]] = act.facts["how"]
+            void.pop(keys[act.step], None)
+        elif act.kind == ActKind.REOPENED:
+            void.update(act.facts["keys"])
+    return passed, void

@@ -22,6 +22,7 @@ from meterlog.walk.session import Judged
 
 if TYPE_CHECKING:
     from meterlog.procedure.steps import Procedure
+    from meterlog.walk import Phase
     from meterlog.walk.session import Event
 
 WAITING = 6
@@ -76,6 +77,10 @@ class Sounds:
             with self._changed:
                 self._waiting.clear()
         self._add(tone_of(event), self._catalogue.say(event, procedure))
+
+    def asked(self, phase: Phase) -> None:
+        """Say what a phase waits for, and what a press means."""
+        self._add("", phase.spoken)
 
     def lost(self, source: str) -> None:
         """Say that an instrument is silent."""

@@ -23,6 +23,8 @@ WORDS = (
     "next", "back", "again", "skip", "note", "confirm", "wanting", "go to", "start", "stop", "acknowledge",
     "override", "press",
 )  # fmt: skip
+PEDAL = "pedal"
+"""Who acts by a pedal."""
 HAND_UNCERTAINTY_S = 0.1
 """Standard uncertainty of when a person acts. Common practice, no source."""
 

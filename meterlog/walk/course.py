@@ -9,8 +9,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from meterlog.procedure import gates
 from meterlog.procedure.steps import StepKind
 from meterlog.walk import happenings as told
+from meterlog.walk.acts import PEDAL
 from meterlog.walk.answers import closing_after, wanted_by
 from meterlog.walk.ledger import Ledger
 from meterlog.walk.phases import AGAIN, BACK, NOTE, SKIP, Offer, Phase
@@ -47,6 +49,9 @@ class Assume:
     hands_free: bool = False
 
 
+TURNED_S = 0.7
+"""A pedal takes no press for so long after what it means has changed: the foot was on its way. Common practice, no
+source: longer than a double press, shorter than a thought."""
 _OPENED = {StepKind.LOOK: Phase.LOOK, StepKind.TIMED: Phase.START, StepKind.HEATING: Phase.START}
 _OPENED_PHASES = (Phase.WATCH, *_OPENED.values())
 NOTHING = Assume()
@@ -71,9 +76,13 @@ class Course:
         self.step: Step | None = None
         self.started: Edge | None = None
         self.stage = ""
-        self.last_captured: Step | None = None
+        self.live: Live | None = None
+        self.read: set[str] = set()
         self._assume, self._conclude = assume, conclude
         self._steps, self._again = procedure.steps, False
+        self.turned_at = float("-inf")
+        self._held: Step | None = None
+        self._mains_is_on = False
 
     def start(self, at: float) -> list[Happening]:
         """The first step is at hand, once the procedure's cautions are acknowledged."""
@@ -98,9 +107,9 @@ class Course:
         if self._conclude:
             self.ledger.judge(step.key, self._conclude(step))
         self.watch.remember(key, capture)
-        self.last_captured, self.started, self.stage = step, None, ""
+        self.started, self.stage = None, ""
         captured = told.Captured(step=step.key, at=at, source=key[0], capture=capture)
-        following = self.unanswered_after(step)
+        following = self.after(step)
         if following is not None and self._could_mistake(key, capture, following):
             self.watch.await_lift(key, capture, at, closing_after(step, capture, following))
             self.phase = Phase.LIFT
@@ -116,11 +125,19 @@ class Course:
         return target.instrument in ("", key[0]) and want.matches(capture.form)
 
     def found_live(self, source: str, live: Live, at: float) -> list[Happening]:
-        """Points that should be dead are not: nothing proved before counts any more."""
-        step = self.step
+        """Points that should be dead are not: nothing proved before counts any more, until it was seen nothing else."""
+        key = self.step.key if self.step else ""
         self.stage = ""
-        self.ledger.energise()
-        return [told.LivePoint(step=step.key if step else "", at=at, source=source, value=live.value, shown=live.shown)]
+        self.read.clear()
+        found = told.LivePoint(step=key, at=at, source=source, value=live.value, shown=live.shown)
+        out = [found, *self._ended(self.ledger.mains_on(), "a live point was found", at)]
+        if self.step is not None and not self._assume.acknowledged:
+            self.phase, self.live = Phase.LIVE, live
+            self.watch.aim(None)
+        return out
+
+    def _ended(self, keys: tuple[str, ...], why: str, at: float) -> list[Happening]:
+        return [told.ProofsEnded(step=self.step.key if self.step else "", at=at, keys=keys, why=why)] if keys else []
 
     # From step to step ------------------------------------------------------------------------
 
@@ -133,18 +150,46 @@ class Course:
 
     def begin(self, step: Step, at: float, *, again: bool = False) -> list[Happening]:
         """Put a step at hand, and open it where nothing holds it back."""
-        self.step, self.started, self.stage, self._again = step, None, "", again
+        self.step, self.started, self.stage, self._again, self.live = step, None, "", again, None
+        if self._held is not None and step.key not in {self._held.key, *gates.rests_on(self.procedure, [self._held])}:
+            self._held = None
         if again:
             self.watch.aim(None)
         self.watch.guard(step)
-        out: list[Happening] = [told.StepBegan(step=step.key, at=at)]
-        if step.energised:
-            self.ledger.energise()
-        if not step.cautions:
+        out: list[Happening] = [told.StepBegan(step=step.key, at=at), *self._mains(step, at)]
+        if not self.unread(step):
             return out + self.pass_gate(step, at)
         self.phase = Phase.CAUTIONS
         self._aim(step if self._assume.acknowledged else None)
         return out
+
+    def _mains(self, step: Step, at: float) -> list[Happening]:
+        """Mains comes on or goes off with a step: its hazards are back, and what was proved dead is a memory."""
+        if step.energised != self._mains_is_on and (step.energised or step.kind is StepKind.DEAD or step.needs_dead):
+            self._mains_is_on = step.energised
+            self.read.clear()
+        if not step.energised:
+            return []
+        keep = gates.rests_on(self.procedure, [step])
+        return self._ended(self.ledger.mains_on(keep), "mains may be on", at)
+
+    def unread(self, step: Step | None) -> tuple[str, ...]:
+        """The cautions of a step, or of the procedure, that are still to be acknowledged.
+
+        Each once a job, and again when its hazard has come back: mains on or off, a live point, a break.
+        """
+        cautions = step.cautions if step else self.procedure.cautions
+        return tuple(caution for caution in cautions if caution not in self.read)
+
+    def acknowledge(self, at: float, who: str = "") -> list[Happening]:
+        """The cautions at hand were read; or a live point was seen, and its step begins again."""
+        step = self.step
+        key = step.key if step else ""
+        if step is not None and self.phase is Phase.LIVE:
+            return [told.Acknowledged(step=key, at=at, who=who), *self.begin(step, at, again=True)]
+        unread = self.unread(step)
+        self.read.update(unread)
+        return [told.Acknowledged(step=key, at=at, who=who, cautions=unread)]
 
     def pass_gate(self, step: Step, at: float) -> list[Happening]:
         missing = self.ledger.missing(step)
@@ -152,17 +197,25 @@ class Course:
             return self.open(step, at)
         self.phase = Phase.GATE
         self._aim(step if self._assume.gates else None)
-        return [] if self._assume.gates else [told.Waiting(step=step.key, at=at, needs=missing)]
+        if self._assume.gates:
+            return []
+        self._held = step
+        return [told.Waiting(step=step.key, at=at, needs=missing)]
 
     def open(self, step: Step, at: float) -> list[Happening]:
         """Watch for the step's answer; a computed step answers itself."""
+        if self._held is step:
+            self._held = None
         if step.kind is StepKind.DERIVED:
             passed = told.Passed(step=step.key, at=at, how="computed")
             self.ledger.judge(step.key, self._conclude(step) if self._conclude else "not judged")
-            return [passed, *self.advance(self.unanswered_after(step), at)]
+            return [passed, *self.advance(self.after(step), at)]
         self.phase = _OPENED.get(step.kind, Phase.WATCH)
         self._aim(step)
-        return []
+        if step.energised:
+            return self._ended(self.ledger.mains_on(), "mains is on", at)
+        ended = self.ledger.opened(step)
+        return [told.Reopened(step=step.key, at=at, keys=ended)] if ended else []
 
     def _aim(self, step: Step | None) -> None:
         """Watch the links for what may answer while a step is at hand."""
@@ -174,7 +227,7 @@ class Course:
         """Pass a step without a capture, and go on."""
         self.ledger.leave(step, how)
         passed = told.Passed(step=step.key, at=at, how=how, reason=reason, who=who)
-        return [passed, *self.advance(self.unanswered_after(step), at)]
+        return [passed, *self.advance(self.after(step), at)]
 
     def leave_unproved(self, step: Step, why: str, at: float) -> list[Happening]:
         """In a replay nobody can do a proof once more: it ends as not proved. On a bench it stays at hand."""
@@ -187,30 +240,37 @@ class Course:
         """Points are touched: what nobody said is taken for granted, what stands between is left."""
         out: list[Happening] = []
         if self.step is None:
-            out.append(told.Acknowledged(step="", at=at))
-            self.step = self.first
-            out.append(told.StepBegan(step=self.step.key, at=at))
-        while self.step is not target:
+            out += [*self.acknowledge(at), *self._reached(self.first, at)]
+        while self.step is not None and self.step is not target:
             self.ledger.leave(self.step, "not judged")
             out.append(told.Passed(step=self.step.key, at=at, how="not judged", reason="nobody said"))
             following = self.unanswered_after(self.step)
             assert following is not None
-            self.step, self.phase = following, Phase.CAUTIONS
-            out.append(told.StepBegan(step=following.key, at=at))
-            if following.energised:
-                self.ledger.energise()
+            out += self._reached(following, at)
         return out + self.grant(target, at)
+
+    def _reached(self, step: Step, at: float) -> list[Happening]:
+        self.step, self.phase = step, Phase.CAUTIONS
+        return [told.StepBegan(step=step.key, at=at), *self._mains(step, at)]
 
     def grant(self, step: Step, at: float) -> list[Happening]:
         """Take a step's cautions for read and its gate for passed, as far as that is assumed."""
         self.watch.guard(step)
         out: list[Happening] = []
-        if self.phase is Phase.CAUTIONS and step.cautions:
-            out.append(told.Acknowledged(step=step.key, at=at))
+        if self.phase is Phase.CAUTIONS and self.unread(step):
+            out += self.acknowledge(at)
         missing = self.ledger.missing(step)
         if missing and self.phase not in _OPENED_PHASES:
             out.append(overrode(step, missing, at))
         return out + self.open(step, at)
+
+    def after(self, step: Step) -> Step | None:
+        """What comes next: what a step held at its gate still waits for, that step, or the next unanswered."""
+        held = self._held
+        if held is None or held is step or self.ledger.stands(held):
+            return self.unanswered_after(step)
+        first = self.ledger.first_missing(held)
+        return held if first is None or first is step else first
 
     def unanswered_after(self, step: Step) -> Step | None:
         """The next step without an answer, in order; then those left out before."""
@@ -232,18 +292,32 @@ class Course:
         return next((s for s in (step, *later) if self.watch.could_answer(s)), None)
 
     def offers(self) -> tuple[Offer, ...]:
-        """The acts that the phase asks for, the main one first."""
-        return self.phase.acts
+        """The acts that answer the phase, the main one first: at a gate, the way to what is waited for."""
+        step, acts = self.step, self.phase.acts
+        if step is None:
+            return acts
+        if self.phase is Phase.GATE:
+            first = self.ledger.first_missing(step)
+            way = (Offer(word="go to", label=f"To: {first.title}", to=first.key),) if first else ()
+            return (*way, *acts)
+        return tuple(offer for offer in acts if offer.word != "next" or not self.must_be_answered(step))
 
     def more(self) -> tuple[Offer, ...]:
         """The acts that are open besides."""
-        if self.step is None:
+        if self.step is None or self.phase is Phase.LIVE:
             return ()
         return (BACK, AGAIN, NOTE, SKIP)
 
-    def misfit(self, act: Act) -> str:
+    def must_be_answered(self, step: Step) -> bool:
+        """Whether a step is not left without a word: see `gates.may_be_passed_over`."""
+        return not self.ledger.is_answered(step) and not gates.may_be_passed_over(self.procedure, step)
+
+    def misfit(self, act: Act, at: float) -> str:
         """Why an act no longer fits what is asked now, and where the walk stands; "" when it fits."""
         here = self.step.key if self.step else ""
+        is_pedal = act.word == "press" or act.who == PEDAL
+        if is_pedal and at - self.turned_at < TURNED_S and not self._assume.gates:
+            return f"What a pedal means had only just changed. {self.phase.words} Press again."
         if act.step is None or (act.step == here and act.phase == self.phase):
             return ""
         if act.word == "note" and act.step in (each.key for each in self._steps):

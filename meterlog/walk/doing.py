@@ -27,9 +27,11 @@ BEGINS = frozenset({"next", "back", "again", "go to", "skip", "confirm", "wantin
 
 def do(course: Course, act: Act, at: float) -> list[Happening]:
     """Take what the person does. An act that is done is told first, under the step that it was meant for."""
-    misfit = course.misfit(act)
+    misfit = course.misfit(act, at)
     if misfit:
         return _refuse(course, act, at, misfit)
+    if course.phase is Phase.LIVE and act.word not in ("acknowledge", "press", "note"):
+        return _refuse(course, act, at, f"{Phase.LIVE.words} First say that you have seen it.")
     meant_for = act.step if act.step is not None else course.step.key if course.step else ""
     granted: list[Happening] = []
     if act.word in BEGINS and course.step is None and course.is_granted():
@@ -47,11 +49,13 @@ def _refuse(course: Course, act: Act, at: float, why: str) -> list[Happening]:
 
 
 def _acknowledge(course: Course, act: Act, at: float) -> list[Happening]:
+    step = course.step
+    if course.phase is Phase.LIVE:
+        return course.acknowledge(at, act.who)
     if course.phase is not Phase.CAUTIONS:
         return _refuse(course, act, at, "No cautions wait to be acknowledged.")
-    step = course.step
-    done = told.Acknowledged(step=step.key if step else "", at=at, who=act.who)
-    return [done, *(course.pass_gate(step, at) if step else course.advance(course.first, at))]
+    done = course.acknowledge(at, act.who)
+    return [*done, *(course.pass_gate(step, at) if step else course.advance(course.first, at))]
 
 
 def _next(course: Course, act: Act, at: float) -> list[Happening]:
@@ -61,7 +65,10 @@ def _next(course: Course, act: Act, at: float) -> list[Happening]:
     if course.ledger.is_answered(step):
         steps = course.procedure.steps
         later = steps[steps.index(step) + 1 :]
-        return course.advance(later[0] if later else course.unanswered_after(step), at)
+        return course.advance(later[0] if later else course.after(step), at)
+    if course.must_be_answered(step):
+        why = "Others rest on this check, or safety does: answer it, or skip it with the reason."
+        return _refuse(course, act, at, why)
     return course.leave(step, "passed over", at, who=act.who)
 
 

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from meterlog.base.readings import Capture
 
 
@@ -34,16 +36,35 @@ class StepBegan(Happening):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Acknowledged(Happening):
-    """The cautions of a step, or of the procedure, were acknowledged; `who` is "" for a replay's assumption."""
+    """The cautions of a step, or of the procedure, were acknowledged; `who` is "" for a replay's assumption.
+
+    `cautions` are those that were not read before; none where a live point was.
+    """
 
     who: str = ""
+    cautions: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Waiting(Happening):
-    """A step waits for others: `needs` names the steps that have not passed, "" for the proof of dead."""
+    """A step waits for others: `needs` names the steps that have not passed, or no longer stand."""
 
     needs: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProofsEnded(Happening):
+    """What was proved or looked at before is a memory: `keys` open no gate any more. `why` in words."""
+
+    keys: tuple[str, ...]
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reopened(Happening):
+    """The appliance is open again: these steps are to be done again. Each key's captures until now."""
+
+    keys: Mapping[str, int]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -24,7 +24,7 @@ def hear(course: Course, key: Key, heard: Heard, at: float) -> list[Happening]:
     if isinstance(heard, LeftPoints):
         assert course.step is not None
         lifted = told.Lifted(step=course.step.key, at=at, source=source)
-        return [lifted, *course.advance(course.unanswered_after(course.step), at)]
+        return [lifted, *course.advance(course.after(course.step), at)]
     if isinstance(heard, Live):
         return course.found_live(source, heard, at)
     assert target is not None

@@ -1,11 +1,15 @@
-"""What a walk has so far: captures, verdicts and steps passed; which capture counts; what a step waits for."""
+"""What a walk has so far: captures, verdicts and steps passed; which capture counts; what a step waits for.
+
+One rule of what is open to a next step: what it needs has passed, and nothing since has ended that.
+A written override passes a gate once (`course`), and changes nothing here.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from meterlog.procedure.steps import StepKind
+from meterlog.procedure import gates
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -27,43 +31,62 @@ class Ledger:
     """The answers of a walk by step. Measuring again adds; nothing is ever removed.
 
     Which capture counts is fixed before measuring, by the step: its last (so that measuring again
-    after a slip counts) or its first.
+    after a slip counts) or its first. An answer can lapse: it stays, and no gate rests on it; or be
+    void: it stays, and the step is to be answered again.
     """
 
     def __init__(self, procedure: Procedure) -> None:
         self._procedure = procedure
         self._taken: dict[str, list[Taken]] = {}
         self._passed: dict[str, str] = {}
-        self._dead_since: str = ""
+        self._lapsed: set[str] = set()
+        self._void: set[str] = set()
 
     def take(self, step: Step, source: str, capture: Capture) -> None:
         self._taken.setdefault(step.key, []).append(Taken(source, capture))
+        self._renew(step.key)
 
     def leave(self, step: Step, how: str) -> None:
         """Note that a step was passed without a capture."""
         self._passed[step.key] = how
+        self._renew(step.key)
 
-    def restore(self, taken: Iterable[tuple[str, Taken]], passed: Mapping[str, str]) -> None:
-        """Take up what was answered before a break, by step key. Proofs of dead are not: nobody watched meanwhile."""
+    def _renew(self, key: str) -> None:
+        self._lapsed.discard(key)
+        self._void.discard(key)
+
+    def restore(self, taken: Iterable[tuple[str, Taken]], passed: Mapping[str, str], void: Iterable[str] = ()) -> None:
+        """Take up what was answered before a break, by step key. What nobody watched meanwhile has lapsed."""
         for key, each in taken:
-            if self._procedure.step(key).kind is not StepKind.DEAD:
-                self._taken.setdefault(key, []).append(each)
+            self._taken.setdefault(key, []).append(each)
         self._passed.update(passed)
+        self._void.update(void)
+        self._end(gates.ended_by_a_break(self._procedure))
 
-    def energise(self) -> None:
-        """Mains is on: what was proved dead is no more."""
-        self._dead_since = ""
+    def mains_on(self, keep: Iterable[str] = ()) -> tuple[str, ...]:
+        """What was proved dead is no more, nor what was looked at for it, but for `keep`; the keys that lapsed."""
+        return self._end(gates.ended_by_mains(self._procedure) - set(keep))
+
+    def _end(self, keys: frozenset[str]) -> tuple[str, ...]:
+        ended = tuple(step.key for step in self._procedure.steps if step.key in keys and self.stands(step))
+        self._lapsed.update(ended)
+        return ended
+
+    def opened(self, step: Step) -> dict[str, int]:
+        """A step is measured inside: what mains rests on is to be done again. Captures so far of what became void."""
+        ended = gates.ended_by_opening(self._procedure, step)
+        steps = [each for each in self._procedure.steps if each.key in ended and self.is_answered(each)]
+        self._void.update(each.key for each in steps)
+        return {each.key: len(self.captures(each.key)) for each in steps}
 
     def judge(self, key: str, outcome: str) -> None:
         """Note the verdict of the step's latest capture, or of a step computed from others."""
-        step = self._procedure.step(key)
         if key in self._taken:
             last = self._taken[key][-1]
             self._taken[key][-1] = Taken(last.source, last.capture, outcome)
         else:
             self._passed[key] = outcome
-        if step.kind is StepKind.DEAD:
-            self._dead_since = key if self.has_passed(step) else ""
+            self._renew(key)
 
     def counting(self, step: Step) -> Taken | None:
         """The capture that counts, by the rule stated in the step."""
@@ -73,24 +96,42 @@ class Ledger:
         return tuple(self._taken.get(key, ()))
 
     def is_answered(self, step: Step) -> bool:
-        return step.key in self._taken or step.key in self._passed
+        return step.key not in self._void and (step.key in self._taken or step.key in self._passed)
+
+    def stands(self, step: Step) -> bool:
+        """Whether a step's answer is in force: there, and neither lapsed nor void."""
+        return self.is_answered(step) and step.key not in self._lapsed
 
     def has_passed(self, step: Step) -> bool:
-        """Whether others may rest on it: passed, or done where there is nothing to judge."""
+        """Whether others may rest on it: passed, or looked at and well; a step that nothing judges, once recorded."""
+        if not self.stands(step):
+            return False
         counting = self.counting(step)
         if counting is None:
             return self._passed.get(step.key) in ("looked", "pass")
-        is_judged = bool(step.limits or step.method)
-        return counting.outcome == "pass" or (not is_judged and counting.outcome in ("", "not judged"))
+        return counting.outcome == "pass" or (not step.is_judged and counting.outcome in ("", "not judged"))
 
     def missing(self, step: Step) -> tuple[str, ...]:
-        """Keys of the steps that this one waits for; "" among them stands for the proof of dead."""
-        needs = tuple(key for key in step.needs if not self.has_passed(self._procedure.step(key)))
-        return (*needs, "") if step.needs_dead and not self._dead_since else needs
+        """Keys of the steps that this one waits for."""
+        return tuple(key for key in step.needs if not self.has_passed(self._procedure.step(key)))
+
+    def first_missing(self, step: Step) -> Step | None:
+        """The step to begin with, so that this one's gate opens; None when it is open."""
+        missing = self.missing(step)
+        if not missing:
+            return None
+        first = self._procedure.step(missing[0])
+        return self.first_missing(first) or first
 
     def state(self, step: Step) -> str:
-        """How a step stands: the counting capture's outcome, how it was passed, "captured" or ""."""
+        """How a step stands: the counting capture's outcome, how it was passed, "captured", "to do again" or ""."""
+        if step.key in self._void:
+            return "to do again"
         counting = self.counting(step)
         if counting is not None:
             return counting.outcome or "captured"
         return self._passed.get(step.key, "")
+
+    def has_lapsed(self, step: Step) -> bool:
+        """Whether its answer was true once, and no gate rests on it now."""
+        return step.key in self._lapsed

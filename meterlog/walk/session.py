@@ -17,6 +17,7 @@ from meterlog.conversation.instruments import Instruments
 from meterlog.procedure.case import Answer, Case, conclude
 from meterlog.procedure.heating_step import MAINS_SIDE
 from meterlog.walk import NOTHING, Act, Happening, Walk
+from meterlog.walk.acts import PEDAL
 from meterlog.walk.happenings import Captured, Passed
 from meterlog.walk.heated import HEATING_RUN
 from meterlog.walk.pedals import PEDAL_UNCERTAINTY_S, PEDALS, Pedals
@@ -158,7 +159,7 @@ class Session:
     def tick(self, at: float) -> Iterator[Event]:
         """Time passed: pedals come to rest, instruments are asked, silences end messages."""
         for word, pressed in self._pedals.pressed(at):
-            act = Act(word=word, who="pedal", uncertainty_s=PEDAL_UNCERTAINTY_S)
+            act = Act(word=word, who=PEDAL, uncertainty_s=PEDAL_UNCERTAINTY_S)
             yield from self._judged(self.walk.act(act, pressed))
         for source, requests, outcomes in self._instruments.due(at):
             yield from self._outcomes(source, outcomes)

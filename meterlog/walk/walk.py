@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
+from meterlog.procedure.gates import is_safety_check
 from meterlog.procedure.steps import StepKind
 from meterlog.walk import happenings as told
 from meterlog.walk.course import NOTHING, Course
@@ -17,7 +18,7 @@ from meterlog.walk.hearing import hear
 from meterlog.walk.phases import Phase, asked
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable, Iterable, Mapping
 
     from meterlog.base.readings import Reading
     from meterlog.procedure.steps import Procedure, Step
@@ -53,7 +54,8 @@ class Walk:
         first = procedure.step(begin) if begin else procedure.steps[0]
         self._course = Course(procedure, at, first, assume, gives or {}, conclude)
         self._watch = self._course.watch
-        self._answered: dict[str, tuple[Act, str]] = {}
+        self._answered: dict[str, tuple[Act | None, str]] = {}
+        self._asks = (self._course.step, self._course.phase)
 
     @property
     def step(self) -> Step | None:
@@ -70,7 +72,7 @@ class Walk:
 
     def start(self, at: float) -> list[Happening]:
         """Begin: the first step is at hand, once the procedure's cautions are acknowledged."""
-        return self._course.start(at)
+        return self._turned(self._course.start(at), at)
 
     def act(self, act: Act, at: float) -> list[Happening]:
         """Take what the person does; an act that does not fit is refused, with what would.
@@ -80,15 +82,19 @@ class Walk:
         known = self._answered.get(act.id)
         if known is not None:
             first, refused = known
-            same = replace(act, uncertainty_s=first.uncertainty_s) == first
+            same = first is None or replace(act, uncertainty_s=first.uncertainty_s) == first
             why = refused if same else "Another act had this identity: nothing was done."
             return [told.Refused(step=act.step or "", at=at, word=act.word, why=why)] if why else []
-        out = do(self._course, act, at)
+        out = self._turned(do(self._course, act, at), at)
         if act.id:
             self._answered[act.id] = act, next((each.why for each in out if isinstance(each, told.Refused)), "")
             while len(self._answered) > REMEMBERED:
                 del self._answered[next(iter(self._answered))]
         return out
+
+    def remember_acts(self, identities: Iterable[str]) -> None:
+        """Take up the identities of acts that were done before a break: none is done twice."""
+        self._answered.update((identity, (None, "")) for identity in identities)
 
     def judged(self, step: str, outcome: str) -> None:
         """Learn the verdict of a step's latest capture, or of a computed step: others may wait for it."""
@@ -120,7 +126,15 @@ class Walk:
         return self._watch.wake_at
 
     def _hear_all(self, heard: list[tuple[Key, Heard]], at: float) -> list[Happening]:
-        return [happening for key, each in heard for happening in hear(self._course, key, each, at)]
+        out = [happening for key, each in heard for happening in hear(self._course, key, each, at)]
+        return self._turned(out, at) if out else out
+
+    def _turned(self, happenings: list[Happening], at: float) -> list[Happening]:
+        """Note when what is asked of the person last changed."""
+        asks = (self._course.step, self._course.phase)
+        if asks != self._asks:
+            self._asks, self._course.turned_at = asks, at
+        return happenings
 
     def snapshot(self) -> dict[str, Any]:
         """The walk as plain values: the step at hand, what it waits for, how every step stands."""
@@ -135,6 +149,8 @@ class Walk:
             "more": [offer.as_dict() for offer in course.more()],
             "press": course.phase.press,
             "cautions": list(step.cautions if step else self.procedure.cautions),
+            "unread": list(course.unread(step)) if course.phase is Phase.CAUTIONS else [],
+            "live": course.live.shown if course.live else "",
             "stage": course.stage,
             "needs": list(self.ledger.missing(step)) if step and course.phase is Phase.GATE else [],
             "started": course.started.at if course.started else None,
@@ -152,6 +168,8 @@ class Walk:
             "title": step.title,
             "kind": step.kind.value,
             "state": self.ledger.state(step),
+            "lapsed": self.ledger.has_lapsed(step),
+            "safety": is_safety_check(self.procedure, step),
             "captures": len(self.ledger.captures(step.key)),
             "shown": counting.capture.reading.digits if counting and step.kind is not StepKind.HEATING else None,
             "unit": counting.capture.form.unit if counting else None,

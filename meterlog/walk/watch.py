@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from meterlog.judging.applied_voltage import wrong_voltage
 from meterlog.procedure.steps import StepKind
 from meterlog.walk.answers import answer_for, dead_limit, wanted_by
 from meterlog.walk.at_time import AtTime
@@ -12,7 +13,7 @@ from meterlog.walk.dead_proof import DeadProof
 from meterlog.walk.functions import FunctionWatch
 from meterlog.walk.heated import HeatingLog
 from meterlog.walk.live import LiveGuard
-from meterlog.walk.settle import Lift, Live, OpenLeads, Refuse, Sample, Signal, Sort, Stream
+from meterlog.walk.settle import Advice, Lift, Live, OpenLeads, Refuse, Sample, Signal, Sort, Stream
 from meterlog.walk.settle.contact import departure
 from meterlog.walk.timed import Ran, Runs
 
@@ -63,6 +64,7 @@ class Watch:
         self._said_nothing: set[str] = set()
         self._answers: dict[Key, Answer | Switched | Sloped] = {}
         self._functions: FunctionWatch | None = None
+        self._voltage: dict[Key, str] = {}
         self._lift: tuple[Key, Lift, Capture] | None = None
         self._closing: ClosingShort | None = None
         self._lifted: Key | None = None
@@ -80,6 +82,7 @@ class Watch:
         self.target, self._again = step, again
         self.want = wanted_by(step) if step else None
         self._answers = {}
+        self._voltage = {}
         self._functions = FunctionWatch(step, self.want, self._gives) if step and self.want else None
         for key, stream in self._streams.items():
             self._look_at(key, stream)
@@ -242,6 +245,12 @@ class Watch:
         sort = want.sort(sample.reading, stream)
         if step.instrument not in ("", key[0]):
             return out
+        why = wrong_voltage(form, step.test_voltage) if want.matches(form) else ""
+        if why != self._voltage.get(key, ""):
+            self._voltage[key] = why
+            out += [(key, Advice(why))] if why else []
+        if why:
+            sort = Sort.OTHER
         answer = self._answers.get(key)
         if answer is None:
             if sort is Sort.OTHER:

@@ -21,7 +21,9 @@ from meterlog.daemon.requests import answer
 from meterlog.daemon.states import LinkState
 from meterlog.links import LinkLost
 from meterlog.links.benchfile import read_bench
+from meterlog.record.keptjob import open_job
 from meterlog.store import audit, sqlite, writer
+from meterlog.store.reader import reading
 from meterlog.store.writer import Writer
 
 BENCH = """\
@@ -67,6 +69,9 @@ class Loop:
         self.writer = Writer(self.db, self.clock.now())
         desk = JobDesk(self.stations, self.writer, announcer, self.clock, bench)
         self.loop = BenchLoop(self.stations, self.writer, desk, announcer, self.clock, self.items, answer)
+        with reading(self.db) as kept:
+            if (job := open_job(kept)) is not None:
+                desk.resume(job)
         self._thread = threading.Thread(target=self.loop.run)
         self._thread.start()
 
@@ -86,6 +91,11 @@ class Loop:
         """What an act names that is meant for what is asked now."""
         walk = self.walk()
         return {name: walk[name] for name in ("job", "step", "phase")}
+
+    def reads(self):
+        """Acknowledge whatever cautions wait."""
+        while self.walk()["phase"] == "cautions":
+            assert self.act("acknowledge")["ok"]
 
     def open(self, source="thermometer", link=None):
         self.items.put(Opened(source, link, "/dev/not-used", self.clock.monotonic()))
@@ -321,13 +331,11 @@ def test_an_act_for_another_job_does_nothing(loop):
 def test_three_taps_on_a_slow_link_are_one_act(loop):
     """Each tap of a page that did not change in between names the step that it showed."""
     loop.ask(do="open job", procedure="microwave-oven", ref="K-7")
-    loop.act("acknowledge")
-    loop.act("acknowledge")
+    loop.reads()
     loop.act("confirm")
-    seen = loop.walk()
-    assert (seen["step"], seen["phase"]) == ("damage", "cautions")
-    loop.act("acknowledge")
+    loop.reads()
     shown = loop.walk()
+    assert (shown["step"], shown["phase"]) == ("damage", "look")
     taps = [loop.act("confirm", step=shown["step"], phase=shown["phase"]) for _ in range(3)]
     assert [tap["ok"] for tap in taps] == [True, False, False]
     assert loop.walk()["step"] == "lead-check"
@@ -346,8 +354,7 @@ def test_the_reason_written_for_one_check_skips_no_other(loop):
 
 def test_an_act_sent_again_is_answered_as_it_was_and_kept_once_under_its_step(loop):
     loop.ask(do="open job", procedure="microwave-oven", ref="K-7")
-    for word in ("acknowledge", "acknowledge"):
-        loop.act(word)
+    loop.reads()
     meant = {"job": "K-7", "step": "isolation", "phase": "look", "id": "a tap that is sent twice"}
     assert [loop.ask(do="act", word="confirm", **meant)["ok"] for _ in range(2)] == [True, True]
     assert loop.walk()["step"] == "damage"
@@ -548,3 +555,53 @@ def test_an_erasure_that_the_database_refuses_is_told_and_done_later(loop, monke
     wait_until(lambda: not loop.ask(do="status")["status"]["store"]["still_there"], "the rest erased")
     assert found_in_files(loop, b"Invented Owner-Name") == []
     assert loop.ask(do="erase", job="1")["erased"] == 0
+
+
+# ---- a job that goes on ----
+
+OPENED_AGAIN = """\
+procedure: opened-again
+title: An appliance that is opened again
+protection class: II
+appliance: an invented heater
+source: invented
+cautions: [isolate]
+points:
+  outside: {pin: a pin, case: the case}
+  inside: {tab: a tab, core: the core}
+steps:
+  - {step: dead, kind: dead, title: Dead, points: [pin, case], known source: 9 V,
+     limits: [{is: at most 34 V, source: invented, mark: common practice}]}
+  - {step: winding, kind: measure, title: Winding, points: [tab, core], quantity: resistance}
+  - {step: refitted, kind: look, title: Refitted, cautions: [refit]}
+  - {step: earth, kind: measure, title: Earth, points: [pin, case], quantity: resistance, needs: [refitted],
+     limits: [{is: at most 0.3 ohm, source: invented, mark: common practice}]}
+  - {step: insulation, kind: measure, title: Insulation, points: [pin, case], quantity: insulation_resistance,
+     test voltage: 500 V, needs: [refitted, earth], cautions: [insulation-voltage],
+     limits: [{is: at least 1 Mohm, source: invented, mark: common practice}]}
+  - {step: run, kind: look, title: It runs, energised: true, cautions: [attend], needs: [refitted, earth, insulation]}
+"""
+
+
+def test_what_was_to_be_done_again_still_is_after_a_break(tmp_path):
+    (tmp_path / "opened-again.yaml").write_text(OPENED_AGAIN)
+    before = Loop(tmp_path)
+    before.ask(do="open job", procedure=str(tmp_path / "opened-again.yaml"), ref="K-8")
+    assert before.act("acknowledge")["ok"]
+    before.act("go to", to="refitted")
+    before.reads()
+    assert before.act("confirm", id="it is refitted")["ok"]
+    before.act("go to", to="winding")
+    assert before.act("override", text="invented: it is on the bench, unplugged")["walk"]["phase"] == "watch"
+    before.stop()
+    after = Loop(tmp_path)
+    walk = after.walk()
+    assert {each["key"]: each["state"] for each in walk["steps"]}["refitted"] == "to do again"
+    sent_again = {"job": "K-8", "step": "refitted", "phase": "look", "id": "it is refitted"}
+    assert after.ask(do="act", word="confirm", **sent_again)["ok"]
+    assert after.walk() == walk
+    assert after.act("acknowledge")["walk"]["step"] == "winding"
+    after.act("go to", to="earth")
+    assert after.walk()["needs"] == ["refitted"]
+    after.stop()
+    assert after.findings() == []

@@ -78,7 +78,9 @@ class Repairer:
         raise AssertionError(f"the walk stands at {self.walk.step and self.walk.step.key}, {self.walk.phase}")
 
     def _move(self, step, phase):
-        if phase is Phase.CAUTIONS:
+        if phase is Phase.LIVE:
+            self._act("acknowledge")
+        elif phase is Phase.CAUTIONS:
             self.acknowledged += 1
             self._act("acknowledge")
         elif phase is Phase.GATE:

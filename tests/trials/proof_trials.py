@@ -21,7 +21,7 @@ from hands import Bench, Place, charge, floating, returning, steady
 from meterlog.base.readings import Capture
 from meterlog.judging.limit import Limit
 from meterlog.procedure.steps import Procedure, Step, StepKind
-from meterlog.walk import NOTHING, Act, Walk
+from meterlog.walk import NOTHING, Act, Phase, Walk
 from meterlog.walk.happenings import Advised, Captured, Happening, LivePoint, NotTaken, Proof, Refused
 
 RATES = (1.0, 2.0, 3.0, 5.0, 10.0)
@@ -62,6 +62,8 @@ class Hands:
             answer = self._do(word, what)
 
     def _do(self, word: str, what: object) -> object:
+        if self.walk.phase is Phase.LIVE:
+            self.told += self.walk.act(Act(word="acknowledge"), self.bench.at)
         match word:
             case "on":
                 self.bench.move(what)

@@ -1,16 +1,12 @@
 """Acts: any order, reasons in writing, gates, cautions, several captures."""
 
 import pytest
-from walking import OHM, Bench, names, step
+from walking import OHM, Bench, look, names, step
 
 from meterlog.base.errors import WrongValue
 from meterlog.procedure.steps import StepKind
 from meterlog.walk import NOTHING, WORDS, Act, Phase, parse_act
 from meterlog.walk.happenings import Overrode, Passed, Refused, Waiting
-
-
-def look(key, **more):
-    return step(key, "", kind=StepKind.LOOK, **more)
 
 
 def test_cautions_come_first_and_wait():
@@ -67,17 +63,6 @@ def test_a_gate_waits_and_is_passed_with_a_reason_that_is_kept():
     bench.open()
     bench.show(OHM, 470, 4.0)
     assert bench.captured() == [("a", "47.0")]
-
-
-def test_the_proof_of_dead_ends_when_mains_is_on():
-    bench = Bench(step("d", "voltage", kind=StepKind.DEAD), step("a", needs_dead=True), assume=NOTHING)
-    ledger, (dead, measure) = bench.walk.ledger, bench.walk.procedure.steps
-    assert ledger.missing(measure) == ("",)
-    ledger.judge("d", "pass")
-    assert ledger.missing(measure) == ()
-    ledger.energise()
-    assert ledger.missing(measure) == ("",)
-    assert ledger.missing(dead) == ()
 
 
 def test_measuring_again_adds_and_the_last_counts():
@@ -142,7 +127,10 @@ def test_a_timed_step_from_acts_to_the_tenth_of_a_second():
 
 def test_a_pedal_does_what_fits():
     bench = Bench(look("l"), step("t", "time", kind=StepKind.TIMED), step("a"), assume=NOTHING, cautions=("unplug",))
-    told = [names(bench.act("press")) for _ in range(4)]
+    told = []
+    for _ in range(4):
+        bench.at += 1.0
+        told.append(names(bench.act("press")))
     assert told[0][1] == "Acknowledged"
     assert told[1][1] == "Passed"
     assert told[2] == ["Acted", "Started"]
@@ -266,6 +254,7 @@ def test_found_not_well_needs_its_words():
 def test_every_phase_has_words_and_a_way_on(phase):
     assert phase.words.endswith(".")
     assert phase.acts or phase is Phase.DONE
+    assert bool(phase.press) >= bool("ress" in phase.spoken)
     assert {offer.word for offer in phase.acts} <= set(WORDS)
     assert phase.press in {"", *(offer.word for offer in phase.acts)}
 
@@ -280,3 +269,16 @@ def test_a_heating_run_that_was_switched_off_says_what_comes():
         "Mains off. Stir for 10 s with the probe in the load, then hold it still: the run is taken 90 s after Stop.",
         ["Take it now"],
     )
+
+
+def test_a_pedal_takes_no_press_just_after_its_meaning_changed():
+    """Two presses in a row: the second would say "looked, it is well" of what nobody saw."""
+    bench = Bench(look("l", cautions=("hot",)), step("a"), assume=NOTHING)
+    bench.at = 5.0
+    assert names(bench.act("press")) == ["Acted", "Acknowledged"]
+    bench.at = 5.3
+    assert [h.why for h in bench.act("press")] == [
+        "What a pedal means had only just changed. Look, then say what you found. Press again."
+    ]
+    bench.at = 5.8
+    assert names(bench.act("press")) == ["Acted", "Passed", "StepBegan"]

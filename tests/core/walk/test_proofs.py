@@ -368,6 +368,7 @@ def test_an_honest_proof_after_a_discharged_charge():
     bench = dead_step(top=34.0)
     source(bench)
     assert "LivePoint" in names(bench.show(VOLT, 41000, 3.0))
+    bench.act("acknowledge")
     bench.show(VOLT, falling(41000, 3, 6.0), 6.0)
     source(bench)
     on_points(bench)
@@ -449,6 +450,9 @@ def test_a_charge_above_the_limit_begins_the_proof_again():
     bench.show(VOLT, 9050, 1.75)
     told = bench.show(VOLT, range(6000, 3600, -30), 20.0)
     assert names(told) == ["LivePoint"]
+    assert bench.show(VOLT, 9050, 1.75) == []
+    bench.act("acknowledge")
+    bench.show(VOLT, 0, 1.0)
     told = bench.show(VOLT, 9050, 1.75)
     assert [h.wants for h in told] == ["points"]
 

@@ -1,0 +1,93 @@
+"""What the steps of a procedure rest on, and what ends a result that others rest on.
+
+One place for what the walk, the pages and the record call a gate: a step waits for those that it
+needs; a proof that it is dead ends when mains comes on; what mains rests on ends when the appliance
+is opened again.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from meterlog.procedure.steps import StepKind
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from meterlog.procedure.steps import Procedure, Step
+
+_SAFETY_QUANTITIES = frozenset({"insulation_resistance", "leakage_current"})
+_PROTECTIVE_CONDUCTOR = "protective conductor"
+_SPOKEN_FOR = frozenset({StepKind.LOOK, StepKind.LEADS, StepKind.DEAD})
+
+
+def rests_on(procedure: Procedure, steps: Iterable[Step], *, past_mains: bool = True) -> frozenset[str]:
+    """Keys of all steps that these need, and that those need; not beyond an energised one unless `past_mains`."""
+    found: set[str] = set()
+    todo = [key for step in steps for key in step.needs]
+    while todo:
+        key = todo.pop()
+        step = procedure.step(key)
+        if key in found or (step.energised and not past_mains):
+            continue
+        found.add(key)
+        todo += step.needs
+    return frozenset(found)
+
+
+def is_inside(procedure: Procedure, step: Step) -> bool:
+    """Whether a step touches points that are reached only with the cabinet open."""
+    inside = {point.name for point in procedure.points if point.is_inside}
+    return not inside.isdisjoint(step.points)
+
+
+def ended_by_mains(procedure: Procedure) -> frozenset[str]:
+    """Keys of the proofs that the appliance is dead, and of what was looked at for them: memories once mains was on."""
+    resting = [step for step in procedure.steps if step.kind is StepKind.DEAD or step.needs_dead]
+    looked = rests_on(procedure, resting, past_mains=False)
+    return frozenset(
+        step.key
+        for step in procedure.steps
+        if step.kind is StepKind.DEAD or (step.kind is StepKind.LOOK and step.key in looked)
+    )
+
+
+def ended_by_a_break(procedure: Procedure) -> frozenset[str]:
+    """Keys of what nobody watched while the work was interrupted: proofs, and whatever was looked at for a gate."""
+    looked = rests_on(procedure, procedure.steps)
+    return ended_by_mains(procedure) | {
+        step.key for step in procedure.steps if step.kind is StepKind.LOOK and step.key in looked and not step.energised
+    }
+
+
+def ended_by_opening(procedure: Procedure, opened: Step) -> frozenset[str]:
+    """Keys of what is to be done again once a step is measured inside: what mains rests on, and the runs on mains.
+
+    Not the proofs that let someone in, nothing that lies inside, and no run that the step itself waited for.
+    """
+    if not is_inside(procedure, opened):
+        return frozenset()
+    runs = [step for step in procedure.steps if step.energised]
+    mains = rests_on(procedure, runs) | {step.key for step in runs}
+    kept = ended_by_mains(procedure) | rests_on(procedure, [opened], past_mains=False)
+    kept |= {step.key for step in runs} & rests_on(procedure, [opened])
+    return frozenset(
+        step.key
+        for step in procedure.steps
+        if step.key in mains - kept and step.kind is not StepKind.LEADS and not is_inside(procedure, step)
+    )
+
+
+def is_safety_check(procedure: Procedure, step: Step) -> bool:
+    """Whether safety is judged by it: insulation, leakage, protective conductor, and what else mains rests on."""
+    if step.quantity in _SAFETY_QUANTITIES or step.method == _PROTECTIVE_CONDUCTOR:
+        return True
+    mains = rests_on(procedure, (each for each in procedure.steps if each.energised))
+    return step.key in mains and bool(step.limits) and not step.energised
+
+
+def may_be_passed_over(procedure: Procedure, step: Step) -> bool:
+    """Whether a step may be left unanswered without a word: nothing rests on it and no safety is judged by it."""
+    if step.kind in _SPOKEN_FOR or is_safety_check(procedure, step):
+        return False
+    return all(step.key not in other.needs for other in procedure.steps)
