@@ -30,6 +30,8 @@ def browse(db: Path, port: int | None, lan: bool, no_open: bool) -> None:
     open_reader(db).close()  # says so when it can't be read, before a port is taken
     opening = serve.open_address(port, lan)
     application = serve.application(db, opening.token, opening.hosts)
+    if opening.instead:
+        click.echo(f"Port {opening.instead} is taken, perhaps by another browse: this one takes another.", err=True)
     click.echo(f"{db} is open at {opening.url} (Ctrl-C ends it)", err=True)
     if lan:
         _show_code(opening.lan_url)

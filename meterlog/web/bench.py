@@ -3,17 +3,23 @@
 from __future__ import annotations
 
 import asyncio
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from urllib.parse import quote, unquote
 
 from datasette.utils.asgi import Forbidden, Response
 
-from meterlog.base.errors import CannotDo, MeterlogError
+from meterlog.base.errors import CannotDo, MeterlogError, WrongValue
 from meterlog.daemon import client
+from meterlog.procedure.entries import examples_of, read_entry
 from meterlog.store import queries
 from meterlog.web import at_hand, trades
 from meterlog.web.display import displays, reading_words
 from meterlog.web.sheet import database_path, read, sheet
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from meterlog.procedure.steps import Procedure
 
 STATUS_WITHIN_S = 2.0
 ANSWER_WITHIN_S = 20.0
@@ -77,12 +83,12 @@ async def seen(datasette: Any, request: Any) -> Any:
     return Response.redirect("/bench")
 
 
-async def ask(datasette: Any, do: str, within_s: float = ANSWER_WITHIN_S, **more: Any) -> dict[str, Any]:
+async def ask(datasette: Any, do: str, /, within_s: float = ANSWER_WITHIN_S, **more: Any) -> dict[str, Any]:
     """The daemon's answer. Raises: CannotDo."""
     return await asyncio.to_thread(client.ask, database_path(datasette), do, within_s, **more)
 
 
-def who(request: Any) -> dict[str, str]:
+def who(request: Any) -> dict[str, Any]:
     """Who asks and from where, for the record. Raises: Forbidden for whom the door did not name."""
     if not request.actor:
         raise Forbidden("Acts are taken through meterlog browse only.")
@@ -108,34 +114,68 @@ async def pass_on(datasette: Any, request: Any, do: str, **more: Any) -> Any:
     try:
         await ask(datasette, do, **more)
     except MeterlogError as refused:
-        return await _answer(datasette, request, str(refused))
+        return await _answer(datasette, request, in_words(refused))
     return await _answer(datasette, request, "")
 
 
-async def _answer(datasette: Any, request: Any, refused: str) -> Any:
+def in_words(refused: MeterlogError) -> str:
+    """Why something was refused, without what would be typed into a terminal: a page has no such line."""
+    lines = [line.strip() for line in str(refused).splitlines()]
+    return "\n".join(line for line in lines if "meterlog " not in line and "--" not in line)
+
+
+async def _answer(datasette: Any, request: Any, refused: str, field: str = "") -> Any:
     if "application/json" in request.headers.get("accept", ""):
-        return Response.json({"ok": not refused, "error": refused}, status=409 if refused else 200)
+        body = {"ok": not refused, "error": refused, "field": field}
+        return Response.json(body, status=409 if refused else 200)
     if not refused:
         return Response.redirect("/bench")
     return await sheet(datasette, request, "refused.html", status=409, words=refused)
 
 
 async def open_job(datasette: Any, request: Any) -> Any:
-    """The form for a new job of one procedure; posted, the job is opened."""
+    """The form for a new job of one procedure; posted, the job is opened, or what was typed comes back marked."""
     asked_by = who(request)
     key = request.args.get("procedure", "")
     procedure = trades.procedure(key)
     if procedure is None:
         return Response.redirect("/bench")
-    if request.method != "POST":
-        return await sheet(datasette, request, "open_job.html", key=key, procedure=procedure)
-    form = await _filled(request)
-    plate = _entries(form)
+    form = await _filled(request) if request.method == "POST" else {}
+    wrong = _misread(procedure, form)
+    if form and not wrong:
+        wrong = await _opened(datasette, key, form, asked_by)
+        if not wrong:
+            return Response.redirect("/bench")
+    examples = {name: examples_of(procedure, name) for name in procedure.entries}
+    return await sheet(
+        datasette, request, "open_job.html", status=409 if wrong else 200,
+        key=key, procedure=procedure, form=form, wrong=wrong, examples=examples,
+    )  # fmt: skip
+
+
+def _misread(procedure: Procedure, form: Mapping[str, str]) -> dict[str, str]:
+    """By field, why what was typed into it can't be read."""
+    wrong = {}
+    for name, text in _entries(form).items():
+        try:
+            read_entry(procedure, name, text)
+        except WrongValue as refused:
+            wrong[f"plate {name}"] = in_words(refused)
+    return wrong
+
+
+async def _opened(datasette: Any, key: str, form: Mapping[str, str], asked_by: Mapping[str, Any]) -> dict[str, str]:
+    """Open a job; by field, why not ("" for the job as a whole)."""
     personal = {name: form[name] for name in ("owner", "complaint", "serial number") if name in form}
-    more = {name: form[name] for name in ("ref", "where") if name in form}
-    return await pass_on(
-        datasette, request, "open job", procedure=key, plate=plate, personal=personal, **more, **asked_by
-    )
+    more: dict[str, Any] = {name: form[name] for name in ("ref", "where") if name in form}
+    try:
+        await ask(
+            datasette, "open job", procedure=key, plate=_entries(form), personal=personal, **more, **asked_by
+        )  # fmt: skip
+    except MeterlogError as refused:
+        words = in_words(refused)
+        return {"ref" if words.startswith(("there is a job", "a job's reference")) else "": words}
+    return {}
 
 
 async def enter(datasette: Any, request: Any) -> Any:
@@ -143,7 +183,14 @@ async def enter(datasette: Any, request: Any) -> Any:
     asked_by = who(request)
     if request.method != "POST":
         return Response.redirect("/bench")
-    return await pass_on(datasette, request, "enter", entries=_entries(await _filled(request)), **asked_by)
+    entries = _entries(await _filled(request))
+    try:
+        await ask(datasette, "enter", entries=entries, **asked_by)
+    except MeterlogError as refused:
+        words = in_words(refused)
+        field = next((f"plate {name}" for name in entries if words.startswith(f"{name}:")), "")
+        return await _answer(datasette, request, words, field)
+    return await _answer(datasette, request, "")
 
 
 async def _filled(request: Any) -> dict[str, str]:
@@ -151,7 +198,7 @@ async def _filled(request: Any) -> dict[str, str]:
     return {name: value.strip() for name, value in (await request.post_vars()).items() if value.strip()}
 
 
-def _entries(form: dict[str, str]) -> dict[str, str]:
+def _entries(form: Mapping[str, str]) -> dict[str, str]:
     return {name.removeprefix("plate "): value for name, value in form.items() if name.startswith("plate ")}
 
 

@@ -3,16 +3,23 @@
 The loopback address is the owner's. From elsewhere only a cookie opens, which the address in the
 terminal's QR code sets; without one everything is refused. Names of the machine that were not told
 to us are refused too (an address elsewhere must not be able to rename itself to ours), and so is a
-change whose page of origin is not this server.
+change whose page of origin is not this server. A body is read here, up to its bound and no further. Datasette's
+own addresses about itself are its owner's, on the loopback address.
 """
 
 from __future__ import annotations
 
 import hmac
+import json
+import re
 from http.cookies import CookieError, SimpleCookie
 from ipaddress import ip_address
 from typing import TYPE_CHECKING, Any
 from urllib.parse import parse_qs, urlsplit
+
+from markupsafe import escape
+
+from meterlog.web.photograph import LARGEST
 
 if TYPE_CHECKING:
     from collections.abc import Awaitable, Callable
@@ -22,6 +29,12 @@ if TYPE_CHECKING:
 
 COOKIE = "meterlog_phone"
 ENTER = "/enter"
+OWNERS = "/-/"
+"""Addresses that tell of the server itself: versions, settings, threads, databases."""
+SHARED = ("/-/sheet/", "/-/static/")
+LARGEST_FORM = 100_000
+"""Bytes of a form; a page's forms are a few hundred."""
+PHOTOGRAPH = re.compile(r"/job/[^/]+/photo")
 LOOPBACK = frozenset({"localhost", "127.0.0.1", "[::1]"})
 STOCK_POLICY = (
     "default-src 'self'; script-src 'self' 'unsafe-inline'; style-src 'self' 'unsafe-inline'; img-src 'self' data:; "
@@ -34,6 +47,10 @@ ALWAYS = (
     (b"cross-origin-opener-policy", b"same-origin"),
     (b"cross-origin-resource-policy", b"same-origin"),
 )
+
+
+NO_CODE = "This place is open to its owner. Scan the code that its terminal shows."
+OLD_CODE = "This phone's code is an old one. Scan the new one that the terminal shows."
 
 
 class Door:
@@ -54,15 +71,33 @@ class Door:
         headers = {name.decode("latin-1"): value.decode("latin-1") for name, value in scope["headers"]}
         host = headers.get("host", "")
         if host_name(host) not in self._hosts:
-            await _say(send, 421, f"This server is not called {host or 'nothing'!r}.")
+            await _say(send, headers, 421, f"This server is not called {host or 'nothing'!r}.")
         elif scope["path"] == ENTER:
-            await self._enter(scope, send)
+            await self._enter(scope, headers, send)
         elif (actor := self._actor(scope, headers)) is None:
-            await _say(send, 403, "This bench is open to its owner. Scan the code that meterlog browse --lan shows.")
-        elif scope["method"] not in ("GET", "HEAD") and not is_ours(headers.get("origin", ""), host):
-            await _say(send, 403, "A change is taken only from a page of this server.")
-        else:
+            await _say(send, headers, 403, OLD_CODE if COOKIE in headers.get("cookie", "") else NO_CODE)
+        elif actor["id"] != "owner" and scope["path"].startswith(OWNERS) and not scope["path"].startswith(SHARED):
+            await _say(send, headers, 404, "There is nothing at this address.")
+        elif scope["method"] in ("GET", "HEAD"):
             await self._app({**scope, "meterlog_actor": actor}, receive, _with_headers(send))
+        elif not is_ours(headers.get("origin", ""), host):
+            await _say(send, headers, 403, "A change is taken only from a page of this server.")
+        else:
+            await self._change({**scope, "meterlog_actor": actor}, headers, receive, send)
+
+    async def _change(self, scope: Scope, headers: dict[str, str], receive: Any, send: Send) -> None:
+        """Pass a change on with its body, which is read up to its bound."""
+        most = LARGEST if PHOTOGRAPH.fullmatch(scope["path"]) else LARGEST_FORM
+        body = await _body(receive, most)
+        if body is None:
+            await _say(send, headers, 413, f"That is larger than {most // 1000:,} kB: it was not taken.")
+            return
+        waiting = [{"type": "http.request", "body": body, "more_body": False}]
+
+        async def replay() -> dict[str, Any]:
+            return waiting.pop() if waiting else await receive()
+
+        await self._app(scope, replay, _with_headers(send))
 
     def _actor(self, scope: Scope, headers: dict[str, str]) -> dict[str, str] | None:
         whence = (scope.get("client") or ("",))[0]
@@ -72,15 +107,15 @@ class Door:
             return {"id": "phone", "whence": whence}
         return None
 
-    async def _enter(self, scope: Scope, send: Send) -> None:
+    async def _enter(self, scope: Scope, headers: dict[str, str], send: Send) -> None:
         """Put the token of the address into a cookie, and leave the address bar and the history clean."""
         given = parse_qs(scope["query_string"].decode("latin-1")).get("token", [""])[0]
         if not self._token or not hmac.compare_digest(given.encode(), self._token.encode()):
-            await _say(send, 403, "This code is not the one of now: scan the one in the terminal.")
+            await _say(send, headers, 403, OLD_CODE)
             return
         cookie = f"{COOKIE}={self._token}; HttpOnly; SameSite=Lax; Path=/"
-        headers = [(b"location", b"/bench"), (b"set-cookie", cookie.encode()), (b"cache-control", b"no-store")]
-        await send({"type": "http.response.start", "status": 303, "headers": headers})
+        leads = [(b"location", b"/bench"), (b"set-cookie", cookie.encode()), (b"cache-control", b"no-store")]
+        await send({"type": "http.response.start", "status": 303, "headers": leads})
         await send({"type": "http.response.body", "body": b""})
 
 
@@ -122,7 +157,40 @@ def _with_headers(send: Send) -> Send:
     return sending
 
 
-async def _say(send: Send, status: int, words: str) -> None:
-    headers = [(b"content-type", b"text/plain; charset=utf-8"), (b"cache-control", b"no-store"), *ALWAYS]
+async def _body(receive: Any, most: int) -> bytes | None:
+    """The whole body of a request; None as soon as it is larger than `most` bytes, and for one that breaks off."""
+    pieces: list[bytes] = []
+    size, more = 0, True
+    while more:
+        message = await receive()
+        piece = message.get("body", b"")
+        size, more = size + len(piece), message.get("more_body", False)
+        if message["type"] != "http.request" or size > most:
+            return None
+        pieces.append(piece)
+    return b"".join(pieces)
+
+
+PAGE = """<!DOCTYPE html>
+<html lang="en"><head><meta charset="utf-8"><title>{status}</title>
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<meta name="color-scheme" content="light dark"></head>
+<body><main><h1>{status}</h1><p>{words}</p></main></body></html>
+"""
+NAMES = {404: "Nothing here", 413: "Too large"}
+
+
+async def _say(send: Send, asked: dict[str, str], status: int, words: str) -> None:
+    """Refuse in words: for a script as JSON, for a browser as a page that fits a phone, else as plain text."""
+    accepts = asked.get("accept", "")
+    kind, body = "text/plain", words
+    if "application/json" in accepts:
+        kind, body = "application/json", json.dumps({"ok": False, "error": words})
+    elif "text/html" in accepts:
+        kind, body = "text/html", PAGE.format(status=NAMES.get(status, "Not open"), words=escape(words))
+    headers = [(b"content-type", f"{kind}; charset=utf-8".encode()), (b"cache-control", b"no-store"), *ALWAYS]
+    headers.append((b"content-security-policy", b"default-src 'none'"))
+    if status == 413:
+        headers.append((b"connection", b"close"))
     await send({"type": "http.response.start", "status": status, "headers": headers})
-    await send({"type": "http.response.body", "body": words.encode()})
+    await send({"type": "http.response.body", "body": body.encode()})

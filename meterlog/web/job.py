@@ -11,9 +11,8 @@ from datasette.utils.asgi import NotFound, Response
 from meterlog.report.card import card_of
 from meterlog.store import queries
 from meterlog.web import bench
+from meterlog.web.photograph import bare, image_type
 from meterlog.web.sheet import read, sheet
-
-LARGEST_PHOTO = 8_000_000
 
 
 async def page(datasette: Any, request: Any) -> Any:
@@ -38,21 +37,15 @@ async def add_photo(datasette: Any, request: Any) -> Any:
     asked_by = bench.who(request)
     ref = unquote(request.url_vars["ref"])
     name = " ".join(request.args.get("name", "").split())[:80] or "photograph"
-    length = request.headers.get("content-length", "")
-    if request.method != "POST" or not length.isdecimal() or int(length) > LARGEST_PHOTO:
-        return Response.json({"ok": False, "error": "A photograph is at most 8 MB."}, status=413)
-    content = await request.post_body()
-    kind = image_type(content)
-    if kind is None:
+    job = await read(datasette, queries.job, ref)
+    if request.method != "POST" or job is None:
+        return Response.json({"ok": False, "error": f"There is no job {ref}."}, status=404)
+    if job["closed_utc_ms"]:
+        return Response.json({"ok": False, "error": f"Job {ref} is closed: no photograph is added to it."}, status=409)
+    try:
+        content = bare(await request.post_body())
+    except ValueError:
         return Response.json({"ok": False, "error": "A photograph is a JPEG, PNG or WebP picture."}, status=415)
     coded = base64.b64encode(content).decode()
+    kind = image_type(content)
     return await bench.pass_on(datasette, request, "photo", job=ref, name=name, type=kind, content=coded, **asked_by)
-
-
-def image_type(content: bytes) -> str | None:
-    """The media type of a JPEG, PNG or WebP by its signature, None for anything else."""
-    if content.startswith(b"\xff\xd8\xff"):
-        return "image/jpeg"
-    if content.startswith(b"\x89PNG\r\n\x1a\n"):
-        return "image/png"
-    return "image/webp" if content[:4] == b"RIFF" and content[8:12] == b"WEBP" else None

@@ -4,30 +4,36 @@ from __future__ import annotations
 
 import secrets
 import socket
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from meterlog.base.errors import CannotDo
-from meterlog.web import labels
+from meterlog.web import labels, stream
 from meterlog.web.door import ENTER, Door
 from meterlog.web.uncounted import Uncounted
 
 HERE = Path(__file__).parent
 PORT = 8372
+LET_GO_WITHIN_S = 1
 DATABASE = "record"
 """The database's name in addresses, whatever its file is called."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Opening:
-    """Where the pages are served: a bound socket and the addresses that lead there; `lan_url` may be ""."""
+    """Where the pages are served: a bound socket and the addresses that lead there; `lan_url` may be "".
+
+    `instead` is the usual port, where it was taken and this is another; None otherwise.
+    """
 
     socket: socket.socket
     url: str
     lan_url: str
     token: str
     hosts: frozenset[str]
+    instead: int | None = None
 
 
 def application(database: Path, token: str = "", hosts: frozenset[str] = frozenset()) -> Any:
@@ -58,13 +64,13 @@ def open_address(port: int | None, lan: bool) -> Opening:
     """
     bound = _bind("0.0.0.0" if lan else "127.0.0.1", port)
     number = bound.getsockname()[1]
-    url = f"http://127.0.0.1:{number}/"
+    url, instead = f"http://127.0.0.1:{number}/", PORT if port is None and number != PORT else None
     if not lan:
-        return Opening(socket=bound, url=url, lan_url="", token="", hosts=frozenset())
+        return Opening(socket=bound, url=url, lan_url="", token="", hosts=frozenset(), instead=instead)
     address, token = _own_address(), secrets.token_urlsafe(24)
     hosts = frozenset({address, socket.gethostname().lower(), f"{socket.gethostname().lower()}.local"})
     lan_url = f"http://{address}:{number}{ENTER}?token={token}"
-    return Opening(socket=bound, url=url, lan_url=lan_url, token=token, hosts=hosts)
+    return Opening(socket=bound, url=url, lan_url=lan_url, token=token, hosts=hosts, instead=instead)
 
 
 def _bind(address: str, port: int | None) -> socket.socket:
@@ -79,7 +85,10 @@ def _bind(address: str, port: int | None) -> socket.socket:
             refused = error
         else:
             return bound
-    raise CannotDo(f"port {number} can't be had: {refused.strerror}", "leave --port out, and a free one is taken")
+    raise CannotDo(
+        f"port {number} can't be had: {refused.strerror}",
+        "another browse may have it: end that one, or leave --port out, and a free one is taken",
+    )
 
 
 def _own_address() -> str:
@@ -97,8 +106,17 @@ def _own_address() -> str:
 
 
 def run(application: Any, opening: Opening) -> None:
-    """Serve until interrupted."""
+    """Serve until the first interrupt or SIGTERM; pages that are open then, and their streams, are let go."""
     import uvicorn
 
-    config = uvicorn.Config(application, log_level="warning", lifespan="on", proxy_headers=False, server_header=False)
-    uvicorn.Server(config).run(sockets=[opening.socket])
+    class Server(uvicorn.Server):
+        def handle_exit(self, sig: int, frame: Any) -> None:
+            super().handle_exit(sig, frame)
+            stream.end_all()
+
+    config = uvicorn.Config(
+        application, log_level="warning", lifespan="on", proxy_headers=False, server_header=False,
+        timeout_graceful_shutdown=LET_GO_WITHIN_S,
+    )  # fmt: skip
+    with suppress(KeyboardInterrupt):
+        Server(config).run(sockets=[opening.socket])

@@ -58,5 +58,5 @@ def number_of(request: Any, name: str = "number") -> int:
     """A row's number from the address. Raises: NotFound."""
     text = request.url_vars[name]
     if not text.isdecimal() or len(text) > 18:
-        raise NotFound(f"{text} is no number of a row")
+        raise NotFound(f"Nothing is numbered {text}.")
     return int(text)

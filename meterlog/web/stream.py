@@ -34,6 +34,7 @@ LONGEST_LINE = 4 * 1024 * 1024
 PASSED_ON = ("reading", "link", "walk", "capture", "verdict", "said", "job", "store", "beat")
 
 _open = 0
+_telling: set[asyncio.Task[None]] = set()
 
 
 async def stream(datasette: Any, scope: Any, receive: Any, send: Any) -> None:
@@ -52,14 +53,27 @@ async def stream(datasette: Any, scope: Any, receive: Any, send: Any) -> None:
 async def _serve(database: Path, receive: Any, send: Any) -> None:
     headers = [(b"content-type", EVENT_STREAM.encode()), *((n.encode(), v.encode()) for n, v in PLAIN)]
     await send({"type": "http.response.start", "status": 200, "headers": headers})
-    telling = asyncio.create_task(_tell(database, send))
+    telling, left = asyncio.create_task(_tell(database, send)), asyncio.create_task(_left(receive))
+    _telling.add(telling)
     try:
-        while (await receive())["type"] != "http.disconnect":
-            pass
+        await asyncio.wait({telling, left}, return_when=asyncio.FIRST_COMPLETED)
     finally:
-        telling.cancel()
-        with contextlib.suppress(asyncio.CancelledError, OSError):
-            await telling
+        _telling.discard(telling)
+        for task in (telling, left):
+            task.cancel()
+            with contextlib.suppress(asyncio.CancelledError, OSError):
+                await task
+
+
+async def _left(receive: Any) -> None:
+    while (await receive())["type"] != "http.disconnect":
+        pass
+
+
+def end_all() -> None:
+    """Let every page go: the server ends. May be called from a signal's handler."""
+    for telling in list(_telling):
+        telling.get_loop().call_soon_threadsafe(telling.cancel)
 
 
 async def _tell(database: Path, send: Any) -> None:

@@ -1,6 +1,10 @@
 """`meterlog browse`: what it says, and the code for a phone."""
 
 import re
+import signal
+import socket
+import subprocess
+import sys
 
 import pytest
 import records
@@ -62,3 +66,27 @@ def test_a_missing_database_is_said_before_anything_is_opened(tmp_path, served):
             meterlog, ["browse", "--db", str(tmp_path / "no.db"), "--no-open", "--port", "0"], catch_exceptions=False
         )
     assert served == []
+
+
+def test_a_second_browse_says_that_the_usual_port_is_taken(database, served, monkeypatch):
+    first = serve.open_address(0, lan=False)
+    monkeypatch.setattr(serve, "PORT", first.socket.getsockname()[1])
+    done = browse(database)
+    first.socket.close()
+    assert f"Port {serve.PORT} is taken, perhaps by another browse: this one takes another." in done.stderr
+    assert served[0][1].url != first.url
+
+
+@pytest.mark.parametrize("ending", [signal.SIGINT, signal.SIGTERM])
+def test_one_signal_ends_it_with_a_page_open_and_frees_the_port(database, ending):
+    command = [sys.executable, "-m", "meterlog", "browse", "--db", str(database), "--port", "0", "--no-open"]
+    with subprocess.Popen(command, stderr=subprocess.PIPE, text=True) as served:
+        port = int(served.stderr.readline().split(":")[2].split("/")[0])
+        with socket.create_connection(("127.0.0.1", port)) as page:
+            page.sendall(b"GET /bench/stream HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n")
+            assert page.recv(12) == b"HTTP/1.1 200"
+            served.send_signal(ending)
+            assert served.wait(timeout=10) in (0, -ending)
+        assert "Traceback" not in served.stderr.read()
+    again = serve.open_address(port, lan=False)
+    again.socket.close()

@@ -4,18 +4,15 @@ import asyncio
 import csv
 from urllib.parse import quote
 
-import httpx
 import pytest
 import records
+from edge.asked import HOME, PHONE, TOKEN, ask
 
 from meterlog.base.errors import CannotDo
 from meterlog.web import history, serve
 from meterlog.web.door import Door, host_name, is_ours
 
-HOME = "http://127.0.0.1:8372"
-PHONE = ("192.0.2.7", 50_000)  # RFC 5737: an address of no machine
 OVEN = "household microwave oven with a transformer, high-voltage capacitor, diode and magnetron"
-TOKEN = "a-token-of-the-tests"
 
 
 @pytest.fixture(scope="module")
@@ -26,15 +23,6 @@ def database(tmp_path_factory):
 @pytest.fixture(scope="module")
 def application(database):
     return serve.application(database, TOKEN, frozenset({"bench.example"}))
-
-
-def ask(application, path, method="GET", client=("127.0.0.1", 1), base=HOME, **more):
-    async def asking():
-        transport = httpx.ASGITransport(app=application, client=client)
-        async with httpx.AsyncClient(transport=transport, base_url=base) as browser:
-            return await browser.request(method, path, **more)
-
-    return asyncio.run(asking())
 
 
 SHOWN = [  # path, words that stand on the page
@@ -140,6 +128,36 @@ def test_a_name_that_is_not_ours_is_refused(application):
     assert ask(application, "/", base="http://rebound.example").status_code == 421
 
 
+def test_a_job_that_cannot_be_opened_comes_back_as_it_was_typed(application):
+    page = ask(application, "/bench/open?procedure=microwave-oven")
+    assert "&#34;900 W&#34;, &#34;0.9 kW&#34;" in page.text
+    token = page.text.split('name="csrftoken" value="')[1].split('"')[0]
+    headers = {"origin": HOME, "cookie": page.headers["set-cookie"].split(";")[0]}
+    typed = {"csrftoken": token, "ref": "N-1", "complaint": "hums <b>", "plate rated output": "ninehundred"}
+    answer = ask(application, "/bench/open?procedure=microwave-oven", "POST", headers=headers, data=typed)
+    assert answer.status_code == 409
+    assert 'value="N-1"' in answer.text
+    assert "hums &lt;b&gt;" in answer.text
+    field = answer.text.split('name="plate rated output"')[1].split("</p>")[0]
+    assert 'value="ninehundred" aria-invalid="true"' in field
+    assert "rated output:" in field
+    away = ask(
+        application, "/bench/open?procedure=microwave-oven", "POST", headers=headers,
+        data={**typed, "plate rated output": "900"},
+    )  # fmt: skip
+    assert "The job is not opened yet." in away.text
+    assert "meterlog listen" not in away.text
+    assert "aria-invalid" not in away.text
+
+
+def test_a_closed_job_takes_no_photograph(application):
+    open_job = ask(application, "/job/K-9")
+    token = open_job.text.split('name="csrftoken" value="')[1].split('"')[0]
+    headers = {"origin": HOME, "x-csrftoken": token, "cookie": open_job.headers["set-cookie"].split(";")[0]}
+    refused = ask(application, "/job/K-7/photo?name=x", "POST", headers=headers, content=records.small_png())
+    assert (refused.status_code, refused.json()["error"]) == (409, "Job K-7 is closed: no photograph is added to it.")
+
+
 def test_a_photograph_that_is_none_is_refused(application):
     page = ask(application, "/job/K-7")
     token = page.text.split('name="csrftoken" value="')[1].split('"')[0] if "csrftoken" in page.text else ""
@@ -150,7 +168,7 @@ def test_a_photograph_that_is_none_is_refused(application):
     refused = ask(application, "/job/K-9/photo?name=x", "POST", headers=headers, content=b"<svg onload=alert(1)>")
     assert (refused.status_code, refused.json()["error"]) == (415, "A photograph is a JPEG, PNG or WebP picture.")
     large = ask(application, "/job/K-9/photo?name=x", "POST", headers=headers, content=b"\xff\xd8\xff" * 3_000_000)
-    assert (large.status_code, large.json()["error"]) == (413, "A photograph is at most 8 MB.")
+    assert (large.status_code, large.text) == (413, "That is larger than 8,000 kB: it was not taken.")
     away = ask(application, "/job/K-9/photo?name=x", "POST", headers={**headers, "accept": "application/json"},
                content=records.small_png())  # fmt: skip
     assert (away.status_code, away.json()["error"].splitlines()[0][:16]) == (409, "no daemon writes")
