@@ -12,6 +12,7 @@ import click
 from meterlog.base.errors import WrongText, WrongValue
 from meterlog.base.readings import Frame, Rejected, Skipped
 from meterlog.cli.decode import as_far_as_it_reads, events_of
+from meterlog.cli.propose import learn, propose_command
 from meterlog.conversation.drive import drive
 from meterlog.files import shipped
 from meterlog.profile.compile.compiler import Profile, compiled_anew
@@ -222,3 +223,7 @@ def schema() -> None:
     """
     head = {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": "A meterlog instrument profile"}
     click.echo(json.dumps({**head, **PROFILE.json_schema()}, indent=2, ensure_ascii=False))
+
+
+profile.add_command(propose_command)
+profile.add_command(learn)

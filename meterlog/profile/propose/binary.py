@@ -1,0 +1,243 @@
+"""Frames of bytes: from the notes to digits, states and the lines of a profile."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from meterlog.profile.propose import written
+from meterlog.profile.propose.numbers import Place, fitting
+from meterlog.profile.propose.segments import Display, find_display
+from meterlog.profile.propose.states import Contradiction, Meaning, States, code_of, learn, width
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from meterlog.profile.propose.framing import Frame, Framing
+    from meterlog.profile.propose.notes import Note
+    from meterlog.profile.propose.states import Bits
+
+_LATE_S = 0.03  # a frame's last byte may be stamped a little after the display has changed
+_AROUND = 3  # frames on both sides in which a loosely timed note may find its digits
+
+TOO_LITTLE = "the notes don't tell yet where the digits stand: note two more values that differ in most figures"
+
+
+def propose_binary(framing: Framing, size: int, notes: Sequence[Note]) -> tuple[Place, States, Sequence[Frame]]:
+    """The digits' place and the states of the length of frame that most notes are of.
+
+    Raises: Contradiction, with what is missing or does not fit.
+    """
+    times = [frame.at for frame in framing.frames]
+    early = [note.at for note in notes if note.at + _LATE_S < times[0]]
+    if early:
+        raise Contradiction("a note lies before the first frame", early)
+    lengths = [len(framing.frames[bisect_right(times, note.at + _LATE_S) - 1].data) for note in notes]
+    length = max(sorted(set(lengths)), key=lengths.count)
+    of_it = [note for note, each in zip(notes, lengths, strict=True) if each == length]
+    frames = [frame for frame in framing.frames if len(frame.data) == length]
+    own = [max(0, bisect_right([frame.at for frame in frames], note.at + _LATE_S) - 1) for note in of_it]
+    numeric = [(note, index) for note, index in zip(of_it, own, strict=True) if not note.is_over]
+    end = length - framing.end - size
+    for around in (0, _AROUND):
+        near = [[f.data for f in frames[max(0, i - around) : i + around + 1]] for _, i in numeric]
+        places = fitting(near, [note for note, _ in numeric], framing.start, end)
+        if places:
+            break
+    place = _chosen(places, frames, [note for note, _ in numeric])
+    is_exact = not around and _is_timed(place, frames, numeric)
+    noted = []
+    for note, index in zip(of_it, own, strict=True):
+        meaning = Meaning(
+            facts=note.meaning,
+            decimals=None if note.is_over else note.decimals,
+            is_negative=note.negative and not place.has_sign,
+            is_over=note.is_over,
+            learned_at=(note.at,),
+        )
+        noted.append((note, meaning, index if note.is_over else _nearest(frames, index, place, note), is_exact))
+    guard = _guard(place, [frames[index].data for note, _, index, _ in noted if not note.is_over])
+    taken = {byte: 0x7F if byte == guard else 0xFF for byte in range(place.first, place.last + 1)}
+    return place, learn(frames, range(framing.start, end), taken, place.value, noted), frames
+
+
+def _is_timed(place: Place, frames: Sequence[Frame], noted: Sequence[tuple[Note, int]]) -> bool:
+    """Whether two notes at least would not fit the frame before or behind theirs: then their times are exact."""
+    telling = 0
+    for note, index in noted:
+        others = [frames[i].data for i in (index - 1, index + 1) if 0 <= i < len(frames)]
+        telling += not any(place.gives(data, note) for data in others)
+    return telling >= 2
+
+
+def _chosen(places: Sequence[Place], frames: Sequence[Frame], notes: Sequence[Note]) -> Place:
+    """One place, where all that fit agree, or lie within one another so that the state tells them apart."""
+    if not places:
+        raise Contradiction(_unexplained(notes), [])
+    has_negative = any(note.negative for note in notes)
+    ranked = sorted(
+        places, key=lambda p: (not (has_negative and p.has_sign), p.last - p.first, _ORDER.index(p.kind[0]), p.first)
+    )
+    if has_negative and ranked[0].has_sign and not ranked[0].is_float:
+        whole = [p for p in ranked if p.kind[0] == ranked[0].kind[0] and not p.is_float]
+        ranked.insert(0, max(whole, key=lambda p: p.last - p.first))
+    first = ranked[0]
+    for other in ranked[1:]:
+        is_nested = (first.first <= other.first and other.last <= first.last) or (
+            other.first <= first.first and first.last <= other.last
+        )
+        if not is_nested and any(first.value(frame.data) != other.value(frame.data) for frame in frames):
+            raise Contradiction(
+                f"the digits may stand at bytes {first.span} or {other.span}: note a value when they differ", []
+            )
+    return first
+
+
+_ORDER = "uisdbf"
+
+
+def _unexplained(notes: Sequence[Note]) -> str:
+    if len({note.counts for note in notes}) < 3:
+        return TOO_LITTLE
+    wrong = "one of the notes may be wrong, or numbers are written in a way that is not known here"
+    return f"no place in the frame gives the digits of every note: {wrong}"
+
+
+def _nearest(frames: Sequence[Frame], index: int, place: Place, note: Note) -> int:
+    near = range(max(0, index - _AROUND), min(len(frames), index + _AROUND + 1))
+    fitting_frames = [i for i in near if place.gives(frames[i].data, note)]
+    return min(fitting_frames, key=lambda i: abs(i - index), default=index)
+
+
+def _guard(place: Place, noted: Sequence[bytes]) -> int | None:
+    """The byte of the number's top bit, where no note has shown that bit set."""
+    if place.kind[0] not in "uis" or place.kind.startswith("unpacked"):
+        return None
+    top = place.last if place.kind.endswith("little") else place.first
+    return None if any(data[top] & 0x80 for data in noted) else top
+
+
+def lines(place: Place, states: States) -> list[str]:
+    """The fields and readings of a profile; overload, where it was noted, is a message of its very bytes.
+
+    A binary fraction has no last digit: its states are parted by the decimals that the display showed.
+    """
+    groups: dict[int | None, dict[int, Meaning]] = {}
+    for code, meaning in states.known.items():
+        groups.setdefault(meaning.decimals if place.is_float else None, {})[code] = meaning
+    messages = [_over(place, states)] if states.overs else []
+    for decimals, known in groups.items():
+        said = f", decimals: {decimals}" if decimals is not None else ""
+        plain = {code: replace(meaning, decimals=None) for code, meaning in known.items()} if place.is_float else known
+        body = _message(states, plain, f"{{bytes: {place.span}, as: {place.kind}{said}}}")
+        messages.append(_known_by(states.places, known, body, f"shown_{len(messages)}"))
+    if len(messages) == 1 and not states.overs:
+        return [line[2:] for line in messages[0][2:]]
+    return ["messages:", *("  " + line for message in messages for line in message)]
+
+
+def _known_by(places: Sequence[Bits], codes: Mapping[int, Meaning], body: list[str], name: str) -> list[str]:
+    listed = ", ".join(code_text(code, places) for code in codes)
+    return [f"{name}:", f"  when: {{bits: {all_bits(places)}, is: [{listed}]}}", *("  " + line for line in body)]
+
+
+def _over(place: Place, states: States) -> list[str]:
+    by_state = {code >> states.own_width: meaning for code, meaning in states.overs.items()}
+    body = _message(states, by_state, f"{{byte: {place.first}}}")
+    return _known_by(states.over_places, states.overs, body, "over")
+
+
+def _message(states: States, known: Mapping[int, Meaning], reading: str) -> list[str]:
+    return [*state_lines(states, known), "readings:", f"  - {reading}"]
+
+
+def state_lines(states: States, known: Mapping[int, Meaning]) -> list[str]:
+    """The fields that tell a state, and those that never changed."""
+    idle = [f"# bytes not looked at, proved to say nothing of the display: {', '.join(map(str, states.idle))}"]
+    out = [*(idle if states.idle else []), "fields:"]
+    for byte, mask, value in states.fixed:
+        where = f"byte: {byte}" if mask == 0xFF else f"bits: {all_bits([(byte, mask)])}"
+        out.append(f"  fixed_{byte}: {{{where}, is: 0x{value:02X}}}  # never anything else")
+    out += ["  state:  # any other code is a state that is not known, and rejected"]
+    out += [f"    bits: {all_bits(states.places)}", "    means:"]
+    return [*out, *written.table(known, lambda code: code_text(code, states.places), "      ")]
+
+
+def code_text(code: int, places: Sequence[Bits]) -> str:
+    """A code in hex, with as many digits as its bits need."""
+    return f"0x{code:0{-(-width(places) // 4)}X}"
+
+
+def all_bits(places: Sequence[Bits]) -> str:
+    """Bits as a profile writes them: 3.7..4 3.0 5.2..0."""
+    return " ".join(f"{byte}.{run}" for byte, mask in places for run in _runs(mask))
+
+
+def _runs(mask: int) -> list[str]:
+    """Runs of set bits, the highest first: 0b11110001 is 7..4 and 0."""
+    runs, high = [], None
+    for bit in range(7, -2, -1):
+        is_set = bit >= 0 and mask >> bit & 1
+        if is_set and high is None:
+            high = bit
+        elif not is_set and high is not None:
+            runs.append(f"{high}..{bit + 1}" if high > bit + 1 else f"{high}")
+            high = None
+    return runs
+
+
+def unknown_at(states: States, frames: Sequence[Frame]) -> list[float]:
+    """When frames came whose state no note has shown, s."""
+    return [
+        frame.at
+        for frame in frames
+        if code_of(frame.data, states.places) not in states.known
+        and (not states.overs or code_of(frame.data, states.over_places) not in states.overs)
+    ]
+
+
+def propose_segments(framing: Framing, notes: Sequence[Note]) -> tuple[Display, States, Sequence[Frame], bool]:
+    """The display and the states of numbered frames; whether an overload's word was noted too.
+
+    Raises: Contradiction.
+    """
+    frames = framing.frames
+    times = [frame.at for frame in frames]
+    own = [max(0, bisect_right(times, note.at + _LATE_S) - 1) for note in notes]
+    numeric = [(note, frames[i].data) for note, i in zip(notes, own, strict=True) if not note.is_over]
+    display = find_display(numeric, len(frames[0].data))
+    if display is None:
+        raise Contradiction(_unexplained([note for note, _ in numeric]), [])
+    telling = sum(
+        all(
+            display.value(frames[j].data) != display.value(frames[i].data)
+            for j in (i - 1, i + 1)
+            if 0 <= j < len(frames)
+        )
+        for note, i in zip(notes, own, strict=True)
+        if not note.is_over
+    )
+    noted = []
+    for note, index in zip(notes, own, strict=True):
+        negative = note.negative and not display.has_minus
+        meaning = Meaning(facts=note.meaning, decimals=None, is_negative=negative, is_over=False, learned_at=(note.at,))
+        noted.append((note, meaning, index, telling >= 2))
+    states = learn(
+        frames, range(len(frames[0].data)), _with_numbers(display), display.value, noted, over_by_bytes=False
+    )
+    return display, states, frames, any(note.is_over for note in notes)
+
+
+def _with_numbers(display: Display) -> dict[int, int]:
+    """The display's bits, and the numbers of the bytes in their upper halves, which the framing holds already."""
+    return {byte: 0xF0 | display.taken.get(byte, 0) for byte in range(16)}
+
+
+def segment_lines(display: Display, states: States, *, with_over: bool) -> list[str]:
+    """The fields and readings of a profile."""
+    over = ["    special: {0L: overload, L: overload}"] if with_over else []
+    head, fields, *rest = (
+        [*state_lines(states, states.known)] if states.idle else ["", *state_lines(states, states.known)]
+    )
+    return [*([head] if head else []), fields, *display.lines(), *over, *rest, "readings:", "  - {value: display}"]

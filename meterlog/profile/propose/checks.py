@@ -1,0 +1,218 @@
+"""Which bytes prove a frame, found from the frames alone: sums and exclusive ors, and any cyclic redundancy check.
+
+For a CRC, the exclusive or of two frames of one length is, as a polynomial over two elements, a multiple of the
+generator: start value and final xor cancel. The greatest common divisor of several such differences is the generator.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import reduce
+from itertools import product
+from typing import TYPE_CHECKING, Any
+
+from meterlog.conversation.checksum import Sum, calculation, catalogue
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping, Sequence
+
+    from meterlog.profile.propose.framing import Frame
+
+FEWEST = 6
+"""Different frames below which no check is proposed."""
+
+_SKIPS = (0, 1, 2, 3)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FoundCheck:
+    """A check with its keys in a profile; it holds for `frames` different frames, `size` bytes before the end mark."""
+
+    name: str
+    keys: Mapping[str, Any]
+    size: int
+    frames: int
+
+
+def find_check(frames: Sequence[Frame], end: int) -> FoundCheck | None:
+    """The check of these frames, an end mark of `end` bytes behind it; None where none holds for all."""
+    cut = sorted({frame.data[: len(frame.data) - end] for frame in frames})
+    if len(cut) < FEWEST:
+        return None
+    for size in (4, 2, 1):
+        bodies = [(data[:-size], data[-size:]) for data in cut if len(data) > size + 2]
+        if len(bodies) < FEWEST or len({check for _, check in bodies}) < 4:
+            continue
+        found = (_sum(bodies, size) if size < 4 else None) or _cyclic(bodies, size)
+        if found is not None:
+            return found
+    return None
+
+
+Body = tuple[bytes, bytes]
+
+
+def _keys(kind: str, size: int, skip: int, **more: Any) -> dict[str, Any]:
+    keys: dict[str, Any] = {"kind": kind}
+    if skip:
+        keys["over"] = f"{skip}..{-size - 1}"
+    keys["at"] = f"{-size}..-1" if size > 1 else -1
+    return keys | {name: value for name, value in more.items() if value}
+
+
+# ---- sums and exclusive ors ----
+
+
+def _sums(size: int) -> Iterator[tuple[str, Any]]:
+    mask = (1 << 8 * size) - 1
+    bits = 8 * size
+    yield f"sum-{bits}", lambda data: sum(data) & mask
+    yield f"negated sum-{bits}", lambda data: -sum(data) & mask
+    yield f"inverted sum-{bits}", lambda data: ~sum(data) & mask
+    if size == 1:
+        yield "xor-8", lambda data: reduce(lambda a, b: a ^ b, data, 0)
+
+
+def _sum(bodies: Sequence[Body], size: int) -> FoundCheck | None:
+    for plain in (True, False):
+        for (kind, prove), order, skip in product(_sums(size), ("big", "little")[:size], _SKIPS):
+            differ = {
+                int.from_bytes(check, "big" if order == "big" else "little") - prove(data[skip:]) & (1 << 8 * size) - 1
+                for data, check in bodies
+            }
+            if len(differ) == 1 and (not plain or differ == {0}):
+                plus = differ.pop()
+                if size == 2 and all(check[0 if order == "big" else 1] == 0 for _, check in bodies):
+                    continue
+                said = {"plus": f"0x{plus:02X}" if plus else 0, "order": "little" if order == "little" else ""}
+                return FoundCheck(name=kind, keys=_keys(kind, size, skip, **said), size=size, frames=len(bodies))
+    return None
+
+
+# ---- cyclic redundancy checks ----
+
+
+def _cyclic(bodies: Sequence[Body], size: int) -> FoundCheck | None:
+    width = 8 * size
+    by_length: dict[int, list[Body]] = {}
+    for body in bodies:
+        by_length.setdefault(len(body[0]), []).append(body)
+    same = max(by_length.values(), key=len)
+    if len(same) < FEWEST:
+        return None
+    for skip, reflected, order in product(_SKIPS, (False, True), ("big", "little")[: 2 if size > 1 else 1]):
+        generator = _generator([(data[skip:], check) for data, check in same], reflected, order, width)
+        if generator is None:
+            continue
+        found = _by_name(bodies, generator, reflected, order, width) or _by_parameters(
+            bodies, generator, skip, reflected, order, width
+        )
+        if found is not None:
+            return found
+    return None
+
+
+def _generator(same: Sequence[Body], reflected: bool, order: str, width: int) -> int | None:
+    """The generator polynomial with its top bit, from the differences of frames of one length; None where none is."""
+    words = [_word(data, check, reflected, order) for data, check in same]
+    common = 0
+    for word in words[1:]:
+        common = _gcd(common, word ^ words[0])
+    while common and not common & 1:
+        common >>= 1
+    for extra in (1, 3, 7, 5, 9, 11, 13, 15):
+        quotient, rest = _divided(common, extra)
+        if rest == 0 and quotient.bit_length() - 1 == width and quotient & 1:
+            return quotient
+    return None
+
+
+def _word(data: bytes, check: bytes, reflected: bool, order: str) -> int:
+    """A frame as a polynomial: bytes reversed where the smallest bit goes first, the check's byte order undone."""
+    ordered = check if (order == "big") != reflected else check[::-1]
+    whole = data + ordered
+    if reflected:
+        whole = bytes(int(f"{byte:08b}"[::-1], 2) for byte in whole)
+    return int.from_bytes(whole, "big")
+
+
+def _divided(a: int, b: int) -> tuple[int, int]:
+    """Quotient and rest of polynomials over two elements."""
+    quotient, size = 0, b.bit_length()
+    while a.bit_length() >= size:
+        shift = a.bit_length() - size
+        quotient |= 1 << shift
+        a ^= b << shift
+    return quotient, a
+
+
+def _gcd(a: int, b: int) -> int:
+    while b:
+        a, b = b, _divided(a, b)[1]
+    return a
+
+
+def _by_name(bodies: Sequence[Body], generator: int, reflected: bool, order: str, width: int) -> FoundCheck | None:
+    poly = generator ^ 1 << width
+    for name, made in catalogue().items():
+        if made._width != width or made._poly != poly or made._reflect_input != reflected:
+            continue
+        prove = calculation(Sum(kind=name))
+        for skip in _SKIPS:
+            if _holds(bodies, prove, skip, order):
+                kept = made._names[0]
+                return FoundCheck(
+                    name=kept, keys=_keys(kept, width // 8, skip, order="little" if order == "little" else ""),
+                    size=width // 8, frames=len(bodies),
+                )  # fmt: skip
+    return None
+
+
+def _by_parameters(
+    bodies: Sequence[Body], generator: int, skip: int, reflected: bool, order: str, width: int
+) -> FoundCheck | None:
+    """The start value is solved for, with no final xor or one of all ones: other pairs would be the same check."""
+    poly, ones = generator ^ 1 << width, (1 << width) - 1
+    for xor_out in (0, ones):
+        init = _start_value(bodies[0], skip, poly, width, reflected, order, xor_out)
+        if init is None or not _holds(bodies, _made(poly, width, init, reflected, xor_out), skip, order):
+            continue
+        keys = _keys(
+            "crc", width // 8, skip, width=width, poly=f"0x{poly:X}", order="little" if order == "little" else ""
+        )
+        keys |= {"init": f"0x{init:X}"} | ({"xor out": f"0x{xor_out:X}"} if xor_out else {})
+        keys |= {"reflect in": True, "reflect out": True} if reflected else {}
+        return FoundCheck(name=f"crc 0x{poly:X}", keys=keys, size=width // 8, frames=len(bodies))
+    return None
+
+
+def _made(poly: int, width: int, init: int, reflected: bool, xor_out: int) -> Any:
+    return calculation(Sum(kind="crc", width=width, poly=poly, init=init, reflect_in=reflected,
+                           reflect_out=reflected, xor_out=xor_out))  # fmt: skip
+
+
+def _start_value(body: Body, skip: int, poly: int, width: int, reflected: bool, order: str, xor_out: int) -> int | None:
+    """The start value that gives a frame its check: one linear equation for each bit, over two elements."""
+    data = body[0][skip:]
+    zero = _made(poly, width, 0, reflected, xor_out)(data)
+    target = zero ^ int.from_bytes(body[1], "big" if order == "big" else "little")
+    rows: list[tuple[int, int]] = []  # (what a start value changes in the check, that start value)
+    for bit in range(width):
+        change, start = _made(poly, width, 1 << bit, reflected, xor_out)(data) ^ zero, 1 << bit
+        for pivot, made_by in rows:
+            if change ^ pivot < change:
+                change, start = change ^ pivot, start ^ made_by
+        if change:
+            rows.append((change, start))
+            rows.sort(reverse=True)
+    init = 0
+    for pivot, made_by in rows:
+        if target ^ pivot < target:
+            target, init = target ^ pivot, init ^ made_by
+    return None if target else init
+
+
+def _holds(bodies: Sequence[Body], prove: Any, skip: int, order: str) -> bool:
+    return all(
+        prove(data[skip:]) == int.from_bytes(check, "big" if order == "big" else "little") for data, check in bodies
+    )

@@ -1,0 +1,219 @@
+"""Lines of text: from the notes to a pattern, its states and the lines of a profile.
+
+A line is what stands before the digits, the digits, and what stands behind them; both sides together are the state.
+"""
+
+from __future__ import annotations
+
+import re
+from bisect import bisect_right
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from meterlog.profile.propose import written
+from meterlog.profile.propose.states import STILL, Contradiction, Meaning
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from meterlog.profile.propose.framing import Frame, Framing
+    from meterlog.profile.propose.notes import Note
+
+_NUMBER = re.compile(r"(?:(?<![-+])[-+] *)?(?:\d+(?:[.,]\d+)?|(?<![\w.,])\.\d+)")
+_LATE_S = 0.03
+_AROUND = 3
+_FEWEST_DIGITS = 6
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A line cut at its digits; blanks around them belong to them."""
+
+    before: str
+    number: str
+    after: str
+
+    @property
+    def state(self) -> tuple[str, str]:
+        return self.before, self.after
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TextStates:
+    """What is known of lines.
+
+    Attributes:
+        known: what each (before, after) means. overs: lines with a text in the digits' place.
+        point: "." or "," where lines bring their own, "" where the state says it.
+        sign_is_apart: whether the sign belongs to the state, as of figures without a point.
+        seen: how many lines had each state.
+    """
+
+    known: Mapping[tuple[str, str], Meaning]
+    overs: Mapping[str, tuple[Line, Meaning]]
+    point: str
+    sign_is_apart: bool
+    seen: Mapping[tuple[str, str], int]
+    lines: tuple[Line | None, ...]
+
+
+def propose_text(framing: Framing, notes: Sequence[Note]) -> TextStates:
+    """The states of lines. Raises: Contradiction, with what is missing or does not fit."""
+    times = [frame.at for frame in framing.frames]
+    texts = [text_of(frame, framing) for frame in framing.frames]
+    indices = [bisect_right(times, note.at + _LATE_S) - 1 for note in notes]
+    numeric = [(n, i) for n, i in zip(notes, indices, strict=True) if not n.is_over]
+    different = {n.counts for n, _ in numeric if n.counts}
+    if len(different) < 2 or sum(len(str(counts)) for counts in different) < _FEWEST_DIGITS:
+        raise Contradiction("note two more values that differ in most figures", [])
+    for which, is_apart in ((0, False), (1, False), (2, False), (0, True), (1, True), (2, True), (3, False)):
+        lines = [_cut(text, which, is_apart) for text in texts]
+        for around in (0, _AROUND):
+            found = [_own(lines, i, around, n, is_apart) for n, i in numeric]
+            if all(index is not None for index in found):
+                placed = [(n, i) for (n, _), i in zip(numeric, found, strict=True) if i is not None]
+                overs = [(n, i) for n, i in zip(notes, indices, strict=True) if n.is_over]
+                return _learn(lines, texts, placed, overs, is_exact=not around, is_apart=is_apart)
+    raise Contradiction("no number of a line is what every note says: one of the notes may be wrong", [])
+
+
+def text_of(frame: Frame, framing: Framing) -> str:
+    """A line without its marks, a character a byte."""
+    return frame.raw[framing.start : len(frame.raw) - framing.end].decode("latin-1")
+
+
+def _cut(text: str, which: int, sign_is_apart: bool) -> Line | None:
+    found = list(_NUMBER.finditer(text))
+    if which >= len(found):
+        return None
+    match = found[which]
+    first = match.start()
+    if sign_is_apart:
+        first = match.end() - len(match[0].lstrip("+- "))
+    else:
+        while first and text[first - 1] == " ":
+            first -= 1
+    return Line(text[:first], text[first : match.end()], text[match.end() :])
+
+
+def _own(lines: Sequence[Line | None], index: int, around: int, note: Note, is_apart: bool) -> int | None:
+    """The index of the line that a note is of: its own, else the nearest around it with these digits."""
+    near = sorted(range(max(0, index - around), min(len(lines), index + around + 1)), key=lambda i: abs(i - index))
+    return next((i for i in near if _gives(lines[i], note, is_apart)), None)
+
+
+def _gives(line: Line | None, note: Note, is_apart: bool) -> bool:
+    if line is None or note.counts is None:
+        return False
+    text = line.number.replace(" ", "").replace(",", ".")
+    negative, figures = text.startswith("-"), text.lstrip("+-")
+    if "." in figures:
+        decimals = len(figures.partition(".")[2])
+        same = decimals == note.decimals
+    else:
+        same = True
+    value = int(figures.replace(".", "") or "0")
+    return same and value == note.counts and (is_apart or negative == note.negative or value == 0)
+
+
+def _learn(
+    lines: Sequence[Line | None], texts: Sequence[str], placed: Sequence[tuple[Note, int]],
+    overs: Sequence[tuple[Note, int]], *, is_exact: bool, is_apart: bool,
+) -> TextStates:  # fmt: skip
+    points = {next((c for c in line.number if c in ".,"), "") for _, i in placed if (line := lines[i]) is not None}
+    point = points.pop() if len(points) == 1 else "."
+    known: dict[tuple[str, str], Meaning] = {}
+    for note, index in placed:
+        line = lines[index]
+        around = {other.state if other else None for other in lines[max(0, index - STILL) : index + STILL + 1]}
+        if line is None or (not is_exact and len(around) > 1):
+            continue
+        meaning = Meaning(
+            facts=note.meaning, decimals=None if point else note.decimals, is_negative=is_apart and note.negative,
+            is_over=False, learned_at=(note.at,),
+        )  # fmt: skip
+        _add(known, line.state, meaning)
+    seen: dict[tuple[str, str], int] = {}
+    for line in lines:
+        if line is not None:
+            seen[line.state] = seen.get(line.state, 0) + 1
+    return TextStates(
+        known=known, overs=_overs(texts, overs), point=point, sign_is_apart=is_apart, seen=seen,
+        lines=tuple(lines),
+    )  # fmt: skip
+
+
+def _add(known: dict[tuple[str, str], Meaning], state: tuple[str, str], meaning: Meaning) -> None:
+    before = known.get(state)
+    if before is not None and before.words != meaning.words:
+        raise Contradiction("two notes say different things of one line", (*before.learned_at, *meaning.learned_at))
+    known[state] = replace(meaning, learned_at=(*(before.learned_at if before else ()), *meaning.learned_at))
+
+
+_OVER = re.compile(r"[-+]?(?:[0O]\.?L\.?|\.[0O]L|OVER\w*|-{3,6})", re.IGNORECASE)
+
+
+def _overs(texts: Sequence[str], overs: Sequence[tuple[Note, int]]) -> dict[str, tuple[Line, Meaning]]:
+    """Overload by its whole line, cut at the text that stands in the digits' place."""
+    found: dict[str, tuple[Line, Meaning]] = {}
+    for note, index in overs:
+        text = texts[index]
+        match = _OVER.search(text)
+        if match is None or len(set(texts[max(0, index - STILL) : index + STILL + 1])) > 1:
+            continue
+        line = Line(text[: match.start()], match[0], text[match.end() :])
+        known = found.get(text)
+        meaning = Meaning(
+            facts=note.meaning, decimals=None, is_negative=False, is_over=False,
+            learned_at=(*(known[1].learned_at if known else ()), note.at),
+        )  # fmt: skip
+        if known is not None and known[1].words != meaning.words:
+            raise Contradiction("two notes say different things of one line", meaning.learned_at)
+        found[text] = (line, meaning)
+    return found
+
+
+def lines_of(states: TextStates) -> list[str]:
+    """A profile's messages: overloads as whole lines, numbers by what stands around them."""
+    out = ["messages:"]
+    for number, (line, meaning) in enumerate(states.overs.values(), start=1):
+        out += _message(f"over_{number}", line.before, re.escape(line.number), {line.after: meaning}, "decimal",
+                        over=line.number)  # fmt: skip
+    figures = (
+        rf"[-+]? *\d*{re.escape(states.point)}\d+"
+        if states.point
+        else r"\d+"
+        if states.sign_is_apart
+        else r"[-+]? *\d+"
+    )
+    kind = "decimal comma" if states.point == "," else "decimal"
+    for number, before in enumerate(sorted({before for before, _ in states.known}), start=1):
+        afters = {after: meaning for (b, after), meaning in states.known.items() if b == before}
+        out += _message(f"shown_{number}", before, f" *{figures}", afters, kind)
+    return out
+
+
+def _message(
+    name: str, before: str, figures: str, afters: Mapping[str, Meaning], kind: str, over: str = ""
+) -> list[str]:
+    """Lines that begin alike; what stands behind the digits tells the state."""
+    ends = "|".join(re.escape(after) for after in afters)
+    pattern = f"{re.escape(before)}(?P<value>{figures})(?P<after>{ends})"
+    special = f", special: {{{written.single(over)}: overload}}" if over else ""
+    merged: dict[str, Meaning] = {}
+    for after, meaning in afters.items():
+        key = after.strip()
+        if key in merged and merged[key].words != meaning.words:
+            raise Contradiction("lines that differ by blanks alone mean different things", meaning.learned_at)
+        merged[key] = meaning
+    return [
+        f"  {name}:",
+        f"    pattern: {written.single(pattern)}",
+        "    fields:",
+        f"      value: {{as: {kind}{special}}}",
+        "      after:",
+        "        means:",
+        *written.table(merged, written.single, "          "),
+        "    readings:",
+        "      - {value: value}",
+    ]

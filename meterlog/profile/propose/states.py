@@ -1,0 +1,208 @@
+"""What the bytes beside the digits mean: one state for each pattern of them, known only where a note has shown it.
+
+A pattern that no note has shown is never guessed at, however likely its parts look: the short cut, to keep the fewest
+columns that explain the notes, decodes more and is wrong in one of ten.
+"""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping, Sequence
+
+    from meterlog.profile.propose.framing import Frame
+    from meterlog.profile.propose.notes import Note
+
+STILL = 2
+"""Frames on both sides of a note that must be of the same state before a loosely timed note is believed."""
+
+_FLIPS = 10
+_FLIP_SHARE = 0.2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Meaning:
+    """What a state means: facts in the words of a profile, and the notes (by their times, s) that have shown it."""
+
+    facts: str
+    decimals: int | None
+    is_negative: bool
+    is_over: bool
+    learned_at: tuple[float, ...]
+
+    @property
+    def words(self) -> str:
+        """As a profile's table says it."""
+        parts = [self.facts]
+        if self.is_over:
+            parts.append("overload")
+        elif self.decimals is not None:
+            parts.append(f"decimals {self.decimals}")
+        if self.is_negative:
+            parts.append("negative")
+        return "; ".join(part for part in parts if part) or "normal"
+
+
+Bits = tuple[int, int]
+"""A byte of a frame and the bits of it that count, as a mask."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class States:
+    """The states of one kind of frame.
+
+    Attributes:
+        places: the bits that tell the state, in the order of the frame.
+        fixed: bits that never changed, with what stood there.
+        idle: bytes that were proved to say nothing of the display.
+        known: what each pattern means. seen: how many frames had it.
+        over_places, overs: the same with the digits' own bits, for overload: only the very bits noted mean it.
+    """
+
+    places: tuple[Bits, ...]
+    fixed: tuple[tuple[int, int, int], ...]
+    idle: tuple[int, ...]
+    known: Mapping[int, Meaning]
+    over_places: tuple[Bits, ...] = ()
+    overs: Mapping[int, Meaning] = field(default_factory=dict)
+
+    @property
+    def own_width(self) -> int:
+        """How many bits of `over_places` are the digits' own; they stand last."""
+        return width(self.over_places) - width(self.places)
+
+
+class Contradiction(Exception):
+    """Two notes say different things of one state, or a note fits no frame; `notes` are their times, s."""
+
+    def __init__(self, why: str, notes: Sequence[float]) -> None:
+        super().__init__(why)
+        self.why = why
+        self.notes = tuple(notes)
+
+
+def width(places: Sequence[Bits]) -> int:
+    """How many bits these are."""
+    return sum(mask.bit_count() for _, mask in places)
+
+
+def code_of(data: bytes, places: Sequence[Bits]) -> int:
+    """A frame's state as one number: the bits that count, the first the most significant."""
+    code = 0
+    for place, mask in places:
+        code = code << mask.bit_count() | packed(data[place], mask)
+    return code
+
+
+def packed(byte: int, mask: int) -> int:
+    """The masked bits of a byte, side by side."""
+    value = 0
+    for bit in range(7, -1, -1):
+        if mask >> bit & 1:
+            value = value << 1 | (byte >> bit & 1)
+    return value
+
+
+def learn(
+    frames: Sequence[Frame], candidates: range, taken: Mapping[int, int], value: Callable[[bytes], object],
+    noted: Sequence[tuple[Note, Meaning, int, bool]], *, over_by_bytes: bool = True,
+) -> States:  # fmt: skip
+    """The states of frames of one length.
+
+    Args:
+        candidates: the bytes that may tell a state: neither marks nor check.
+        taken: the bits that are the number's, as a mask for each byte; they tell no state.
+        value: the number of a frame, for telling when the digits stay.
+        noted: each note with what it says of the state, the index of its frame, and whether its time is exact.
+        over_by_bytes: whether overload is known by the digits' very bits; else its state is learned like any other.
+
+    Raises: Contradiction.
+    """
+    varying: list[Bits] = []
+    fixed: list[tuple[int, int, int]] = []
+    idle: list[int] = []
+    own: list[Bits] = []
+    for byte in candidates:
+        moved = _moved(frames, byte)
+        free = 0xFF & ~taken.get(byte, 0)
+        if taken.get(byte, 0) & moved:
+            own.append((byte, taken[byte] & moved))
+        if free & moved and _is_idle(frames, value, byte, free):
+            idle.append(byte)
+            continue
+        if free & moved:
+            varying.append((byte, free & moved))
+        if free & ~moved:
+            fixed.append((byte, free & ~moved, packed(frames[0].data[byte], free & ~moved)))
+    if not varying and fixed:
+        byte, mask, _ = fixed.pop(0)
+        varying.append((byte, mask))
+    places, over_places = tuple(varying), (*varying, *own)
+    if width(over_places) > 64 or width(places) > 64:
+        over_places = ()
+        if width(places) > 64:
+            raise Contradiction("more than 64 bits change beside the digits: too many for a table of states", [])
+    codes = [code_of(frame.data, places) for frame in frames]
+    numeric = [each for each in noted if not (each[0].is_over and over_by_bytes)]
+    overs = [each for each in noted if each[0].is_over and over_by_bytes and over_places]
+    for note, _, index, _ in overs:
+        _check_over(note, frames, codes, index, value)
+    return States(
+        places=places,
+        fixed=tuple(fixed),
+        idle=tuple(idle),
+        known=_known(codes, numeric),
+        over_places=over_places,
+        overs=_known([code_of(frame.data, over_places) for frame in frames], overs),
+    )
+
+
+def _check_over(
+    note: Note, frames: Sequence[Frame], codes: Sequence[int], index: int, value: Callable[[bytes], object]
+) -> None:
+    """Over its range a display stands still: where the digits went on changing, the note is of another moment."""
+    first = last = index
+    while first > 0 and codes[first - 1] == codes[index]:
+        first -= 1
+    while last + 1 < len(codes) and codes[last + 1] == codes[index]:
+        last += 1
+    shown = [value(frame.data) for frame in frames[first : last + 1]]
+    if sum(a != b for a, b in itertools.pairwise(shown)) > len(shown) // 4:
+        raise Contradiction("a note says overload where the digits went on changing", [note.at])
+
+
+def _moved(frames: Sequence[Frame], byte: int) -> int:
+    """The bits of a byte that were ever different, as a mask."""
+    first = frames[0].data[byte]
+    moved = 0
+    for frame in frames:
+        moved |= frame.data[byte] ^ first
+    return moved
+
+
+def _known(codes: Sequence[int], noted: Sequence[tuple[Note, Meaning, int, bool]]) -> dict[int, Meaning]:
+    """What each code means by the notes; a note at which the code was changing tells nothing."""
+    known: dict[int, Meaning] = {}
+    for note, meaning, index, is_exact in noted:
+        around = codes[max(0, index - STILL) : index + STILL + 1]
+        if not is_exact and len(set(around)) > 1:
+            continue
+        before = known.get(codes[index])
+        if before is not None and before.words != meaning.words:
+            raise Contradiction("two notes say different things of the same bytes", (*before.learned_at, note.at))
+        times = (*(before.learned_at if before else ()), note.at)
+        known[codes[index]] = replace(meaning, learned_at=times)
+    return known
+
+
+def _is_idle(frames: Sequence[Frame], value: Callable[[bytes], object], byte: int, mask: int) -> bool:
+    """Whether a byte counts frames, or flips often while the digits stay: no person turns a dial so fast."""
+    steps = [(b.data[byte] - a.data[byte]) & 0xFF for a, b in itertools.pairwise(frames)]
+    if steps and steps[0] and sum(step == steps[0] for step in steps) >= 0.95 * len(steps):
+        return True
+    still = [(a, b) for a, b in itertools.pairwise(frames) if value(a.data) == value(b.data)]
+    flips = sum((a.data[byte] ^ b.data[byte]) & mask != 0 for a, b in still)
+    return flips >= _FLIPS and flips >= _FLIP_SHARE * len(still)
