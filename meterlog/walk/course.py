@@ -76,6 +76,7 @@ class Course:
         self.step: Step | None = None
         self.started: Edge | None = None
         self.stage = ""
+        self._advised = ("", "", "")
         self.live: Live | None = None
         self.read: set[str] = set()
         self._assume, self._conclude = assume, conclude
@@ -138,6 +139,18 @@ class Course:
 
     def _ended(self, keys: tuple[str, ...], why: str, at: float) -> list[Happening]:
         return [told.ProofsEnded(step=self.step.key if self.step else "", at=at, keys=keys, why=why)] if keys else []
+
+    def advise(self, step: Step, words: str) -> None:
+        """What the person is to do now, for as long as the step stands where it stands."""
+        self._advised = (step.key, self.stage, words)
+
+    @property
+    def advice(self) -> str:
+        """What was advised where the step still stands, as a sentence; "" where nothing was."""
+        key, stage, words = self._advised
+        if not words or self.step is None or (key, stage) != (self.step.key, self.stage):
+            return ""
+        return f"{words[0].upper()}{words[1:]}."
 
     # From step to step ------------------------------------------------------------------------
 

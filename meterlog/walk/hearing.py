@@ -58,9 +58,11 @@ def _told(course: Course, target: Step, source: str, heard: Heard, at: float) ->
             return [told.ContactSaid(step=target.key, at=at, source=source, shown=shown)]
         case Advice(words, stage):
             course.stage = course.stage if stage is None else stage
+            course.advise(target, words)
             return [told.Advised(step=target.key, at=at, source=source, why=words)]
         case Lost(lasted_s, why, stage, is_whole):
             course.stage = stage
+            course.advise(target, why)
             lost = told.NotTaken(step=target.key, at=at, source=source, lasted_s=lasted_s, why=why)
             return [lost, *(course.leave_unproved(target, why, at) if is_whole else [])]
         case Froze():

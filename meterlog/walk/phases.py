@@ -109,13 +109,13 @@ BEGINNINGS: dict[StepKind, str] = {
     StepKind.DEAD: "Hold the tips on the known source until the tone; then the points; then the source again.",
     StepKind.LEADS: "Press the probe tips together and hold them still.",
     StepKind.HEATING: "Stir, and hold the probe in the load for half a minute; then say when it is switched on.",
-    StepKind.AT_TIME: "Hold the probes on the points: the reading counts at its time.",
+    StepKind.AT_TIME: "Hold the probes on the points, and press there: the reading counts at its time.",
 }
 """What a kind of step asks for while nothing is proved yet, where its phase alone does not say it."""
 
 
-def asked(phase: Phase, kind: StepKind | None, stage: str) -> str:
-    """What is asked of the person now, one sentence."""
+def asked(phase: Phase, kind: StepKind | None, stage: str, advice: str = "") -> str:
+    """What is asked of the person now; what was advised where the step stands goes before what it asks for."""
     if kind is None or phase not in (Phase.WATCH, Phase.START):
         return phase.words
-    return STAGES.get(stage) or BEGINNINGS.get(kind, phase.words)
+    return advice or STAGES.get(stage) or BEGINNINGS.get(kind, phase.words)

@@ -144,7 +144,7 @@ class Walk:
             "title": self.procedure.title,
             "phase": course.phase.value,
             "step": step.key if step else "",
-            "words": asked(course.phase, step.kind if step else None, course.stage),
+            "words": asked(course.phase, step.kind if step else None, course.stage, course.advice),
             "acts": [offer.as_dict() for offer in course.offers()],
             "more": [offer.as_dict() for offer in course.more()],
             "press": course.phase.press,

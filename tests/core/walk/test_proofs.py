@@ -638,3 +638,22 @@ def test_a_leak_before_another_open_step_takes_the_short_as_its_beginning():
     on_open_points(bench)
     leads_together(bench)
     assert hows(bench) == ["settled", OPEN]
+
+
+def asks(bench):
+    return bench.walk.snapshot()["words"]
+
+
+def test_what_is_asked_now_is_what_was_advised_until_the_proof_goes_on():
+    bench = dead_step()
+    assert asks(bench) == "Hold the tips on the known source until the tone; then the points; then the source again."
+    source(bench, seconds=0.75)
+    assert asks(bench) == "If that was the known source, hold the tips on it until the tone."
+    source(bench)
+    assert asks(bench) == "The tester is proved. Touch the points, and press with the tips on them."
+    bench.act("press")
+    assert asks(bench) == "Stay on the points until the tone."
+    source(bench)
+    assert asks(bench).startswith("Not proved dead: nobody said, and nothing showed, that the tips were on the points;")
+    on_points(bench)
+    assert asks(bench) == "It read low for long enough. Now the known source once more, until the tone."
