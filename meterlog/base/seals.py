@@ -19,7 +19,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Mapping
 
 FORMAT = 1
 NO_SEAL = "0" * 64
@@ -56,17 +56,6 @@ def leaf_text(fields: Mapping[str, str | int]) -> str:
         if isinstance(value, str) and _CONTROL.search(value):
             raise ValueError(f"leaf field {key}: control character")
     return json.dumps(dict(fields), sort_keys=True, separators=(",", ":"), ensure_ascii=False)
-
-
-def merkle_root(leaves: Sequence[bytes]) -> bytes:
-    """Merkle tree hash of a list of leaves, in order: RFC 9162, 2.1.1 with SHA-256."""
-    if not leaves:
-        return hashlib.sha256(b"").digest()
-    level = [hashlib.sha256(b"\x00" + leaf).digest() for leaf in leaves]
-    while len(level) > 1:
-        paired = [hashlib.sha256(b"\x01" + level[i] + level[i + 1]).digest() for i in range(0, len(level) - 1, 2)]
-        level = paired + level[len(paired) * 2 :]
-    return level[0]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

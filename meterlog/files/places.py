@@ -1,4 +1,4 @@
-"""Where this user's files lie, by the platform's custom: bench file, database, control socket."""
+"""Where this user's files lie, by the platform's custom: bench file, database, keys, control socket."""
 
 from __future__ import annotations
 
@@ -20,6 +20,12 @@ def bench_file() -> Path:
 def database() -> Path:
     """The database in the platform's data folder."""
     return platformdirs.user_data_path("meterlog") / "bench.db"
+
+
+def keys() -> Path:
+    """The folder of the keys that sign a bench's evidence: METERLOG_KEYS, or in the configuration folder."""
+    named = os.environ.get("METERLOG_KEYS", "")
+    return Path(named) if named else platformdirs.user_config_path("meterlog") / "keys"
 
 
 def control_socket(db: Path) -> Path:

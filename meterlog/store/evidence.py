@@ -8,7 +8,8 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING, Any
 
-from meterlog.base.seals import NO_SEAL, Seal, digest, merkle_root, read_line
+from meterlog.base.merkle import merkle_root
+from meterlog.base.seals import NO_SEAL, Seal, digest, read_line
 from meterlog.base.source import text_sha256
 from meterlog.record.acts import ActKind
 from meterlog.record.auditor import Finding

@@ -13,8 +13,9 @@ from typing import TYPE_CHECKING, Any
 
 from meterlog import __version__
 from meterlog.base.errors import CannotDo, MeterlogError
+from meterlog.base.merkle import merkle_root
 from meterlog.base.readings import Frame, Rejected
-from meterlog.base.seals import NO_SEAL, Seal, digest, kept_line, line_hash, merkle_root, read_line
+from meterlog.base.seals import NO_SEAL, Seal, digest, kept_line, line_hash, read_line
 from meterlog.record.acts import ActKind
 from meterlog.record.writer import canonical
 from meterlog.store import leaves, sqlite

@@ -4,7 +4,8 @@ import hashlib
 
 import pytest
 
-from meterlog.base.seals import NO_SEAL, Seal, leaf_text, line_hash, merkle_root, read_line
+from meterlog.base.merkle import merkle_root
+from meterlog.base.seals import NO_SEAL, Seal, leaf_text, line_hash, read_line
 
 # The test inputs that Certificate Transparency implementations share; the eight-leaf root is the one
 # quoted in many public test files (begins 5dc9da79, ends 4328). Smaller roots: same files, from memory.

@@ -1,0 +1,120 @@
+"""The key that signs a bench's heads and statements: a file of its own, outside the database, for this user alone.
+
+A copied database must not carry it. `cryptography` (the extra `evidence`) is imported where something is signed.
+"""
+
+from __future__ import annotations
+
+import importlib
+import os
+import stat
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from meterlog.base.errors import CannotDo
+from meterlog.files import places
+
+if TYPE_CHECKING:
+    from types import ModuleType
+
+INSTALL = "install it with: pip install 'meterlog[evidence]'"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Key:
+    """A bench's private key: 32 bytes. `public` are the 32 bytes that others check with."""
+
+    secret: bytes
+    public: bytes
+
+    def sign(self, data: bytes) -> bytes:
+        """The Ed25519 signature of data: 64 bytes."""
+        signature: bytes = _ed25519().Ed25519PrivateKey.from_private_bytes(self.secret).sign(data)
+        return signature
+
+
+def path_of(bench: str) -> Path:
+    """Where the key of a bench's identity lies."""
+    return places.keys() / f"{bench}.key"
+
+
+def has_key(bench: str) -> bool:
+    """Whether a bench has a key here."""
+    return path_of(bench).exists()
+
+
+def key_of(bench: str) -> Key:
+    """The key of a bench; made when there is none. Raises: CannotDo."""
+    path = path_of(bench)
+    return read(path) if path.exists() else make(bench)
+
+
+def make(bench: str) -> Key:
+    """A new key for a bench, kept for this user alone. Raises: CannotDo, also when there is one."""
+    secret = os.urandom(32)
+    key = _key(secret)
+    path = path_of(bench)
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+        file = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    except OSError as error:
+        raise CannotDo(f"{path} can't be made: {error.strerror}", "say where keys lie with METERLOG_KEYS") from None
+    with os.fdopen(file, "w") as opened:
+        opened.write(secret.hex() + "\n")
+        opened.flush()
+        os.fsync(opened.fileno())
+    return key
+
+
+def read(path: Path) -> Key:
+    """A key from its file. Raises: CannotDo when others may read it, or it is none."""
+    try:
+        text, mode = path.read_text(), stat.S_IMODE(path.stat().st_mode)
+    except OSError as error:
+        raise CannotDo(f"{path} can't be read: {error.strerror}") from None
+    if mode & 0o077:
+        raise CannotDo(f"others may read the key {path}", f"take that away with: chmod 600 {path}")
+    try:
+        return _key(bytes.fromhex(text.strip()))
+    except ValueError:
+        raise CannotDo(f"{path} holds no key", "put the 64 digits of the paper copy into it") from None
+
+
+def set_aside(bench: str) -> Path | None:
+    """Move a bench's key out of use, to a name of its own; answers where it lies now. None when there was none."""
+    path = path_of(bench)
+    if not path.exists():
+        return None
+    number = 1
+    while (aside := path.with_suffix(f".old{number}")).exists():
+        number += 1
+    path.rename(aside)
+    return aside
+
+
+def check(public: bytes, signature: bytes, data: bytes) -> bool | None:
+    """Whether a signature is right; None when nothing here can tell."""
+    try:
+        ed25519 = _ed25519()
+    except CannotDo:
+        return None
+    from cryptography.exceptions import InvalidSignature
+
+    try:
+        ed25519.Ed25519PublicKey.from_public_bytes(public).verify(signature, data)
+    except (InvalidSignature, ValueError):
+        return False
+    return True
+
+
+def _key(secret: bytes) -> Key:
+    private = _ed25519().Ed25519PrivateKey.from_private_bytes(secret)
+    return Key(secret=secret, public=private.public_key().public_bytes_raw())
+
+
+def _ed25519() -> ModuleType:
+    try:
+        return importlib.import_module("cryptography.hazmat.primitives.asymmetric.ed25519")
+    except ImportError:
+        raise CannotDo("signing needs the library cryptography", INSTALL) from None
