@@ -120,7 +120,8 @@ def play_job(bench: Bench, ref: str, personal: dict[str, str], scale: float = 1.
     ):
         facts = {"how": how, "reason": reason, "who": "page"}
         bench.writer.event("passed", bench.now, facts, job=job, step=steps[key], whence="walk")
-    bench.writer.disclose(job, "photograph", "image/png rating plate", small_png())
+    photograph = bench.writer.disclose(job, "photograph", "image/png rating plate", small_png())
+    bench.writer.event("photograph", bench.now, {"photograph": photograph}, job=job, who="page", whence="page")
     if until > 20:
         bench.writer.close_job(job, bench.now, {}, "repairer", "tests")
     bench.writer.commit(bench.now)

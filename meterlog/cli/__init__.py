@@ -26,6 +26,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "audit": ("meterlog.cli.audit", "Check every seal and recompute every reading, capture and verdict."),
     "browse": ("meterlog.cli.browse", "Show jobs, captures and verdicts in a browser."),
     "report": ("meterlog.cli.report", "Write a job's hand-over sheet or its evidence file."),
+    "verify": ("meterlog.cli.verify", "Check an evidence file, without any database."),
     "service": ("meterlog.cli.service", "Start with the computer, and be allowed to open the instruments."),
     "heating": ("meterlog.cli.heating", "Useful power of a heating run, from its temperature trace."),
     "part": ("meterlog.cli.part", "Read the marking of a part; find what may stand in for it."),

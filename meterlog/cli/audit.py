@@ -7,24 +7,29 @@ from pathlib import Path
 import click
 
 from meterlog.cli.options import db_option, json_option, table
+from meterlog.cli.verify import sheet_line
 
 
 @click.command()
+@click.option("--head", "lines", multiple=True, metavar="LINE", help="The head's line of an older hand-over sheet.")
 @json_option
 @db_option
-def audit(as_json: bool, db: Path) -> None:
+def audit(lines: tuple[str, ...], as_json: bool, db: Path) -> None:
     """Check every seal and recompute every reading, capture and verdict. Exit 1 if one differs.
 
     \b
-    meterlog audit --db bench.db
+    meterlog audit --head "meterlog-head 4f… 512 9c… 21…"
     """
     from meterlog.store.audit import audit as findings
-    from meterlog.store.audit import checked
+    from meterlog.store.audit import check_head, checked
     from meterlog.store.sqlite import DatabaseError, open_reader
 
+    heads = [sheet_line(line)[0] for line in lines]
     connection = open_reader(db)
+    compared = [finding for head in heads for finding in check_head(connection, head)]
     found = [
-        {"where": finding.where, "what": finding.what, "remark": finding.remark} for finding in findings(connection)
+        {"where": finding.where, "what": finding.what, "remark": finding.remark}
+        for finding in (*compared, *findings(connection))
     ]
     table(found, ("where", "what"), as_json)
     try:
@@ -40,5 +45,10 @@ def audit(as_json: bool, db: Path) -> None:
     if others:
         click.echo(f"{others} verdicts of another version come out otherwise by this one: methods move on", err=True)
     click.echo(f"{said}; findings: {grave or 'none'}", err=True)
+    if not heads:
+        click.echo("not compared with any earlier head: --head takes the line of an older hand-over sheet", err=True)
+    elif not compared:
+        sizes = ", ".join(f"its first {head.size} seals are those of the head given" for head in heads)
+        click.echo(sizes, err=True)
     if grave:
         raise SystemExit(1)

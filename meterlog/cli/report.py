@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import contextlib
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from meterlog.cli.options import db_option
+
+if TYPE_CHECKING:
+    from meterlog.store.sqlite import Connection
 
 
 @click.command()
@@ -16,25 +21,29 @@ from meterlog.cli.options import db_option
 @click.option(
     "--to", "target", type=click.Path(path_type=Path), help="The file to write, - for stdout; left out, REF.html here."
 )
+@click.option(
+    "--earlier", multiple=True, metavar="LINE", help="With a .zip: prove that an older sheet's head comes first."
+)
 @db_option
-def report(ref: str, evidence: bool, pdf: bool, target: Path | None, db: Path) -> None:
-    """Write the hand-over sheet of job REF, or its evidence file.
+def report(ref: str, evidence: bool, pdf: bool, target: Path | None, earlier: tuple[str, ...], db: Path) -> None:
+    """Write the hand-over sheet of job REF, or its evidence file: for reading, or (.zip) signed, for a stranger.
 
     \b
     meterlog report K-7 --pdf
+    meterlog report K-7 --evidence --to K-7.zip
     """
     from meterlog.base.errors import CannotDo
     from meterlog.report import sheets
     from meterlog.store.sqlite import open_reader
 
     kind = "evidence" if evidence else "handover"
-    connection = open_reader(db)
-    try:
-        card = sheets.evidence(connection, ref) if evidence else sheets.handover(connection, ref)
-    finally:
-        connection.close()
-    html = sheets.as_html(kind, card)
-    content = sheets.as_pdf(html) if pdf else html.encode()
+    with contextlib.closing(open_reader(db)) as connection:
+        if evidence and target is not None and target.suffix == ".zip":
+            content = _zip(connection, ref, earlier)
+        else:
+            card = sheets.evidence(connection, ref) if evidence else sheets.handover(connection, ref)
+            html = sheets.as_html(kind, card)
+            content = sheets.as_pdf(html) if pdf else html.encode()
     if target == Path("-"):
         click.echo(content, nl=False)
         return
@@ -44,3 +53,12 @@ def report(ref: str, evidence: bool, pdf: bool, target: Path | None, db: Path) -
     except OSError as error:
         raise CannotDo(f"{path} can't be written: {error.strerror}", "choose another file with --to") from None
     click.echo(str(path))
+
+
+def _zip(connection: Connection, ref: str, earlier: tuple[str, ...]) -> bytes:
+    """The signed evidence file of a job."""
+    from meterlog.cli.verify import sheet_line
+    from meterlog.daemon.clock import Clock
+    from meterlog.report.bagfile import evidence_zip
+
+    return evidence_zip(connection, ref, Clock().now().utc, [sheet_line(text)[0] for text in earlier])

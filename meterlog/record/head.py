@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 from meterlog.base.merkle import Tree, leaf_hash
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Collection, Iterable
 
 _DER_BEFORE_KEY = bytes.fromhex("302a300506032b6570032100")
 """What stands before the 32 bytes of an Ed25519 public key in its DER form: RFC 8410, section 4."""
@@ -59,6 +59,20 @@ def head_of(bench: str, lines: Iterable[str]) -> Head:
 def tree_of(lines: Iterable[str]) -> Tree:
     """The log's tree over seals' header lines."""
     return Tree([leaf_hash(line.encode()) for line in lines])
+
+
+def differs_from(earlier: Head, benches: Collection[str], log: Tree) -> str:
+    """How a record is not the one that an earlier head was made of; "" when it begins with just that.
+
+    `benches` are the identities that the record went under.
+    """
+    if earlier.bench not in benches:
+        return "the head is of another bench"
+    if earlier.size > log.size:
+        return f"the record has {log.size} seals, the head speaks of {earlier.size}: it was cut off"
+    if not log.root(earlier.size).hex().startswith(earlier.root):
+        return f"its first {earlier.size} seals are not those of the earlier head: it was rewritten"
+    return ""
 
 
 def read_sheet_line(text: str) -> tuple[Head, str]:

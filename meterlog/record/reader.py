@@ -37,6 +37,10 @@ class RecordReader(Protocol):
         """The header lines of the commits from number `first` on."""
         ...
 
+    def identities(self) -> list[str]:
+        """The identities that the record went under, 32 hex digits each; its own now is the last."""
+        ...
+
     def jobs(self, *, most: int | None = None, before: int | None = None) -> list[JobRecord]:
         """Jobs, the newest first; at most so many, older than the id `before`."""
         ...

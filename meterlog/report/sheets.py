@@ -19,6 +19,7 @@ from meterlog.procedure.cautions import CAUTIONS
 from meterlog.procedure.steps import StepKind
 from meterlog.report import wording
 from meterlog.report.card import card_of
+from meterlog.report.headline import headline
 from meterlog.report.reached import reached_from
 from meterlog.report.runs import plot_of
 from meterlog.store import queries
@@ -58,6 +59,7 @@ def handover(db: Connection, ref: str) -> Card:
         "untested": _untested(card),
         "verdicts": sum(len(step["verdicts"]) for step in card["steps"]),
         "seal": _last_seal(db, card["job"]["id"]),
+        "head": headline(db),
         "cautions": FOR_THE_OWNER,
     }
 

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
-from meterlog.record.auditor import as_far_as_it_goes, reached_again
+from meterlog.record.auditor import Finding, as_far_as_it_goes, reached_again
+from meterlog.record.head import differs_from, tree_of
 from meterlog.store.evidence import check_file, check_personal, check_rereads, check_schema, check_seals, check_texts
 from meterlog.store.reader import Reader
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from meterlog.record.auditor import Finding
+    from meterlog.record.head import Head
     from meterlog.store.sqlite import Connection
 
 
@@ -33,6 +34,14 @@ def audit(db: Connection) -> Iterator[Finding]:
     for check in STORED:
         yield from as_far_as_it_goes(check.__name__.removeprefix("check_"), check(db))
     yield from as_far_as_it_goes("rows", reached_again(Reader(db)))
+
+
+def check_head(db: Connection, earlier: Head) -> Iterator[Finding]:
+    """A finding when the record does not begin as it did when an earlier head was made of it."""
+    reader = Reader(db)
+    differs = differs_from(earlier, reader.identities(), tree_of(reader.seals()))
+    if differs:
+        yield Finding(where="record", what=differs)
 
 
 def checked(db: Connection) -> Checked:

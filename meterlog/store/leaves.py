@@ -44,7 +44,12 @@ def form_digest(form: Mapping[str, Any]) -> str:
 
 def whole_form_digest(form: Mapping[str, Any]) -> str:
     """The digest of a form's columns, joined by NUL in the order of FORM_COLUMNS."""
-    return sha256("\x00".join(_plain(form[name]) for name in FORM_COLUMNS).encode())
+    return sha256("\x00".join(form_columns(form)).encode())
+
+
+def form_columns(form: Mapping[str, Any]) -> tuple[str, ...]:
+    """A form's columns as texts, in the order of FORM_COLUMNS."""
+    return tuple(_plain(form[name]) for name in FORM_COLUMNS)
 
 
 def _plain(value: Any) -> str:
@@ -54,8 +59,12 @@ def _plain(value: Any) -> str:
 
 def readings_digest(rows: Iterable[Sequence[Any]], forms: Mapping[int, str]) -> str:
     """Digest of (id, chunk, at, form, counts, place, length) rows in id order; `forms` by id."""
-    lines = [f"{r[0]} {r[2]} {forms[r[3]]} {r[4]} {r[5]} {r[6]}" for r in rows]
-    return sha256("\n".join(lines).encode())
+    return sha256("\n".join(readings_lines(rows, forms)).encode())
+
+
+def readings_lines(rows: Iterable[Sequence[Any]], forms: Mapping[int, str]) -> list[str]:
+    """The lines of that digest: id, ms, form's short digest, counts, place, length."""
+    return [f"{r[0]} {r[2]} {forms[r[3]]} {r[4]} {r[5]} {r[6]}" for r in rows]
 
 
 def reread_digest(rows: Iterable[Sequence[Any]], forms: Mapping[int, str]) -> str:
@@ -66,9 +75,13 @@ def reread_digest(rows: Iterable[Sequence[Any]], forms: Mapping[int, str]) -> st
 
 def rest_digest(unread: Iterable[Sequence[Any]], sent: Iterable[Sequence[Any]]) -> str:
     """Digest of a chunk's unread rows (id, chunk, at, kind, reason, place, length) and sent rows."""
+    return sha256("\n".join(rest_lines(unread, sent)).encode())
+
+
+def rest_lines(unread: Iterable[Sequence[Any]], sent: Iterable[Sequence[Any]]) -> list[str]:
+    """The lines of that digest: id, ms, kind, place, length, reason; then id, ms, place, bytes."""
     lines = [f"{r[0]} {r[2]} {r[3]} {r[5]} {r[6]} {r[4]}" for r in unread]
-    lines += [f"{r[0]} {r[2]} {r[3]} {bytes(r[4]).hex()}" for r in sent]
-    return sha256("\n".join(lines).encode())
+    return lines + [f"{r[0]} {r[2]} {r[3]} {bytes(r[4]).hex()}" for r in sent]
 
 
 def chunk_leaf(chunk: Mapping[str, Any], link: Mapping[str, Any], readings: str, rest: str, where: Where) -> str:

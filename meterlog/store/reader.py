@@ -80,6 +80,9 @@ class Reader:
     def seals(self, first: int = 0) -> Iterator[str]:
         return (row["line"] for row in self._rows("SELECT line FROM seal WHERE number >= ? ORDER BY number", first))
 
+    def identities(self) -> list[str]:
+        return [row["identity"] for row in self._rows("SELECT identity FROM bench ORDER BY rowid")]
+
     def jobs(self, *, most: int | None = None, before: int | None = None) -> list[JobRecord]:
         sql = f"SELECT t.*, {_COMMIT} FROM job t {_sealed('job', 't.id')} WHERE t.id < ? ORDER BY t.id DESC LIMIT ?"
         older = 2**62 if before is None else before

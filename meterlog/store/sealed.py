@@ -51,7 +51,7 @@ class Leaves:
 
     def __init__(self, db: Connection) -> None:
         self._db = db
-        self._forms = {row["id"]: leaves.form_digest(row) for row in db.execute("SELECT * FROM form")}
+        self.forms = {row["id"]: leaves.form_digest(row) for row in db.execute("SELECT * FROM form")}
         self.refs: dict[int, str] = dict(db.execute("SELECT id, ref FROM job").fetchall())
         rows = db.execute("SELECT l.*, i.name, i.profile, i.facts FROM link l JOIN instrument i ON i.id = l.instrument")
         self._links = {row["id"]: dict(row) for row in rows}
@@ -81,13 +81,13 @@ class Leaves:
             return leaves.PLAIN[kind](row)
         if kind == "readings":
             return self._chunk(row, where)
-        return leaves.row_leaf(kind, {**row, "form_digest": self._forms.get(row.get("form", 0), "")}, where)
+        return leaves.row_leaf(kind, {**row, "form_digest": self.forms.get(row.get("form", 0), "")}, where)
 
     def _chunk(self, row: Mapping[str, Any], where: leaves.Where) -> str:
         readings = self.readings(row)
         if any(reading[1] != row["id"] for reading in readings):
             raise ValueError("a reading was moved to another chunk")
-        read = leaves.readings_digest(readings, self._forms)
+        read = leaves.readings_digest(readings, self.forms)
         rest = leaves.rest_digest(self.rows_of("unread", row["id"]), self.rows_of("sent", row["id"]))
         return leaves.chunk_leaf(row, self._links[row["link"]], read, rest, where)
 

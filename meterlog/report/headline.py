@@ -1,0 +1,44 @@
+"""The record's head on a sheet: one line of text, and the same as a QR code, so that paper pins what came before."""
+
+from __future__ import annotations
+
+import io
+from typing import TYPE_CHECKING
+
+from meterlog.base.errors import CannotDo
+from meterlog.files import keys
+from meterlog.record.head import fingerprint_of, head_of
+from meterlog.store.reader import Reader
+
+if TYPE_CHECKING:
+    from meterlog.store.sqlite import Connection
+
+
+def headline(db: Connection) -> dict[str, str] | None:
+    """`line` and `qr` (SVG) of the record's head now; None when nothing is committed yet."""
+    reader = Reader(db)
+    lines = list(reader.seals())
+    if not lines:
+        return None
+    bench = reader.identities()[-1]
+    line = head_of(bench, lines).sheet_line(_fingerprint(bench))
+    return {"line": line, "qr": qr_svg(line)}
+
+
+def _fingerprint(bench: str) -> str:
+    """The fingerprint of the bench's key, made at its first use; "" where nothing here can sign."""
+    try:
+        return fingerprint_of(keys.key_of(bench).public)
+    except CannotDo:
+        return ""
+
+
+def qr_svg(text: str) -> str:
+    """A text as a QR code: an SVG to put into a page."""
+    import segno
+
+    target = io.BytesIO()
+    segno.make(text, error="m").save(
+        target, kind="svg", xmldecl=False, svgns=False, scale=1, border=2, svgclass="qr", lineclass=None, omitsize=True
+    )
+    return target.getvalue().decode()
