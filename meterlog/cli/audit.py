@@ -22,6 +22,7 @@ def audit(lines: tuple[str, ...], as_json: bool, db: Path) -> None:
     """
     from meterlog.store.audit import audit as findings
     from meterlog.store.audit import check_head, checked
+    from meterlog.store.schema import KNOWN_VERSION
     from meterlog.store.sqlite import DatabaseError, open_reader
 
     heads = [sheet_line(line)[0] for line in lines]
@@ -39,16 +40,18 @@ def audit(lines: tuple[str, ...], as_json: bool, db: Path) -> None:
         raise SystemExit(1) from None
     finally:
         connection.close()
-    said = f"{counts.seals} seals, {counts.readings} readings, {counts.captures} captures, {counts.verdicts} verdicts"
+    said = f"{counts.seal} seals, {counts.reading} readings, {counts.capture} captures, {counts.verdict} verdicts"
+    if counts.layout < KNOWN_VERSION:
+        click.echo(f"an older record (layout {counts.layout}): what it did not seal yet is not looked at", err=True)
     grave = sum(not each["remark"] for each in found)
     others = len({each["where"] for each in found if each["remark"]})
     if others:
         click.echo(f"{others} verdicts of another version come out otherwise by this one: methods move on", err=True)
-    click.echo(f"{said}; findings: {grave or 'none'}", err=True)
     if not heads:
         click.echo("not compared with any earlier head: --head takes the line of an older hand-over sheet", err=True)
     elif not compared:
         sizes = ", ".join(f"its first {head.size} seals are those of the head given" for head in heads)
         click.echo(sizes, err=True)
+    click.echo(f"{said}; findings: {grave or 'none'}", err=True)
     if grave:
         raise SystemExit(1)

@@ -21,12 +21,13 @@ STORED = (check_file, check_schema, check_seals, check_rereads, check_texts, che
 
 
 class Checked(NamedTuple):
-    """How much was looked at."""
+    """How many rows of each table were looked at, and of which layout the database is."""
 
-    seals: int
-    readings: int
-    captures: int
-    verdicts: int
+    seal: int
+    reading: int
+    capture: int
+    verdict: int
+    layout: int
 
 
 def audit(db: Connection) -> Iterator[Finding]:
@@ -46,6 +47,5 @@ def check_head(db: Connection, earlier: Head) -> Iterator[Finding]:
 
 def checked(db: Connection) -> Checked:
     """The counts of what an audit looks at."""
-    return Checked(
-        *(db.execute(f"SELECT count(*) FROM {t}").fetchone()[0] for t in ("seal", "reading", "capture", "verdict"))
-    )
+    rows = {table: db.execute(f"SELECT count(*) FROM {table}").fetchone()[0] for table in Checked._fields[:-1]}
+    return Checked(**rows, layout=db.execute("PRAGMA user_version").fetchone()[0])

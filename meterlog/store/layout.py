@@ -20,7 +20,7 @@ def migrate(connection: Connection) -> None:
     """
     found = connection.execute("PRAGMA user_version").fetchone()[0]
     if found > KNOWN_VERSION:
-        raise sqlite.wrong_layout(found)
+        raise sqlite.newer_layout(found)
     if found < KNOWN_VERSION:
         _bring_up(connection, found)
     missing = [table for table in EVIDENCE if not _is_protected(connection, table)]

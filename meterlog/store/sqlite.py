@@ -105,9 +105,9 @@ def save_copy(connection: Connection, beside: Path, name: str) -> Path | None:
 
 
 def open_reader(path: Path) -> Connection:
-    """A read-only connection that never checkpoints.
+    """A read-only connection that never checkpoints. Every older layout is read as it is (tests/old_records).
 
-    Raises: CannotDo when there is no such file, no bench in it or one of another layout, or SQLite can't read it there.
+    Raises: CannotDo when there is no such file, no bench in it or one of a newer layout, or SQLite can't read it there.
     """
     if not path.exists():
         raise CannotDo(f"there is no database {path}", "start one with: meterlog listen, or try: meterlog demo")
@@ -120,9 +120,9 @@ def open_reader(path: Path) -> Connection:
     if not layout:
         connection.close()
         raise CannotDo(f"{path} holds no bench", what_to_do_about(None))
-    if layout != KNOWN_VERSION:
+    if layout > KNOWN_VERSION:
         connection.close()
-        raise wrong_layout(layout)
+        raise newer_layout(layout)
     connection.row_factory = sqlite3.Row
     return connection
 
@@ -145,16 +145,11 @@ def _uri(path: Path) -> str:
     return uri + "&immutable=1"
 
 
-def wrong_layout(found: int) -> CannotDo:
-    """What to say of a database of another layout than this program's."""
-    if found > KNOWN_VERSION:
-        return CannotDo(
-            f"the database was made by a newer meterlog (layout {found}, known {KNOWN_VERSION})",
-            "upgrade with: pip install --upgrade meterlog",
-        )
+def newer_layout(found: int) -> CannotDo:
+    """What to say of a database of a layout that this program does not know."""
     return CannotDo(
-        f"the database was made by an older meterlog (layout {found}, this one reads {KNOWN_VERSION})",
-        "keep a copy, then bring it up with: meterlog listen",
+        f"the database was made by a newer meterlog (layout {found}, known {KNOWN_VERSION})",
+        "upgrade with: pip install --upgrade meterlog",
     )
 
 

@@ -17,6 +17,14 @@ CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 SIZES = {"phone": {"width": 360, "height": 740}, "desktop": {"width": 1280, "height": 900}}
 
 
+@pytest.fixture(scope="session", autouse=True)
+def keys_of_the_tests(tmp_path_factory):
+    """Keys are made in a folder of the tests', never in this user's."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("METERLOG_KEYS", str(tmp_path_factory.mktemp("keys")))
+        yield
+
+
 @pytest.fixture(scope="module")
 def chromium():
     if CHROMIUM is None:

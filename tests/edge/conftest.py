@@ -9,6 +9,14 @@ import pytest
 from edge.bench import Daemon, Wire, run
 
 
+@pytest.fixture(scope="session", autouse=True)
+def keys_of_the_tests(tmp_path_factory):
+    """Keys are made in a folder of the tests', never in this user's."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("METERLOG_KEYS", str(tmp_path_factory.mktemp("keys")))
+        yield
+
+
 @pytest.fixture
 def wire():
     made = Wire()
