@@ -36,6 +36,8 @@ COMMIT_WAIT_S = 1.0
 """Longest wait of a free-running reading for its commit: an eighth of the disk wear of four a second."""
 
 RETRY_S = 1.0
+ASIDE_S = 30.0
+"""How long a link that nothing is understood of is left alone before it is tried again."""
 BEAT_S = 1.0
 ANNOUNCE_S = 0.1
 IN_ONE_GO = 500
@@ -115,9 +117,7 @@ class BenchLoop:
     def _take(self, item: Item) -> None:
         match item:
             case Received():
-                at = round(item.at, 3)
-                self.stations[item.source].heard_at = at
-                self._deal(self.desk.received(item.source, item.data, at), at)
+                self._hear(self.stations[item.source], item.data, round(item.at, 3))
             case Request():
                 self._commit_when_due(self.clock.monotonic())  # an answer shows nothing that is not kept
                 item.reply.put(self._answer(item.message))
@@ -131,6 +131,13 @@ class BenchLoop:
                 self._change(item)
             case Stop():
                 self._stopping = True
+
+    def _hear(self, station: Station, data: bytes, at: float) -> None:
+        station.heard_at = at
+        if station.set_aside_at is None:
+            self._deal(self.desk.received(station.source, data, at), at)
+        else:
+            station.bytes_not_kept += len(data)
 
     def _answer(self, message: dict[str, Any]) -> dict[str, Any]:
         try:
@@ -160,9 +167,11 @@ class BenchLoop:
 
     def _change(self, item: StateChanged) -> None:
         station = self.stations[item.source]
-        if item.state in (LinkState.WAITING, LinkState.GIVEN_UP) and station.link_id is not None:
-            self._end(station)
-            self.desk.lost(item.source)
+        if item.state in (LinkState.WAITING, LinkState.GIVEN_UP):
+            if station.link_id is not None:
+                self._end(station)
+                self.desk.lost(item.source)
+            station.link = station.set_aside_at = None
         self._tell_state(station, Standing(item.state, item.why, item.hint))
 
     def _tell_state(self, station: Station, now: Standing) -> None:
@@ -173,9 +182,35 @@ class BenchLoop:
         self.writer.event(LINK.format(state=now.state), self.clock.now(), facts, link=station.link_id, whence="daemon")
         self.announcer.tell(event="link", **facts, hint=now.hint)
 
+    def _set_aside(self, station: Station, now: float) -> None:
+        """Keep no more of a link that nothing is understood of: its bytes are counted, and it is tried again."""
+        link = station.link
+        if not station.times_aside:
+            self._tell_aside(station)
+        self._end(station)
+        station.link, station.set_aside_at = link, now
+        station.times_aside += 1
+
+    def _take_up(self, station: Station, now: float) -> None:
+        """Listen again to a link that was set aside, as to one that was opened now."""
+        if station.link is None:
+            return  # it takes no bytes any more: its task opens it again
+        if station.times_aside.bit_count() == 1:  # told each time that it has doubled
+            self._tell_aside(station)
+        self._open(Opened(station.source, station.link, station.url, now))
+
+    def _tell_aside(self, station: Station) -> None:
+        facts = {"link": station.source, "why": station.reason, "bytes_not_kept": station.bytes_not_kept}
+        log.warning("set aside", extra={"facts": facts})
+        self.writer.event(ActKind.SET_ASIDE, self.clock.now(), facts, link=station.last_link_id, whence="daemon")
+
     def _look_at_links(self, now: float) -> None:
         """What is shown as live is live: states and readings go when what they rest on goes."""
         for station in self.stations.values():
+            if station.is_rubbish and station.link_id is not None:
+                self._set_aside(station, now)
+            elif station.set_aside_at is not None and now - station.set_aside_at > ASIDE_S:
+                self._take_up(station, now)
             station.grow_old(now)
             changed = station.stands(now)
             if changed is not None:

@@ -18,6 +18,9 @@ if TYPE_CHECKING:
     from meterlog.profile import Profile
 
 
+UNREAD_KEPT, UNREAD_AGAIN = 1_000_000, 4_000
+"""Bytes kept in a row without one message that is understood; and kept each time that such a link is tried again."""
+
 OPEN = (LinkState.LISTENING, LinkState.SILENT, LinkState.NOT_UNDERSTOOD)
 """The states of a link that is open."""
 
@@ -61,6 +64,10 @@ class Station:
     heard_at: float = 0.0
     understood_at: float = 0.0
     reason: str = ""
+    unread: int = 0
+    set_aside_at: float | None = None
+    times_aside: int = 0
+    bytes_not_kept: int = 0
     last: dict[str, Shown] = field(default_factory=dict)
     last_utc_ms: int = 0
     fresh: bool = False
@@ -70,6 +77,7 @@ class Station:
         """Its link is open, s on the machine's monotonic clock; what it showed before is no longer live."""
         self.link, self.url, self.opened_at = link, url, at
         self.heard_at = self.understood_at = at
+        self.unread, self.set_aside_at = 0, None
         self.pace, self.reason, self.last = (
             Pace(),
             "",
@@ -78,23 +86,33 @@ class Station:
 
     def heard(self, outcomes: Sequence[Outcome], at: float, utc_ms: int, *, is_kept: bool) -> None:
         """Show the last readings; count what is kept, and what gave no reading; `at` on the monotonic clock."""
+        latest: dict[str, Reading] = {}
         for outcome in outcomes:
             if isinstance(outcome, Frame):
                 self._understood(at)
+                self.unread = self.times_aside = 0
                 for reading in outcome.readings:
-                    self.last[reading.form.channel] = Shown(reading=reading, at=at, utc_ms=utc_ms)
-                if outcome.readings:
-                    self.last_utc_ms, self.fresh = utc_ms, True
-                    self.count += len(outcome.readings) if is_kept else 0
+                    latest[reading.form.channel] = reading
+                self.count += len(outcome.readings) if is_kept else 0
             elif isinstance(outcome, Rejected):
                 self.rejected, self.reason = self.rejected + 1, outcome.reason
+                self.unread += len(outcome.raw)
             else:
                 self.skipped += len(outcome.raw)
+                self.unread += len(outcome.raw)
+        if latest:
+            self.last |= {channel: Shown(reading=each, at=at, utc_ms=utc_ms) for channel, each in latest.items()}
+            self.last_utc_ms, self.fresh = utc_ms, True
 
     def _understood(self, at: float) -> None:
         if at > self.understood_at:
             self.pace.heard_after(at - self.understood_at)
             self.understood_at = at
+
+    @property
+    def is_rubbish(self) -> bool:
+        """Whether enough was kept of bytes that nothing was understood of; after a first time, little is."""
+        return self.unread > (UNREAD_AGAIN if self.times_aside else UNREAD_KEPT)
 
     def stands(self, now: float) -> Standing | None:
         """How its open link stands, where that differs from what was told; the reason alone makes no difference."""
@@ -132,6 +150,7 @@ class Station:
             "count": self.count,
             "rejected": self.rejected,
             "skipped_bytes": self.skipped,
+            "bytes_not_kept": self.bytes_not_kept,
             "line_errors": self.line_errors,
         }
 

@@ -27,6 +27,7 @@ class ActKind(StrEnum):
     RECORD_UPGRADED = "record upgraded"
     PERSONAL_FIELDS = "personal fields"
     LINE_ERRORS = "line errors"
+    SET_ASIDE = "set aside"
     CLOCK_STEPPED = "clock stepped"
     STORE_REFUSED = "store refused"
     # the walk

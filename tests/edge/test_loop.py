@@ -10,7 +10,7 @@ import pytest
 from edge.bench import wait_until
 
 from meterlog.daemon import loop as bench_loop
-from meterlog.daemon import states
+from meterlog.daemon import states, station
 from meterlog.daemon.announce import Announcer
 from meterlog.daemon.clock import Clock
 from meterlog.daemon.desk import JobDesk
@@ -605,3 +605,40 @@ def test_what_was_to_be_done_again_still_is_after_a_break(tmp_path):
     assert after.walk()["needs"] == ["refitted"]
     after.stop()
     assert after.findings() == []
+
+
+# ---- rubbish ----
+
+
+def test_bytes_without_a_message_are_kept_up_to_a_bound_then_counted_and_tried_again(loop, monkeypatch):
+    monkeypatch.setattr(station, "UNREAD_KEPT", 1_000)
+    monkeypatch.setattr(station, "UNREAD_AGAIN", 100)
+    monkeypatch.setattr(bench_loop, "ASIDE_S", 0.2)
+    loop.open(link=Deaf())
+    loop.hear(celsius(214))
+    sent = 0
+
+    def rubbish():
+        nonlocal sent
+        sent += 500
+        loop.hear(b"T=+02?.5C\r\n" * 45 + b"12345")
+        return link_of(loop)["bytes_not_kept"] > 20_000
+
+    wait_until(rubbish, "more sent than is kept")
+    kept = loop.rows("SELECT coalesce(sum(length(raw)), 0) FROM chunk")[0][0]
+    assert kept < sent / 2
+
+    def read():
+        loop.hear(celsius(215))
+        return link_of(loop)["readings"][0]["shown"] == "021.5"
+
+    wait_until(read, "taken up again")
+    loop.hear(celsius(216))
+    wait_until(lambda: link_of(loop)["readings"][0]["shown"] == "021.6", "and read on")
+    loop.stop()
+    told = [json.loads(facts) for (facts,) in loop.rows("SELECT facts FROM event WHERE kind = 'set aside' ORDER BY id")]
+    assert told[0]["bytes_not_kept"] == 0
+    assert told[-1]["bytes_not_kept"] > 0
+    shown = [digits for (digits,) in loop.rows("SELECT shown FROM readings ORDER BY id")]
+    assert (shown[0], shown[-1]) == ("021.4", "021.6")
+    assert loop.findings() == [], "what was kept is read again as it was"
