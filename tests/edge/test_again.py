@@ -22,7 +22,7 @@ def test_a_looser_rule_decides_what_the_guard_band_leaves_open(copy):
     assert json.loads(shown.stdout)["outcome"] == "undecided"
     assert run("audit", "--db", str(copy)).stderr.endswith("findings: none\n")
     again_rows = json.loads(run("job", "show", "kitchen-oven", "--json", "--db", str(copy)).stdout.splitlines()[-1])
-    assert again_rows["step"] == "emission-survey"
+    assert again_rows["step"] == "heating-run"
 
 
 def test_an_unknown_rule_or_job_is_refused(played):
