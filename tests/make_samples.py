@@ -230,7 +230,6 @@ def oven():
     s.proved_open()  # filament-to-case
     s.reads()
     s.looks()  # refitted
-    s.reads()
     s.ohms(0.3, noise=0)  # protective-conductor
     s.reads()
     s.act(PROVED_ELSEWHERE)
@@ -262,7 +261,6 @@ def urn():
     s.proved_dead()
     s.ohms(0.4, noise=0)  # cut-out
     s.ohms(0.3, noise=0)  # thermostat
-    s.reads()
     s.ohms(17.9)  # element
     s.reads()
     s.insulation("", "0.04", "Mohm")

@@ -152,6 +152,8 @@ class Repairer:
             self._apart(step.hold_s + 2.0)
             self._show("meter", "resistance", SHORT_OHM, 1.75)
         else:
+            self._show("meter", "resistance", value, 1.5)
+            self._act("confirm")
             self._show("meter", "resistance", value, 9.0)
         self._apart(1.5)
 
