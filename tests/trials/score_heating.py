@@ -16,7 +16,7 @@ import numpy as np
 
 from meterlog.heating import Load, read_mass, read_moment, read_room, read_trace, read_vessel, run
 
-NEAR_K = 2.0
+NEAR_K = 3.0
 """A load that starts or ends so near to the room's temperature shows no step when the probe leaves or comes back."""
 
 

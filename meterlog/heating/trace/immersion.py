@@ -35,7 +35,7 @@ SIDES = (BEFORE, AFTER)
 """When a person may say that they stirred with the probe in the load."""
 APART_K = 0.7
 """Air beside an oven wanders by less within a run (common practice, no source)."""
-LEVEL_K = 1.5
+LEVEL_K = 2.0
 """Air that a running oven warms differs by less from that before and after (common practice, no source)."""
 SOON_S, ONSET_K = 15.0, 0.5
 """A probe that leaves the load at the start changes by more than this, K, so soon; air that an oven warms does not."""
@@ -97,13 +97,13 @@ def _not_shown(side: str, level: float) -> Refused:
             why=f"the readings after heating stand at {celsius}, as a probe in the room's air would: nothing shows "
             "that it went back into the load",
             advice="stir with the probe in the load and hold it there for 20 s more, or say that you did (--stirred "
-            "after); a load that ends 2 K or more from the room's temperature shows it by itself",
+            "after); a load that ends 3 K or more from the room's temperature shows it by itself",
         )
     return Refused(
         what=NOT_SHOWN,
         why=f"the readings before heating stand at {celsius}, as a probe in the room's air would: nothing shows that "
         "it stood in the load",
-        advice="state the room (--ambient), start with a load 2 K or more from its temperature, or say that you "
+        advice="state the room (--ambient), start with a load 3 K or more from its temperature, or say that you "
         "stirred with the probe in the load (--stirred before)",
     )
 
