@@ -149,7 +149,9 @@ def heated(path: Path) -> Path:
     procedure = read_procedure(OVEN.read_text(), "microwave-oven.yaml")
     entries = {"rated output": "900 W", "water mass": "1000 g ± 2 g", "vessel": "340 g glass"}
     job, steps = writer.open_job("H-1", procedure, entries, {}, now())
-    times, celsius, _ = simulate(heating_simulator.Bench(power=880, first=12, vessel=230, out=(55, 130), stop=120))
+    times, celsius, _ = simulate(
+        heating_simulator.Bench(power=880, first=12, vessel=230, out=(55, 130), stop=120, warm_up=2)
+    )
     log = [(float(t), Reading(CELSIUS, round(10 * c))) for t, c in zip(times, celsius, strict=True)]
     for place, (at, reading) in enumerate(log):
         raw = struct.pack("<i", reading.counts)
