@@ -13,7 +13,7 @@ from meterlog.profile.language.content import Field
 from meterlog.profile.language.words import bare
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterable
 
     from meterlog.base.readings import Reading
     from meterlog.base.source import Problems
@@ -36,6 +36,11 @@ class Chooser:
         self.messages = messages
         self.asks = asks
         self.known = {message.name: _known_by(message, layout, problems) for message in messages}
+        self._by_start: dict[bytes, list[int]] = {}
+        for place, message in enumerate(messages):
+            starts = message.says.when.starts if message.says.when else b""
+            self._by_start.setdefault(starts, []).append(place)
+        self._sizes = sorted(set(map(len, self._by_start)))
         only = messages[0] if len(messages) == 1 else None
         alone = only is not None and self.known[only.name] is None and not asks
         self.decode: Callable[[bytes, Kept], tuple[Reading, ...] | str] = (
@@ -44,13 +49,15 @@ class Chooser:
 
     def candidates(self, frame: bytes, kept: Kept) -> list[Message]:
         """The messages that a frame may be, given what was asked."""
-        return [message for message in self._allowed(kept) if self._is(message, frame)]
+        begun = sorted(place for size in self._sizes for place in self._by_start.get(frame[:size], ()))
+        return [message for message in self._allowed(kept, begun) if self._is(message, frame)]
 
-    def _allowed(self, kept: Kept) -> list[Message]:
-        """The messages that may come now, given what was asked."""
+    def _allowed(self, kept: Kept, places: Iterable[int] | None = None) -> list[Message]:
+        """The messages that may come now, given what was asked; of some, by their places, or of all."""
         asked = kept.get("request")
         names = asked.answers if asked is not None else ()
-        return [message for message in self.messages if not names or message.name in names]
+        some = self.messages if places is None else [self.messages[place] for place in places]
+        return [message for message in some if not names or message.name in names]
 
     def doubt(self, seen: bytes, reason: str, kept: Kept, is_frame: bool) -> None:
         """Forget what bytes that are not believed may have told: as the message that they look like, or as any."""
