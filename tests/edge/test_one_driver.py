@@ -9,6 +9,7 @@ import random
 from pathlib import Path
 
 import pytest
+from dialects import dialect
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from shipped_profiles import PROFILES
@@ -29,8 +30,10 @@ from meterlog.walk.replay import Part, play
 from meterlog.walk.session import Heard, Session
 
 PAGES = sorted((Path(__file__).parents[1] / "manual_pages").iterdir())
+DIALECTS = {f"dialect {seed}": dialect(seed) for seed in range(8)}
 CASES = {
     **PROFILES,
+    **{name: compile_profile(made.text, name) for name, made in DIALECTS.items()},
     **{page.name: compile_profile((page / "profile.yaml").read_text(), page.name) for page in PAGES},
 }
 NUMBERS = itertools.count()
@@ -38,6 +41,8 @@ NUMBERS = itertools.count()
 
 def frames_of(name):
     """Frames that the instrument may send, whole."""
+    if name in DIALECTS:
+        return [DIALECTS[name].frame(random.Random(number))[0] for number in range(20)]
     page = Path(__file__).parents[1] / "manual_pages" / name / "stream.txt"
     if page.is_file():
         lines = [line.split(" ", 1) for line in page.read_text().splitlines()]

@@ -33,7 +33,7 @@ def streams(data):
         at += given.ConsumeIntInRange(0, 3) / 4
         requests, found = conversation.poll(at)
         for request in requests:
-            conversation.sent(request, at)
+            found += conversation.sent(request, at)
         outcomes += found + conversation.feed(piece, at)
         sent += piece
     outcomes += conversation.end()
