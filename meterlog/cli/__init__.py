@@ -24,6 +24,8 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "job": ("meterlog.cli.job", "Open a job, walk through its steps, look at what was found."),
     "verdict": ("meterlog.cli.verdict", "Show how a verdict was reached, down to the bytes."),
     "audit": ("meterlog.cli.audit", "Check every seal and recompute every reading, capture and verdict."),
+    "backup": ("meterlog.cli.backup", "Copy the whole record, also while the daemon writes it."),
+    "restore": ("meterlog.cli.backup", "Take the record up from a copy, under an identity of its own."),
     "browse": ("meterlog.cli.browse", "Show jobs, captures and verdicts in a browser."),
     "report": ("meterlog.cli.report", "Write a job's hand-over sheet or its evidence file."),
     "verify": ("meterlog.cli.verify", "Check an evidence file, without any database."),

@@ -332,12 +332,17 @@ def _disclosed(line: str) -> tuple[bytes, str, str]:
 
 
 def _sheet(files: Files, statement: Statement, earlier: Head, fingerprint: str) -> None:
-    """This record continues the one whose head an earlier sheet printed, and the same key signed."""
+    """This record continues the one whose head an earlier sheet printed, and the same key signed.
+
+    A record that was restored from a copy goes on under an identity and a key of its own.
+    """
     head = statement.head
-    if fingerprint and fingerprint != statement.fingerprint:
-        raise Wrong("data/key.pem", f"the key is {statement.fingerprint[:16]}…, the sheet says {fingerprint[:16]}…")
-    if earlier.bench != head.bench:
+    leaves = _objects(files, "data/leaves.jsonl")
+    benches = {head.bench, *(leaf["identity"] for leaf in leaves if leaf["kind"] == "bench")}
+    if earlier.bench not in benches:
         raise Wrong("statement.note", "the sheet is of another bench")
+    if fingerprint not in ("", statement.fingerprint) and earlier.bench == head.bench:
+        raise Wrong("data/key.pem", f"the key is {statement.fingerprint[:16]}…, the sheet says {fingerprint[:16]}…")
     if earlier.size > head.size:
         raise Wrong("data/head.note", f"{head.size} seals, the sheet says {earlier.size}: the record was cut off")
     if earlier.size == head.size:

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 NUMBERED = (
     "instrument", "link", "chunk", "form", "reading", "unread", "sent", "job", "step", "capture", "verdict", "event",
-    "reread", "text",
+    "reread", "text", "bench",
 )  # fmt: skip
 
 FORMS_AT_HAND = 4096

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import lru_cache
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from meterlog.base.errors import CannotDo
@@ -37,10 +38,19 @@ def _bring_up(connection: Connection, found: int) -> None:
     others = connection.execute("SELECT 1 FROM sqlite_master WHERE name != '_sqlite_migrations' LIMIT 1").fetchone()
     if found == 0 and others:
         raise CannotDo("the file holds another program's tables", "choose another file with --db PATH")
+    if found:
+        _keep_copy(connection, found)
     try:
         run_missing(connection)
     except sqlite.OperationalError as error:
         raise CannotDo(f"the database can't be made: {error}", "end the program that holds it, or make room") from None
+
+
+def _keep_copy(connection: Connection, found: int) -> None:
+    """A copy of a record as an older meterlog left it, beside it. Raises: CannotDo when there is no room."""
+    path = Path(connection.execute("PRAGMA database_list").fetchone()[2])
+    if path.name and sqlite.save_copy(connection, path.parent, f"{path.name}.layout-{found}") is None:
+        raise CannotDo("there is no room for a copy before the record is brought up", "make room, or copy it yourself")
 
 
 def _is_protected(connection: Connection, table: str) -> bool:

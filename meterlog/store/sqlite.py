@@ -104,6 +104,15 @@ def save_copy(connection: Connection, beside: Path, name: str) -> Path | None:
     return None
 
 
+def copy_whole(source: Connection, target: Path) -> None:
+    """Copy a database into a file in one step, as it stands at this moment, whoever writes it meanwhile."""
+    target.parent.mkdir(parents=True, exist_ok=True)
+    target.unlink(missing_ok=True)
+    with contextlib.closing(sqlite3.connect(target)) as copy:
+        source.backup(copy)
+        copy.execute("PRAGMA journal_mode=DELETE")  # one file, whole by itself
+
+
 def open_reader(path: Path) -> Connection:
     """A read-only connection that never checkpoints. Every older layout is read as it is (tests/old_records).
 

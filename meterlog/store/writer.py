@@ -32,7 +32,8 @@ if TYPE_CHECKING:
 
     from meterlog.base.readings import Capture, Outcome
     from meterlog.procedure.steps import Procedure
-from meterlog.record.writer import Now
+    from meterlog.record.head import Head
+    from meterlog.record.writer import Now
 
 DIGESTS_A_JOB = 8
 """How many digests every job row holds; decoys fill the rest, so that their number tells nothing."""
@@ -40,6 +41,10 @@ DIGESTS_A_JOB = 8
 MOST_PENDING = 100_000
 MOST_PENDING_BYTES = 16_000_000
 """Rows, and bytes of instruments, held in memory while the database refuses: an hour of a full bench in 50 MB."""
+
+
+FOLD_MS = 60_000
+"""How often the write-ahead log is folded into the file, so that it alone lacks little."""
 
 
 class StoreRefuses(MeterlogError):
@@ -80,6 +85,7 @@ class Writer:
         self.not_kept = 0
         self.bytes_not_kept = 0
         self.committed_readings = self._known.last("reading")
+        self._folded_ms = now.monotonic_ms
         self._saved: Path | None = None
         self._save_name = ""
         if not is_sealed_whole(self._db):
@@ -101,6 +107,21 @@ class Writer:
             facts = {"layout": KNOWN_VERSION, "program": __version__}
             self.event(ActKind.RECORD_UPGRADED, now, facts, whence="upgrade")
             self.commit(now)
+
+    def go_on_under_new_identity(self, head: Head, now: Now, who: str) -> None:
+        """From the next commit on this record is a bench of its own, which names the one whose copy it began as."""
+        parent, self.bench = self.bench, secrets.token_hex(16)
+        row = {
+            "id": self._known.next("bench"),
+            "identity": self.bench,
+            "made_utc": now.utc,
+            "first_seal": self._number,
+            "parent": parent,
+        }
+        self._batch.add("bench", row)
+        facts = {"parent": head.bench, "size": head.size, "root": head.root}
+        self.event(ActKind.RECORD_RESTORED, now, facts, who=who, whence=who)
+        self.commit(now)
 
     # ---- what happens on the bench ----
 
@@ -394,6 +415,9 @@ class Writer:
         self._batch = Batch()
         self.pending = self._pending_bytes = 0
         self.committed_readings = self._known.last("reading")
+        if now.monotonic_ms - self._folded_ms >= FOLD_MS:
+            self._folded_ms = now.monotonic_ms
+            self._db.execute("PRAGMA wal_checkpoint(PASSIVE)")
         return seal
 
     def close(self, now: Now) -> None:
