@@ -8,23 +8,23 @@ from meterlog.base import units
 from meterlog.procedure.steps import StepKind
 from meterlog.record.acts import ActKind
 from meterlog.report import procedures, wording
+from meterlog.report.doings import doings
+from meterlog.report.ending import WHOLE, ending
 from meterlog.report.runs import heating_run, plot_of
 from meterlog.store import queries
 
 if TYPE_CHECKING:
+    from meterlog.procedure.steps import Procedure, Step
     from meterlog.store.sqlite import Connection
 
-QUIET_KINDS = {
-    ActKind.JOB_OPENED,
-    ActKind.JOB_CLOSED,
-    ActKind.STEP_BEGAN,
-    ActKind.LIFTED,
-    ActKind.ACKNOWLEDGED,
-    ActKind.PROOF,
-    ActKind.STARTED,
-    ActKind.TIMED,
-}
-"""Events that the card tells elsewhere, or that only the walk needs."""
+ROOMS = (
+    ("Looked over and made safe", "look", "leads", "dead"),
+    ("Inside, without power", "inside"),
+    ("From outside, without power", "outside"),
+    ("Under power", "energised"),
+    ("Worked out", "derived"),
+)
+"""Where a check takes place, in words, and what tells it: a kind of step or a place."""
 
 
 def card_of(db: Connection, ref: str) -> dict[str, Any] | None:
@@ -57,9 +57,49 @@ def card_of(db: Connection, ref: str) -> dict[str, Any] | None:
         "tally": {word: sum(1 for v in standing.values() if v["outcome"] == word) for word in queries.OUTCOMES},
         "personal": [field for field in personal if not field["is_photo"] and field["name"] != "note"],
         "photos": [_photo(field) for field in personal if field["is_photo"]],
-        "notes": {field["digest"]: field["value"] for field in personal if field["name"] == "note"},
-        "events": [event for event in events if event["kind"] not in QUIET_KINDS],
+        "notes": _notes(personal),
+        "events": events,
+        "doings": doings(events, {step["key"]: step["title"] for step in steps}, _notes(personal)),
+        "ending": ending([{**step, "state": _state(step)} for step in steps], frozenset(_unlimited(steps))),
+        "rooms": rooms(steps, procedure),
     }
+
+
+def rooms(steps: list[dict[str, Any]], procedure: Procedure | None) -> list[dict[str, Any]]:
+    """The checks by where they take place, in their order: `title`, `steps`, and how many are `open`."""
+    found = []
+    for title, *places in ROOMS:
+        here = [step for step in steps if _place(procedures.step(procedure, step["key"]), procedure) in places]
+        states = [_state(step) for step in here if step["limits"] or _state(step) != "not judged"]
+        if here:
+            found.append({"title": title, "steps": here, "open": sum(1 for state in states if state not in WHOLE)})
+    return found
+
+
+def _place(step: Step | None, procedure: Procedure | None) -> str:
+    if step is None or procedure is None:
+        return "outside"
+    if step.energised:
+        return "energised"
+    if step.kind in (StepKind.LOOK, StepKind.LEADS, StepKind.DEAD, StepKind.DERIVED):
+        return str(step.kind)
+    inside = {point.name for point in procedure.points if point.is_inside}
+    return "inside" if inside & set(step.points) else "outside"
+
+
+def _state(step: dict[str, Any]) -> str:
+    """How a check stands: its verdict, "captured" without one, how it was passed, or "" for not done."""
+    if step["verdict"]:
+        return str(step["verdict"]["outcome"])
+    return "captured" if step["captures"] else step["passed"]
+
+
+def _unlimited(steps: list[dict[str, Any]]) -> list[str]:
+    return [step["key"] for step in steps if not step["limits"]]
+
+
+def _notes(personal: list[dict[str, Any]]) -> dict[str, str]:
+    return {field["digest"]: field["value"] for field in personal if field["name"] == "note"}
 
 
 def _shows(step: dict[str, Any]) -> str:

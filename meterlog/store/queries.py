@@ -286,7 +286,9 @@ def verdict_of_step(db: Connection, job: int, key: str) -> Row | None:
     """The newest verdict on a step of a job."""
     return _one(
         db,
-        "SELECT v.id, v.outcome, v.why, v.value, v.expanded, v.unit FROM verdict v JOIN step s ON s.id = v.step "
+        "SELECT v.id, v.outcome, v.why, json_extract(v.result, '$.value') AS value, "
+        "json_extract(v.result, '$.expanded_uncertainty') AS expanded, json_extract(v.result, '$.unit') AS unit "
+        "FROM verdict v JOIN step s ON s.id = v.step "
         "WHERE v.job = ? AND s.key = ? ORDER BY v.id DESC LIMIT 1",
         job,
         key,
@@ -355,9 +357,10 @@ def history(db: Connection, step_key: str, appliance: str) -> list[Row]:
         db,
         """
         SELECT c.id, c.form, c.counts, j.ref AS job_ref, s.title, s.points, j.opened_utc_ms, c.job, c.step, c.proof,
-            (SELECT v.outcome FROM verdict v WHERE v.capture = c.id ORDER BY v.id DESC LIMIT 1) AS outcome,
-            (SELECT v.id FROM verdict v WHERE v.capture = c.id ORDER BY v.id DESC LIMIT 1) AS verdict
+            s.kind, v.outcome, v.id AS verdict, json_extract(v.result, '$.value') AS found,
+            json_extract(v.result, '$.unit') AS found_unit
         FROM step s JOIN job j ON j.id = s.job JOIN capture c ON c.step = s.id
+            LEFT JOIN verdict v ON v.id = (SELECT max(id) FROM verdict WHERE capture = c.id)
         WHERE s.key = ? AND j.appliance = ? ORDER BY s.id DESC LIMIT ?
         """,
         step_key,
@@ -365,6 +368,12 @@ def history(db: Connection, step_key: str, appliance: str) -> list[Row]:
         HISTORY_POINTS,
     )
     return [_with_form(db, row) for row in reversed(rows)]
+
+
+def was_measured(db: Connection, step_key: str, appliance: str) -> bool:
+    """Whether a step of a type of appliance has a capture in any job."""
+    sql = "SELECT 1 FROM step s JOIN job j ON j.id = s.job JOIN capture c ON c.step = s.id WHERE s.key = ? "
+    return _one(db, sql + "AND j.appliance = ? LIMIT 1", step_key, appliance) is not None
 
 
 def appliances(db: Connection) -> list[Row]:

@@ -12,8 +12,8 @@ from meterlog.base import units
 from meterlog.procedure.entries import entry_values, examples_of
 from meterlog.procedure.steps import StepKind
 from meterlog.report import procedures, wording
+from meterlog.report.ending import ending
 from meterlog.store import queries
-from meterlog.web.ending import ending
 from meterlog.web.scale import scale_of
 
 if TYPE_CHECKING:

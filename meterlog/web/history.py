@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import statistics
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 from urllib.parse import unquote
 
@@ -11,6 +12,7 @@ from datasette.utils.asgi import NotFound
 
 from meterlog.base import units
 from meterlog.plots.drawing import Band, Plot, Trace, draw_both
+from meterlog.procedure.steps import StepKind
 from meterlog.report import wording
 from meterlog.store import queries
 from meterlog.web.sheet import read, sheet
@@ -32,8 +34,9 @@ async def overview(datasette: Any, request: Any) -> Any:
 def _checks(db: Connection) -> list[dict[str, Any]]:
     found = queries.appliances(db)
     for each in found:
-        each["steps"] = [step for step in queries.steps(db, each["job"]) if step["quantity"]]
-    return found
+        measured = (step for step in queries.steps(db, each["job"]) if step["quantity"])
+        each["steps"] = [step for step in measured if queries.was_measured(db, step["key"], each["appliance"])]
+    return [each for each in found if each["steps"]]
 
 
 async def page(datasette: Any, request: Any) -> Any:
@@ -42,18 +45,44 @@ async def page(datasette: Any, request: Any) -> Any:
     if not captures:
         raise NotFound(f"Nothing was measured for {key} of {appliance or 'any appliance'}.")
     here = request.args.get("job", "")
-    kind = captures[-1]["form"].quantity
-    alike = [capture for capture in captures if capture["form"].quantity == kind]
+    alike, shown_in = compared(captures)
     return await sheet(
         datasette, request, "history.html",
         captures=list(reversed(captures)), title=captures[-1]["title"], appliance=appliance, here=here,
-        says=standing_of(alike, here), plot=plot_of(alike, here),
+        says=standing_of(alike, here, shown_in.si), plot=plot_of(alike, here, shown_in),
     )  # fmt: skip
 
 
-def standing_of(captures: list[dict[str, Any]], here: str) -> str:
-    """Where the newest value of job `here` lies among the others, in one sentence."""
-    si = units.QUANTITIES[captures[-1]["form"].quantity].si
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShownIn:
+    """What the values of a history are: their SI unit, and the words, scale and offset in which they are drawn."""
+
+    si: str
+    words: str
+    scale: float = 1.0
+    offset: float = 0.0
+
+
+def compared(captures: list[dict[str, Any]]) -> tuple[list[dict[str, Any]], ShownIn]:
+    """The captures of the newest one's quantity, each with the `value` that is compared, SI.
+
+    Of a heating run that is the power found, which its verdict holds: its capture is the water's temperature.
+    """
+    last = captures[-1]
+    if last["kind"] == StepKind.HEATING:
+        runs = [{**c, "value": c["found"]} for c in captures if c["found_unit"] == last["found_unit"]]
+        for capture in captures:
+            capture["found_words"] = wording.measure(capture["found"], capture["found_unit"] or "watt")
+        return runs, ShownIn(si=last["found_unit"] or "watt", words="useful power, W")
+    form = last["form"]
+    unit = f"{wording.quantity(form.quantity)}, {units.symbol(form.unit)}".rstrip(", ")
+    alike = [capture for capture in captures if capture["form"].quantity == form.quantity]
+    si = units.QUANTITIES[form.quantity].si
+    return alike, ShownIn(si=si, words=unit, scale=form.scale, offset=form.offset)
+
+
+def standing_of(captures: list[dict[str, Any]], here: str, si: str) -> str:
+    """Where the newest value of job `here` lies among the others, in one sentence; values in SI, of the unit `si`."""
     values = [capture["value"] for capture in captures if capture["value"] is not None]
     bounds = len(captures) - len(values)
     beside = f" {bounds} more read beyond a range." if bounds else ""
@@ -79,11 +108,11 @@ def _spread(values: list[float], si: str) -> str:
     return f"the middle one is {middle}, half of them lie from {units.show(low, si)} to {units.show(high, si)}"
 
 
-def plot_of(captures: list[dict[str, Any]], here: str) -> str:
+def plot_of(captures: list[dict[str, Any]], here: str, shown_in: ShownIn) -> str:
     """The values in the order in which they were measured; "" when there is nothing to compare."""
-    form = captures[-1]["form"]
+    scale, offset = shown_in.scale, shown_in.offset
     points = [
-        (float(n), (capture["value"] - form.offset) / form.scale if capture["value"] is not None else math.nan)
+        (float(n), (capture["value"] - offset) / scale if capture["value"] is not None else math.nan)
         for n, capture in enumerate(captures, 1)
     ]
     numbers = [y for _, y in points if not math.isnan(y)]
@@ -101,7 +130,7 @@ def plot_of(captures: list[dict[str, Any]], here: str) -> str:
         Plot(
             says=f"{len(numbers)} values of this check, oldest to newest.",
             x_label="captures, oldest to newest",
-            y_label=f"{wording.quantity(form.quantity)}, {units.symbol(form.unit)}".rstrip(", "),
+            y_label=shown_in.words,
             traces=traces,
             bands=bands,
             counts_x=True,

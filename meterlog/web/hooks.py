@@ -5,8 +5,10 @@ from __future__ import annotations
 import secrets
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
 from datasette import hookimpl
+from markupsafe import Markup
 
 HERE = Path(__file__).parent
 REPORT = HERE.parent / "report"
@@ -38,6 +40,21 @@ def _pages(datasette: Any) -> list[dict[str, str]]:
     from meterlog.web.routes import MENU
 
     return [{"href": datasette.urls.path(path), "label": label} for path, label in MENU]
+
+
+LEADS_TO = {"job": "/job/", "capture": "/capture/", "verdict": "/verdict/"}
+"""Columns of the tables and queries that name a page of their own."""
+
+
+@hookimpl
+def render_cell(value: Any, column: str, table: str | None, datasette: Any) -> Any:
+    """A job's reference, a capture's or a verdict's number as the way to its page."""
+    if not datasette.plugin_config("meterlog") or value in (None, ""):
+        return None
+    column = table[:-1] if column == "id" and table in ("captures", "verdicts") else column
+    if column not in LEADS_TO or (column == "job") is not isinstance(value, str):
+        return None
+    return Markup('<a href="{}{}">{}</a>').format(LEADS_TO[column], quote(str(value), safe=""), value)
 
 
 @hookimpl

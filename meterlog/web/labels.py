@@ -88,25 +88,30 @@ TABLES: dict[str, dict[str, Any]] = {
     },
 }
 
+TITLE = "(SELECT s.title FROM step s JOIN job j ON j.id = s.job WHERE j.ref = v.job AND s.key = v.step)"
+"""The title of the check of a row `v` that has job and step."""
+
 QUESTIONS: dict[str, dict[str, Any]] = {
     "open_findings": {
         "title": "What failed or stayed undecided",
         "description": "Verdicts that count and did not pass, newest first.",
-        "sql": "SELECT job, step, points, outcome, why, limits, utc, id AS verdict FROM verdicts "
-        "WHERE outcome IN ('fail', 'undecided') AND counts ORDER BY id DESC LIMIT 200",
+        "sql": "SELECT v.job, " + TITLE + ' AS "check", v.points, v.outcome, v.why, v.limits, v.utc, v.id AS verdict '
+        "FROM verdicts v WHERE v.outcome IN ('fail', 'undecided') AND v.counts ORDER BY v.id DESC LIMIT 200",
     },
     "judged_again": {
         "title": "What was judged again, and why",
         "description": "Verdicts that supersede an earlier one, with both outcomes and the reason.",
-        "sql": "SELECT later.job, later.step, earlier.outcome AS was, later.outcome AS became, later.reason, "
+        "sql": "SELECT later.job, "
+        + TITLE.replace("v.", "later.")
+        + ' AS "check", earlier.outcome AS was, later.outcome AS became, later.reason, '
         "later.utc, later.id AS verdict FROM verdicts later JOIN verdicts earlier ON earlier.id = later.supersedes "
         "ORDER BY later.id DESC LIMIT 200",
     },
     "job_captures": {
         "title": "The captures of a job",
         "description": "Everything that was measured in one job, in order. Give the job's number, such as K-7.",
-        "sql": "SELECT step, points, quantity, shown, unit, how, started_utc, id AS capture FROM captures "
-        "WHERE job = :job ORDER BY id",
+        "sql": "SELECT v.job, " + TITLE + ' AS "check", v.points, v.quantity, v.shown, v.unit, v.how, v.started_utc, '
+        "v.id AS capture FROM captures v WHERE v.job = :job ORDER BY v.id",
     },
     "job_readings": {
         "title": "The readings of a job",
@@ -119,7 +124,7 @@ QUESTIONS: dict[str, dict[str, Any]] = {
         "title": "What people did",
         "description": "The last 500 acts and changes of state, with who and from where.",
         "sql": "SELECT strftime('%Y-%m-%d %H:%M:%S', e.at_utc_ms / 1000.0, 'unixepoch') AS utc, e.kind, j.ref AS job, "
-        "s.key AS step, e.who, e.whence, e.facts FROM event e LEFT JOIN job j ON j.id = e.job "
+        's.title AS "check", e.who, e.whence, e.facts FROM event e LEFT JOIN job j ON j.id = e.job '
         "LEFT JOIN step s ON s.id = e.step ORDER BY e.id DESC LIMIT 500",
     },
     "bytes_not_read": {

@@ -11,10 +11,13 @@ import time
 import urllib.request
 
 import pytest
+from browser.hands import PROCEDURE, Player
 from edge.bench import Daemon, Wire
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 SIZES = {"phone": {"width": 360, "height": 740}, "desktop": {"width": 1280, "height": 900}}
+PHONES = [(360, 640), (390, 664), (390, 844), (640, 360), (844, 390)]
+"""Upright and lying, with what a browser's own bars leave."""
 
 
 @pytest.fixture(scope="session", autouse=True)
@@ -118,3 +121,17 @@ def meter(tmp_path):
         daemon.kill()
     for wire in wires:
         wire.pull()
+
+
+@pytest.fixture
+def player(meter):
+    made = Player(meter[1])
+    yield made
+    made.end()
+
+
+@pytest.fixture
+def kettle(tmp_path):
+    path = tmp_path / "kettle-cord.yaml"
+    path.write_text(PROCEDURE)
+    return str(path)

@@ -1,104 +1,17 @@
 """The bench page in a real browser over the real daemon, its instruments played on pseudo-terminals."""
 
-import threading
 import time
 from pathlib import Path
 
-import pytest
+from browser.hands import PROCEDURE, measure, press, task
 from players.segments import showing
 from playwright.sync_api import expect
 from records import small_png
-
-PROCEDURE = """\
-procedure: kettle-cord
-title: Cord of a kettle
-appliance: kettle with a cord
-source: invented for the tests
-cautions: [isolate]
-points:
-  outside:
-    plug earth pin: the earth pin of the plug
-    bare metal: unpainted metal of the body
-    plug line pin: the line pin of the plug
-    plug neutral pin: the neutral pin of the plug
-steps:
-  - step: look
-    kind: look
-    title: Cord looked over
-    cautions: [look-first]
-  - step: leads
-    kind: leads
-    title: Probe tips pressed together
-    limits: [{is: at most 0.5 ohm, source: "common practice, no source", mark: common practice}]
-  - step: earth
-    kind: measure
-    title: Protective conductor
-    points: [plug earth pin, bare metal]
-    quantity: resistance
-    limits: [{is: at most 5 ohm, source: "common practice, no source", mark: common practice}]
-    fail means: a broken conductor
-  - step: element
-    kind: measure
-    title: Heating element
-    points: [plug line pin, plug neutral pin]
-    quantity: resistance
-    limits: [{is: 15 .. 30 ohm, source: "common practice, no source", mark: common practice}]
-"""
-
 
 DIGITS_PX = "parseFloat(getComputedStyle(document.querySelector('.digits')).fontSize)"
 LEAST_DIGITS_PX = 68
 """Figures of 0.73 of it, 50 px, are 9.4 mm on a phone of 360 px and 68 mm: 16' of arc at two metres, by hand.
 ISO 9241-303 asks for 16' at least (from memory)."""
-
-
-class Player:
-    """Plays a meter at ten readings a second until told to end; `ohms` None is open leads."""
-
-    def __init__(self, wire):
-        self.ohms = None
-        self._wire, self._ended = wire, threading.Event()
-        self._thread = threading.Thread(target=self._play, daemon=True)
-        self._thread.start()
-
-    def _play(self):
-        while not self._ended.wait(0.1):
-            self._wire.write(showing("ohm", self.ohms))
-
-    def end(self):
-        self._ended.set()
-        self._thread.join()
-
-
-@pytest.fixture
-def player(meter):
-    made = Player(meter[1])
-    yield made
-    made.end()
-
-
-@pytest.fixture
-def kettle(tmp_path):
-    path = tmp_path / "kettle-cord.yaml"
-    path.write_text(PROCEDURE)
-    return str(path)
-
-
-def task(page, title):
-    expect(page.get_by_role("heading", name=title, exact=True)).to_be_visible()
-
-
-def press(page, name):
-    page.get_by_role("button", name=name, exact=True).click()
-
-
-def measure(page, player, title, ohms, outcome):
-    """Hold the probes until it is taken, see what came of it, then lift them."""
-    task(page, title)
-    expect(page.locator(".digits-number").first).to_have_text("OVER")
-    player.ohms = ohms
-    expect(page.locator(".screen .stamp").first).to_contain_text(outcome)
-    player.ohms = None
 
 
 def test_a_whole_job_is_driven_from_the_page(meter, player, kettle, browse, page_of):
@@ -251,7 +164,7 @@ def test_what_a_step_asks_for_is_entered_when_it_is_wanted(meter, browse, page_o
     daemon.act("acknowledge")
     page = page_of("phone")
     page.goto(browse(daemon.db) + "/bench")
-    page.get_by_text("Enter water mass").click()
+    page.get_by_text("Enter rated power, water mass, vessel").click()
     page.get_by_label("water mass").fill("1 litre or so")
     press(page, "Keep")
     expect(page.get_by_role("status")).to_contain_text("water mass")

@@ -2,6 +2,7 @@
 
 import asyncio
 import csv
+from html import unescape
 from urllib.parse import quote
 
 import pytest
@@ -49,7 +50,7 @@ SHOWN = [  # path, words that stand on the page
     ("/report/K-7", ["Hand-over sheet", "What was not tested"]),
     ("/report/K-7?evidence=1", ["Evidence file", "meterlog-seal 1"]),
     ("/record/open_findings", ["undecided", "K-8"]),
-    ("/record/job_captures?job=K-7", ["diode-forward"]),
+    ("/record/job_captures?job=K-7", ["High-voltage diode, forward"]),
     ("/record/verdicts", ["outcome"]),
 ]
 
@@ -218,6 +219,38 @@ def test_the_door_passes_what_is_no_request():
 
 
 def test_one_value_alone_is_not_compared():
-    only = [{"form": records.OHMS, "value": 1.6, "job_ref": "J-1"}]
-    assert history.standing_of(only, "J-1") == "Job J-1 measured 1.6 Ω; no other job has a value to compare."
-    assert history.plot_of(only, "J-1") == ""
+    only = [{"form": records.OHMS, "value": 1.6, "job_ref": "J-1", "kind": "measure"}]
+    alike, shown_in = history.compared(only)
+    assert (
+        history.standing_of(alike, "J-1", shown_in.si) == "Job J-1 measured 1.6 Ω; no other job has a value to compare."
+    )
+    assert history.plot_of(alike, "J-1", shown_in) == ""
+
+
+def links_of(text):
+    return [unescape(part.split('"')[0]) for part in text.split('href="')[1:]]
+
+
+def test_no_link_of_the_history_leads_nowhere(application):
+    found = [link for link in links_of(ask(application, "/history").text) if link.startswith("/history/")]
+    assert len(found) > 3
+    assert [link for link in found if ask(application, link).status_code != 200] == []
+
+
+@pytest.mark.parametrize("question", ["open_findings", "judged_again", "job_captures?job=K-7", "acts"])
+def test_every_row_of_a_question_leads_to_its_job_capture_or_verdict_and_names_checks_by_title(application, question):
+    text = ask(application, f"/record/{question}").text
+    rows = text.split("<tbody>")[1].split("</tbody>")[0].split("<tr>")[1:]
+    assert rows
+    pages = ("/job/", "/capture/", "/verdict/")
+    kept = [row for row in rows if not any(f'href="{page}' in row for page in pages)]
+    assert [row for row in kept if "job" in row] == []  # the bench's own acts belong to none
+    assert "primary-to-core" not in text
+
+
+def test_the_history_of_a_heating_run_compares_its_watts(tmp_path):
+    served = serve.application(records.heated(tmp_path / "heated.db"))
+    (link,) = [each for each in links_of(ask(served, "/history").text) if each.startswith("/history/")]
+    text = ask(served, link).text
+    assert " W" in text.split('class="says"')[1].split("</p>")[0]
+    assert "°C" not in text.split("<tbody>")[1]
