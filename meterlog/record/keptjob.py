@@ -83,10 +83,10 @@ def kept_job(reader: RecordReader, ref: str) -> KeptJob:
     for act in acts:
         if act.kind == ActKind.ENTRIES:
             entries.update(act.facts["entries"])
-    passed, void = _passed(acts, keys)
-    counting = {keys[step]: verdict for step, verdict in standing(verdicts).items()}
     captures = reader.captures(job.id)
     taken = Counter(keys[each.step] for each in captures)
+    passed, void = _passed(acts, keys, taken)
+    counting = {keys[step]: verdict for step, verdict in standing(verdicts).items()}
     return KeptJob(
         number=job.id,
         ref=ref,
@@ -114,14 +114,18 @@ def kept_job(reader: RecordReader, ref: str) -> KeptJob:
     )
 
 
-def _passed(acts: Iterable[ActRecord], keys: Mapping[int, str]) -> tuple[dict[str, str], dict[str, int]]:
-    """How steps were left without a capture; and, of those that became void since, their captures at that time."""
+def _passed(
+    acts: Iterable[ActRecord], keys: Mapping[int, str], taken: Mapping[str, int]
+) -> tuple[dict[str, str], dict[str, int]]:
+    """How steps were left without a capture, where none came later; and what became void, with its captures then."""
     passed: dict[str, str] = {}
     void: dict[str, int] = {}
     for act in acts:
         if act.kind == ActKind.PASSED and act.step is not None:
-            passed[keys[act.step]] = act.facts["how"]
-            void.pop(keys[act.step], None)
+            key = keys[act.step]
+            if act.facts.get("captures", 0) == taken.get(key, 0):
+                passed[key] = act.facts["how"]
+            void.pop(key, None)
         elif act.kind == ActKind.REOPENED:
             void.update(act.facts["keys"])
     return passed, void

@@ -239,7 +239,8 @@ class Course:
     def leave(self, step: Step, how: str, at: float, reason: str = "", who: str = "") -> list[Happening]:
         """Pass a step without a capture, and go on."""
         self.ledger.leave(step, how)
-        passed = told.Passed(step=step.key, at=at, how=how, reason=reason, who=who)
+        captures = len(self.ledger.captures(step.key))
+        passed = told.Passed(step=step.key, at=at, how=how, reason=reason, who=who, captures=captures)
         return [passed, *self.advance(self.after(step), at)]
 
     def leave_unproved(self, step: Step, why: str, at: float) -> list[Happening]:

@@ -178,6 +178,7 @@ class Passed(Happening):
     how: str
     reason: str = ""
     who: str = ""
+    captures: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -44,10 +44,11 @@ class Ledger:
 
     def take(self, step: Step, source: str, capture: Capture) -> None:
         self._taken.setdefault(step.key, []).append(Taken(source, capture))
+        self._passed.pop(step.key, None)
         self._renew(step.key)
 
     def leave(self, step: Step, how: str) -> None:
-        """Note that a step was passed without a capture."""
+        """Note that a step was passed without a capture: the last word on it, whatever was captured before."""
         self._passed[step.key] = how
         self._renew(step.key)
 
@@ -107,7 +108,7 @@ class Ledger:
         if not self.stands(step):
             return False
         counting = self.counting(step)
-        if counting is None:
+        if counting is None or step.key in self._passed:
             return self._passed.get(step.key) in ("looked", "pass")
         return counting.outcome == "pass" or (not step.is_judged and counting.outcome in ("", "not judged"))
 
@@ -128,9 +129,9 @@ class Ledger:
         if step.key in self._void:
             return "to do again"
         counting = self.counting(step)
-        if counting is not None:
-            return counting.outcome or "captured"
-        return self._passed.get(step.key, "")
+        if counting is None or step.key in self._passed:
+            return self._passed.get(step.key, "")
+        return counting.outcome or "captured"
 
     def has_lapsed(self, step: Step) -> bool:
         """Whether its answer was true once, and no gate rests on it now."""
