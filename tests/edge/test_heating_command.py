@@ -196,3 +196,32 @@ def test_one_load_and_the_temperatures_of_two_vessels_tell_no_power(folder):
         "no power: the trace has the temperatures of two vessels, and one load was given\n"
         '  give the second vessel\'s too: --mass "1 kg" --mass "1 kg"\n'
     )
+
+
+def test_warm_up_and_stirring_are_said_on_the_command_line(folder):
+    ask = (
+        "--trace",
+        "oven.csv",
+        "--mass",
+        "1 kg ± 2 g",
+        "--start",
+        "60",
+        "--stop",
+        "180",
+        "--ambient",
+        "12 °C",
+        "--json",
+    )
+    assert json.loads(typed(folder, *ask).stdout)["corrections"]["refused"][0]["what"] == "probe in the load"
+    said = json.loads(typed(folder, *ask, "--stirred", "before", "--warm-up", "0 s").stdout)
+    assert said["detected"]["probe_in_load_by"][0].endswith("said, not seen")
+    assert said["detected"]["warm_up_from"] == "stated"
+    assert said["power_W"] == said["clock_mean_W"]
+    usual = json.loads(typed(folder, *ask, "--stirred", "before").stdout)
+    assert usual["power_W"] == pytest.approx(said["power_W"] * 120 / 118, rel=0.002)  # by hand: 120 s less 2 s
+    assert usual["clock_mean_W"] == pytest.approx(said["power_W"], rel=0.002)
+
+
+def test_a_warm_up_that_is_none_is_told(folder):
+    done = typed(folder, "--trace", "oven.csv", "--mass", "1 kg", "--warm-up", "2 min")
+    assert str(done.exception) == "a warm-up is 0 s to 60 s, not '2 min'"
