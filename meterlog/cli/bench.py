@@ -87,9 +87,11 @@ def try_station(station: Any, instrument: Any, seconds: float) -> dict[str, Any]
     from meterlog.daemon.supervise import url_of
     from meterlog.links import LinkLost, open_link
     from meterlog.links.settings import settings_of
+    from meterlog.profile.tools.coverage import endless
 
     row: dict[str, Any] = {"instrument": station.source, "readings": 0, "rejected": 0, "skipped_bytes": 0}
     row.update(last="", said="")
+    seen: set[Any] = set()
     try:
         link = open_link(url_of(instrument), settings_of(station.profile))
     except LinkLost as lost:
@@ -98,12 +100,13 @@ def try_station(station: Any, instrument: Any, seconds: float) -> dict[str, Any]
         for outcome in listen(link, station.profile.conversation(), seconds, lambda _: None):
             if isinstance(outcome, Frame):
                 row["readings"] += len(outcome.readings)
+                seen.update(outcome.readings)
                 row["last"] = ", ".join(reading.words for reading in outcome.readings) or row["last"]
             elif isinstance(outcome, Rejected):
                 row["rejected"], row["said"] = row["rejected"] + 1, outcome.reason
             else:
                 row["skipped_bytes"] += len(outcome.raw)
-        row["said"] = _damage(link.line_errors()) or row["said"]
+        row["said"] = _damage(link.line_errors()) or row["said"] or "; ".join(endless(seen))
     except CannotDo as lost:
         row["said"] = str(lost).partition("\n")[0]
     finally:

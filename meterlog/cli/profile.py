@@ -18,7 +18,7 @@ from meterlog.files import shipped
 from meterlog.profile.compile.compiler import Profile, compiled_anew
 from meterlog.profile.language.keys import PROFILE
 from meterlog.profile.language.places import parse_bytes
-from meterlog.profile.tools.coverage import NO_EXAMPLES, crowded, risk, unreached
+from meterlog.profile.tools.coverage import NO_EXAMPLES, crowded, endless, read_of_examples, risk, unreached
 from meterlog.profile.tools.drafts import KINDS, draft
 from meterlog.profile.tools.explain import Explainer
 
@@ -69,7 +69,14 @@ def check(files: tuple[str, ...], is_all: bool, as_json: bool) -> None:
 
 def _checked(path: Path) -> dict[str, Any]:
     """The report on one file."""
-    report: dict[str, Any] = {"file": str(path), "problems": [], "crowded": [], "unreached": [], "risk": []}
+    report: dict[str, Any] = {
+        "file": str(path),
+        "problems": [],
+        "crowded": [],
+        "endless": [],
+        "unreached": [],
+        "risk": [],
+    }
     try:
         made = compiled_anew(shipped.text_of(path), str(path))
     except WrongText as error:
@@ -87,6 +94,7 @@ def _checked(path: Path) -> dict[str, Any]:
         ]
         return report
     report["unreached"], report["crowded"] = unreached(made), crowded(made)
+    report["endless"] = endless(read_of_examples(made))
     report["risk"] = risk(made)
     report["profile"], report["examples"] = made.key, len(made.said.examples)
     return report
@@ -99,7 +107,7 @@ def _print_report(path: Path, report: dict[str, Any], is_all: bool) -> None:
     click.echo(f"{path}: {report['profile']}, {report['examples']} examples, no problem")
     for line in report["risk"]:
         click.echo(f"  risk: {line}")
-    for line in report["crowded"]:
+    for line in (*report["crowded"], *report["endless"]):
         click.echo(f"  warning: {line}")
     missed = report["unreached"]
     if not report["examples"]:

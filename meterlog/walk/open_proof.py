@@ -11,6 +11,7 @@ from dataclasses import replace
 from statistics import fmean
 from typing import TYPE_CHECKING
 
+from meterlog.base.readings import Bound
 from meterlog.walk.proofs import Proof, Spell, lengthened
 from meterlog.walk.settle import (
     LIFT_S,
@@ -65,6 +66,10 @@ TOO_QUICK = (
 BEGIN_AGAIN = (
     "Were those the points, they are shorted: touch them and press. Were it the tips, nobody had said that they were"
     " on the points. Begin again with the tips together, then the points, and press there"
+)
+NO_RANGE_END = (
+    "the profile of this meter does not say where its range ends, so that an open circuit can't be judged:"
+    ' write "up to 40 Mohm" or what it is in the profile first'
 )
 STILL_TOGETHER = (
     "It has read low ever since the tips were together: lift them for a second, then touch the points and press."
@@ -169,9 +174,15 @@ class OpenProof(Proof):
         if self._found is not None:
             return self._void(TOO_LATE) if sample.at - self._found_at > AFTER_OPEN_S else []
         if self._open is None or self._open.add(sample) < self._hold_s:
-            return []
+            return self._tell_range(sample.reading)
         self._found, self._found_at = self._open.capture(OPEN_SAID, ((self._claimed, self._claimed),)), sample.at
         return [Stage("short")]
+
+    def _tell_range(self, reading: Reading) -> list[Signal]:
+        """What would make all the work worth nothing is told before it."""
+        if self._first is not None or reading.form.bound is not Bound.OVERLOAD or reading.form.range_top:
+            return []
+        return self._advise(NO_RANGE_END)
 
     def _lifted(self, at: float) -> list[Signal]:
         """The leads are apart for good: what ends by that."""

@@ -71,7 +71,7 @@ class Phase(StrEnum):
     )  # fmt: skip
     WATCH = (
         "watch", "Hold the probes on the points: it is taken by itself once it is still.", "", "confirm",
-        Offer(word="confirm", label="Take it now"), NEXT,
+        Offer(word="confirm", label="On the points: take it"), NEXT,
     )  # fmt: skip
     START = (
         "start", "Say when it starts.", "Press when it starts.", "start",

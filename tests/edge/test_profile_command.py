@@ -46,6 +46,15 @@ def test_check_warns_of_readings_that_share_a_channel(tmp_path):
     )
 
 
+def test_check_warns_of_an_overload_whose_range_has_no_end():
+    warning = (
+        "  warning: resistance: its overload says nothing without the range's end:"
+        ' write for example "up to 40 Mohm" where the range is told, or an open circuit can\'t be judged'
+    )
+    assert warning in run("check", SHIPPED / "scpi-multimeter.yaml").stdout.splitlines()
+    assert warning not in run("check", SHIPPED / "handheld-segments.yaml").stdout.splitlines()
+
+
 def test_check_of_a_wrong_profile_exits_1_with_its_place(tmp_path):
     file = tmp_path / "mine.yaml"
     file.write_text("profile: mine\ntitle: Mine\nfraem: {end: <LF>}\nreadings: [{value: x}]\n")

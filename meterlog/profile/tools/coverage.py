@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from meterlog.base.readings import Frame
+from meterlog.base.readings import Bound, Frame
 from meterlog.base.source import Problems
 from meterlog.profile.compile.meaning import Lamps, Table, WordList, shown
 from meterlog.profile.compile.proof import sum_of
@@ -13,7 +13,7 @@ from meterlog.profile.language.facts import facts_in_words
 from meterlog.profile.tools.examples import heard
 
 if TYPE_CHECKING:
-    from collections.abc import Hashable
+    from collections.abc import Hashable, Iterable
 
     from meterlog.base.readings import Reading
     from meterlog.profile.compile.compiler import Profile
@@ -23,6 +23,9 @@ if TYPE_CHECKING:
 MOST_EXAMPLES = 4
 NO_EXAMPLES = "there are no examples: nothing proves that a frame is read as the display shows it"
 LONGEST = 64
+OPENS = frozenset({"resistance", "continuity", "junction_voltage"})
+"""What shows an open circuit as an overload: what that proves depends on where the range ends."""
+TELL_THE_END = 'write for example "up to 40 Mohm" where the range is told, or an open circuit can\'t be judged'
 
 
 def unreached(profile: Profile) -> list[str]:
@@ -54,6 +57,21 @@ def crowded(profile: Profile) -> list[str]:
                 lines.append(f"{both} share the channel {channel!r}: give each its own, for a channel is one display")
             seen.setdefault(channel, place)
     return lines
+
+
+def endless(readings: Iterable[Reading]) -> list[str]:
+    """Quantities that show an overload on a range whose end nobody told, in sentences: no verdict can rest on one."""
+    found = {
+        reading.form.quantity
+        for reading in readings
+        if reading.form.bound is Bound.OVERLOAD and reading.form.quantity in OPENS and reading.form.range_top is None
+    }
+    return [f"{name}: its overload says nothing without the range's end: {TELL_THE_END}" for name in sorted(found)]
+
+
+def read_of_examples(profile: Profile) -> list[Reading]:
+    """What the frames of all examples are read as."""
+    return [each for example in profile.said.examples for each in _read(profile, example, example.frame)]
 
 
 def _rows(former: Former) -> list[tuple[str, bool]]:

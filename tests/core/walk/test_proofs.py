@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 import pytest
-from walking import JUNCTION, KOHM, OHM, OPEN_JUNCTION, VOLT, Bench, names, step
+from walking import JUNCTION, KOHM, OHM, OPEN_JUNCTION, OVER, VOLT, Bench, names, step
 
 from meterlog.base.readings import Form
 from meterlog.judging.limit import Limit
@@ -66,6 +66,16 @@ def test_leads_in_the_air_are_no_open_circuit():
     bench = open_step()
     bench.open(60.0)
     assert bench.captured() == []
+
+
+def test_a_range_whose_end_is_not_known_is_told_before_the_work():
+    bench = Bench(step("o", kind=StepKind.OPEN, hold_s=3.0), assume=NOTHING)
+    told = bench.show(replace(OVER, range_top=None), None, 2.0)
+    assert advice(told) == [
+        "the profile of this meter does not say where its range ends, so that an open circuit can't be judged:"
+        ' write "up to 40 Mohm" or what it is in the profile first'
+    ]
+    assert advice(bench.open(2.0)) == []
 
 
 def test_air_between_two_shorts_is_no_open_circuit_and_is_told_in_words():
