@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 from meterlog.base.units import show
 from meterlog.walk.live import SOURCE_LEAST, SOURCE_MOST, is_source
-from meterlog.walk.proofs import Proof, Spell, lengthened
+from meterlog.walk.proofs import BLIND_S, STILL_THERE, Proof, Spell, lengthened
 from meterlog.walk.settle import (
     LIFT_S,
     STRAY_VOLTS,
@@ -102,6 +102,7 @@ class DeadProof(Proof):
         self._visiting, self._left_at = False, float("-inf")
         self._has_left = False
         self._claimed: Sample | None = None
+        self._is_blind, self._is_asked = False, False
         self._run: list[Sample] = []
         self._found: Capture | None = None
         self._level.clear()
@@ -133,7 +134,11 @@ class DeadProof(Proof):
         if size > self._limit:
             over = f"{shown_words(last.reading)} is above {show(self._limit, 'volt')}"
             return [Refuse(f"{over}: these points are not dead. Isolate, discharge, and begin at the known source.")]
+        if self._is_asked and self._found is None:
+            self._is_blind, self._is_asked = False, False
+            return [Said(shown_words(last.reading))]
         self._claimed, self._run, self._found, self._has_left = last, [last], None, True
+        self._is_blind, self._is_asked = False, False
         self.state = State.SETTLING
         return [Said(shown_words(last.reading))]
 
@@ -253,10 +258,11 @@ class DeadProof(Proof):
             return self._drop_claim(f"{shown_words(sample.reading)} at the points: not dead")
         if self._run and self._was_left(sample):
             return self._drop_claim(LEFT_TOO_SOON)
+        assert self._claimed is not None
+        self._is_blind = self._is_blind or (self._run == [self._claimed] and sample.at - self._claimed.at > BLIND_S)
         if same_range(sample.reading.form) != same_range(self._run[-1].reading.form):
             self._run = []
         self._run.append(sample)
-        assert self._claimed is not None
         if self._is_source(sample):
             return []  # it may be the source already
         if not self._is_full():
@@ -264,6 +270,9 @@ class DeadProof(Proof):
             return self._advise(RESTLESS) if late else []
         if self._comes_back():
             return self._drop_claim(COMES_BACK)
+        if self._is_blind:
+            self._is_asked = True
+            return self._advise(STILL_THERE)
         said = (self._claimed.ordinal, self._claimed.ordinal)
         self._found = capture_of(self._run, DEAD_SAID, (said,))
         return [Stage("source")]
@@ -308,7 +317,7 @@ class DeadProof(Proof):
         """What was said no longer holds, unless it has been answered already."""
         if self._claimed is None or self._found is not None:
             return []
-        self._claimed, self._run = None, []
+        self._claimed, self._run, self._is_asked = None, [], False
         return self._advise(why, "points")
 
 

@@ -12,7 +12,7 @@ from statistics import fmean
 from typing import TYPE_CHECKING
 
 from meterlog.base.readings import Bound
-from meterlog.walk.proofs import Proof, Spell, lengthened
+from meterlog.walk.proofs import BLIND_S, STILL_THERE, Proof, Spell, lengthened
 from meterlog.walk.settle import (
     LIFT_S,
     NOT_TAKEN_S,
@@ -105,7 +105,8 @@ class OpenProof(Proof):
         self._said_value: float | None = None
         self._said_together = False
         self._open: Held | None = None
-        self._claimed = 0
+        self._claimed: Sample | None = None
+        self._is_blind, self._is_asked = False, False
         self._found: Capture | None = None
         self._found_at = 0.0
         self._clear_numbers()
@@ -139,7 +140,11 @@ class OpenProof(Proof):
             self._said_together = self._found is not None
             self._said_run.clear()
             return [Said(shown_words(last.reading))]
-        self._open, self._claimed, self._found = Held(any_range=True), last.ordinal, None
+        if self._is_asked and self._open is not None and self._found is None:
+            self._is_blind, self._is_asked = False, False
+            return [Said(shown_words(last.reading))]
+        self._open, self._claimed, self._found = Held(any_range=True), last, None
+        self._is_blind, self._is_asked = False, False
         self._open.add(last)
         self.state = State.SETTLING
         return [Said(shown_words(last.reading))]
@@ -173,9 +178,16 @@ class OpenProof(Proof):
                 return out
         if self._found is not None:
             return self._void(TOO_LATE) if sample.at - self._found_at > AFTER_OPEN_S else []
-        if self._open is None or self._open.add(sample) < self._hold_s:
+        if self._open is None or self._claimed is None:
             return self._tell_range(sample.reading)
-        self._found, self._found_at = self._open.capture(OPEN_SAID, ((self._claimed, self._claimed),)), sample.at
+        self._is_blind = self._is_blind or (self._open.length == 0 and sample.at - self._claimed.at > BLIND_S)
+        if self._open.add(sample) < self._hold_s:
+            return []
+        if self._is_blind:
+            self._is_asked = True
+            return self._advise(STILL_THERE)
+        said = (self._claimed.ordinal, self._claimed.ordinal)
+        self._found, self._found_at = self._open.capture(OPEN_SAID, (said,)), sample.at
         return [Stage("short")]
 
     def _tell_range(self, reading: Reading) -> list[Signal]:
@@ -278,7 +290,7 @@ class OpenProof(Proof):
         """What was said no longer holds, unless it has been answered already."""
         if self._open is None or self._found is not None:
             return []
-        self._open = None
+        self._open, self._is_asked = None, False
         return self._advise(why, "open")
 
 

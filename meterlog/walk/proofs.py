@@ -30,6 +30,9 @@ if TYPE_CHECKING:
     from meterlog.base.readings import Capture, Reading
     from meterlog.walk.settle import Criterion
 
+BLIND_S = 0.5
+"""Readings farther apart about a press may have missed what the tips were on then: it is said again at the end."""
+STILL_THERE = "press again, with the tips still on the points: this meter shows too seldom to tell by one press"
 NOT_READY = {
     State.LIFT_FIRST: "Take the tips off first: they may still lie on the last points.",
     State.FROZEN: "The display holds: release HOLD and lift the tips.",

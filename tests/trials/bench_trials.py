@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 
 RATES = (1.0, 2.0, 3.0, 5.0, 10.0)
 SLIP, FINGERS, HOLDS, WRONG_FUNCTION, BLIP = 0.2, 0.12, 0.08, 0.15, 0.1
+AS_ASKED = ("if that is where they are", "to tell by one press")
+"""Words that ask for another press of whoever stays where the tips are."""
 SHORTEST, LONGEST = 0.88, 1.2  # of a comfortable contact
 AIR = {"capacitance": STRAY_FARAD, "voltage": 0.004, "insulation_resistance": IDLE}
 VALUES = {
@@ -148,13 +150,18 @@ class Job:
         began = self.at
         self.add(self.hurried(1.2 + self.hunting), 0.2, bounce=0.2)
         self.add(self.hunting)
-        self.on_points(hold + 1.1 / self.meter.rate + self.rng.uniform(0.3, 0.6))
+        self.on_points(hold + 1.1 / self.meter.rate + self.twice + self.rng.uniform(0.3, 0.6))
         self.add(self.hurried(1.2 + self.hunting), 0.2, bounce=0.2)
         self.truth.append(Truth(key, began, self.at, None, 0.0))
 
     def stays(self, seconds: float) -> float:
         """How long someone stays who waits for a tone that comes so long after a press, s."""
-        return max(seconds, 4.2 / self.meter.rate) + 1.5 / self.meter.rate + self.rng.uniform(0.3, 1.2)
+        return max(seconds, 4.2 / self.meter.rate) + 1.5 / self.meter.rate + self.twice + self.rng.uniform(0.3, 1.2)
+
+    @property
+    def twice(self) -> float:
+        """What a second press costs, which is asked for where a meter shows too seldom, s."""
+        return 0.4 + 2 / self.meter.rate if self.meter.rate < 2.5 else 0.0
 
     def leak(self, key: str) -> None:
         self.steps.append(Step(key=key, title=key, kind=StepKind.OPEN, quantity="resistance", hold_s=3.0))
@@ -197,7 +204,7 @@ def outcomes(job: Job, *, known: bool, settling: Settling | None = None) -> Coun
             if walk.step is None or walk.step.key != job.truth[turn].key:
                 told += walk.act(Act(word="go to", to=job.truth[turn].key), at)
         new = walk.reading("meter", ordinal, reading, at)
-        if any(isinstance(each, Advised) and "tips together" in each.why for each in new):
+        if any(isinstance(each, Advised) and each.why.endswith(AS_ASKED) for each in new):
             presses.insert(0, at + 0.4)  # as asked
         told += new
     captures = [happening for happening in told if isinstance(happening, Captured)]

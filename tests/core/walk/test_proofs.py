@@ -584,6 +584,45 @@ def test_a_charge_that_falls_through_the_volts_of_the_source_is_no_source():
     assert [h for h in bench.told if isinstance(h, Proof)] == []
 
 
+AGAIN = "press again, with the tips still on the points: this meter shows too seldom to tell by one press"
+
+
+def test_with_a_slow_meter_dead_is_said_at_both_ends():
+    bench = dead_step()
+    bench.gap = 1.0
+    source(bench, seconds=4.0)
+    bench.show(VOLT, 3, 1.0)
+    bench.act("press")
+    assert advice(bench.show(VOLT, 3, 6.0)) == [AGAIN]
+    bench.act("press")
+    bench.show(VOLT, 3, 1.0)
+    source(bench, seconds=4.0)
+    assert hows(bench) == [DEAD]
+
+
+def test_with_a_slow_meter_a_press_at_the_beginning_alone_proves_nothing():
+    bench = dead_step()
+    bench.gap = 1.0
+    source(bench, seconds=4.0)
+    bench.show(VOLT, 3, 1.0)
+    bench.act("press")
+    bench.show(VOLT, 3, 6.0)
+    assert not_taken(source(bench, seconds=4.0)) == [NOBODY_SAID]
+
+
+def test_with_a_slow_meter_open_is_said_at_both_ends():
+    bench = Bench(step("o", kind=StepKind.OPEN, hold_s=3.0), assume=NOTHING, gap=1.0)
+    bench.open(2.0)
+    bench.show(OHM, SHORT, 3.0)
+    bench.open(2.0)
+    bench.act("press")
+    assert advice(bench.open(5.0)) == [AGAIN]
+    bench.act("press")
+    bench.open(1.0)
+    bench.show(OHM, SHORT, 3.0)
+    assert hows(bench) == [OPEN]
+
+
 def test_a_meter_that_is_silent_after_the_press_is_asked_for_another():
     bench = dead_step()
     source(bench)
