@@ -72,6 +72,7 @@ class BenchLoop:
         self._beat_due = clock.monotonic()
         self._stopping = False
         self._is_erasing = False
+        self._taken_until = clock.monotonic()
 
     def run(self) -> None:
         """Take items until told to stop, then commit what waits and close the database."""
@@ -86,9 +87,9 @@ class BenchLoop:
 
     def _turn(self) -> None:
         """Take what came, and do what is due."""
-        self._take_what_came()
-        now = round(self.clock.monotonic(), 3)
-        self._deal(self.desk.tick(now), now)
+        taken_until = round(self._take_what_came(), 3)
+        self._deal(self.desk.tick(taken_until), taken_until)
+        now = self.clock.monotonic()
         self._look_at_links(now)
         self._commit_when_due(now)
         self.desk.tell(is_kept=not self.writer.has_acts)
@@ -98,15 +99,19 @@ class BenchLoop:
 
     # ---- what comes ----
 
-    def _take_what_came(self) -> None:
-        try:
-            self._take(self._items.get(timeout=self._until_next()))
-            for _ in range(IN_ONE_GO):
-                if self.writer.pending >= BATCH_ROWS:
-                    return
-                self._take(self._items.get_nowait())
-        except queue.Empty:
-            return
+    def _take_what_came(self) -> float:
+        """Answers the moment, s, up to which all that came is taken: no silence is found in what still waits here."""
+        timeout = self._until_next()
+        for _ in range(IN_ONE_GO):
+            before = self.clock.monotonic()
+            try:
+                self._take(self._items.get(timeout=timeout) if timeout else self._items.get_nowait())
+            except queue.Empty:
+                return before + timeout
+            timeout = 0.0
+            if self.writer.pending >= BATCH_ROWS:
+                break
+        return self._taken_until
 
     def _until_next(self) -> float:
         now = self.clock.monotonic()
@@ -133,7 +138,7 @@ class BenchLoop:
                 self._stopping = True
 
     def _hear(self, station: Station, data: bytes, at: float) -> None:
-        station.heard_at = at
+        station.heard_at = self._taken_until = at
         if station.set_aside_at is None:
             self._deal(self.desk.received(station.source, data, at), at)
         else:

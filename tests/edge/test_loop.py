@@ -642,3 +642,25 @@ def test_bytes_without_a_message_are_kept_up_to_a_bound_then_counted_and_tried_a
     shown = [digits for (digits,) in loop.rows("SELECT shown FROM readings ORDER BY id")]
     assert (shown[0], shown[-1]) == ("021.4", "021.6")
     assert loop.findings() == [], "what was kept is read again as it was"
+
+
+def test_a_loop_that_was_held_up_finds_no_silence_in_what_waits_for_it(loop, monkeypatch):
+    """Half a message was taken, the disk took a second, the other half waits: it had come in time."""
+    monkeypatch.setattr(bench_loop, "BATCH_ROWS", 0)  # one item a turn, as in a flood
+    loop.open()
+    loop.hear(celsius(214))
+    wait_until(lambda: link_of(loop)["count"] == 1, "the first reading")
+    commit, held = loop.writer.commit, threading.Event()
+
+    def slow(now):
+        held.wait(1.2)  # longer than the silence that ends a message
+        held.set()
+        return commit(now)
+
+    monkeypatch.setattr(loop.writer, "commit", slow)
+    loop.hear(celsius(215) + celsius(216)[:5])
+    reply = queue.Queue(1)
+    loop.items.put(Request({"do": "try again", "link": "thermometer"}, reply))
+    loop.hear(celsius(216)[5:])
+    wait_until(lambda: link_of(loop)["count"] == 3, "both readings")
+    assert link_of(loop)["rejected"] == 0
