@@ -28,6 +28,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "restore": ("meterlog.cli.backup", "Take the record up from a copy, under an identity of its own."),
     "browse": ("meterlog.cli.browse", "Show jobs, captures and verdicts in a browser."),
     "report": ("meterlog.cli.report", "Write a job's hand-over sheet or its evidence file."),
+    "key": ("meterlog.cli.key", "The key that signs evidence: show it, copy it to paper, replace it."),
     "verify": ("meterlog.cli.verify", "Check an evidence file, without any database."),
     "service": ("meterlog.cli.service", "Start with the computer, and be allowed to open the instruments."),
     "heating": ("meterlog.cli.heating", "Useful power of a heating run, from its temperature trace."),

@@ -52,7 +52,21 @@ def key_of(bench: str) -> Key:
 
 def make(bench: str) -> Key:
     """A new key for a bench, kept for this user alone. Raises: CannotDo, also when there is one."""
-    secret = os.urandom(32)
+    return _kept(bench, os.urandom(32))
+
+
+def enter(bench: str, digits: str) -> Key:
+    """The key of a paper copy, 64 hex digits, as a bench's key. Raises: CannotDo, also when there is one."""
+    try:
+        secret = bytes.fromhex("".join(digits.split()))
+    except ValueError:
+        secret = b""
+    if len(secret) != 32:
+        raise CannotDo("a key is 64 digits, 0 to 9 and a to f", "type them as the paper copy shows them")
+    return _kept(bench, secret)
+
+
+def _kept(bench: str, secret: bytes) -> Key:
     key = _key(secret)
     path = path_of(bench)
     try:

@@ -24,6 +24,7 @@ class ActKind(StrEnum):
     CONCLUDED_AGAIN = "concluded again"
     READ_AGAIN = "read again"
     # the bench and its record
+    KEY_REPLACED = "key replaced"
     RECORD_RESTORED = "record restored"
     RECORD_UPGRADED = "record upgraded"
     PERSONAL_FIELDS = "personal fields"

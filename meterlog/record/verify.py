@@ -18,6 +18,7 @@ from meterlog.base.seals import Seal, digest, leaf_text, read_line
 from meterlog.record import head as heads
 from meterlog.record.bag import BAGIT, STATEMENT_TYPE
 from meterlog.record.head import Head
+from meterlog.record.key_acts import follows, key_acts
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -33,6 +34,8 @@ PAYLOAD = (
     "chunks.jsonl", "earlier.jsonl", "forms.jsonl", "head.note", "key.pem", "key.pub", "leaves.jsonl", "log.jsonl",
     "proofs.jsonl", "record.html", "seals.txt",
 )  # fmt: skip
+STAMP = "head.tsr"
+"""A reply of a time-stamp authority (RFC 3161) over data/head.note, fetched by hand and put beside."""
 _STATEMENT = re.compile(
     rf"{STATEMENT_TYPE}\nbench ([0-9a-f]{{32}})\njob ([^\n]+)\nleaves ([1-9][0-9]*)\n"
     r"head ([1-9][0-9]*) ([0-9a-f]{64})\nfiles ([0-9a-f]{64})\nmade ([0-9TZ:.-]+)\n"
@@ -89,7 +92,15 @@ def verify(
         return None, [Checked(check="statement", answer=Answer.FALSE, where=wrong.where, what=wrong.what)]
     found.append(_signatures(files, statement, key, check))
     found += [_one(name, of, files, statement) for name, of in _CHECKS.items()]
-    found += [_one(f"sheet of {head.size} seals", _sheet, files, statement, head, printed) for head, printed in sheets]
+    for head, printed in sheets:
+        name = f"sheet of {head.size} seals"
+        came = _one(name, _sheet, files, statement, head)
+        found.append(
+            came if came.answer is Answer.FALSE else _key_of_sheet(name, files, statement, head, printed, check)
+        )
+    if STAMP in files:
+        what = f"check it with: openssl ts -verify -data data/head.note -in {STAMP} -CAfile THE-AUTHORITY.pem"
+        found.append(Checked(check="time stamp", answer=Answer.NOT_CHECKED, where=STAMP, what=what))
     if not sheets:
         what = "not compared with any earlier head: type the line of an older hand-over sheet with --sheet"
         found.append(Checked(check="earlier head", answer=Answer.NOT_CHECKED, what=what))
@@ -163,7 +174,7 @@ def _files(files: Files, statement: Statement) -> None:
         raise Wrong("bagit.txt", "is not in its one form")
     _manifest(files, "tagmanifest-sha256.txt", set(TAGS))
     _manifest(files, "manifest-sha256.txt", {name for name in files if name.startswith("data/")})
-    known = {*SIGNED, "disclosures.txt"}
+    known = {*SIGNED, "disclosures.txt", STAMP}
     for name in files:
         if name not in known and not name.startswith(("data/", "photographs/")):
             raise Wrong(name, "is no part of an evidence file")
@@ -331,18 +342,31 @@ def _disclosed(line: str) -> tuple[bytes, str, str]:
 # ---- earlier heads ----
 
 
-def _sheet(files: Files, statement: Statement, earlier: Head, fingerprint: str) -> None:
-    """This record continues the one whose head an earlier sheet printed, and the same key signed.
+def _key_of_sheet(name: str, files: Files, statement: Statement, earlier: Head, printed: str, check: Check) -> Checked:
+    """The key of an earlier sheet signs still, or vouched for the one that does.
 
     A record that was restored from a copy goes on under an identity and a key of its own.
     """
+    if not printed or earlier.bench != statement.head.bench:
+        return Checked(check=name, answer=Answer.VERIFIED, what="" if not printed else "restored from a copy since")
+    acts = key_acts(_objects(files, "data/leaves.jsonl"))
+    try:
+        broken = follows(earlier.bench, printed, statement.fingerprint, acts, check)
+    except ValueError as error:
+        return Checked(check=name, answer=Answer.FALSE, where="data/key.pem", what=str(error))
+    if broken:
+        what = f"the record continues the sheet's, but its key was {broken} since: only the head binds, no signature"
+        return Checked(check=name, answer=Answer.NOT_CHECKED, what=what)
+    return Checked(check=name, answer=Answer.VERIFIED)
+
+
+def _sheet(files: Files, statement: Statement, earlier: Head) -> None:
+    """This record continues the one whose head an earlier sheet printed."""
     head = statement.head
     leaves = _objects(files, "data/leaves.jsonl")
     benches = {head.bench, *(leaf["identity"] for leaf in leaves if leaf["kind"] == "bench")}
     if earlier.bench not in benches:
         raise Wrong("statement.note", "the sheet is of another bench")
-    if fingerprint not in ("", statement.fingerprint) and earlier.bench == head.bench:
-        raise Wrong("data/key.pem", f"the key is {statement.fingerprint[:16]}…, the sheet says {fingerprint[:16]}…")
     if earlier.size > head.size:
         raise Wrong("data/head.note", f"{head.size} seals, the sheet says {earlier.size}: the record was cut off")
     if earlier.size == head.size:

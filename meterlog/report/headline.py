@@ -42,3 +42,15 @@ def qr_svg(text: str) -> str:
         target, kind="svg", xmldecl=False, svgns=False, scale=1, border=2, svgclass="qr", lineclass=None, omitsize=True
     )
     return target.getvalue().decode()
+
+
+def key_page(bench: str, key: keys.Key) -> str:
+    """The paper copy of a bench's key: 64 digits in fours, and a QR code. One page that needs no other file."""
+    digits = " ".join(key.secret.hex()[at : at + 4] for at in range(0, 64, 4))
+    return (
+        "<!DOCTYPE html><html lang=en><meta charset=utf-8><title>Key of a bench</title>"
+        "<style>body{font:14pt/1.5 monospace;margin:2cm}svg{width:5cm;height:5cm}</style>"
+        f"<h1>Key of bench {bench}</h1><p>Whoever reads this can sign as this bench. Lock it away; delete the file."
+        f"<p>{digits}<p>{qr_svg(key.secret.hex())}<p>fingerprint {fingerprint_of(key.public)}"
+        "<p>To take it up again: meterlog key enter"
+    )

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 from meterlog.base.errors import CannotDo
 from meterlog.base.merkle import Tree, leaf_hash
 from meterlog.base.seals import read_line
+from meterlog.record.acts import ActKind
 from meterlog.record.bag import ChunkLines, JobEvidence, LeafProof
 from meterlog.record.head import tree_of
 from meterlog.store import leaves
@@ -98,7 +99,9 @@ def _leaf_places(db: Connection, job: int, texts: Iterable[str], forms: Iterable
     places = {tuple(row) for row in db.execute("SELECT seal, place FROM leaf WHERE job = ?", [job])}
     links = {tuple(row) for row in db.execute(f"SELECT l.id, i.id FROM link l {_OF_JOB}", [job, job])}
     text_ids = [db.execute("SELECT id FROM text WHERE sha256 = ?", [each]).fetchone()[0] for each in texts]
+    replaced = db.execute("SELECT id FROM event WHERE kind = ? AND job IS NULL", [ActKind.KEY_REPLACED])
     subjects: dict[str, Iterable[int]] = {
+        "event": [row[0] for row in replaced],
         "bench": [row[0] for row in db.execute("SELECT id FROM bench")],
         "link": {link for link, _ in links},
         "instrument": {instrument for _, instrument in links},
