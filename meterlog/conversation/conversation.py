@@ -56,6 +56,7 @@ class Conversation:
         doubt: told of bytes that are not believed (none where no answer came), why, and whether they are a frame as
             it was cut, so that what they may have said is not taken from an earlier frame.
         wake: bytes that are written once, before all else. wait: s from then to the first request.
+        wake_again: s of silence after which they are written again; None: never.
     """
 
     def __init__(
@@ -73,11 +74,14 @@ class Conversation:
         doubt: Callable[[bytes, str, Memory, bool], None] | None = None,
         wake: bytes = b"",
         wait: float = 0.0,
+        wake_again: float | None = None,
     ) -> None:
         self._framer, self._decode, self._undo = framer, decode, undo
         self._patience, self._poller = micros(patience), poller
         self._marked, self._steady, self._doubt = marked, steady, doubt
         self._wake, self._wait, self._awake = wake, micros(wait), not (wake or wait)
+        self._wake_again = None if wake_again is None else micros(wake_again)
+        self._woken = 0  # when it was woken last, µs
         self._memo: dict[bytes, Meaning] = {}
         self._memory: Memory = {"request": poller.only if poller else None}
         self._stream = Stream(table, unwrapper)
@@ -118,8 +122,10 @@ class Conversation:
         out: list[Outcome] = []
         self._pass(out, at)
         moment, requests = max(micros(at), self._now), []
+        if self._sleeps_from is not None and moment >= self._sleeps_from:
+            self._awake = False
         if not self._awake:
-            self._awake = True
+            self._awake, self._woken = True, moment
             requests += [self._wake] if self._wake else []
             if self._poller:
                 self._poller.not_before(moment + self._wait)
@@ -128,11 +134,16 @@ class Conversation:
         return requests, out
 
     @property
+    def _sleeps_from(self) -> int | None:
+        """From when on the instrument must be woken again, µs."""
+        return None if self._wake_again is None else max(self._last, self._woken) + self._wake_again
+
+    @property
     def wake_at(self) -> float | None:
         """When `poll` must be called next, s; None: only bytes matter."""
         if not self._awake:
             return seconds(self._now)
-        dues = [self._due]
+        dues = [self._due, self._sleeps_from]
         if self._poller and not self._stream.rest:
             dues.append(self._poller.wake_at)
         return min((seconds(due) for due in dues if due is not None), default=None)
@@ -277,7 +288,8 @@ class Conversation:
             out.append(Rejected(*self._stream.piece(len(cut)), seconds(at), meaning))
         else:
             return self._disbelieve(out, found, meaning, b"" if found.reason or isinstance(frame, str) else frame, at)
-        if self._poller:
+        pending = self._poller.pending if self._poller else None
+        if self._poller and (pending is None or pending.until in ("", self._memory.get("message"))):
             self._poller.answered(at)
         return found.end
 

@@ -24,6 +24,7 @@ class Question:
         pause: s between its answer and the next request.
         means: what an answer to it means besides what it says itself.
         echo: bytes that come back of it before its answer.
+        until: the message that ends its answer; "": the first that comes.
     """
 
     index: int
@@ -32,6 +33,7 @@ class Question:
     pause: float = 0.0
     means: Hashable = None
     echo: bytes = b""
+    until: str = ""
 
     def may_differ(self, other: Question) -> bool:
         """Whether the same bytes could mean another thing as an answer to another request."""

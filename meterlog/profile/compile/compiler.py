@@ -13,15 +13,15 @@ from meterlog.conversation.conversation import Conversation, Memory
 from meterlog.conversation.poller import Poller, Question
 from meterlog.conversation.transforms import Unwrapper, table_of
 from meterlog.profile.compile.addressing import put_in
-from meterlog.profile.compile.choosing import Chooser
+from meterlog.profile.compile.checks import appended
 from meterlog.profile.compile.cutting import framer_of, layout_of, proof_of
 from meterlog.profile.compile.messages import Around, Decode, Message, MessageCompiler
 from meterlog.profile.compile.modbus import written_out
-from meterlog.profile.compile.proof import appended
-from meterlog.profile.compile.undoing import undo_of
+from meterlog.profile.compile.telling_apart import Chooser
+from meterlog.profile.compile.unstuffing import undo_of
 from meterlog.profile.language.accuracy import Stated, stated
+from meterlog.profile.language.consistency import told_apart
 from meterlog.profile.language.facts import NO_FACTS, Facts, implied
-from meterlog.profile.language.fitting import told_apart
 from meterlog.profile.language.keys import PROFILE, Said
 from meterlog.profile.language.wire import Line, Reports
 from meterlog.profile.tools import examples
@@ -107,6 +107,7 @@ class Profile:
             doubt=self.doubt,
             wake=self.line.wake if self.line else b"",
             wait=self.line.wait if self.line else 0.0,
+            wake_again=self.line.wake_again if self.line else None,
         )
 
     @property
@@ -228,7 +229,7 @@ def _compiled(said: Said, text: str, problems: Problems) -> Profile | None:
         decode=chooser.decode,
         candidates=chooser.candidates,
         steady=steady,
-        doubt=chooser.doubt if any(message.says.keep or message.header_by for message in messages) else None,
+        doubt=chooser.doubt if any(message.says.kept or message.header_by for message in messages) else None,
         questions=questions,
         stated=accuracy,
     )
@@ -266,7 +267,7 @@ def _questions(
             request.where.tell(problems, "with check", expected="frames that are sent as meant", saw="true", hint=hint)
         elif request.with_check:
             data = appended(data, said.checks[0], said.first_byte, _ends_behind_check(said), problems)
-        for name in request.answer:
+        for name in (*request.answer, *([request.until] if request.until else [])):
             if name not in names:
                 request.where.tell(
                     problems, "answer", expected="a message of this profile", saw=name, hint=near_miss(name, names)
@@ -274,7 +275,15 @@ def _questions(
         pause = said.ask.pause if request.pause is None else request.pause
         echo = request.echo or (data if said.ask.echo else b"")
         made.append(
-            Question(index=index, data=data, answers=request.answer, pause=pause, means=request.means, echo=echo)
+            Question(
+                index=index,
+                data=data,
+                answers=request.answer,
+                pause=pause,
+                means=request.means,
+                echo=echo,
+                until=request.until,
+            )
         )
     facts = {i: r.means for i, r in enumerate([*said.ask.first, *said.ask.requests])}
     count = len(said.ask.first)
@@ -296,22 +305,23 @@ def _messages(said: Said, around: Around, requests: Mapping[int, Facts], problem
         name: replace(says, bits={**said.bits, **says.bits}) if says.readings else says
         for name, says in said.messages.items()
     } or {ONLY: said}
-    keeping = [name for name, says in said_messages.items() if says.keep]
+    keeping = [name for name, says in said_messages.items() if says.kept]
     kept: dict[str, Value] = {}
+    around = replace(around, once=frozenset(field for says in said_messages.values() for field in says.keep_once))
 
     def compiled(name: str, problems: Problems) -> Message | None:
         says = said_messages[name]
-        others = {field: value for field, value in kept.items() if field not in says.keep}
+        others = {field: value for field, value in kept.items() if field not in says.kept}
         its = replace(around, kept=others, requests=requests if says.readings else {})
         return MessageCompiler(name, says, its, problems).compile()
 
     for name in keeping if len(keeping) > 1 else ():  # what each keeps of the others it does not know yet
         message = compiled(name, Problems(""))
-        kept |= {field: message.values[field] for field in message.says.keep} if message else {}
+        kept |= {field: message.values[field] for field in message.says.kept} if message else {}
     made: dict[str, Message] = {}
     for name in sorted(said_messages, key=lambda name: name not in keeping):
         message = compiled(name, problems)
         if message is not None:
             made[name] = message
-            kept |= {field: message.values[field] for field in message.says.keep}
+            kept |= {field: message.values[field] for field in message.says.kept}
     return tuple(made[name] for name in said_messages if name in made)

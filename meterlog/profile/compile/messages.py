@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING, Any
 from meterlog.base.readings import Reading
 from meterlog.base.source import near_miss
 from meterlog.conversation.reasons import Refusal
+from meterlog.profile.compile.checks import check_of
 from meterlog.profile.compile.display import display, is_sound
 from meterlog.profile.compile.lines import IsHeader, Parts, Pattern, Template, body, holes
 from meterlog.profile.compile.meaning import Former, fixed_facts, shown
-from meterlog.profile.compile.proof import check_of
 from meterlog.profile.compile.readings import Numbers
 from meterlog.profile.compile.tables import Sources, Tables
 from meterlog.profile.compile.values import OWN, Value, Values
@@ -21,7 +21,7 @@ from meterlog.profile.compile.view import NotBelieved, Reader, Step, View
 from meterlog.profile.language.content import Field, Says, Shows
 from meterlog.profile.language.facts import NO_FACTS, WITHOUT_MODE, Facts, contradicted, implied
 from meterlog.profile.language.kinds import Kind
-from meterlog.profile.language.taken import put_together
+from meterlog.profile.language.merging import put_together
 from meterlog.profile.language.words import bare
 
 if TYPE_CHECKING:
@@ -41,6 +41,7 @@ class Around:
         starts, ends: the marks of a frame.
         requests: what each request's answers mean, by its number; empty where no request says a thing.
         kept: the fields that other messages keep: what they were read as, and their declaration.
+        once: those of them that hold for the next message with readings alone.
     """
 
     layout: Layout
@@ -49,6 +50,7 @@ class Around:
     ends: tuple[bytes, ...] = ()
     requests: Mapping[int, Facts] = field(default_factory=dict)
     kept: Mapping[str, Value] = field(default_factory=dict)
+    once: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -140,11 +142,16 @@ class MessageCompiler:
             checks=tuple(check for check in checks if check),
             steps=tuple(once),
             result=self._result(each, [read for read, _ in readings]),
-            steady=self.tables.steady and not self.says.keep and not has_header,
+            steady=self.tables.steady and not self.says.kept and not has_header and not self._forgets,
             formers=tuple(former for _, former in readings),
             values=dict(self.values.known),
             header_by=self.says.split.by if self.says.split and has_header else b"",
         )
+
+    @property
+    def _forgets(self) -> bool:
+        """Whether a frame of it ends what was kept for one message with readings."""
+        return bool(self.around.once and self.says.readings and not self.says.repeat)
 
     def _check(self, check: Check) -> Callable[[bytes], None] | None:
         places = [check.at.first, check.at.last, *([check.over.first, check.over.last] if check.over else [])]
@@ -312,7 +319,7 @@ class MessageCompiler:
     # -- the end ------------------------------------------------------------------------
 
     def _keep(self, steps: list[Step]) -> None:
-        for name in self.says.keep:
+        for name in self.says.kept:
             value = self.values.known.get(name)
             if value is None or value.kind not in ("int", "bytes"):
                 self.says.where.tell(
@@ -331,6 +338,8 @@ class MessageCompiler:
         """What answers the readings: once, or of every group."""
         if self.says.reject:
             return self._rejected()
+        if self._forgets:
+            return _forgetting(self.around.once, readings)
         if not self.says.repeat:
 
             def result(view: View) -> tuple[Reading, ...]:
@@ -383,6 +392,21 @@ def _at_most(highest: int, digits: Reader) -> Reader:
         return found
 
     return read
+
+
+def _forgetting(
+    once: frozenset[str], readings: list[Callable[[View], Reading | None]]
+) -> Callable[[View], tuple[Reading, ...]]:
+    """What answers the readings, and forgets what was kept for them alone."""
+
+    def result(view: View) -> tuple[Reading, ...]:
+        try:
+            return tuple([found for read in readings if (found := read(view)) is not None])
+        finally:
+            for name in once:
+                view.memory.pop(name, None)
+
+    return result
 
 
 def _kept(name: str, read: Reader) -> Step:

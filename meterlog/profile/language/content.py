@@ -168,6 +168,9 @@ class Says:
         one_or_more(w.FIELD_NAME),
         (),
     )
+    keep_once: tuple[str, ...] = key(
+        "fields that the next message with readings may use, and none behind it", one_or_more(w.FIELD_NAME), ()
+    )
     check: Check | tuple[Check, ...] = key(
         "what proves a frame, in place of what the profile says of all; a list where there are several",
         ByKind(mapping=CHECK, sequence=ListOf(CHECK, least=1)),
@@ -175,6 +178,11 @@ class Says:
     )
     reject: str = key("words: this frame says that there is no measurement", w.WORDS, "")
     where: Where = NOWHERE
+
+    @property
+    def kept(self) -> tuple[str, ...]:
+        """The fields that later messages may use."""
+        return (*self.keep, *self.keep_once)
 
     @property
     def checks(self) -> tuple[Check, ...]:

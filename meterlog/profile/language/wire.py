@@ -37,6 +37,9 @@ class Line:
     wait: float = key(
         "time to wait after opening, before anything is asked", quantity("s", "0.5 s", "0 s", "60 s"), 0.0
     )
+    wake_again: float | None = key(
+        "silence after which `wake` is written again", quantity("s", "30 s", "0.1 s", "3600 s"), None
+    )
     where: Where
 
 
@@ -50,6 +53,9 @@ class Request:
     send: bytes = key("the bytes to send", w.BYTES)
     with_check: bool = key("put the profile's check behind them, before their end mark", yes_no(), False)
     answer: tuple[str, ...] = key("the messages that may answer; any, where not said", one_or_more(w.MESSAGE_NAME), ())
+    until: str = key(
+        "the message that ends its answer, where that comes in several; nothing is asked before it", w.MESSAGE_NAME, ""
+    )
     means: Facts = key("what an answer to it means, such as channel probe 2", w.FACTS, Facts())
     pause: float | None = key("time to wait after its answer", quantity("s", "50 ms", "0 s", "60 s"), None)
     echo: bytes = key("what comes back of it before its answer, where that is not what was sent", w.BYTES, b"")
@@ -60,7 +66,9 @@ REQUEST_MAPPING = record("request", Request, "Something to ask, and what its ans
 
 
 def _plain_request(value: str) -> Request:
-    return Request(send=w.BYTES.parse(value), with_check=False, answer=(), means=Facts(), pause=None, echo=b"")
+    return Request(
+        send=w.BYTES.parse(value), with_check=False, answer=(), until="", means=Facts(), pause=None, echo=b""
+    )
 
 
 REQUEST = ByKind(scalar=Scalar(w.BYTES.expected, _plain_request), mapping=REQUEST_MAPPING)

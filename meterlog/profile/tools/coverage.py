@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 from meterlog.base.readings import Bound, Frame
 from meterlog.base.source import Problems
+from meterlog.profile.compile.checks import sum_of
 from meterlog.profile.compile.meaning import Lamps, Table, WordList, shown
-from meterlog.profile.compile.proof import sum_of
 from meterlog.profile.language.facts import facts_in_words
 from meterlog.profile.tools.examples import heard
 

@@ -247,3 +247,45 @@ def test_an_echo_that_the_profile_does_not_say_is_named():
     conversation = asked(TWO, (b"A\r", 0.0))
     (found,) = conversation.feed(b"A\r", 0.1)
     assert found.reason == "a request come back: where all of them do, say `echo: true` under `ask`"
+
+
+SEVERAL = compiled_anew(
+    """
+profile: several
+title: Several lines answer one request
+ask: {wait: 0.5 s, requests: [{send: M<CR>, until: done}]}
+frame: {end: <CR>}
+messages:
+  done: {when: {starts: OK}, text: OK}
+  value: {text: "{v}", readings: [{value: v, unit: V}]}
+""",
+    "several",
+)
+
+
+def test_nothing_is_asked_before_the_message_that_ends_an_answer():
+    conversation = asked(SEVERAL, (b"M\r", 0.0))
+    assert [type(o) for o in conversation.feed(b"1.5\r2.5\r", 0.1)] == [Frame, Frame]
+    assert conversation.wake_at == 0.5
+    conversation.feed(b"OK\r", 0.2)
+    assert conversation.poll(conversation.wake_at)[0] == [b"M\r"]
+
+
+def test_an_answer_that_never_ends_is_given_up():
+    conversation = asked(SEVERAL, (b"M\r", 0.0))
+    conversation.feed(b"1.5\r", 0.1)
+    assert [o.reason for o in conversation.poll(0.5)[1]] == ["no answer to M"]
+
+
+def test_an_instrument_that_fell_silent_is_woken_again():
+    conversation = compiled_anew(
+        "profile: w\ntitle: W\nline: {wake: <CR>, wake again: 10 s}\nframe: {end: <LF>}\ntext: '{v}'\n"
+        "readings: [{value: v, unit: V}]\n",
+        "woken",
+    ).conversation()
+    assert conversation.poll(0.0)[0] == [b"\r"]
+    conversation.feed(b"1.5\n", 4.0)
+    assert conversation.wake_at == 14.0
+    assert conversation.poll(13.9)[0] == []
+    assert conversation.poll(14.0)[0] == [b"\r"]
+    assert conversation.wake_at == 24.0

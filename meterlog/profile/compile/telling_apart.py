@@ -63,7 +63,7 @@ class Chooser:
         """Forget what bytes that are not believed may have told: as the message that they look like, or as any."""
         like = self.candidates(seen, kept) if is_frame and not isinstance(reason, Damage) else []
         for message in like or self._allowed(kept):
-            for name in message.says.keep:
+            for name in message.says.kept:
                 kept.pop(name, None)
             if message.header_by and "header" in kept and may_be_header(seen, message.header_by, kept["header"]):
                 del kept["header"]
@@ -88,6 +88,7 @@ class Chooser:
             return UNASKED
         said: tuple[Reading, ...] | str = ""
         for message in found:
+            kept["message"] = message.name
             said = message.decode(frame, kept)
             if not isinstance(said, Unlike) or self.known[message.name]:
                 return said

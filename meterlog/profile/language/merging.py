@@ -51,6 +51,6 @@ def _special_is_taken(fields: dict[str, Field], says: Says, problems: Problems) 
     """A special value means nothing where no reading takes the number."""
     taken = {name for said in says.readings for text in (said.value, said.decimals) for name in operands(text)}
     for name, field in fields.items():
-        if field.special and name not in taken and name not in says.keep:
+        if field.special and name not in taken and name not in says.kept:
             hint = "what the codes of a field mean for all readings is `means`"
             field.where.tell(problems, "special", expected="a reading that takes this number", saw="none", hint=hint)
