@@ -95,6 +95,7 @@ def _capture_as_dict(kept: CaptureRecord) -> dict[str, Any]:
         "ended_s": capture.ended,
         "first_reading": capture.first,
         "last_reading": capture.last,
+        "heating_s": [capture.timing.started, capture.timing.stopped] if capture.timing else None,
     }
 
 

@@ -35,8 +35,8 @@ def test_the_heated_water_tells_the_power_that_was_played(played):
     database, done = played
     row = next(json.loads(line) for line in done.stdout.splitlines() if '"heating-run"' in line)
     trail = json.loads(run("verdict", "show", str(row["verdict"]), "--json", "--db", str(database), check=False).stdout)
-    result, timing = trail["result"], json.loads(trail["capture"]["timing"])
-    played_w = 885.0 * 62.0 / (timing[1] - timing[0])
+    result, (started, stopped) = trail["result"], trail["capture"]["heating_s"]
+    played_w = 885.0 * 62.0 / (stopped - started)
     assert abs(result["value"] - played_w) < 2 * result["expanded_uncertainty"]
 
 
