@@ -43,4 +43,4 @@ def _says(steps: int, missing: int) -> str:
     if not missing:
         return f"All {steps} checks are answered, and none of them failed."
     whole = steps - missing or "None"
-    return f"{whole} of {steps} checks came out well. Go back to the others, or close the job as it stands."
+    return f"{whole} of {steps} checks came out well."

@@ -1,6 +1,7 @@
 // The bench page, live. The server draws the step at hand; this puts readings, trends and the limit's marker on it
 // as they come, and says within two seconds when nothing comes any more.
 import { drawn, takeActs } from "./acts.js";
+import { confirm, remind } from "./phone.js";
 import { listen } from "./stream.js";
 import { draw, remember, seed } from "./trend.js";
 
@@ -23,8 +24,11 @@ const COMES = {
   reading: ({ link, readings }) => { latest.set(link, readings); readings.forEach((reading) => show(link, reading)); },
   lost: ({ why }) => lose(why),
   full: () => lose("More pages of this bench are open than it can serve. This one waits for a place: close another."),
-  verdict: ({ outcome, why }) => { tell(`${outcome}: ${why}`); refresh(); },
-  said: ({ say: words, facts }) => { if (words === "not taken") say(`Not taken: ${facts.why || "the probes left too soon"}.`); },
+  verdict: ({ outcome, why }) => { tell(`${outcome}: ${why}`); confirm(outcome); refresh(); },
+  said: ({ say: words, facts }) => {
+    if (words === "live point") confirm("live");
+    if (words === "not taken") say(`Not taken: ${facts.why || "the probes left too soon"}.`);
+  },
 };
 for (const event of ["walk", "link", "job", "store", "capture"]) COMES[event] = () => refresh();
 
@@ -70,11 +74,30 @@ function refresh() {
 async function fetchHand() {
   try {
     const found = await fetch("/bench/at-hand", { headers: { accept: "text/html" } });
-    if (found.ok) put(await found.text());
+    if (found.ok) place(await found.text());
   } catch { /* the stream says when the server is gone */ }
 }
 
 const meanings = () => [stands(), ...[...hand.querySelectorAll(".bar-main button, .bar-main > details > summary")].map((el) => el.textContent)].join("\n");
+
+// A finger that is down keeps its button until it is up: what was drawn meanwhile waits. What is drawn already is left alone.
+let isDown = false;
+let waiting = null;
+let drawnLast = "";
+hand.addEventListener("pointerdown", () => { isDown = true; });
+for (const event of ["pointerup", "pointercancel"]) addEventListener(event, () => setTimeout(() => {
+  isDown = false;
+  if (waiting !== null) place(waiting);
+}, 30));
+
+const lasting = (html) => html.replace(/name="(id|csrftoken)" value="[^"]*"/g, ""); // what differs each time is left out
+
+function place(html) {
+  waiting = isDown ? html : null;
+  if (isDown || lasting(html) === drawnLast) return;
+  drawnLast = lasting(html);
+  put(html);
+}
 
 // Put the new part in place. What is being written, folds that are open, and the focus stay; a new step begins at the top.
 function put(html) {
@@ -101,10 +124,10 @@ function keep() {
   const focused = hand.contains(document.activeElement) ? document.activeElement : null;
   return {
     focus: focused?.id,
-    written: [...hand.querySelectorAll("details.written[open]")].filter((fold) => fold.querySelector("textarea")?.value || fold.contains(focused)),
+    written: [...hand.querySelectorAll("details.written[open]")].filter((fold) => fold.querySelector("textarea")?.value || fold.querySelector("input[type=file]")?.files.length || fold.contains(focused)),
     open: [...hand.querySelectorAll("details[id][open]")].map((fold) => fold.id),
     shut: [...hand.querySelectorAll("details[id]:not([open])")].map((fold) => fold.id),
-    fields: [...hand.querySelectorAll("input[id], select[id]")].map((field) => [field.id, field.value]),
+    fields: [...hand.querySelectorAll("input[id]:not([type=file]), select[id]")].map((field) => [field.id, field.value]),
     scrolled: document.getElementById("words")?.scrollTop ?? 0,
   };
 }
@@ -201,6 +224,7 @@ setInterval(() => {
 const bar = new ResizeObserver(([entry]) => document.documentElement.style.setProperty("--bar-now", `${entry.target.offsetHeight}px`));
 new MutationObserver(() => { const now = hand.querySelector(".bar"); bar.disconnect(); if (now) bar.observe(now); }).observe(hand, { childList: true });
 
+remind(() => (hand.querySelector(".screen-live") ? "live" : hand.querySelector(".alert-fail") ? "fail" : hand.querySelector(".alert") ? "undecided" : ""));
 takeActs({ isAway: () => isLost, say, refresh });
 fit();
 count();

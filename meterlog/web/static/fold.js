@@ -1,6 +1,6 @@
 // A link to a check opens the fold that it lies in.
 function unfold() {
-  const to = location.hash && document.getElementById(decodeURIComponent(location.hash.slice(1)));
+  const to = document.getElementById(decodeURIComponent(location.hash.slice(1)));
   for (let fold = to?.closest("details"); fold; fold = fold.parentElement.closest("details")) fold.open = true;
   to?.scrollIntoView();
 }

@@ -1,7 +1,5 @@
 // Sends a photograph made smaller: drawn anew, so that place, time and camera stay behind.
 const LONGEST = 2000; // pixels of its longer side
-const form = document.querySelector("form[data-photo]");
-const answer = form?.querySelector(".answer");
 
 async function smaller(file) {
   const picture = await createImageBitmap(file, { imageOrientation: "from-image" });
@@ -13,20 +11,26 @@ async function smaller(file) {
   return new Promise((done) => sheet.toBlob(done, "image/jpeg", 0.85));
 }
 
-form?.addEventListener("submit", async (event) => {
+async function send(form) {
+  const body = await smaller(form.elements.file.files[0]).catch(() => null);
+  if (!body) return { error: "This picture could not be read: choose a JPEG, PNG or WebP." };
+  const headers = { accept: "application/json", "x-csrftoken": form.elements.csrftoken.value, "content-type": body.type };
+  const where = `${form.getAttribute("action")}?name=${encodeURIComponent(form.elements.name.value)}`;
+  try { return await (await fetch(where, { method: "POST", body, headers })).json(); }
+  catch { return { error: "No answer came: look at the job's page whether it was kept." }; }
+}
+
+document.addEventListener("submit", async (event) => {
+  const form = event.target.closest("form[data-photo]");
+  if (!form) return;
   event.preventDefault();
-  const button = form.querySelector("button");
+  const [button, answer] = [form.querySelector("button"), form.querySelector(".said")];
   button.disabled = true;
   answer.textContent = "Sending …";
-  try {
-    const body = await smaller(form.elements.file.files[0]);
-    const headers = { accept: "application/json", "x-csrftoken": form.elements.csrftoken.value, "content-type": body.type };
-    const where = `${form.getAttribute("action")}?name=${encodeURIComponent(form.elements.name.value)}`;
-    const { ok, error } = await (await fetch(where, { method: "POST", body, headers })).json();
-    if (ok) location.reload();
-    else answer.textContent = error;
-  } catch {
-    answer.textContent = "This picture could not be read or sent.";
-  }
+  const { ok, error } = await send(form);
+  answer.textContent = ok ? "Kept with the job." : error;
   button.disabled = false;
+  if (!ok) return;
+  form.reset();
+  if (form.dataset.photo === "reload") location.reload();
 });

@@ -1,0 +1,279 @@
+"""One thumb on a phone, a link of two seconds, a second phone watching, and a job that goes wrong."""
+
+import time
+
+import pytest
+from browser.conftest import PHONES
+from browser.hands import press, task
+from edge.bench import wait_until
+from players.segments import frame, showing
+from playwright.sync_api import expect
+
+LATENCY_MS = 2000
+UPRIGHT = {"width": 360, "height": 640}
+
+
+def slow(page):
+    """Every request of a page waits two seconds from now on."""
+    told = {"offline": False, "latency": LATENCY_MS, "downloadThroughput": -1, "uploadThroughput": -1}
+    page.context.new_cdp_session(page).send("Network.emulateNetworkConditions", told)
+
+
+@pytest.fixture
+def phones(meter, kettle, browse, page_of):
+    """(daemon, two phones at the first step's cautions, on slow links)"""
+    daemon = meter[0]
+    daemon.ask("open job", procedure=kettle, ref="B-1")
+    daemon.act("acknowledge")
+    home, both = browse(daemon.db), [page_of("phone"), page_of("phone")]
+    for page in both:
+        page.set_viewport_size(UPRIGHT)
+        page.goto(home + "/bench")
+        task(page, "Cord looked over")
+        page.wait_for_timeout(400)  # its stream is open
+        slow(page)
+    return daemon, *both
+
+
+def acts(daemon):
+    return [kind for (kind,) in daemon.rows("SELECT kind FROM event WHERE kind LIKE 'act %' ORDER BY id")][1:]
+
+
+def walk(daemon):
+    return daemon.ask("status")["status"]["walk"]
+
+
+def wait_for_phase(daemon, phase):
+    wait_until(lambda: walk(daemon)["phase"] == phase, f"the phase {phase}")
+
+
+def test_a_tap_is_seen_at_once_and_three_taps_are_one_act(phones):
+    daemon, page, other = phones
+    button = page.get_by_role("button", name="I have read them")
+    began = time.monotonic()
+    button.click()
+    expect(page.locator("button.taken")).to_be_visible(timeout=500)
+    assert time.monotonic() - began < LATENCY_MS / 1000  # before any answer can have come
+    for _ in range(3):
+        page.locator("#act-1").click(force=True)
+    wait_for_phase(daemon, "look")
+    well = page.get_by_role("button", name="Looked: it is well")
+    expect(well).to_be_visible()
+    assert well.get_attribute("aria-disabled") == "true"  # it has only just come to mean that
+    expect(other.get_by_role("button", name="Looked: it is well")).to_be_visible()
+    expect(well).not_to_have_attribute("aria-disabled", "true")
+    assert acts(daemon) == ["act acknowledge"]
+
+
+def test_what_was_looked_at_is_answered_with_words_and_never_passed_over(phones):
+    daemon, page, _ = phones
+    press(page, "I have read them")
+    expect(page.get_by_role("button", name="Looked: it is well")).to_be_visible()
+    assert page.get_by_role("button", name="Next").count() == 0
+    page.get_by_text("Looked: it is not well").click()
+    keep = page.get_by_role("button", name="Keep it, and go on")
+    keep.click()
+    assert walk(daemon)["phase"] == "look"  # nothing without words
+    page.get_by_label("What is not well").fill("the cord is cut")
+    expect(keep).not_to_have_attribute("aria-disabled", "true")
+    keep.click()
+    wait_until(lambda: "act wanting" in acts(daemon), "the words to arrive")
+    assert daemon.rows("SELECT facts FROM event WHERE facts LIKE '%the cord is cut%'")
+
+
+def test_a_phone_that_stood_open_changes_nothing_at_another_step(phones):
+    daemon, page, other = phones
+    other.route("**/bench/at-hand", lambda route: route.abort())  # what the other phone shows is what it showed
+    daemon.act("acknowledge")
+    daemon.act("confirm")
+    at = walk(daemon)["step"]
+    press(other, "I have read them")
+    told = other.get_by_role("status")
+    expect(told).to_contain_text("Cord looked over")
+    expect(told).to_contain_text("Probe tips pressed together")
+    expect(told).to_contain_text("Nothing was done.")
+    assert (walk(daemon)["step"], acts(daemon)) == (at, ["act acknowledge", "act confirm"])
+    task(page, "Probe tips pressed together")
+
+
+def test_nothing_waits_unseen_while_the_daemon_is_away(phones):
+    daemon, page, _ = phones
+    daemon.kill()
+    expect(page.locator("#lost")).to_contain_text("What stands below is old.", timeout=4000)
+    press(page, "I have read them")
+    expect(page.get_by_role("status")).to_contain_text("nothing was sent, and nothing waits to be sent")
+    daemon.start()
+    expect(page.locator("#lost")).to_be_hidden()
+    expect(page.get_by_role("status")).to_be_empty()
+    page.wait_for_timeout(LATENCY_MS)
+    assert acts(daemon) == []
+
+
+def test_after_stop_there_are_words_and_a_button_and_no_word_of_mains(meter, browse, page_of):
+    daemon, _, celsius = meter
+    daemon.ask("open job", procedure="kettle-or-urn", ref="B-3", plate={"rated power": "2000 W", "water mass": "1 kg"})
+    daemon.act("acknowledge")
+    daemon.act("go to", to="heating-run")
+    for _ in range(4):
+        phase = walk(daemon)["phase"]
+        if phase == "start":
+            break
+        daemon.act(
+            {"cautions": "acknowledge", "gate": "override"}[phase], **({"text": "tried"} if phase == "gate" else {})
+        )
+    page = page_of("phone")
+    page.set_viewport_size(UPRIGHT)
+    page.goto(browse(daemon.db) + "/bench")
+    celsius.write(b"T=+023.5C\r\n")
+    expect(page.locator(".display-main .digits-number")).to_have_text("023.5")
+    expect(page.locator(".mains")).to_have_text("with mains on")
+    slow(page)
+    press(page, "Start")
+    expect(page.locator(".mains")).to_have_text("mains is on")
+    expect(page.get_by_role("button", name="Stop")).not_to_have_attribute("aria-disabled", "true")
+    press(page, "Stop")
+    wait_for_phase(daemon, "after")
+    expect(page.locator("#act-1")).not_to_have_text("Stop")
+    expect(page.locator(".asks")).to_have_text(walk(daemon)["words"])
+    expect(page.locator(".mains")).to_have_count(0)
+    expect(page.locator("#elapsed")).to_have_count(0)
+
+
+def test_digits_that_are_no_longer_read_are_struck_through_and_said(phones, meter):
+    daemon, page, _ = phones
+    _, ohms, _ = meter
+    daemon.act("acknowledge")
+    daemon.act("confirm")
+    for _ in range(5):
+        ohms.write(showing("ohm", 47.1))
+        time.sleep(0.2)
+    digits = page.locator(".display-main .digits")
+    expect(page.locator(".display-main .digits-number")).to_have_text("047.1")
+    expect(digits).to_have_css("text-decoration-line", "none")
+    unread = bytearray(frame("047.1", "ohm"))
+    unread[3] = 0xFF
+    for _ in range(40):
+        ohms.write(bytes(unread))
+        time.sleep(0.1)
+    expect(digits).to_have_css("text-decoration-line", "line-through")
+    expect(page.locator(".display-main .display-state")).to_contain_text("no longer read")
+    page.reload()
+    expect(digits).to_have_css("text-decoration-line", "line-through")
+    press(page, "Take it now")
+    expect(page.get_by_role("status")).not_to_be_empty()
+    assert daemon.rows("SELECT count(*) FROM capture") == [(0,)]
+
+
+FITS = """() => {
+  const bar = document.querySelector(".bar").getBoundingClientRect();
+  const seen = el => {
+    const box = el.getBoundingClientRect();
+    return box.height > 0 && box.top >= 0 && box.bottom <= bar.top + 1 && box.left >= 0 && box.right <= innerWidth + 1;
+  };
+  const cut = ["#task", ".lead", ".wanted p", ".display-main .digits-number", ".asks"].flatMap(name =>
+    [...document.querySelectorAll(name)].filter(el => !seen(el)).map(el => name + ": " + el.textContent.trim()));
+  const button = document.querySelector(".bar-main > :first-child").getBoundingClientRect();
+  if (button.bottom > innerHeight || button.height < 44) cut.push("the button");
+  if (document.documentElement.scrollWidth > innerWidth) cut.push("sideways");
+  if (document.querySelectorAll(".digits-number").length === 0) cut.push("no digits");
+  return cut;
+}"""
+
+
+@pytest.mark.parametrize("procedure", ["microwave-oven", "kettle-or-urn"])
+def test_every_step_fits_every_phone_without_scrolling(meter, player, browse, page_of, procedure):
+    daemon = meter[0]
+    player.ohms = 1234.0
+    daemon.ask("open job", procedure=procedure, ref="B-4")
+    page = page_of("phone")
+    page.goto(browse(daemon.db) + "/bench")
+    found = []
+
+    def look():
+        now = walk(daemon)
+        page.wait_for_selector(f'.bench[data-step="{now["step"]}"][data-phase="{now["phase"]}"]')
+        for width, height in PHONES:
+            page.set_viewport_size({"width": width, "height": height})
+            cut = page.evaluate(FITS)
+            if cut:
+                found.append((now["step"], now["phase"], width, height, cut))
+
+    look()
+    daemon.act("acknowledge")
+    for step in walk(daemon)["steps"]:
+        daemon.act("go to", to=step["key"])
+        if walk(daemon)["phase"] == "cautions":
+            look()
+            daemon.act("acknowledge")
+        if walk(daemon)["phase"] == "gate":
+            daemon.act("override", text="to see how it looks")
+        look()
+    assert found == []
+
+
+def test_the_bar_leaves_the_task_in_sight_and_hides_nothing_that_has_the_focus(phones):
+    daemon, page, _ = phones
+    daemon.act("acknowledge")
+    expect(page.get_by_role("button", name="Looked: it is well")).to_be_visible()
+    for width, height in PHONES:
+        page.set_viewport_size({"width": width, "height": height})
+        page.get_by_text("More", exact=True).click()
+        page.locator("#more-skip summary").click()
+        expect(page.get_by_label("Why it is skipped")).to_be_visible()
+        assert page.locator(".bar").bounding_box()["height"] < 0.58 * height, (width, height)
+        task(page, "Cord looked over")
+        page.reload()
+    page.set_viewport_size(UPRIGHT)
+    hidden = """() => {
+      const el = document.activeElement, bar = document.querySelector(".bar"), box = el.getBoundingClientRect();
+      return !bar.contains(el) && el !== document.body && box.bottom > bar.getBoundingClientRect().top + 1
+        ? el.textContent : null; }"""
+    page.locator("body").focus()
+    for _ in range(30):
+        page.keyboard.press("Tab")
+        page.wait_for_timeout(30)
+        assert page.evaluate(hidden) is None
+
+
+def test_the_focus_stays_when_the_words_of_a_button_change(phones):
+    daemon, page, _ = phones
+    page.locator("#act-1").focus()
+    page.keyboard.press("Enter")
+    wait_for_phase(daemon, "look")
+    expect(page.locator("#act-1")).to_have_text("Looked: it is well")
+    assert page.evaluate("document.activeElement.id") == "act-1"
+
+
+def test_a_sentence_goes_with_the_state_that_it_names(phones, player, meter):
+    daemon, page, _ = phones
+    daemon.act("acknowledge")
+    daemon.act("confirm")
+    task(page, "Probe tips pressed together")
+    state = page.locator(".display-main .display-state")
+    expect(state).to_contain_text("probes apart")
+    player.frame = frame("09.12", "V", "dc")
+    expect(state).to_contain_text("this check wants resistance")
+    expect(page.locator(".scale-words")).to_have_text("")
+    player.frame = None
+    expect(state).not_to_contain_text("wants")
+
+
+def test_seven_tabs_of_one_browser_all_act(meter, player, kettle, browse, page_of):
+    daemon = meter[0]
+    daemon.ask("open job", procedure=kettle, ref="B-7")
+    first = page_of("phone")
+    home = browse(daemon.db)
+    tabs = [first, *(first.context.new_page() for _ in range(7))]
+    for tab in tabs:
+        tab.set_default_timeout(15_000)
+        tab.goto(home + "/bench")
+    player.ohms = 12.3
+    for tab in tabs:
+        expect(tab.locator(".display-main .digits-number")).to_have_text("012.3")
+    press(tabs[-1], "I have read them")
+    for tab in tabs:
+        task(tab, "Cord looked over")
+    tabs[0].close()  # the one that listened for the others
+    player.ohms = 45.6
+    for tab in tabs[1:]:
+        expect(tab.locator(".display-main .digits-number")).to_have_text("045.6")
