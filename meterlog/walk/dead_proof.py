@@ -47,8 +47,10 @@ DECLARED_LEAST, DECLARED_MOST = 0.5, 2.0
 """What a person says is the known source reads so many times what the step states of it."""
 DEAD_VOLTS = 1.0
 """What counts as dead where a step prints no limit."""
-SEEN_VOLTS = 1.0
-"""Direct volts that stand so high are no leads in the air: those wander, and lower."""
+SEEN_VOLTS = 5.0
+"""Direct volts that stand so high are no leads in the air: those wander, and lower. Common practice, no source."""
+LEVEL_VOLTS = 1.0
+"""Direct volts from here on are more than what shows while nothing is touched."""
 RISE_S = 60.0
 """Volts that would pass the limit within so long at the pace at which they rise are a charge that comes back."""
 LEFT_S = 0.8
@@ -244,7 +246,7 @@ class DeadProof(Proof):
 
     def _before_source(self, sample: Sample) -> list[Signal]:
         """Other volts stand where the source is wanted."""
-        if not self._stands(sample) or not SEEN_VOLTS <= _size(sample) <= self._limit:
+        if not self._stands(sample) or not LEVEL_VOLTS <= _size(sample) <= self._limit:
             return []
         known, low, high = (show(times * self._source, "volt", 3) for times in (1.0, SOURCE_LEAST, SOURCE_MOST))
         return self._advise(
@@ -301,7 +303,7 @@ class DeadProof(Proof):
     def _was_left(self, sample: Sample) -> bool:
         """Whether volts that were no leads' in the air are gone at once, as when the tips leave them."""
         before, seconds = _size(self._run[-1]), sample.at - self._run[-1].at
-        stood = before > max(SEEN_VOLTS, 2 * STRAY_VOLTS[sample.reading.form.mode])
+        stood = before > max(LEVEL_VOLTS, 2 * STRAY_VOLTS[sample.reading.form.mode])
         return stood and _size(sample) < before * exp(-seconds / LEFT_S)
 
     def _comes_back(self) -> bool:

@@ -159,7 +159,10 @@ def test_bounds_are_judged_as_bounds(bound, counts, how, quantity, held, outcome
 
 
 SAID = "contact: said by a press while this showed; the display alone can't tell these points from the air"
-SEEN = "contact: seen; direct volts stood as leads in the air never did in 20,000 simulated stretches"
+SEEN = (
+    "contact: seen; direct volts stood at 5 V or more, and leads in the air keep no such level (common practice, no"
+    " source; of 19,500 simulated stretches of air up to 4 V none was taken for it)"
+)
 HOW_CONTACT_IS_KNOWN = [  # how, quantity and mode, bound, limit, end of why, line of the trail
     ("open proved, contact said", "resistance", "", Bound.OVERLOAD, (1e6, None),
      " That the tips were on the points was said, not seen.", SAID),
