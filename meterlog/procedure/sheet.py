@@ -28,10 +28,10 @@ _CLASSES = {
 _HOW = {
     StepKind.LOOK: "look, and say done or found wanting",
     StepKind.LEADS: "press the tips together until the value is taken",
-    StepKind.DEAD: "known source, the points, the known source again",
+    StepKind.DEAD: "known source, the points and a press there, the known source again",
     StepKind.MEASURE: "hold both tips still until the value is taken",
-    StepKind.OPEN: "tips together, the points, tips together again",
-    StepKind.AT_TIME: "start the test and hold until the time is up",
+    StepKind.OPEN: "tips together, the points and a press there, tips together again",
+    StepKind.AT_TIME: "start the test, press with the tips on the points, hold until the time is up",
     StepKind.TIMED: "mark the start and the stop",
     StepKind.HEATING: "note the start, heat, stop, stir, wait for the plateau",
     StepKind.DERIVED: "nothing to do: worked out from other steps",
