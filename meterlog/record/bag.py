@@ -60,8 +60,8 @@ class ChunkLines:
 
     chunk: int
     raw: bytes
-    readings: tuple[str, ...]
-    rest: tuple[str, ...]
+    readings: Sequence[str]
+    rest: Sequence[str]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

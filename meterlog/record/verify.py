@@ -85,7 +85,7 @@ def verify(
 ) -> tuple[Statement | None, list[Checked]]:
     """Every check of an evidence file, against earlier heads with the fingerprints printed beside them too."""
     found: list[Checked] = []
-    statement = None
+    statement, files = None, ReadOnce(files)
     try:
         statement, key = _statement(files)
     except Wrong as wrong:
@@ -202,16 +202,16 @@ def _manifest(files: Files, name: str, wanted: set[str]) -> None:
 
 
 def _leaves(files: Files, statement: Statement) -> None:
-    lines, proofs = _split(files, "data/leaves.jsonl"), _split(files, "data/proofs.jsonl")
+    lines, leaves = _split(files, "data/leaves.jsonl"), _objects(files, "data/leaves.jsonl")
+    proofs = _objects(files, "data/proofs.jsonl")
     seals = _seals(files, statement)
     if len(lines) != len(proofs):
         raise Wrong("data/proofs.jsonl", f"{len(proofs)} proofs for {len(lines)} leaves")
     at = (-1, -1)
-    for number, (line, proof) in enumerate(zip(lines, proofs, strict=True), 1):
+    for number, (line, leaf, says) in enumerate(zip(lines, leaves, proofs, strict=True), 1):
         where = f"data/leaves.jsonl line {number}"
-        if leaf_text(_object(line, where)) != line:
+        if leaf_text(leaf) != line:
             raise Wrong(where, "the leaf is not in its one form")
-        says = _object(proof, f"data/proofs.jsonl line {number}")
         seal = seals.get(says.get("seal", -1))
         if seal is None or set(says) != {"seal", "place", "of", "path"}:
             raise Wrong(f"data/proofs.jsonl line {number}", "names no seal of this file")
@@ -225,16 +225,17 @@ def _leaves(files: Files, statement: Statement) -> None:
 
 def _seals(files: Files, statement: Statement) -> dict[int, Seal]:
     """The seals of the file by their number, each proved up to the signed head."""
-    lines, log = _split(files, "data/seals.txt"), _split(files, "data/log.jsonl")
+    lines, log = _split(files, "data/seals.txt"), _objects(files, "data/log.jsonl")
     if len(lines) != len(log):
         raise Wrong("data/log.jsonl", f"{len(log)} paths for {len(lines)} seals")
     seals: dict[int, Seal] = {}
-    for number, (line, path) in enumerate(zip(lines, log, strict=True), 1):
+    last = -1
+    for number, (line, says) in enumerate(zip(lines, log, strict=True), 1):
         where = f"data/seals.txt line {number}"
         seal = _read(where, read_line, line)
-        if seal.line != line or (seals and seal.number <= max(seals)):
+        if seal.line != line or seal.number <= last:
             raise Wrong(where, "the seal is not in its one form, or out of order")
-        says = _object(path, f"data/log.jsonl line {number}")
+        last = seal.number
         if says.get("seal") != seal.number or set(says) != {"seal", "path"}:
             raise Wrong(f"data/log.jsonl line {number}", "is of another seal")
         root = root_from_inclusion(leaf_hash(line.encode()), seal.number, statement.head.size, _path(says))
@@ -422,7 +423,20 @@ def _split(files: Files, name: str) -> list[str]:
 
 
 def _objects(files: Files, name: str) -> list[Any]:
-    return [_object(line, f"{name} line {number}") for number, line in enumerate(_split(files, name), 1)]
+    """The JSON of each line of a file."""
+    known = files.read if isinstance(files, ReadOnce) else {}
+    if name not in known:
+        lines = enumerate(_split(files, name), 1)
+        known[name] = [_object(line, f"{name} line {number}") for number, line in lines]
+    return known[name]
+
+
+class ReadOnce(dict[str, bytes]):
+    """Files whose lines, once read as JSON, are not read again."""
+
+    def __init__(self, files: Files) -> None:
+        super().__init__(files)
+        self.read: dict[str, list[Any]] = {}
 
 
 def _object(line: str, where: str) -> Any:

@@ -49,7 +49,7 @@ def zipped(files: Mapping[str, bytes], folder: str) -> bytes:
         for name in sorted(files):
             info = zipfile.ZipInfo(f"{folder}/{name}", MOMENT)
             info.external_attr = 0o644 << 16
-            archive.writestr(info, files[name], zipfile.ZIP_DEFLATED, 9)
+            archive.writestr(info, files[name], zipfile.ZIP_DEFLATED)
     return target.getvalue()
 
 

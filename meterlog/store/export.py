@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from meterlog.base.errors import CannotDo
 from meterlog.base.merkle import Tree, leaf_hash
@@ -16,7 +16,7 @@ from meterlog.store.sealed import Leaves, Unmade
 from meterlog.store.upgrade import is_sealed_whole
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterable, Iterator, Mapping
 
     from meterlog.store.sqlite import Connection
 
@@ -31,8 +31,7 @@ def job_evidence(db: Connection, ref: str, html: str, how_to_check: str) -> JobE
         raise CannotDo(f"there is no job {ref!r}", "list them with: meterlog job list")
     if not is_sealed_whole(db):
         raise CannotDo("this record is of an older layout", "take it up once with: meterlog listen")
-    made = Leaves(db)
-    chunks = list(_chunks(db, job.id))
+    made = Leaves(db, shows_chunks=True)
     texts, forms = _rests_on(db, job.id)
     wanted = _leaf_places(db, job.id, texts, forms)
     seals = {row["number"]: row["line"] for row in db.execute("SELECT number, line FROM seal ORDER BY number")}
@@ -44,7 +43,7 @@ def job_evidence(db: Connection, ref: str, html: str, how_to_check: str) -> JobE
         leaves=proofs,
         seals={number: seals[number] for number in sorted({proof.seal for proof in proofs})},
         log=log,
-        chunks=[_chunk_lines(made, row) for row in chunks],
+        chunks=_chunks(db, job.id, made.shown or {}),
         forms=[leaves.form_columns(row) for row in db.execute("SELECT * FROM form ORDER BY id") if row["id"] in forms],
         texts={sha256: _text(reader, sha256) for sha256 in sorted(texts)},
         personal=reader.personal(job.id),
@@ -60,17 +59,9 @@ def _text(reader: Reader, sha256: str) -> str:
     return kept.body
 
 
-def _chunks(db: Connection, job: int) -> Iterator[dict[str, Any]]:
-    return map(dict, db.execute("SELECT * FROM chunk WHERE job = ? ORDER BY id", [job]))
-
-
-def _chunk_lines(made: Leaves, row: dict[str, Any]) -> ChunkLines:
-    return ChunkLines(
-        chunk=row["id"],
-        raw=bytes(row["raw"]),
-        readings=tuple(leaves.readings_lines(made.readings(row), made.forms)),
-        rest=tuple(leaves.rest_lines(made.rows_of("unread", row["id"]), made.rows_of("sent", row["id"]))),
-    )
+def _chunks(db: Connection, job: int, shown: Mapping[int, ChunkLines]) -> list[ChunkLines]:
+    """The job's own chunks, in order; their commits may hold others."""
+    return [shown[row[0]] for row in db.execute("SELECT id FROM chunk WHERE job = ? ORDER BY id", [job])]
 
 
 def _rests_on(db: Connection, job: int) -> tuple[set[str], set[int]]:

@@ -57,9 +57,14 @@ def _plain(value: Any) -> str:
     return "-" if value is None else repr(value) if isinstance(value, float) else str(value)
 
 
+def lines_digest(lines: Iterable[str]) -> str:
+    """The digest of lines, joined by a line feed."""
+    return sha256("\n".join(lines).encode())
+
+
 def readings_digest(rows: Iterable[Sequence[Any]], forms: Mapping[int, str]) -> str:
     """Digest of (id, chunk, at, form, counts, place, length) rows in id order; `forms` by id."""
-    return sha256("\n".join(readings_lines(rows, forms)).encode())
+    return lines_digest(readings_lines(rows, forms))
 
 
 def readings_lines(rows: Iterable[Sequence[Any]], forms: Mapping[int, str]) -> list[str]:
@@ -75,7 +80,7 @@ def reread_digest(rows: Iterable[Sequence[Any]], forms: Mapping[int, str]) -> st
 
 def rest_digest(unread: Iterable[Sequence[Any]], sent: Iterable[Sequence[Any]]) -> str:
     """Digest of a chunk's unread rows (id, chunk, at, kind, reason, place, length) and sent rows."""
-    return sha256("\n".join(rest_lines(unread, sent)).encode())
+    return lines_digest(rest_lines(unread, sent))
 
 
 def rest_lines(unread: Iterable[Sequence[Any]], sent: Iterable[Sequence[Any]]) -> list[str]:

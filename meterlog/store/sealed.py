@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from meterlog.record.bag import ChunkLines
 from meterlog.store import leaves
 
 if TYPE_CHECKING:
@@ -47,10 +48,11 @@ _LEAF_COLUMNS = ("seal", "place", "job", "number", "kind", "subject")
 
 
 class Leaves:
-    """Makes the leaves of a record again."""
+    """Makes the leaves of a record again; with `shows_chunks` the lines under a chunk's leaf stay in `shown`."""
 
-    def __init__(self, db: Connection) -> None:
+    def __init__(self, db: Connection, *, shows_chunks: bool = False) -> None:
         self._db = db
+        self.shown: dict[int, ChunkLines] | None = {} if shows_chunks else None
         self.forms = {row["id"]: leaves.form_digest(row) for row in db.execute("SELECT * FROM form")}
         self.refs: dict[int, str] = dict(db.execute("SELECT id, ref FROM job").fetchall())
         rows = db.execute("SELECT l.*, i.name, i.profile, i.facts FROM link l JOIN instrument i ON i.id = l.instrument")
@@ -84,20 +86,23 @@ class Leaves:
         return leaves.row_leaf(kind, {**row, "form_digest": self.forms.get(row.get("form", 0), "")}, where)
 
     def _chunk(self, row: Mapping[str, Any], where: leaves.Where) -> str:
-        readings = self.readings(row)
+        readings = self._readings(row)
         if any(reading[1] != row["id"] for reading in readings):
             raise ValueError("a reading was moved to another chunk")
-        read = leaves.readings_digest(readings, self.forms)
-        rest = leaves.rest_digest(self.rows_of("unread", row["id"]), self.rows_of("sent", row["id"]))
-        return leaves.chunk_leaf(row, self._links[row["link"]], read, rest, where)
+        read = leaves.readings_lines(readings, self.forms)
+        rest = leaves.rest_lines(self._rows_of("unread", row["id"]), self._rows_of("sent", row["id"]))
+        if self.shown is not None:
+            self.shown[row["id"]] = ChunkLines(chunk=row["id"], raw=bytes(row["raw"]), readings=read, rest=rest)
+        digests = leaves.lines_digest(read), leaves.lines_digest(rest)
+        return leaves.chunk_leaf(row, self._links[row["link"]], *digests, where)
 
-    def readings(self, chunk: Mapping[str, Any]) -> list[tuple[Any, ...]]:
+    def _readings(self, chunk: Mapping[str, Any]) -> list[tuple[Any, ...]]:
         """The reading rows of a chunk's range of ids, in order."""
         first, last = chunk["first_reading"], chunk["first_reading"] + chunk["readings"] - 1
         rows = self._db.execute("SELECT * FROM reading WHERE id BETWEEN ? AND ? ORDER BY id", [first, last])
         return [tuple(row) for row in rows]
 
-    def rows_of(self, table: str, chunk: int) -> list[tuple[Any, ...]]:
+    def _rows_of(self, table: str, chunk: int) -> list[tuple[Any, ...]]:
         """The `unread` or `sent` rows of a chunk, in order."""
         return [tuple(row) for row in self._db.execute(f"SELECT * FROM {table} WHERE chunk = ? ORDER BY id", [chunk])]
 

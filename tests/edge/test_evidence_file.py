@@ -1,5 +1,6 @@
 """An evidence file, and everything that can be done to one: seen, and named where it was done."""
 
+import base64
 import contextlib
 import hashlib
 import itertools
@@ -30,6 +31,7 @@ from meterlog.record.verify import Answer, verify
 from meterlog.report import bagfile
 from meterlog.store.reader import Reader
 from meterlog.store.sqlite import open_reader
+from meterlog.store.writer import Writer
 
 UTC = "2026-11-29T12:00:00.000Z"
 
@@ -112,6 +114,28 @@ def test_any_personal_field_may_be_withheld(files):
             assert checks._personal(held, None) is None
     del files["disclosures.txt"]
     assert false({name: data for name, data in files.items() if not name.startswith("photographs/")}) == []
+
+
+def test_an_erased_owner_is_in_no_new_file(kept, tmp_path):
+    """Exported after erasing: no shape of the name is left in database, log or evidence file, and all is verified."""
+    path = tmp_path / "bench.db"
+    shutil.copy(kept, path)
+    name = "Invented Community Kitchen"
+    writer = Writer(path, records.now(10_000_000))
+    job, _ = writer.resume_job("K-7")
+    digests, fields = writer.erase(job)
+    writer.event("erased", records.now(10_000_000), {"digests": digests}, job=job, who="owner", whence="test")
+    writer.close(records.now(10_000_001))
+    assert fields == 5
+    with contextlib.closing(open_reader(path)) as db:
+        zipped = tmp_path / "K-7.zip"
+        zipped.write_bytes(bagfile.evidence_zip(db, "K-7", UTC))
+    files = bagfile.read_zip(zipped)
+    assert false(files) == []
+    assert files["disclosures.txt"] == b""
+    shapes = [name.encode(), name.encode("utf-16-le"), name.encode().hex().encode(), base64.b64encode(name.encode())]
+    places = {"database": path.read_bytes(), **{each.name: each.read_bytes() for each in tmp_path.glob("bench.db-*")}}
+    assert [where for where, data in {**places, **files}.items() for shape in shapes if shape in data] == []
 
 
 # ---- tampering ----
