@@ -9,7 +9,7 @@ import click
 from meterlog.cli.options import bench_option, json_option, table
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Container, Mapping
     from pathlib import Path
 
 STARTING_FILE = """\
@@ -69,8 +69,23 @@ def check(bench_path: Path, seconds: float, as_json: bool) -> None:
     stations = stations_of(bench_file, bench_path)
     rows = [try_station(stations[name], instrument, seconds) for name, instrument in bench_file.instruments.items()]
     table(rows, ("instrument", "readings", "rejected", "skipped_bytes", "last", "said"), as_json)
+    for line in absent(bench_file.instruments):
+        click.echo(line, err=True)
     if any(not row["readings"] for row in rows):
         raise SystemExit(1)
+
+
+def absent(instruments: Container[str]) -> list[str]:
+    """What procedures that come with meterlog ask for by name and a bench does not have, a line each."""
+    from meterlog.files import shipped
+    from meterlog.procedure.language import read_procedure
+
+    lines = []
+    for key in shipped.names("profiles/procedures"):
+        path = shipped.find(key, "profiles/procedures")
+        for name in read_procedure(shipped.text_of(path), str(path)).instruments_absent(instruments):
+            lines.append(f"{key}: its steps ask for the instrument {name!r}, which this bench does not have")
+    return lines
 
 
 def _damage(errors: Mapping[str, int]) -> str:

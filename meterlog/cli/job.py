@@ -53,6 +53,12 @@ def open_job(
     path = str(Path(procedure).resolve()) if Path(procedure).is_file() else procedure
     answer = _ask(db, "open job", procedure=path, ref=ref, plate=entries, personal=told, where=where)
     click.echo(answer["job"])
+    for name in answer["absent"]:
+        click.echo(
+            f"steps ask for the instrument {name!r}, which this bench does not have: give one that name, or skip "
+            "them with the reason",
+            err=True,
+        )
     click.echo("\n".join(_where(_ask(db, "status")["status"]["walk"])), err=True)
 
 
@@ -110,6 +116,8 @@ def _where(walk: dict[str, Any]) -> list[str]:
         lines = [f"caution: {caution}" for caution in walk["cautions"]]
     lines += [f"{step['key']}: {step['title']}" for step in walk["steps"] if step["key"] == walk["step"]]
     lines += [f"waits for {need}" for need in walk["needs"]]
+    if walk["absent"]:
+        lines.append(f"asks for the instrument {walk['absent']!r}, which this bench does not have")
     return [*lines, walk["words"], *(f"  meterlog job {_typed(offer)}" for offer in walk["acts"])]
 
 

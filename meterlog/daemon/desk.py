@@ -87,7 +87,8 @@ class JobDesk:
         facts = {"ref": ref, "procedure": procedure.key, "where": where}
         self._writer.event(ActKind.JOB_OPENED, now, facts, job=number, who=who, whence=whence)
         judge = ByCase(procedure, self._answer, where=where, entries=entries)
-        self.job = OpenJob(number, ref, procedure, steps, self._session(procedure, judge), judge, where, dict(entries))
+        session = self._session(procedure, judge)
+        self.job = OpenJob(number, ref, procedure, steps, session, judge, where, dict(entries), self._stations)
         self._start()
         return ref
 
@@ -100,7 +101,9 @@ class JobDesk:
         number, steps = self._writer.resume_job(kept.ref)
         judge = ByCase(procedure, self._answer, where=kept.where, entries=kept.entries)
         session = self._session(procedure, judge, begin=kept.at_hand)
-        self.job = OpenJob(number, kept.ref, procedure, steps, session, judge, kept.where, dict(kept.entries))
+        self.job = OpenJob(
+            number, kept.ref, procedure, steps, session, judge, kept.where, dict(kept.entries), self._stations
+        )
         self.job.verdicts.update(kept.verdicts)
         for each in kept.captures:
             judge.know(each.answer.instrument, each.answer.capture, each.answer)

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Container, Mapping
 
     from meterlog.procedure.steps import Procedure
     from meterlog.walk.session import ByCase, Session
@@ -24,6 +24,7 @@ class OpenJob:
     judge: ByCase
     where: str
     entries: dict[str, str]
+    bench: Container[str]
     captures: dict[str, list[int]] = field(default_factory=dict)
     verdicts: dict[str, int] = field(default_factory=dict)
 
@@ -40,7 +41,13 @@ class OpenJob:
     def snapshot(self) -> dict[str, Any]:
         """The walk for pages, with the job's reference and verdict numbers."""
         walk = self.session.walk
-        return {"job": self.ref, **walk.snapshot(), "verdicts": dict(self.verdicts), "asks": self._asks()}
+        told = {"verdicts": dict(self.verdicts), "asks": self._asks(), "absent": self._absent()}
+        return {"job": self.ref, **walk.snapshot(), **told}
+
+    def _absent(self) -> str:
+        """The instrument that the step at hand asks for by name, and that this bench does not have; "" otherwise."""
+        step = self.session.walk.step
+        return step.instrument if step and step.instrument and step.instrument not in self.bench else ""
 
     def _asks(self) -> dict[str, str]:
         """Quantity by name of the entries that the step at hand needs and nobody has told yet."""

@@ -112,7 +112,7 @@ def _open_job(loop: BenchLoop, message: Message) -> Message:
         whence=_whence(message),
     )  # fmt: skip
     loop.commit()
-    return {"job": ref}
+    return {"job": ref, "absent": list(procedure.instruments_absent(loop.stations))}
 
 
 def _enter(loop: BenchLoop, message: Message) -> Message:

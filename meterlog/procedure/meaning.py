@@ -7,6 +7,7 @@ alone, do its names exist, are its limits of the right kind. What could hurt som
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING
 
 from meterlog.base.errors import WrongValue
@@ -49,6 +50,8 @@ _QUANTITY = {
     StepKind.TIMED: "time",
     StepKind.HEATING: "power",
 }
+_BENCH_NAME = re.compile(r"[a-z][a-z0-9-]{0,30}")
+"""As a bench file names its instruments."""
 _TWO_LEADS = {"resistance", "continuity", "insulation_resistance", "junction_voltage", "capacitance", "inductance"}
 _CAN_BE_OPEN = {"resistance", "continuity", "insulation_resistance", "junction_voltage"}
 
@@ -71,6 +74,7 @@ def procedure(written: Written, name: str, *, text: str, sha256: str, is_kept: b
     stated = diagnosis(written.diagnosis, steps, problems)
     problems.raise_if_any()
     if not is_kept:
+        _check_answerable(written, problems)
         inside = frozenset(name for name, point in points.items() if point.is_inside)
         safety.check_power(written, steps, inside, problems)
         problems.raise_if_any()
@@ -91,6 +95,28 @@ def procedure(written: Written, name: str, *, text: str, sha256: str, is_kept: b
         text=text,
         sha256=sha256,
     )
+
+
+def _check_answerable(written: Written, problems: Problems) -> None:
+    """An instrument is asked for by a name that one can have; what others rest on counts its last capture."""
+    resting = {key for step in written.steps for key in step.needs}
+    for step in written.steps:
+        if step.instrument and not _BENCH_NAME.fullmatch(step.instrument):
+            step.where.tell(
+                problems,
+                "instrument",
+                expected="a name that an instrument can have on a bench: small letters, digits and hyphens",
+                saw=step.instrument,
+                hint="-".join(step.instrument.lower().split()),
+            )
+        if step.which_counts == "first" and (step.step in resting or step.kind == StepKind.DEAD):
+            step.where.tell(
+                problems,
+                "which counts",
+                expected="last, where others rest on the step: measured again, its new answer opens or shuts them",
+                saw="first",
+                hint="leave the key out",
+            )
 
 
 def _points(written: Written, problems: Problems) -> dict[str, Point]:

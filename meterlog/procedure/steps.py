@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, TypeVar
 from meterlog.judging.limit import Limit, Rule
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Container, Mapping, Sequence
 
     from meterlog.procedure.faults import StatedDiagnosis
 
@@ -168,6 +168,11 @@ class Procedure:
     def entries(self) -> dict[str, str]:
         """Quantity by name of everything that is entered rather than measured."""
         return {**self.plate, **self.asked}
+
+    def instruments_absent(self, bench: Container[str]) -> tuple[str, ...]:
+        """Instruments that steps ask for by name and that a bench does not have, in the order of the steps."""
+        named = dict.fromkeys(step.instrument for step in self.steps if step.instrument)
+        return tuple(name for name in named if name not in bench)
 
     def step(self, key: str) -> Step:
         """The step of that key. Raises: KeyError."""

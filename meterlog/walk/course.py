@@ -82,6 +82,8 @@ class Course:
         self._assume, self._conclude = assume, conclude
         self._steps, self._again = procedure.steps, False
         self.turned_at = float("-inf")
+        self.safety = frozenset(each.key for each in procedure.steps if gates.is_safety_check(procedure, each))
+        self._may_pass = frozenset(e.key for e in procedure.steps if gates.may_be_passed_over(procedure, e))
         self._held: Step | None = None
         self._mains_is_on = False
 
@@ -324,7 +326,7 @@ class Course:
 
     def must_be_answered(self, step: Step) -> bool:
         """Whether a step is not left without a word: see `gates.may_be_passed_over`."""
-        return not self.ledger.is_answered(step) and not gates.may_be_passed_over(self.procedure, step)
+        return not self.ledger.is_answered(step) and step.key not in self._may_pass
 
     def misfit(self, act: Act, at: float) -> str:
         """Why an act no longer fits what is asked now, and where the walk stands; "" when it fits."""

@@ -41,6 +41,7 @@ class Ledger:
         self._passed: dict[str, str] = {}
         self._lapsed: set[str] = set()
         self._void: set[str] = set()
+        self._ended_by_mains = gates.ended_by_mains(procedure)
 
     def take(self, step: Step, source: str, capture: Capture) -> None:
         self._taken.setdefault(step.key, []).append(Taken(source, capture))
@@ -66,7 +67,7 @@ class Ledger:
 
     def mains_on(self, keep: Iterable[str] = ()) -> tuple[str, ...]:
         """What was proved dead is no more, nor what was looked at for it, but for `keep`; the keys that lapsed."""
-        return self._end(gates.ended_by_mains(self._procedure) - set(keep))
+        return self._end(self._ended_by_mains - set(keep))
 
     def _end(self, keys: frozenset[str]) -> tuple[str, ...]:
         ended = tuple(step.key for step in self._procedure.steps if step.key in keys and self.stands(step))

@@ -9,7 +9,6 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from meterlog.procedure.gates import is_safety_check
 from meterlog.procedure.steps import StepKind
 from meterlog.walk import happenings as told
 from meterlog.walk.course import NOTHING, Course
@@ -169,7 +168,7 @@ class Walk:
             "kind": step.kind.value,
             "state": self.ledger.state(step),
             "lapsed": self.ledger.has_lapsed(step),
-            "safety": is_safety_check(self.procedure, step),
+            "safety": step.key in self._course.safety,
             "captures": len(self.ledger.captures(step.key)),
             "shown": counting.capture.reading.digits if counting and step.kind is not StepKind.HEATING else None,
             "unit": counting.capture.form.unit if counting else None,

@@ -120,7 +120,7 @@ steps:
     reach: by hand
     quantity: insulation_resistance
     mode: dc
-    instrument: insulation tester
+    instrument: insulation-tester
     test voltage: 0.5 kV
     after: 1 min
     limits: [{where: europe, is: at least 1 Mohm, source: invented, mark: read}]
@@ -138,7 +138,7 @@ steps:
     points: [pin 1, pin 2]
     quantity: insulation_resistance
     limits: [{is: at least 2 Mohm, source: invented, mark: memory}]
-  - {step: run, kind: look, title: Run, energised: true, cautions: [attend], needs: [minute, closed, insulation]}
+  - {step: run, kind: look, title: Run, energised: true, cautions: [attend], needs: [closed, insulation]}
   - step: dead-3
     kind: dead
     title: Dead again
@@ -159,7 +159,7 @@ def test_every_key_arrives():
         reach="by hand",
         quantity="insulation_resistance",
         mode="dc",
-        instrument="insulation tester",
+        instrument="insulation-tester",
         test_voltage=500.0,
         limits=(
             Limit(

@@ -40,7 +40,7 @@ def test_what_an_act_names_is_named():
 
 
 def test_every_field_of_the_walk_is_described_and_exists():
-    added = {"job", "verdicts", "asks"}  # by the job at hand
+    added = {"job", "verdicts", "asks", "absent"}  # by the job at hand
     assert set(first_column("| field | what it is |")) == set(Walk(procedure(step("a"))).snapshot()) | added
 
 

@@ -557,6 +557,16 @@ def test_an_erasure_that_the_database_refuses_is_told_and_done_later(loop, monke
     assert loop.ask(do="erase", job="1")["erased"] == 0
 
 
+# ---- an instrument that the bench does not have ----
+
+
+def test_an_instrument_that_nothing_can_answer_for_is_told_at_once_and_at_its_step(loop):
+    assert loop.ask(do="open job", procedure="safety-class-1", ref="K-9")["absent"] == ["safety-tester"]
+    loop.reads()
+    assert loop.walk()["absent"] == ""
+    assert loop.act("go to", to="earth-current")["walk"]["absent"] == "safety-tester"
+
+
 # ---- a job that goes on ----
 
 OPENED_AGAIN = """\

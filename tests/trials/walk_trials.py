@@ -192,8 +192,9 @@ class History:
         return f"tap {self.taps:06}"
 
     def _state(self) -> tuple[object, ...]:
-        shown = self.walk.snapshot()
-        return self.here, tuple((each["state"], each["captures"], each["lapsed"]) for each in shown["steps"])
+        ledger = self.walk.ledger
+        stands = ((ledger.state(each), len(ledger.captures(each.key)), ledger.stands(each)) for each in STEPS)
+        return self.here, tuple(stands)
 
     def _send(self, act: Act, wait_s: float = 1.0) -> None:
         self.at += wait_s
