@@ -17,7 +17,7 @@ from meterlog.conversation.framing import Silence
 from meterlog.files import shipped
 from meterlog.profile import compile_profile
 from meterlog.profile.compile.compiler import without_examples
-from meterlog.profile.tools.examples import shown
+from meterlog.profile.compile.examples import shown
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator

@@ -16,7 +16,7 @@ from meterlog.base.source import text_sha256
 from meterlog.cli.options import db_option, json_option
 from meterlog.files import shipped
 from meterlog.profile import compile_profile, read_kept_profile
-from meterlog.profile.tools.examples import shown
+from meterlog.profile.compile.examples import shown
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

@@ -12,6 +12,7 @@ from meterlog.base.source import Problems, compose, near_miss, text_sha256
 from meterlog.conversation.conversation import Conversation, Memory
 from meterlog.conversation.poller import Poller, Question
 from meterlog.conversation.transforms import Unwrapper, table_of
+from meterlog.profile.compile import examples
 from meterlog.profile.compile.addressing import put_in
 from meterlog.profile.compile.checks import appended
 from meterlog.profile.compile.cutting import framer_of, layout_of, proof_of
@@ -24,7 +25,6 @@ from meterlog.profile.language.consistency import told_apart
 from meterlog.profile.language.facts import NO_FACTS, Facts, implied
 from meterlog.profile.language.keys import PROFILE, Said
 from meterlog.profile.language.wire import Line, Reports
-from meterlog.profile.tools import examples
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

@@ -14,6 +14,7 @@ from meterlog.profile.compile.checks import check_of
 from meterlog.profile.compile.display import display, is_sound
 from meterlog.profile.compile.lines import IsHeader, Parts, Pattern, Template, body, holes
 from meterlog.profile.compile.meaning import Former, fixed_facts, shown
+from meterlog.profile.compile.merging import put_together
 from meterlog.profile.compile.readings import Numbers
 from meterlog.profile.compile.tables import Sources, Tables
 from meterlog.profile.compile.values import OWN, Value, Values
@@ -21,7 +22,6 @@ from meterlog.profile.compile.view import NotBelieved, Reader, Step, View
 from meterlog.profile.language.content import Field, Says, Shows
 from meterlog.profile.language.facts import NO_FACTS, WITHOUT_MODE, Facts, contradicted, implied
 from meterlog.profile.language.kinds import Kind
-from meterlog.profile.language.merging import put_together
 from meterlog.profile.language.words import bare
 
 if TYPE_CHECKING:

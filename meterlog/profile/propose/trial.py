@@ -9,8 +9,8 @@ from meterlog.base.errors import WrongText
 from meterlog.base.readings import Frame, Skipped
 from meterlog.conversation.drive import drive
 from meterlog.profile.compile.compiler import compile_profile
+from meterlog.profile.compile.examples import shown as in_words
 from meterlog.profile.propose.states import Contradiction
-from meterlog.profile.tools.examples import shown as in_words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

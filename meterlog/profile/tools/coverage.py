@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 from meterlog.base.readings import Bound, Frame
 from meterlog.base.source import Problems
 from meterlog.profile.compile.checks import sum_of
+from meterlog.profile.compile.examples import heard
 from meterlog.profile.compile.meaning import Lamps, Table, WordList, shown
 from meterlog.profile.language.facts import facts_in_words
-from meterlog.profile.tools.examples import heard
 
 if TYPE_CHECKING:
     from collections.abc import Hashable, Iterable

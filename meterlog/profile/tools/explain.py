@@ -9,12 +9,12 @@ from meterlog.base.readings import Frame, Rejected
 from meterlog.conversation.drive import drive, received
 from meterlog.conversation.reasons import Unlike
 from meterlog.profile.compile.cutting import layout_of
+from meterlog.profile.compile.examples import shown
 from meterlog.profile.compile.meaning import Lamps, Source, Table
 from meterlog.profile.compile.meaning import shown as shown_code
 from meterlog.profile.compile.numbers import Digits
 from meterlog.profile.compile.values import OWN
 from meterlog.profile.language.facts import facts_in_words
-from meterlog.profile.tools.examples import shown
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

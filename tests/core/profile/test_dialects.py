@@ -11,7 +11,7 @@ from dialects import dialect
 from meterlog.base.readings import Frame
 from meterlog.conversation.drive import drive, received
 from meterlog.profile.compile.compiler import compiled_anew
-from meterlog.profile.tools.examples import agrees, shown
+from meterlog.profile.compile.examples import agrees, shown
 
 
 def read(profile, data):

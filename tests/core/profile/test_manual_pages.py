@@ -16,7 +16,7 @@ import pytest
 
 from meterlog.base.readings import Frame
 from meterlog.profile import compile_profile
-from meterlog.profile.tools.examples import agrees, shown
+from meterlog.profile.compile.examples import agrees, shown
 
 PAGES = sorted((Path(__file__).parents[2] / "manual_pages").iterdir())
 EVENTS = {page.name: [line.split(" ", 1) for line in (page / "stream.txt").read_text().splitlines()] for page in PAGES}

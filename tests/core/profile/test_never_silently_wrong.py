@@ -10,7 +10,7 @@ from strategies import noise
 
 from meterlog.base.readings import Frame
 from meterlog.profile import compile_profile
-from meterlog.profile.tools.examples import heard
+from meterlog.profile.compile.examples import heard
 
 CHECKED = [
     key

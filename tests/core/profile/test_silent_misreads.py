@@ -5,7 +5,7 @@ import pytest
 from meterlog.base.readings import Bound, Frame, Rejected, Skipped
 from meterlog.conversation.drive import drive, received
 from meterlog.profile.compile.compiler import compiled_anew
-from meterlog.profile.tools.examples import shown
+from meterlog.profile.compile.examples import shown
 
 
 def heard(body, data):
