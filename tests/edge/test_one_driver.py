@@ -9,7 +9,7 @@ import random
 from pathlib import Path
 
 import pytest
-from dialects import dialect
+from drawn_profiles import dialect
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from shipped_profiles import PROFILES

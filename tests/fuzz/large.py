@@ -14,7 +14,7 @@ import tracemalloc
 from collections import Counter
 from pathlib import Path
 
-from dialects import dialect
+from drawn_profiles import dialect
 
 from meterlog.base.errors import WrongText, WrongValue
 from meterlog.base.readings import Frame

@@ -8,6 +8,7 @@ import pytest
 import yaml
 
 from meterlog.base.schema import Record
+from meterlog.conversation.checksum import KINDS
 from meterlog.profile.compile.compiler import compiled_anew
 from meterlog.profile.language import content, wire
 from meterlog.profile.language import keys as language
@@ -53,3 +54,8 @@ def test_every_way_of_reading_bytes_stands_in_the_manual(word):
 
 def test_the_tutorial_needs_few_lines():
     assert len(EXAMPLES[0].splitlines()) < 40
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_every_kind_of_check_stands_in_the_manual(kind):
+    assert f"`{kind}`" in PART

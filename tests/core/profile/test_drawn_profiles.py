@@ -6,7 +6,7 @@
 import random
 
 import pytest
-from dialects import dialect
+from drawn_profiles import dialect
 
 from meterlog.base.readings import Frame
 from meterlog.conversation.drive import drive, received
