@@ -24,7 +24,7 @@ from meterlog.procedure.limits import EXAMPLES, parse_limit
 from meterlog.procedure.steps import Point, Procedure, Settling, Step, StepKind
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterable, Mapping
 
     from meterlog.procedure.written import Written
 
@@ -53,6 +53,7 @@ _QUANTITY = {
 _BENCH_NAME = re.compile(r"[a-z][a-z0-9-]{0,30}")
 """As a bench file names its instruments."""
 _TWO_LEADS = {"resistance", "continuity", "insulation_resistance", "junction_voltage", "capacitance", "inductance"}
+_NEVER_BELOW = {"resistance", "continuity", "insulation_resistance", "capacitance", "inductance", "leakage_current"}
 _CAN_BE_OPEN = {"resistance", "continuity", "insulation_resistance", "junction_voltage"}
 
 
@@ -77,6 +78,7 @@ def procedure(written: Written, name: str, *, text: str, sha256: str, is_kept: b
         _check_answerable(written, problems)
         inside = frozenset(name for name, point in points.items() if point.is_inside)
         safety.check_power(written, steps, inside, problems)
+        _check_lower_ends(written, steps, problems)
         problems.raise_if_any()
     return Procedure(
         key=written.procedure,
@@ -133,6 +135,21 @@ def _points(written: Written, problems: Problems) -> dict[str, Point]:
         )
     outside = {name: Point(name=name, text=text, is_inside=False) for name, text in written.points.outside.items()}
     return outside | {name: Point(name=name, text=text, is_inside=True) for name, text in written.points.inside.items()}
+
+
+def _check_lower_ends(written: Written, steps: Iterable[Step], problems: Problems) -> None:
+    """A lower end of nothing, of what can't be less: a good reading near nothing would stay undecided by it."""
+    for text, step in zip(written.steps, steps, strict=True):
+        for said, limit in zip(text.limits, step.limits, strict=True):
+            if limit.low == 0 and limit.high is not None and step.quantity in _NEVER_BELOW:
+                upper = limit.text.partition("..")[2].strip() or limit.text
+                said.where.tell(
+                    problems,
+                    "is",
+                    expected=f'"at most {upper}": less than nothing there is not',
+                    saw=limit.text,
+                    hint="held against 0 as well, a good reading near it would stay undecided",
+                )
 
 
 def _step(written: Written, whole: Written, points: Mapping[str, Point], problems: Problems) -> Step:
