@@ -41,6 +41,8 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "record": ("meterlog.cli.record", "Keep an instrument's bytes, both directions, with their times."),
     "redecode": ("meterlog.cli.redecode", "Read history again by another profile; list what would differ."),
     "decode": ("meterlog.cli.decode", "Decode a recording, or raw bytes, by a profile."),
+    "workshop": ("meterlog.cli.workshop", "Several benches in one PostgreSQL: make it, join it, see who has what."),
+    "send": ("meterlog.cli.send", "Send what this bench keeps to its workshop, beside the daemon."),
 }
 """Name of each command: its module and the sentence that `--help` lists, so that help imports none."""
 

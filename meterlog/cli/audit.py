@@ -12,14 +12,18 @@ from meterlog.cli.verify import sheet_line
 
 @click.command()
 @click.option("--head", "lines", multiple=True, metavar="LINE", help="The head's line of an older hand-over sheet.")
+@click.option("--workshop", metavar="URL", help="Every bench of a workshop, from its server, in place of a database.")
 @json_option
 @db_option
-def audit(lines: tuple[str, ...], as_json: bool, db: Path) -> None:
+def audit(lines: tuple[str, ...], workshop: str | None, as_json: bool, db: Path) -> None:
     """Check every seal and recompute every reading, capture and verdict. Exit 1 if one differs.
 
     \b
     meterlog audit --head "meterlog-head 4f… 512 9c… 21…"
     """
+    if workshop is not None:
+        _of_workshop(workshop, as_json)
+        return
     from meterlog.store.audit import audit as findings
     from meterlog.store.audit import check_head, checked
     from meterlog.store.schema import KNOWN_VERSION
@@ -53,5 +57,16 @@ def audit(lines: tuple[str, ...], as_json: bool, db: Path) -> None:
         sizes = ", ".join(f"its first {head.size} seals are those of the head given" for head in heads)
         click.echo(sizes, err=True)
     click.echo(f"{said}; findings: {grave or 'none'}", err=True)
+    if grave:
+        raise SystemExit(1)
+
+
+def _of_workshop(url: str, as_json: bool) -> None:
+    from meterlog.workshop.audit import audit_workshop
+
+    found = [{"where": f.where, "what": f.what, "remark": f.remark} for f in audit_workshop(url)]
+    table(found, ("where", "what"), as_json)
+    grave = sum(not each["remark"] for each in found)
+    click.echo(f"findings: {grave or 'none'}; what a bench has not sent, nobody here can know", err=True)
     if grave:
         raise SystemExit(1)

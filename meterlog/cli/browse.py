@@ -17,7 +17,8 @@ if TYPE_CHECKING:
 @click.option("--port", type=click.IntRange(0, 65535), help="The port; left out, 8372 or a free one.")
 @click.option("--lan", is_flag=True, help="Let a phone on the network in, by a code shown here.")
 @click.option("--no-open", is_flag=True, help="Open no browser.")
-def browse(db: Path, port: int | None, lan: bool, no_open: bool) -> None:
+@click.option("--workshop", metavar="URL", help="All benches of a workshop, from its server, in place of a database.")
+def browse(db: Path, port: int | None, lan: bool, no_open: bool, workshop: str | None) -> None:
     """Show jobs, captures and verdicts in a browser, from a database that is only read.
 
     \b
@@ -27,6 +28,7 @@ def browse(db: Path, port: int | None, lan: bool, no_open: bool) -> None:
     from meterlog.store.sqlite import open_reader
     from meterlog.web import serve
 
+    db = db if workshop is None else _mirror_of(workshop)
     open_reader(db).close()  # says so when it can't be read, before a port is taken
     opening = serve.open_address(port, lan)
     application = serve.application(db, opening.token, opening.hosts)
@@ -38,6 +40,19 @@ def browse(db: Path, port: int | None, lan: bool, no_open: bool) -> None:
     if not no_open:
         click.launch(opening.url)
     serve.run(application, opening)
+
+
+def _mirror_of(url: str) -> Path:
+    """A read-only copy of what pages need of all benches, brought up to date now and again while they are open."""
+    import hashlib
+
+    from meterlog.files.places import cache_folder
+    from meterlog.workshop.mirror import keep_fresh
+
+    path = cache_folder() / f"workshop-{hashlib.sha256(url.encode()).hexdigest()[:12]}.db"
+    keep_fresh(url, path, lambda words: click.echo(words, err=True))
+    click.echo("Readings and bytes stay with their bench: meterlog workshop fetch brings one in whole.", err=True)
+    return path
 
 
 def _show_code(url: str) -> None:

@@ -28,6 +28,11 @@ def keys() -> Path:
     return Path(named) if named else platformdirs.user_config_path("meterlog") / "keys"
 
 
+def cache_folder() -> Path:
+    """Where what can be made again is kept, in the platform's cache folder."""
+    return platformdirs.user_cache_path("meterlog")
+
+
 def control_socket(db: Path) -> Path:
     """The control socket of the daemon that writes `db`: in the runtime folder, short enough for a socket."""
     name = hashlib.sha256(str(db.resolve()).encode()).hexdigest()[:16] + ".sock"

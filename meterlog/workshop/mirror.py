@@ -1,0 +1,152 @@
+"""A read-only copy of what a query needs, of all benches in one database of a bench's layout.
+
+The pages read SQLite, and so does Datasette; a second adapter behind every page would mean each rule twice.
+So a mirror is kept: jobs, steps, captures, verdicts and acts of each bench, their ids parted by bench, brought up to
+date by asking for what is newer. Readings and bytes stay on the server and on their bench: `workshop fetch` brings one
+bench in whole.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import threading
+import time
+from typing import TYPE_CHECKING, Any
+
+from meterlog.base.errors import CannotDo
+from meterlog.store import sqlite
+from meterlog.store.layout import migrate
+from meterlog.workshop.address import connect, psycopg
+from meterlog.workshop.overview import BenchThere, benches
+from meterlog.workshop.packing import columns_of
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+    from meterlog.store.sqlite import Connection
+
+SHIFT = 40
+"""Bits that a bench's own ids may take; above them stands which bench it is."""
+
+TABLES = ("text", "instrument", "link", "form", "job", "step", "capture", "verdict", "event")
+_POINTS_AT = {
+    "instrument": (),
+    "link": ("instrument",),
+    "step": ("job",),
+    "capture": ("job", "step", "link", "form"),
+    "verdict": ("job", "step", "capture", "supersedes"),
+    "event": ("job", "step", "link"),
+}
+"""The columns of each table that hold another row's id."""
+
+PROGRESS = """
+CREATE TABLE IF NOT EXISTS mirrored (
+    bench TEXT PRIMARY KEY, label TEXT NOT NULL, place INTEGER UNIQUE, number INTEGER NOT NULL, heard TEXT NOT NULL,
+    missing TEXT NOT NULL
+)
+"""
+"""Which bench holds what: how far each has sent, when it was heard last, and what is known to be missing."""
+
+EVERY_S = 15.0
+
+
+def refresh(server: psycopg.Connection[Any], path: Path) -> int:
+    """Bring a mirror up to date, making it where it is not there; answers how many rows came."""
+    made = not path.exists()
+    db = sqlite.open_writer(path)
+    with contextlib.closing(db):
+        if made:
+            migrate(db)
+        db.execute(PROGRESS)
+        db.execute("PRAGMA foreign_keys=OFF")
+        came = 0
+        for bench in benches(server):
+            came += _bench(server, db, bench)
+        db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    return came
+
+
+def keep_fresh(url: str, path: Path, say: Callable[[str], None]) -> None:
+    """Make a mirror, and go on refreshing it in the background for as long as the program runs. Raises: CannotDo."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with connect(url, autocommit=True) as server:
+        refresh(server, path)
+
+    def again() -> None:
+        was_there = True
+        while True:
+            time.sleep(EVERY_S)
+            try:
+                with connect(url, autocommit=True) as server:
+                    refresh(server, path)
+                was_there = True
+            except (CannotDo, psycopg.Error, sqlite.DatabaseError) as error:
+                if was_there:
+                    say(f"the workshop is away; what is shown is older: {error}")
+                was_there = False
+
+    threading.Thread(target=again, name="workshop mirror", daemon=True).start()
+
+
+def _bench(server: psycopg.Connection[Any], db: Connection, bench: BenchThere) -> int:
+    identity, label, upto = bench.identity, bench.label, bench.reached
+    row = db.execute("SELECT place, number FROM mirrored WHERE bench = ?", [identity]).fetchone()
+    place, since = row or (db.execute("SELECT count(*) + 1 FROM mirrored").fetchone()[0], -1)
+    rows = server.execute(
+        "SELECT DISTINCT ON (tbl, id) tbl, data FROM meterlog.row WHERE bench = %s AND number > %s AND number <= %s "
+        "ORDER BY tbl, id, hash",
+        [identity, since, upto],
+    ).fetchall()
+    by_table: dict[str, list[dict[str, Any]]] = {table: [] for table in TABLES}
+    for table, data in rows:
+        if table in by_table:
+            by_table[table].append(data if isinstance(data, dict) else json.loads(data))
+    db.execute("BEGIN")
+    try:
+        for table in TABLES:
+            names = columns_of(db, table)
+            marks = ", ".join("?" * len(names))
+            for each in by_table[table]:
+                moved = _moved(table, each, place, label)
+                if table != "text" or not _is_kept(db, moved["sha256"]):
+                    db.execute(f"INSERT INTO {table} VALUES ({marks})", [moved.get(name) for name in names])
+        _personal(server, db, identity, place)
+        db.execute(
+            "INSERT OR REPLACE INTO mirrored VALUES (?, ?, ?, ?, ?, ?)",
+            [identity, label, place, max(upto, since), bench.heard, bench.missing],
+        )
+        db.execute("COMMIT")
+    except BaseException:
+        db.execute("ROLLBACK")
+        raise
+    return len(rows)
+
+
+def _personal(server: psycopg.Connection[Any], db: Connection, identity: str, place: int) -> None:
+    """The personal fields of a bench as they are there now: what was erased is gone here too."""
+    db.execute("DELETE FROM disclosure WHERE job >> ? = ?", [SHIFT, place])
+    sql = "SELECT digest, job, salt, name, value, content FROM meterlog.personal WHERE bench = %s AND job IS NOT NULL"
+    for digest, job, *rest in server.execute(sql, [identity]):
+        db.execute("INSERT INTO disclosure VALUES (?, ?, ?, ?, ?, ?)", [digest, job + (place << SHIFT), *rest])
+
+
+def _is_kept(db: Connection, sha256: str) -> bool:
+    """Whether a text is there: benches share their profiles and procedures."""
+    return db.execute("SELECT 1 FROM text WHERE sha256 = ?", [sha256]).fetchone() is not None
+
+
+def _moved(table: str, row: dict[str, Any], place: int, label: str) -> dict[str, Any]:
+    """A row with its ids parted from those of other benches, and a job's reference named by its bench."""
+    offset = place << SHIFT
+    moved = dict(row)
+    for name in ("id", *_POINTS_AT.get(table, ())):
+        if isinstance(moved.get(name), int):
+            moved[name] += offset
+    if table == "capture":
+        for name in ("first_reading", "last_reading"):
+            moved[name] = None  # readings stay with their bench
+    if table == "job":
+        moved["ref"] = f"{row['ref']} at {label}"
+    return moved

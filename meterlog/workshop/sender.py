@@ -1,0 +1,238 @@
+"""Sends what a bench has kept and the workshop has not: it asks the server what is there, and stores nothing itself.
+
+Commits with acts go first, so that captures and verdicts of a week offline are there within moments; then the rest from
+the bottom. Whatever is cut short is sent again, and what is there already is passed over by its key.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import time
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from meterlog.base.errors import CannotDo
+from meterlog.base.seals import line_hash, read_line
+from meterlog.store.sqlite import open_reader
+from meterlog.workshop.address import connect, psycopg
+from meterlog.workshop.packing import packed
+from meterlog.workshop.server import VERSION, version
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Sequence
+    from pathlib import Path
+
+    from meterlog.store.sqlite import Connection
+    from meterlog.workshop.packing import Packed
+
+BATCH = 500
+"""Commits of one transaction."""
+
+POLL_S = 0.05
+STALLED_MS = 30_000
+
+COPIED = "copied or restored: the workshop holds another record under this bench's identity"
+WHAT_TO_DO = (
+    "a copied disk or a restored backup goes on under an identity of its own: see README, Moving and restoring; "
+    "nothing was sent and nothing is lost"
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Standing:
+    """How far the workshop is: the last commit of the unbroken line that it holds, and the last that the bench has."""
+
+    reached: int
+    last: int
+
+
+class Sender:
+    """One bench's sender. `told` is called after each transaction, with how many commits it brought.
+
+    Raises: CannotDo, where the server or the database can't be had, or the record is another one.
+    """
+
+    def __init__(self, url: str, database: Path, told: Callable[[int], None] = lambda count: None) -> None:
+        self._told = told
+        with contextlib.ExitStack() as opened:
+            self._db = open_reader(database)
+            opened.callback(self._db.close)
+            self._server = connect(url, autocommit=True)
+            opened.callback(self._server.close)
+            with self._said():
+                self._begin()
+            self._opened = opened.pop_all()
+
+    def _begin(self) -> None:
+        if version(self._server) != VERSION:
+            raise CannotDo("this server is no workshop, or one of another version", "meterlog workshop init URL")
+        self._server.execute(f"SET statement_timeout = {STALLED_MS}".encode())
+        self._server.execute(f"SET idle_in_transaction_session_timeout = {STALLED_MS}".encode())
+        self._server.execute("SET synchronous_commit = on")
+        self.bench = self._own_identity()
+        self._reached = self._reach()
+        self._check_it_is_ours()
+
+    def close(self) -> None:
+        self._opened.close()
+
+    @property
+    def standing(self) -> Standing:
+        return Standing(reached=self._reached, last=_last(self._db))
+
+    def send_all(self) -> int:
+        """Send everything that is there now; answers how many commits."""
+        sent = 0
+        with self._said():
+            self._check_it_is_ours()
+            last = _last(self._db)
+            first_of_all = self._missing(last, with_acts=True)
+            for batch in _batches(first_of_all):
+                sent += self._send(batch)
+            done = set(first_of_all) | self._ahead()
+            for batch in _batches([n for n in range(self._reached + 1, last + 1) if n not in done]):
+                sent += self._send(batch)
+            self._reached = max(self._reached, last)
+            self._send_personal()
+        return sent
+
+    def follow(self, until: Callable[[], bool]) -> Iterator[Standing]:
+        """Go on sending as the bench goes on keeping; answers where it stands whenever something was sent."""
+        while not until():
+            if _last(self._db) > self._reached and self.send_all():
+                yield self.standing
+            else:
+                self._told(0)
+                time.sleep(POLL_S)
+
+    # ---- what the server has ----
+
+    def _own_identity(self) -> str:
+        row = self._server.execute("SELECT meterlog.mine()").fetchone()
+        identity = None if row is None else row[0]
+        own = self._db.execute("SELECT identity FROM bench ORDER BY id DESC LIMIT 1").fetchone()[0]
+        if identity != own:
+            raise CannotDo(
+                "this address belongs to another bench",
+                "a bench sends with the address that `meterlog workshop join` gave it",
+            )
+        return str(own)
+
+    def _reach(self) -> int:
+        row = self._server.execute("SELECT meterlog.reach(%s)", [self.bench]).fetchone()
+        return -1 if row is None else int(row[0])
+
+    def _check_it_is_ours(self) -> None:
+        """The newest commit that both have must be one and the same, and the server must have none beyond ours."""
+        last = _last(self._db)
+        row = self._server.execute("SELECT max(number) FROM meterlog.commit WHERE bench = %s", [self.bench]).fetchone()
+        newest = -1 if row is None or row[0] is None else int(row[0])
+        both = min(self._reached, last)
+        if newest > last or (both >= 0 and self._hash_of(both) not in self._hashes_at(both)):
+            raise CannotDo(COPIED, WHAT_TO_DO)
+        if newest > self._reached and self._hash_of(newest) not in self._hashes_at(newest):
+            raise CannotDo(COPIED, WHAT_TO_DO)
+
+    def _hash_of(self, number: int) -> str:
+        return line_hash(self._db.execute("SELECT line FROM seal WHERE number = ?", [number]).fetchone()[0])
+
+    def _hashes_at(self, number: int) -> set[str]:
+        sql = "SELECT hash FROM meterlog.commit WHERE bench = %s AND number = %s"
+        return {row[0] for row in self._server.execute(sql, [self.bench, number])}
+
+    def _ahead(self) -> set[int]:
+        """Numbers beyond the unbroken line that are there already."""
+        sql = "SELECT number FROM meterlog.commit WHERE bench = %s AND number > %s"
+        return {row[0] for row in self._server.execute(sql, [self.bench, self._reached])}
+
+    def _missing(self, last: int, *, with_acts: bool) -> list[int]:
+        ahead = self._ahead()
+        sql = "SELECT number FROM seal WHERE acts > 0 AND number > ? AND number <= ? ORDER BY number"
+        return (
+            [row[0] for row in self._db.execute(sql, [self._reached, last]) if row[0] not in ahead] if with_acts else []
+        )
+
+    # ---- sending ----
+
+    def _send(self, numbers: Sequence[int]) -> int:
+        commits = list(packed(self._db, numbers))
+        with self._server.transaction():
+            self._copy_commits(commits)
+            self._copy_rows(commits)
+        self._told(len(commits))
+        return len(commits)
+
+    def _copy_commits(self, commits: Sequence[Packed]) -> None:
+        db = self._server
+        db.execute("CREATE TEMP TABLE IF NOT EXISTS sent (LIKE meterlog.commit) ON COMMIT DELETE ROWS")
+        with (
+            db.cursor() as cursor,
+            cursor.copy(
+                "COPY sent (bench, number, hash, line, acts, body, digest, received) FROM STDIN (FORMAT BINARY)"
+            ) as copy,
+        ):
+            copy.set_types(["text", "int8", "text", "text", "int4", "bytea", "bytea", "timestamptz"])
+            now = _now()
+            for each in commits:
+                copy.write_row((self.bench, each.number, each.hash, each.line, each.acts, each.body, each.digest, now))
+        db.execute("INSERT INTO meterlog.commit SELECT * FROM sent ON CONFLICT DO NOTHING")
+
+    def _copy_rows(self, commits: Sequence[Packed]) -> None:
+        rows = [(each, row) for each in commits for row in each.rows]
+        if not rows:
+            return
+        db = self._server
+        db.execute("CREATE TEMP TABLE IF NOT EXISTS sent_row (LIKE meterlog.row) ON COMMIT DELETE ROWS")
+        with (
+            db.cursor() as cursor,
+            cursor.copy("COPY sent_row (bench, tbl, id, number, hash, data) FROM STDIN") as copy,
+        ):
+            for each, (table, number, data) in rows:
+                copy.write_row((self.bench, table, number, each.number, each.hash, data.replace("\\u0000", "")))
+        db.execute("INSERT INTO meterlog.row SELECT * FROM sent_row ON CONFLICT DO NOTHING")
+
+    def _send_personal(self) -> None:
+        """Personal fields travel apart: those that are not there yet, and not erased."""
+        sql = "SELECT digest FROM meterlog.personal WHERE bench = %s"
+        there = {row[0] for row in self._server.execute(sql, [self.bench])}
+        kept = [row for row in self._db.execute("SELECT * FROM disclosure") if row["digest"] not in there]
+        put = (
+            "INSERT INTO meterlog.personal (bench, digest, job, salt, name, value, content) "
+            "VALUES (%s, %s, %s, %s, %s, %s, %s) ON CONFLICT DO NOTHING"
+        )
+        columns = ("digest", "job", "salt", "name", "value", "content")
+        with self._server.transaction(), self._server.cursor() as cursor:
+            cursor.executemany(put, [(self.bench, *(row[name] for name in columns)) for row in kept])
+
+    @contextlib.contextmanager
+    def _said(self) -> Iterator[None]:
+        """What the server does wrong, in words."""
+        try:
+            yield
+        except psycopg.Error as error:
+            words = (str(error).strip().splitlines() or ["the connection was lost"])[0]
+            raise CannotDo(
+                f"the workshop did not take it: {words}", "it is tried again; the bench keeps everything"
+            ) from None
+
+
+def _last(db: Connection) -> int:
+    row = db.execute("SELECT max(number) FROM seal").fetchone()
+    return -1 if row[0] is None else int(row[0])
+
+
+def _batches(numbers: Sequence[int]) -> Iterator[Sequence[int]]:
+    for first in range(0, len(numbers), BATCH):
+        yield numbers[first : first + BATCH]
+
+
+def _now() -> Any:
+    from datetime import UTC, datetime
+
+    return datetime.now(UTC)
+
+
+def heads(db: Connection) -> tuple[int, str]:
+    """(number, hash) of a bench's newest commit; (-1, "") for none."""
+    row = db.execute("SELECT line FROM seal ORDER BY number DESC LIMIT 1").fetchone()
+    return (-1, "") if row is None else (read_line(row[0]).number, line_hash(row[0]))
