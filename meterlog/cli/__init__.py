@@ -66,10 +66,22 @@ class Commands(click.Group):
                 formatter.write_dl(rows)
 
 
-@click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.group(
+    cls=Commands,
+    invoke_without_command=True,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+)
 @click.version_option(__version__, prog_name="meterlog")
-def meterlog() -> None:
+@click.pass_context
+def meterlog(ctx: click.Context) -> None:
     """Hands-free capture, judging and keeping of bench readings, for the repair of mains appliances."""
+    if ctx.invoked_subcommand is None:
+        from meterlog.files.first_steps import FIRST_STEPS
+
+        click.echo("The way to the first job:\n")
+        for number, (what, typed) in enumerate(FIRST_STEPS, 1):
+            click.echo(f"  {number}. {what}:\n       {typed}")
+        click.echo("\nEvery command: meterlog --help")
 
 
 def main(args: list[str] | None = None) -> Any:

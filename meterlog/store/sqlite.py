@@ -119,7 +119,10 @@ def open_reader(path: Path) -> Connection:
     Raises: CannotDo when there is no such file, no bench in it or one of a newer layout, or SQLite can't read it there.
     """
     if not path.exists():
-        raise CannotDo(f"there is no database {path}", "start one with: meterlog listen, or try: meterlog demo")
+        raise CannotDo(
+            f"there is no database {path}",
+            "start one with: meterlog listen, or try: meterlog demo; the way to the first job: meterlog",
+        )
     try:
         connection = sqlite3.connect(_uri(path), uri=True, check_same_thread=False, timeout=5.0)
         connection.execute("SELECT count(*) FROM sqlite_master")

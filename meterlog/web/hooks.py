@@ -70,11 +70,13 @@ def prepare_jinja2_environment(env: Any, datasette: Any) -> None:
         return
     from jinja2 import ChoiceLoader, FileSystemLoader, PrefixLoader
 
+    from meterlog.files.first_steps import FIRST_STEPS
     from meterlog.report.wording import FILTERS
 
     own = {"meterlog": FileSystemLoader(HERE / "templates"), "report": FileSystemLoader(REPORT / "templates")}
     env.loader = ChoiceLoader([PrefixLoader(own), env.loader])
     env.filters.update(FILTERS)
+    env.globals["first_steps"] = FIRST_STEPS
     env.globals["new_id"] = lambda: secrets.token_hex(8)  # of an act that is drawn, so that it is done once
     env.globals["pages"] = lambda: _pages(datasette)  # a page that tells of an error is given no links
     env.trim_blocks = env.lstrip_blocks = True

@@ -51,8 +51,6 @@ async def stream(datasette: Any, scope: Any, receive: Any, send: Any) -> None:
 
 
 async def _serve(database: Path, receive: Any, send: Any) -> None:
-    headers = [(b"content-type", EVENT_STREAM.encode()), *((n.encode(), v.encode()) for n, v in PLAIN)]
-    await send({"type": "http.response.start", "status": 200, "headers": headers})
     telling, left = asyncio.create_task(_tell(database, send)), asyncio.create_task(_left(receive))
     _telling.add(telling)
     try:
@@ -77,6 +75,8 @@ def end_all() -> None:
 
 
 async def _tell(database: Path, send: Any) -> None:
+    headers = [(b"content-type", EVENT_STREAM.encode()), *((n.encode(), v.encode()) for n, v in PLAIN)]
+    await send({"type": "http.response.start", "status": 200, "headers": headers})
     async with contextlib.aclosing(events(database)) as told:
         async for event, data in told:
             body = f"event: {event}\ndata: {json.dumps(data, ensure_ascii=False)}\n\n".encode()

@@ -1,5 +1,6 @@
 """Every page at both sizes and in both colour schemes: accessible by axe, no sideways scrolling, no outside request."""
 
+import re
 import shlex
 
 import pytest
@@ -66,6 +67,23 @@ def test_nothing_is_torn_apart_on_a_phone(home, page_of, path):
     page.goto(home + path)
     assert page.evaluate(BROKEN) == []
     assert page.evaluate(SIGN) == []
+
+
+def test_twice_as_large_on_the_smallest_phone_nothing_scrolls_sideways(home, page_of):
+    page = page_of("phone")
+    page.set_viewport_size({"width": 160, "height": 284})  # 320 px at 200 %
+    found = []
+    for path in [path for path in PAGES if not path.startswith("/record")]:
+        page.goto(home + path)
+        width = page.evaluate("document.documentElement.scrollWidth")
+        found += [(path, width)] if width > 160 else []
+    assert found == []
+
+
+def test_a_hand_over_sheet_is_one_side_of_paper(home, page_of):
+    page = page_of("desktop")
+    page.goto(home + "/report/K-7")
+    assert len(re.findall(rb"/Type\s*/Page\b", page.pdf(prefer_css_page_size=True))) == 1
 
 
 def test_a_page_that_is_not_there_leads_back(home, page_of):

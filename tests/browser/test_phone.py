@@ -277,3 +277,49 @@ def test_seven_tabs_of_one_browser_all_act(meter, player, kettle, browse, page_o
     player.ohms = 45.6
     for tab in tabs[1:]:
         expect(tab.locator(".display-main .digits-number")).to_have_text("045.6")
+
+
+def taken(page, player, ohms, title):
+    """Hold the probes on a step's points until its capture is taken, then lift them."""
+    task(page, title)
+    player.ohms = ohms
+    expect(page.locator(f'.bench[data-step="{STEPS[title]}"][data-phase="watch"]')).to_have_count(0)
+    player.ohms = None
+
+
+STEPS = {"Probe tips pressed together": "leads", "Protective conductor": "earth", "Heating element": "element"}
+
+
+def test_a_job_that_went_wrong_by_one_thumb_with_a_second_phone_watching(phones, player):
+    daemon, page, other = phones
+    press(page, "I have read them")
+    press(page, "Looked: it is well")
+    taken(page, player, 0.2, "Probe tips pressed together")
+    taken(page, player, 8.1, "Protective conductor")
+    for each in (page, other):
+        seen = each.get_by_role("alert", name="To be seen")
+        for words in ("fail", "008.1 Ω", "Protective conductor", "a broken conductor"):
+            expect(seen).to_contain_text(words)
+    taken(page, player, 19.6, "Heating element")  # hands-free, while the fail still stands there
+    for each in (page, other):
+        expect(each.get_by_role("alert", name="To be seen")).to_contain_text("008.1 Ω")
+    press(page, "Seen")
+    expect(page.locator(".ending")).to_contain_text("3 of 4 checks came out well.")
+    expect(page.locator(".ending")).to_contain_text("Protective conductor failed")
+    expect(other.get_by_role("alert", name="To be seen")).to_be_visible()  # nobody has seen it there
+    page.get_by_text("Close the job …").click()
+    assert walk(daemon)["phase"] == "done"  # one tap closes nothing
+    page.get_by_text("Close the job …").click(force=True)
+    press(page, "Back to what is missing")
+    taken(page, player, 0.3, "Protective conductor")
+    expect(page.locator(".ending")).to_contain_text("All 4 checks are answered, and none of them failed.")
+    expect(other.get_by_role("alert", name="To be seen")).to_have_count(0)  # it no longer stands
+    expect(page.get_by_role("link", name="Hand-over sheet")).to_be_visible()
+    press(page, "Close the job")
+    for each in (page, other):
+        task(each, "No job is at hand")
+    assert daemon.rows("SELECT step, outcome FROM verdicts WHERE counts ORDER BY id") == [
+        ("leads", "pass"),
+        ("element", "pass"),
+        ("earth", "pass"),
+    ]

@@ -12,6 +12,7 @@ from click.testing import CliRunner
 
 from meterlog.base.errors import CannotDo
 from meterlog.cli import meterlog
+from meterlog.files.first_steps import FIRST_STEPS
 from meterlog.web import serve
 
 
@@ -90,3 +91,14 @@ def test_one_signal_ends_it_with_a_page_open_and_frees_the_port(database, ending
         assert "Traceback" not in served.stderr.read()
     again = serve.open_address(port, lan=False)
     again.socket.close()
+
+
+def test_without_words_a_newcomer_is_led_to_the_first_job():
+    done = CliRunner().invoke(meterlog, [])
+    assert done.exit_code == 0
+    for typed in ("meterlog ports", "meterlog profile try", "meterlog bench new", "meterlog listen", "meterlog browse"):
+        assert typed in done.output
+    for _, typed in FIRST_STEPS:  # what is told can be typed
+        group, *rest = typed.split()[1:]
+        words = [group, *(rest[:1] if group in ("profile", "bench") else []), "--help"]
+        assert CliRunner().invoke(meterlog, words).exit_code == 0
