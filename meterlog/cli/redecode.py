@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import json
 import sys
 from collections import Counter
@@ -23,7 +22,7 @@ if TYPE_CHECKING:
 
     from meterlog.base.readings import Reading
     from meterlog.profile import Profile
-    from meterlog.store.redecode import ConversationAgain
+    from meterlog.record.redecode import ConversationAgain
 
 
 @click.command()
@@ -47,12 +46,12 @@ def redecode(instrument: str, profile: str, most: int, keep: bool, reason: str, 
     if keep != bool(reason):
         raise click.UsageError("--keep and --reason TEXT go together")
     try:
-        from meterlog.store.redecode import conversations_of, read_again
-        from meterlog.store.reread import Rest
+        from meterlog.record.redecode import conversations_of, read_again
+        from meterlog.record.reread import Rest
     except ImportError:
         raise CannotDo("numpy is not installed", "install it with: pip install 'meterlog[bulk]'") from None
     from meterlog.daemon.main import profiles_kept
-    from meterlog.store.sqlite import open_reader
+    from meterlog.store.reader import reading
 
     path = shipped.find(profile, "profiles/instruments")
     text = shipped.text_of(path)
@@ -62,12 +61,12 @@ def redecode(instrument: str, profile: str, most: int, keep: bool, reason: str, 
     kept, now = 0, 0
     if keep:
         _no_daemon(db)
-    with contextlib.closing(open_reader(db)) as connection:
-        conversations = conversations_of(connection, instrument)
-        rest = Rest(connection, instrument, made)
+    with reading(db) as reader:
+        conversations = conversations_of(reader, instrument)
+        rest = Rest(reader, instrument, made)
         with click.progressbar(conversations, label=f"reading {instrument} again", file=sys.stderr) as bar:
             for kept_one in bar:
-                again = read_again(connection, kept_one, made)
+                again = read_again(reader, kept_one, made)
                 kept, now = kept + again.kept, now + again.now
                 kinds.update((_words(d.before), _words(d.now)) for d in again.differences)
                 rest.take(again)

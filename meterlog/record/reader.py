@@ -30,6 +30,10 @@ if TYPE_CHECKING:
 Kind = Literal["capture", "verdict"]
 
 
+Place = tuple[int, int, int, int, "int | None", int]
+"""Of a kept reading: chunk, first byte there, id, form's id, counts, ms of the machine's monotonic clock."""
+
+
 class RecordReader(Protocol):
     """A record, read only. A job, step, link, capture or verdict is named by its id in this record."""
 
@@ -84,6 +88,18 @@ class RecordReader(Protocol):
 
     def numbers(self, kind: Kind) -> list[int]:
         """The ids of all rows of a kind."""
+        ...
+
+    def instruments(self) -> list[str]:
+        """The names of the instruments that anything is kept of."""
+        ...
+
+    def links_opened(self) -> dict[int, int]:
+        """By link, when it was opened, ms of the machine's monotonic clock."""
+        ...
+
+    def places(self, conversation: ConversationRecord) -> Iterator[Place]:
+        """Where each kept reading of a conversation stands in its bytes."""
         ...
 
     def conversations(self, instrument: str | None = None) -> list[ConversationRecord]:

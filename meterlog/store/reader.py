@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
     from pathlib import Path
 
-    from meterlog.record.reader import Kind
+    from meterlog.record.reader import Kind, Place
     from meterlog.store.sqlite import Connection
 
 BENCH_IN_LINE = "substr(z.line, 17, 32)"
@@ -144,6 +144,22 @@ class Reader:
     def numbers(self, kind: Kind) -> list[int]:
         return [row[0] for row in self._rows(f"SELECT id FROM {kind} ORDER BY id")]
 
+    def instruments(self) -> list[str]:
+        return [row["name"] for row in self._rows("SELECT DISTINCT name FROM instrument ORDER BY name")]
+
+    def links_opened(self) -> dict[int, int]:
+        return dict(tuple(row) for row in self._rows("SELECT id, opened_monotonic_ms FROM link"))
+
+    def places(self, conversation: ConversationRecord) -> Iterator[Place]:
+        rows = self._rows(
+            "SELECT r.chunk, r.place, r.id, r.form, r.counts, r.at + l.opened_monotonic_ms "
+            "FROM chunk c JOIN link l ON l.id = c.link JOIN reading r "
+            "ON r.id BETWEEN c.first_reading AND c.first_reading + c.readings - 1 "
+            f"WHERE c.link IN ({', '.join('?' * len(conversation.links))}) ORDER BY r.id",
+            *conversation.links,
+        )
+        return (tuple(row) for row in rows)
+
     def conversations(self, instrument: str | None = None) -> list[ConversationRecord]:
         rows = self._rows(
             "SELECT group_concat(l.id) AS links, i.name, i.profile, i.facts FROM link l "
@@ -235,11 +251,6 @@ def _arrived(at: int, reason: str) -> int:
     """When the last byte of an outcome came, ms on the link's clock."""
     silence = _OLD_SILENCE.fullmatch(reason)
     return at - round(float(silence[1]) * 1000) if silence else at
-
-
-def links_opened(db: Connection) -> dict[int, int]:
-    """By link, when it was opened, ms of the machine's monotonic clock."""
-    return dict(db.execute("SELECT id, opened_monotonic_ms FROM link").fetchall())
 
 
 # ---- rows into records ----

@@ -23,9 +23,11 @@ from meterlog.base.merkle import Tree, leaf_hash
 from meterlog.base.seals import line_hash, read_line
 from meterlog.cli import meterlog
 from meterlog.files import keys
+from meterlog.record import bagparts as parts
 from meterlog.record import head as heads
 from meterlog.record import verify as checks
 from meterlog.record.bag import STATEMENT_TYPE
+from meterlog.record.bagfiles import Wrong
 from meterlog.record.head import Head, head_of
 from meterlog.record.verify import Answer, verify
 from meterlog.report import bagfile
@@ -111,7 +113,7 @@ def test_any_personal_field_may_be_withheld(files):
         for shown in itertools.combinations(lines, count):
             held = {name: data for name, data in files.items() if not name.startswith("photographs/")}
             held["disclosures.txt"] = b"".join(shown)
-            assert checks._personal(held, None) is None
+            assert parts.PARTS["personal fields"](held, None) is None
     del files["disclosures.txt"]
     assert false({name: data for name, data in files.items() if not name.startswith("photographs/")}) == []
 
@@ -302,7 +304,7 @@ def test_no_single_bit_of_a_signed_file_can_be_turned(whole, files):
     small = ("statement.note", "statement.sig", "data/head.note", "data/key.pem", "data/key.pub", "bagit.txt")
     flips = [(name, bit) for name in small for bit in range(8 * len(whole[name]))]
     chosen = random.Random(1)
-    large = [name for name in whole if name.startswith("data/") or name in checks.SIGNED]
+    large = [name for name in whole if name.startswith("data/") or name in parts.SIGNED]
     flips += [(name, chosen.randrange(8 * len(whole[name]))) for name in large if whole[name] for _ in range(10)]
     for name, bit in flips:
         data = bytearray(whole[name])
@@ -318,8 +320,8 @@ def test_no_single_bit_of_a_signed_file_can_be_turned(whole, files):
 def seen(files):
     try:
         statement, key = checks._statement(files)
-        checks._files(files, statement)
-    except checks.Wrong:
+        parts.PARTS["files"](files, statement)
+    except Wrong:
         return True
     return checks._signatures(files, statement, key, keys.check).answer is Answer.FALSE
 

@@ -2,15 +2,31 @@
 
 import contextlib
 import random
+import shutil
 import sqlite3
+from pathlib import Path
 
 import pytest
 from edge.bench import run
+from edge.test_old_records import findings, unpacked
+from edge.test_store import now
 
-from meterlog.store import audit
-from meterlog.store.sqlite import open_reader
+from meterlog.store.writer import Writer
 
 VALUES = [None, 123456, "zzz", b"\xff\x00", -1.5]
+
+
+@pytest.fixture(scope="module")
+def taken_up(tmp_path_factory):
+    """A kept record of the demo with three jobs, as an earlier commit made it and this one took it up."""
+    path = unpacked("60109d7-demo.db", tmp_path_factory.mktemp("taken"))
+    Writer(path, now()).close(now(1))
+    return path
+
+
+@pytest.fixture
+def copy(taken_up, tmp_path):
+    return Path(shutil.copy(taken_up, tmp_path / "copy.db"))
 
 
 def changed(path, sql, *values):
@@ -28,14 +44,6 @@ def changed(path, sql, *values):
         db.execute(made)
     db.close()
     return count
-
-
-def findings(path):
-    db = open_reader(path)
-    try:
-        return [str(finding) for finding in audit.audit(db)]
-    finally:
-        db.close()
 
 
 def a_row(path, rng):

@@ -13,7 +13,6 @@ from meterlog.base.errors import CannotDo
 from meterlog.base.readings import Reading
 from meterlog.base.source import near_miss
 from meterlog.profile.tools.bulk import decode_bulk
-from meterlog.store.reader import Reader
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -21,7 +20,7 @@ if TYPE_CHECKING:
     from meterlog.base.readings import Form
     from meterlog.profile import Profile
     from meterlog.record.kept import ConversationRecord
-    from meterlog.store.sqlite import Connection
+    from meterlog.record.reader import RecordReader
 
 Key = tuple[int, int]
 """Which reading of a stream: where its frame starts, and which of the frame's readings it is."""
@@ -91,23 +90,22 @@ class Anew(NamedTuple):
         return _reading(self.forms, self.form[place], self.counts[place])
 
 
-def conversations_of(db: Connection, instrument: str) -> list[ConversationRecord]:
+def conversations_of(reader: RecordReader, instrument: str) -> list[ConversationRecord]:
     """The conversations with an instrument, oldest first. Raises: CannotDo when there is no such instrument."""
-    found = Reader(db).conversations(instrument)
+    found = reader.conversations(instrument)
     if not found:
-        names = [name for (name,) in db.execute("SELECT DISTINCT name FROM instrument")]
-        raise CannotDo(f"nothing is kept of an instrument {instrument!r}", near_miss(instrument, names))
+        hint = near_miss(instrument, reader.instruments())
+        raise CannotDo(f"nothing is kept of an instrument {instrument!r}", hint)
     return found
 
 
-def read_again(db: Connection, conversation: ConversationRecord, profile: Profile) -> ConversationAgain:
+def read_again(reader: RecordReader, conversation: ConversationRecord, profile: Profile) -> ConversationAgain:
     """What a conversation left in the record by another profile, against what was kept."""
-    reader = Reader(db)
     chunks = reader.chunks(conversation)
     begun = list(accumulate((len(chunk.raw) for chunk in chunks), initial=0))
     base = {chunk.id: place for chunk, place in zip(chunks, begun, strict=False)}
     of_link = {link: [base[chunk.id] for chunk in chunks if chunk.link == link] for link in conversation.links}
-    start, times, number, form, counts = _kept(db, conversation, base)
+    start, times, number, form, counts = _kept(reader, conversation, base)
     bulk = decode_bulk(profile, list(reader.timeline(chunks)))
     new_start, new_form, forms = bulk.start, bulk.form, bulk.forms
     new_counts = np.where(bulk.has_counts, bulk.counts, _NO_COUNTS)
@@ -148,15 +146,9 @@ def _reading(forms: Mapping[int, Form], form: Any, counts: Any) -> Reading:
     return Reading(forms[int(form)], None if counts == _NO_COUNTS else int(counts))
 
 
-def _kept(db: Connection, kept: ConversationRecord, base: Mapping[int, int]) -> tuple[Any, Any, Any, Any, Any]:
+def _kept(reader: RecordReader, kept: ConversationRecord, base: Mapping[int, int]) -> tuple[Any, Any, Any, Any, Any]:
     """Start, time in ms of the machine's clock, number, form and counts of the kept readings, as arrays."""
-    marks = ", ".join("?" * len(kept.links))
-    rows = db.execute(
-        "SELECT r.chunk, r.place, r.id, r.form, r.counts, r.at + l.opened_monotonic_ms "
-        "FROM chunk c JOIN link l ON l.id = c.link JOIN reading r "
-        f"ON r.id BETWEEN c.first_reading AND c.first_reading + c.readings - 1 WHERE c.link IN ({marks}) ORDER BY r.id",
-        kept.links,
-    ).fetchall()
+    rows = list(reader.places(kept))
     start = np.array([base[chunk] + place for chunk, place, *_ in rows], np.int64)
     times, number, form = (np.array([row[column] for row in rows], np.int64) for column in (5, 2, 3))
     counts = np.array([row[4] if row[4] is not None else _NO_COUNTS for row in rows], np.int64)

@@ -9,7 +9,6 @@ from meterlog.judging import Outcome, Verdict
 from meterlog.procedure.case import conclude
 from meterlog.record.revisit import Revisit
 from meterlog.record.standing import standing
-from meterlog.store.reader import Reader, links_opened
 from meterlog.walk.answers import wanted_by
 from meterlog.walk.settle import Held, Sample, capture_of
 from meterlog.walk.settle.window import same_range
@@ -21,8 +20,8 @@ if TYPE_CHECKING:
     from meterlog.procedure.case import Answer
     from meterlog.profile import Profile
     from meterlog.record.kept import VerdictRecord
-    from meterlog.store.redecode import ConversationAgain
-    from meterlog.store.sqlite import Connection
+    from meterlog.record.reader import RecordReader
+    from meterlog.record.redecode import ConversationAgain
     from meterlog.walk.settle import Want
 
 NO_CAPTURE = "its capture would not stand: its run is no longer readings of one range of what the step wants"
@@ -68,10 +67,10 @@ class _Run:
 class Rest:
     """The captures of an instrument, filled conversation by conversation; then the verdicts that differ."""
 
-    def __init__(self, db: Connection, instrument: str, profile: Profile) -> None:
-        self._reader, self._profile = Reader(db), profile
+    def __init__(self, reader: RecordReader, instrument: str, profile: Profile) -> None:
+        self._reader, self._profile = reader, profile
         self._revisit = Revisit(self._reader)
-        opened = links_opened(db)
+        opened = reader.links_opened()
         self._runs = {
             kept.id: _Run(kept.capture.first, kept.capture.last, opened[kept.link])
             for kept in self._reader.captures()

@@ -1,0 +1,87 @@
+"""The files of an evidence file read strictly: lines that end, JSON without double keys, paths of hashes."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any, TypeVar
+
+T = TypeVar("T")
+Files = Mapping[str, bytes]
+
+
+class Wrong(Exception):
+    """A check is false: where, and what is seen there."""
+
+    def __init__(self, where: str, what: str) -> None:
+        super().__init__(f"{where}: {what}")
+        self.where, self.what = where, what
+
+
+def text_of(files: Files, name: str) -> str:
+    try:
+        return files[name].decode()
+    except UnicodeDecodeError:
+        raise Wrong(name, "is no UTF-8") from None
+
+
+def lines_of(files: Files, name: str) -> list[str]:
+    text = text_of(files, name)
+    if text and not text.endswith("\n"):
+        raise Wrong(name, "its last line has no end")
+    return text.split("\n")[:-1]
+
+
+def objects_of(files: Files, name: str) -> list[Any]:
+    """The JSON of each line of a file."""
+    known = files.read if isinstance(files, ReadOnce) else {}
+    if name not in known:
+        lines = enumerate(lines_of(files, name), 1)
+        known[name] = [_object(line, f"{name} line {number}") for number, line in lines]
+    return known[name]
+
+
+class ReadOnce(dict[str, bytes]):
+    """Files whose lines, once read as JSON, are not read again."""
+
+    def __init__(self, files: Files) -> None:
+        super().__init__(files)
+        self.read: dict[str, list[Any]] = {}
+
+
+def _object(line: str, where: str) -> Any:
+    """JSON in which no key stands twice."""
+    try:
+        return json.loads(line, object_pairs_hook=_once)
+    except ValueError as error:
+        raise Wrong(where, f"is no JSON: {error}") from None
+
+
+def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    if len(dict(pairs)) != len(pairs):
+        raise ValueError("a key stands twice")
+    return dict(pairs)
+
+
+def path_of(says: Mapping[str, Any]) -> list[bytes]:
+    try:
+        return [bytes.fromhex(node) for node in says["path"]]
+    except (ValueError, TypeError):
+        raise Wrong("a proof", "its path is no list of hashes") from None
+
+
+def read(where: str, run: Callable[..., T], *of: Any) -> T:
+    """What a reader makes of its arguments. Raises: Wrong, where they are not in their form."""
+    try:
+        return run(*of)
+    except (ValueError, TypeError, KeyError) as error:
+        raise Wrong(where, str(error)) from None
+
+
+def digest_of(data: bytes) -> str:
+    return hashlib.sha256(data).hexdigest()
+
+
+def lines_digest(lines: Sequence[str]) -> str:
+    return digest_of("\n".join(lines).encode())
