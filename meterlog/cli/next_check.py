@@ -10,7 +10,7 @@ import click
 
 from meterlog.base.errors import WrongValue
 from meterlog.base.source import near_miss
-from meterlog.diagnosis.advice import Advice, advise, in_ten
+from meterlog.diagnosis.advice import NextStep, advise, in_ten
 from meterlog.files import shipped
 from meterlog.procedure.language import read_procedure
 
@@ -61,7 +61,7 @@ def _pair(text: str) -> tuple[str, str]:
     return step.strip(), outcome.strip()
 
 
-def _asked(procedure: Procedure, line: str, number: int) -> Advice:
+def _asked(procedure: Procedure, line: str, number: int) -> NextStep:
     try:
         asked = json.loads(line)
         outcomes = {str(step): str(outcome) for step, outcome in dict(asked.get("outcomes", {})).items()}
@@ -73,7 +73,7 @@ def _asked(procedure: Procedure, line: str, number: int) -> Advice:
     return _advice(procedure, complaint, outcomes, renewed)
 
 
-def _advice(procedure: Procedure, complaint: str, outcomes: Mapping[str, str], renewed: Iterable[str]) -> Advice:
+def _advice(procedure: Procedure, complaint: str, outcomes: Mapping[str, str], renewed: Iterable[str]) -> NextStep:
     steps = [step.key for step in procedure.steps]
     for step, outcome in outcomes.items():
         if step not in steps:
@@ -90,7 +90,7 @@ def _advice(procedure: Procedure, complaint: str, outcomes: Mapping[str, str], r
     return advise(procedure, complaint, outcomes, list(renewed))
 
 
-def _plain(advice: Advice) -> dict[str, Any]:
+def _plain(advice: NextStep) -> dict[str, Any]:
     return {
         "next": advice.step,
         "why": advice.why,

@@ -16,7 +16,7 @@ from meterlog.base.recording import Event, Recording, parse, write
 from meterlog.cli.listening import listen, opened
 from meterlog.files import shipped
 from meterlog.links.settings import LineSettings
-from meterlog.profile.propose import Note, Proposal, parse_shows, propose, read_notes
+from meterlog.profile.propose import DisplayNote, Proposal, parse_shows, propose, read_notes
 
 _DONE = ("done", "end", "q")
 
@@ -100,7 +100,7 @@ def learn(url: str, output: Path, keep: Path | None, baud: int) -> None:
     if output.exists():
         raise CannotDo(f"{output} is there already", "give another name")
     bench = _Listening(url, baud)
-    notes: list[Note] = []
+    notes: list[DisplayNote] = []
     try:
         made = _ask(bench, notes, _key_of(output))
     finally:
@@ -156,7 +156,7 @@ class _Listening:
         return list(self._events)
 
 
-def _ask(bench: _Listening, notes: list[Note], name: str) -> Proposal:
+def _ask(bench: _Listening, notes: list[DisplayNote], name: str) -> Proposal:
     """Ask until the person is done; answers the last proposal."""
     while True:
         made = propose(bench.events, notes, name)
@@ -177,7 +177,7 @@ def _ask(bench: _Listening, notes: list[Note], name: str) -> Proposal:
             click.echo(f"left out, it does not go with the others: {wrong.typed} ({made.why})", err=True)
 
 
-def _where_it_stands(made: Proposal, notes: list[Note]) -> str:
+def _where_it_stands(made: Proposal, notes: list[DisplayNote]) -> str:
     if made.framing is None:
         return f"listening: {made.why}"
     if not made.profile:

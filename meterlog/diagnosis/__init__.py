@@ -5,7 +5,7 @@ tells most for its minutes, and when more measuring is not worth it.
 """
 
 from meterlog.diagnosis.belief import Belief
-from meterlog.diagnosis.model import Check, Fault, Model, Part
+from meterlog.diagnosis.model import Model, ModelledCheck, ModelledFault, SuspectPart
 from meterlog.diagnosis.suggestion import Suggestion, suggest
 
-__all__ = ["Belief", "Check", "Fault", "Model", "Part", "Suggestion", "suggest"]
+__all__ = ["Belief", "Model", "ModelledCheck", "ModelledFault", "Suggestion", "SuspectPart", "suggest"]

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from meterlog.diagnosis.belief import MOST_SHOWN
-from meterlog.diagnosis.model import SOMETHING_ELSE, Check, Fault, Finding, Model, Part
+from meterlog.diagnosis.model import SOMETHING_ELSE, CheckOutcome, Model, ModelledCheck, ModelledFault, SuspectPart
 from meterlog.diagnosis.suggestion import suggest
 from meterlog.procedure.steps import StepKind
 
@@ -29,7 +29,7 @@ _DEFAULT_ELSE = 2.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Advice:
+class NextStep:
     """What to do next.
 
     Attributes:
@@ -58,11 +58,13 @@ def model_of(procedure: Procedure, complaint: str) -> Model | None:
         return None
     return Model(
         faults=tuple(
-            Fault(key=fault.key, part=fault.part, weight=fault.weights[complaint])
+            ModelledFault(key=fault.key, part=fault.part, weight=fault.weights[complaint])
             for fault in stated.faults
             if complaint in fault.weights
         ),
-        parts=tuple(Part(name=p.name, renew_min=p.renew_s / 60.0, cost_min=p.cost_s / 60.0) for p in stated.parts),
+        parts=tuple(
+            SuspectPart(name=p.name, renew_min=p.renew_s / 60.0, cost_min=p.cost_s / 60.0) for p in stated.parts
+        ),
         checks=_checks(procedure, stated),
         set_ups={name: seconds / 60.0 for name, seconds in stated.set_ups.items()},
         else_weight=stated.else_weights.get(complaint, _DEFAULT_ELSE),
@@ -70,11 +72,11 @@ def model_of(procedure: Procedure, complaint: str) -> Model | None:
     )
 
 
-def _checks(procedure: Procedure, stated: StatedDiagnosis) -> tuple[Check, ...]:
+def _checks(procedure: Procedure, stated: StatedDiagnosis) -> tuple[ModelledCheck, ...]:
     """In the order of the procedure's steps."""
     by_step = {check.step: check for check in stated.checks}
     return tuple(
-        Check(
+        ModelledCheck(
             key=step.key,
             minutes=by_step[step.key].takes_s / 60.0,
             finds=by_step[step.key].finds,
@@ -104,7 +106,9 @@ def gates_of(procedure: Procedure) -> set[str]:
     return gates
 
 
-def advise(procedure: Procedure, complaint: str, outcomes: Mapping[str, str], renewed: Collection[str] = ()) -> Advice:
+def advise(
+    procedure: Procedure, complaint: str, outcomes: Mapping[str, str], renewed: Collection[str] = ()
+) -> NextStep:
     """What to do next in a job.
 
     Args:
@@ -115,11 +119,11 @@ def advise(procedure: Procedure, complaint: str, outcomes: Mapping[str, str], re
     wrong = next((step for step in procedure.steps if _stops(procedure, step, outcomes)), None)
     if wrong is not None:
         because = f"; {wrong.meaning}" if wrong.meaning else ""
-        return Advice(step=None, why=f"{wrong.title}: did not pass, so that nothing else is measured first{because}.")
+        return NextStep(step=None, why=f"{wrong.title}: did not pass, so that nothing else is measured first{because}.")
     model = model_of(procedure, complaint)
     if model is None:
         return _in_order(procedure, complaint, outcomes)
-    findings = {key: Finding(outcome) for key, outcome in outcomes.items() if outcome in set(Finding)}
+    findings = {key: CheckOutcome(outcome) for key, outcome in outcomes.items() if outcome in set(CheckOutcome)}
     findings = {key: finding for key, finding in findings.items() if key in {check.key for check in model.checks}}
     gates = gates_of(procedure)
     allowed = {
@@ -131,8 +135,8 @@ def advise(procedure: Procedure, complaint: str, outcomes: Mapping[str, str], re
     parts = shown_parts(suggestion)
     if suggestion.check is None:
         why = _why_stop(procedure, model, suggestion, findings, parts)
-        return Advice(step=None, why=why, parts=parts, renew=suggestion.renew, is_stop=True, suggestion=suggestion)
-    return Advice(
+        return NextStep(step=None, why=why, parts=parts, renew=suggestion.renew, is_stop=True, suggestion=suggestion)
+    return NextStep(
         step=_first_gate(procedure, suggestion.check.key, outcomes) or suggestion.check.key,
         why=_why_check(procedure, model, suggestion, findings, outcomes, parts),
         runners_up=tuple(check.key for check in suggestion.runners_up),
@@ -162,11 +166,11 @@ def _first_gate(procedure: Procedure, key: str, outcomes: Mapping[str, str]) -> 
     return next((step.key for step in procedure.steps if step.key in waiting - {key}), None)
 
 
-def _in_order(procedure: Procedure, complaint: str, outcomes: Mapping[str, str]) -> Advice:
+def _in_order(procedure: Procedure, complaint: str, outcomes: Mapping[str, str]) -> NextStep:
     said = f"of {complaint!r}" if complaint else "without a complaint"
     why = f"{procedure.title} states no faults {said}: the procedure's own order holds."
     step = next((step.key for step in procedure.steps if step.key not in outcomes), None)
-    return Advice(step=step, why=why, is_stop=step is None)
+    return NextStep(step=step, why=why, is_stop=step is None)
 
 
 def shown_parts(suggestion: Suggestion) -> tuple[tuple[str, float], ...]:
@@ -186,15 +190,15 @@ def in_ten(probability: float) -> str:
 
 
 def _why_check(
-    procedure: Procedure, model: Model, suggestion: Suggestion, findings: Mapping[str, Finding],
+    procedure: Procedure, model: Model, suggestion: Suggestion, findings: Mapping[str, CheckOutcome],
     outcomes: Mapping[str, str], parts: tuple[tuple[str, float], ...],
 ) -> str:  # fmt: skip
     """The one sentence: what, how long, what a fail would point to and what a pass would leave."""
     check = suggestion.check
     assert check is not None
     before = dict(parts)
-    failed = suggestion.shown.after(check, Finding.FAIL).parts
-    passed = suggestion.shown.after(check, Finding.PASS).parts
+    failed = suggestion.shown.after(check, CheckOutcome.FAIL).parts
+    passed = suggestion.shown.after(check, CheckOutcome.PASS).parts
     named = [name for name in failed if name != SOMETHING_ELSE]
     suspect = max(named, key=lambda name: failed[name] - before.get(name, 0.0))
     ahead = max(passed, key=lambda name: passed[name])
@@ -210,7 +214,7 @@ def _why_check(
 
 
 def _why_stop(
-    procedure: Procedure, model: Model, suggestion: Suggestion, findings: Mapping[str, Finding],
+    procedure: Procedure, model: Model, suggestion: Suggestion, findings: Mapping[str, CheckOutcome],
     parts: tuple[tuple[str, float], ...],
 ) -> str:  # fmt: skip
     if suggestion.misfit:
@@ -221,7 +225,7 @@ def _why_stop(
     likely = dict(parts)
     of_it = {fault.key for fault in model.faults if fault.part == first}
     failed = [
-        check.key for check in model.checks if findings.get(check.key) is Finding.FAIL and of_it & set(check.finds)
+        check.key for check in model.checks if findings.get(check.key) is CheckOutcome.FAIL and of_it & set(check.finds)
     ]
     begun = f"More measuring is not worth it; first comes the {first} ({in_ten(likely[first])})"
     if not failed:

@@ -11,12 +11,12 @@ from dataclasses import dataclass
 from math import log
 from typing import TYPE_CHECKING
 
-from meterlog.diagnosis.model import SOMETHING_ELSE, Finding
+from meterlog.diagnosis.model import SOMETHING_ELSE, CheckOutcome
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Mapping
 
-    from meterlog.diagnosis.model import Check, Model
+    from meterlog.diagnosis.model import Model, ModelledCheck
 
 RATIO_CAP = 12.0
 """Guarded, one finding speaks at most twelve to one. Calibrated on simulated models; no source outside."""
@@ -44,7 +44,7 @@ class Belief:
         named = [0.0 if fault.part in renewed else fault.weight for fault in model.faults]
         return cls(model, (*named, model.else_weight))
 
-    def after(self, check: Check, finding: Finding) -> Belief:
+    def after(self, check: ModelledCheck, finding: CheckOutcome) -> Belief:
         """With one more finding."""
         return Belief(self.model, _times(self.weights, _likelihoods(self.model, check, finding)))
 
@@ -70,7 +70,7 @@ def part_weights(model: Model, weights: tuple[float, ...]) -> dict[str, float]:
     return by_part
 
 
-def believed(model: Model, findings: Mapping[str, Finding], renewed: Collection[str] = ()) -> Belief:
+def believed(model: Model, findings: Mapping[str, CheckOutcome], renewed: Collection[str] = ()) -> Belief:
     """The belief that decides: every finding at its full weight, of each evidence group only the strongest."""
     belief = Belief.prior(model, renewed)
     for check, finding in _that_count(model, findings):
@@ -78,7 +78,7 @@ def believed(model: Model, findings: Mapping[str, Finding], renewed: Collection[
     return belief
 
 
-def guarded(model: Model, findings: Mapping[str, Finding], renewed: Collection[str] = ()) -> Belief:
+def guarded(model: Model, findings: Mapping[str, CheckOutcome], renewed: Collection[str] = ()) -> Belief:
     """The belief that is shown: ratios capped, and a share kept for what nobody listed."""
     weights = Belief.prior(model, renewed).weights
     for check, finding in _that_count(model, findings):
@@ -90,7 +90,7 @@ def guarded(model: Model, findings: Mapping[str, Finding], renewed: Collection[s
     return Belief(model, (*weights[:-1], max(weights[-1], least_else)))
 
 
-def does_not_fit(model: Model, findings: Mapping[str, Finding]) -> bool:
+def does_not_fit(model: Model, findings: Mapping[str, CheckOutcome]) -> bool:
     """Whether what was found is far likelier under something else than under every named fault."""
     weights = (1.0,) * (len(model.faults) + 1)
     for check, finding in _that_count(model, findings):
@@ -98,22 +98,22 @@ def does_not_fit(model: Model, findings: Mapping[str, Finding]) -> bool:
     return max(weights[:-1], default=0.0) * CONFLICT < weights[-1]
 
 
-def _that_count(model: Model, findings: Mapping[str, Finding]) -> list[tuple[Check, Finding]]:
+def _that_count(model: Model, findings: Mapping[str, CheckOutcome]) -> list[tuple[ModelledCheck, CheckOutcome]]:
     """The findings that count: every one without a group, and the strongest of each group."""
-    counting: list[tuple[Check, Finding]] = []
-    grouped: dict[str, list[tuple[Check, Finding]]] = defaultdict(list)
+    counting: list[tuple[ModelledCheck, CheckOutcome]] = []
+    grouped: dict[str, list[tuple[ModelledCheck, CheckOutcome]]] = defaultdict(list)
     for check in model.checks:
         if check.key in findings:
             (grouped[check.group] if check.group else counting).append((check, findings[check.key]))
     return counting + [max(members, key=lambda pair: _strength(model, *pair)) for members in grouped.values()]
 
 
-def _strength(model: Model, check: Check, finding: Finding) -> float:
+def _strength(model: Model, check: ModelledCheck, finding: CheckOutcome) -> float:
     ratios = _likelihoods(model, check, finding)
     return log(max(ratios) / min(ratios))
 
 
-def _likelihoods(model: Model, check: Check, finding: Finding) -> tuple[float, ...]:
+def _likelihoods(model: Model, check: ModelledCheck, finding: CheckOutcome) -> tuple[float, ...]:
     return tuple(check.likelihood(key, finding) for key in model.fault_keys)
 
 

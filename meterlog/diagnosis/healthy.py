@@ -34,7 +34,7 @@ _SCALED = 1.482602  # median deviation of a normal distribution to its standard 
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Earlier:
+class EarlierReading:
     """One earlier reading, SI, with one step of its display, SI; a bound has no value and is counted only."""
 
     value: float | None
@@ -42,7 +42,7 @@ class Earlier:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Expected:
+class ExpectedInterval:
     """Where the next reading is expected.
 
     Attributes:
@@ -65,7 +65,7 @@ class Expected:
         return not self.unlike_low <= value <= self.unlike_high
 
 
-def expected(earlier: Sequence[Earlier]) -> Expected:
+def expected(earlier: Sequence[EarlierReading]) -> ExpectedInterval:
     """Where the next reading of a sound one is expected, after these.
 
     Values are taken on a logarithmic scale: resistances, capacitances and powers scatter by parts of themselves. Below
@@ -79,10 +79,10 @@ def expected(earlier: Sequence[Earlier]) -> Expected:
     values = [reading for reading in earlier if reading.value is not None and reading.value > 0.0]
     bounds = len(earlier) - len(values)
     if len(values) < FEWEST:
-        return Expected(count=len(values), bounds=bounds)
+        return ExpectedInterval(count=len(values), bounds=bounds)
     logs = [log(value) for value in _spread(values)]
     middle, (half, half_unlike) = _robust(logs) if len(logs) >= ROBUST_FROM else _student(logs)
-    return Expected(
+    return ExpectedInterval(
         count=len(values),
         bounds=bounds,
         low=exp(middle - half),
@@ -92,9 +92,9 @@ def expected(earlier: Sequence[Earlier]) -> Expected:
     )
 
 
-def _spread(readings: Sequence[Earlier]) -> list[float]:
+def _spread(readings: Sequence[EarlierReading]) -> list[float]:
     """The values, equal ones spread evenly over one step of the display."""
-    same: dict[float, list[Earlier]] = defaultdict(list)
+    same: dict[float, list[EarlierReading]] = defaultdict(list)
     for reading in readings:
         assert reading.value is not None
         same[reading.value].append(reading)

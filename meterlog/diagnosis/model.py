@@ -16,7 +16,7 @@ SOMETHING_ELSE = "something else"
 """The fault that every model has: none of those named."""
 
 
-class Finding(StrEnum):
+class CheckOutcome(StrEnum):
     """What a check came to, as evidence."""
 
     PASS = "pass"
@@ -25,7 +25,7 @@ class Finding(StrEnum):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Part:
+class SuspectPart:
     """A part that may have to be renewed: `renew_min` at the bench, `cost_min` its price and waiting, in minutes."""
 
     name: str
@@ -39,7 +39,7 @@ class Part:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Fault:
+class ModelledFault:
     """One way in which a part fails; `weight` is relative, > 0, for the complaint that the model is of."""
 
     key: str
@@ -48,7 +48,7 @@ class Fault:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Check:
+class ModelledCheck:
     """One check as evidence.
 
     Attributes:
@@ -72,16 +72,16 @@ class Check:
     undecided_when_sound: bool = False
     group: str = ""
 
-    def likelihood(self, fault: str, finding: Finding) -> float:
+    def likelihood(self, fault: str, finding: CheckOutcome) -> float:
         """The probability of a finding when that fault is there."""
         fails = self.finds.get(fault, self.false_alarm)
         if self.undecided_when_sound:
             rest = 1.0 - fails
-            by = {Finding.UNDECIDED: rest * self.undecided, Finding.PASS: rest * (1.0 - self.undecided)}
+            by = {CheckOutcome.UNDECIDED: rest * self.undecided, CheckOutcome.PASS: rest * (1.0 - self.undecided)}
             return by.get(finding, fails)
-        if finding is Finding.UNDECIDED:
+        if finding is CheckOutcome.UNDECIDED:
             return self.undecided
-        return (1.0 - self.undecided) * (fails if finding is Finding.FAIL else 1.0 - fails)
+        return (1.0 - self.undecided) * (fails if finding is CheckOutcome.FAIL else 1.0 - fails)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,9 +91,9 @@ class Model:
     `else_weight` is the weight of `SOMETHING_ELSE`; `else_min` what it costs to find that nothing named was it.
     """
 
-    faults: tuple[Fault, ...]
-    parts: tuple[Part, ...]
-    checks: tuple[Check, ...]
+    faults: tuple[ModelledFault, ...]
+    parts: tuple[SuspectPart, ...]
+    checks: tuple[ModelledCheck, ...]
     set_ups: Mapping[str, float] = field(default_factory=dict)
     else_weight: float = 1.0
     else_min: float = 60.0
@@ -103,7 +103,7 @@ class Model:
         """Every fault's key, `SOMETHING_ELSE` last."""
         return (*(fault.key for fault in self.faults), SOMETHING_ELSE)
 
-    def check(self, key: str) -> Check:
+    def check(self, key: str) -> ModelledCheck:
         """The check of that key. Raises: KeyError."""
         for check in self.checks:
             if check.key == key:

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Collection, Mapping, Sequence
 
     from meterlog.diagnosis.belief import Belief
-    from meterlog.diagnosis.model import Check, Finding, Model
+    from meterlog.diagnosis.model import CheckOutcome, Model, ModelledCheck
 
 NEARLY_EQUAL = 0.9
 """Checks that tell nine tenths of the best a minute are as good: the procedure's order decides."""
@@ -34,8 +34,8 @@ class Suggestion:
         misfit: what was found does not fit the model: look again, for something nobody listed.
     """
 
-    check: Check | None
-    runners_up: tuple[Check, ...]
+    check: ModelledCheck | None
+    runners_up: tuple[ModelledCheck, ...]
     minutes: float
     bits_a_minute: Mapping[str, float]
     deciding: Belief
@@ -46,7 +46,7 @@ class Suggestion:
 
 def suggest(
     model: Model,
-    findings: Mapping[str, Finding],
+    findings: Mapping[str, CheckOutcome],
     *,
     allowed: Collection[str] | None = None,
     opened: Collection[str] = (),
@@ -94,7 +94,7 @@ def _chosen(bench: Bench, belief: Belief, shown: Belief) -> Suggestion:
     )
 
 
-def _ranked(checks: Sequence[Check], scores: Mapping[str, float]) -> list[Check]:
+def _ranked(checks: Sequence[ModelledCheck], scores: Mapping[str, float]) -> list[ModelledCheck]:
     """Best first; of those nearly equal to the best, the first in the procedure's order."""
     best = max(scores.values())
     first = next(check for check in checks if scores[check.key] >= NEARLY_EQUAL * best)

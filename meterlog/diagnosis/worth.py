@@ -11,13 +11,13 @@ from math import log2
 from typing import TYPE_CHECKING
 
 from meterlog.diagnosis.belief import part_weights
-from meterlog.diagnosis.model import SOMETHING_ELSE, Finding
+from meterlog.diagnosis.model import SOMETHING_ELSE, CheckOutcome
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Sequence
 
     from meterlog.diagnosis.belief import Belief
-    from meterlog.diagnosis.model import Check
+    from meterlog.diagnosis.model import ModelledCheck
 
 LOOKED_AHEAD = 3
 """Checks in a row that are tried before it is said that more measuring is not worth it."""
@@ -42,7 +42,7 @@ class Bench:
     `opened` holds the set-ups that are paid for already.
     """
 
-    def __init__(self, belief: Belief, checks: Sequence[Check], opened: Collection[str]) -> None:
+    def __init__(self, belief: Belief, checks: Sequence[ModelledCheck], opened: Collection[str]) -> None:
         self.checks = checks
         self._model = belief.model
         self._opened = frozenset(opened)
@@ -53,17 +53,17 @@ class Bench:
         self._total = sum(belief.weights)
         self._kept: dict[str, list[Weights]] = {}
 
-    def minutes(self, checks: Sequence[Check]) -> float:
+    def minutes(self, checks: Sequence[ModelledCheck]) -> float:
         """What doing these checks takes, each set-up that is not there yet counted once."""
         new = {name for check in checks for name in check.set_ups} - self._opened
         return sum(check.minutes for check in checks) + sum(self._model.set_ups[name] for name in new)
 
-    def information(self, check: Check) -> float:
+    def information(self, check: ModelledCheck) -> float:
         """Bits that a check is expected to tell of the part to renew."""
         told = [self._after(self._weights, likelihood) for likelihood in self._likelihoods(check)]
         return self._entropy(self._weights) - sum(sum(after) / self._total * self._entropy(after) for after in told)
 
-    def per_minute(self, check: Check) -> float:
+    def per_minute(self, check: ModelledCheck) -> float:
         """Bits a minute, set-ups counted."""
         return self.information(check) / self.minutes((check,))
 
@@ -77,7 +77,7 @@ class Bench:
         telling = sorted(self.checks, key=self.per_minute, reverse=True)[:IN_THREES]
         return any(self._saves(three) for three in combinations(telling, LOOKED_AHEAD))
 
-    def _saves(self, checks: Sequence[Check]) -> bool:
+    def _saves(self, checks: Sequence[ModelledCheck]) -> bool:
         branches = [self._weights]
         for check in checks:
             branches = [
@@ -86,11 +86,11 @@ class Bench:
         still = sum(self._needless(branch) for branch in branches)
         return (self._needless(self._weights) - still) / self._total > self.minutes(checks)
 
-    def _likelihoods(self, check: Check) -> list[Weights]:
+    def _likelihoods(self, check: ModelledCheck) -> list[Weights]:
         """The likelihoods of each finding by fault."""
         if check.key not in self._kept:
             keys = self._model.fault_keys
-            self._kept[check.key] = [tuple(check.likelihood(key, finding) for key in keys) for finding in Finding]
+            self._kept[check.key] = [tuple(check.likelihood(key, finding) for key in keys) for finding in CheckOutcome]
         return self._kept[check.key]
 
     @staticmethod

@@ -39,7 +39,7 @@ WHAT_TO_DO = (
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Standing:
+class SendProgress:
     """How far the workshop is: the last commit of the unbroken line that it holds, and the last that the bench has."""
 
     reached: int
@@ -77,8 +77,8 @@ class Sender:
         self._opened.close()
 
     @property
-    def standing(self) -> Standing:
-        return Standing(reached=self._reached, last=_last(self._db))
+    def standing(self) -> SendProgress:
+        return SendProgress(reached=self._reached, last=_last(self._db))
 
     def send_all(self) -> int:
         """Send everything that is there now; answers how many commits."""
@@ -96,7 +96,7 @@ class Sender:
             self._send_personal()
         return sent
 
-    def follow(self, until: Callable[[], bool]) -> Iterator[Standing]:
+    def follow(self, until: Callable[[], bool]) -> Iterator[SendProgress]:
         """Go on sending as the bench goes on keeping; answers where it stands whenever something was sent."""
         while not until():
             if _last(self._db) > self._reached and self.send_all():

@@ -13,18 +13,18 @@ import random
 import sys
 from dataclasses import dataclass, replace
 
-from meterlog.diagnosis import Check, Fault, Model, Part, suggest
+from meterlog.diagnosis import Model, ModelledCheck, ModelledFault, SuspectPart, suggest
 from meterlog.diagnosis.advice import shown_parts
-from meterlog.diagnosis.model import SOMETHING_ELSE, Finding
+from meterlog.diagnosis.model import SOMETHING_ELSE, CheckOutcome
 
 BANDS = (0.0, 0.2, 0.4, 0.6, 0.8, 1.01)
 
 
 def appliance(rng: random.Random) -> Model:
     """Invented: ten parts, some with two ways to fail; a check or two for each; two set-ups."""
-    parts = [Part(name=f"part{i}", renew_min=rng.uniform(4, 40), cost_min=60) for i in range(10)]
+    parts = [SuspectPart(name=f"part{i}", renew_min=rng.uniform(4, 40), cost_min=60) for i in range(10)]
     faults = [
-        Fault(key=f"fault{i}", part=parts[i % 10].name, weight=rng.choice([8, 4, 4, 2, 2, 1, 1, 0.25]))
+        ModelledFault(key=f"fault{i}", part=parts[i % 10].name, weight=rng.choice([8, 4, 4, 2, 2, 1, 1, 0.25]))
         for i in range(17)
     ]
     checks = []
@@ -32,7 +32,7 @@ def appliance(rng: random.Random) -> Model:
         own = rng.sample(faults, rng.choice([1, 1, 2]))
         sound = i in (4, 11)
         checks.append(
-            Check(
+            ModelledCheck(
                 key=f"check{i}",
                 minutes=rng.choice([0.5, 1, 2, 4, 8]),
                 finds={f.key: rng.choice([0.93, 0.93, 0.7, 0.3]) for f in (faults[i % 17], *own)},
@@ -78,7 +78,7 @@ def job(model: Model, world: Model, rng: random.Random) -> Job | None:
         [*(f.key for f in world.faults), SOMETHING_ELSE], [*(f.weight for f in world.faults), world.else_weight]
     )[0]
     bad_day = rng.random() < 0.15
-    findings: dict[str, Finding] = {}
+    findings: dict[str, CheckOutcome] = {}
     minutes = 0.0
     while True:
         suggestion = suggest(model, findings)
@@ -88,8 +88,8 @@ def job(model: Model, world: Model, rng: random.Random) -> Job | None:
         true = world.check(suggestion.check.key)
         if bad_day:
             true = replace(true, false_alarm=min(0.5, 3 * true.false_alarm))
-        chances = [true.likelihood(fault, finding) for finding in Finding]
-        findings[true.key] = rng.choices(list(Finding), chances)[0]
+        chances = [true.likelihood(fault, finding) for finding in CheckOutcome]
+        findings[true.key] = rng.choices(list(CheckOutcome), chances)[0]
     part, said = shown_parts(suggestion)[0]
     if part == SOMETHING_ELSE:
         return None

@@ -16,20 +16,20 @@ from statistics import mean, quantiles
 
 import numpy as np
 
-from meterlog.diagnosis import Check, Fault, Model, Part, suggest
-from meterlog.diagnosis.model import Finding
+from meterlog.diagnosis import Model, ModelledCheck, ModelledFault, SuspectPart, suggest
+from meterlog.diagnosis.model import CheckOutcome
 
-FINDINGS = [Finding.PASS, Finding.FAIL, Finding.UNDECIDED]
+FINDINGS = [CheckOutcome.PASS, CheckOutcome.FAIL, CheckOutcome.UNDECIDED]
 
 
 def random_model(rng: random.Random, faults: int = 7, checks: int = 8) -> Model:
     """A model of invented numbers: sharp ones among them, and shared set-ups that matter."""
     parts = [
-        Part(name=f"part{i}", renew_min=rng.uniform(4, 40), cost_min=rng.choice([30, 60, 120]))
+        SuspectPart(name=f"part{i}", renew_min=rng.uniform(4, 40), cost_min=rng.choice([30, 60, 120]))
         for i in range(faults - 1)
     ]
     named = [
-        Fault(key=f"fault{i}", part=parts[i % len(parts)].name, weight=rng.choice([8, 4, 2, 1, 0.25]))
+        ModelledFault(key=f"fault{i}", part=parts[i % len(parts)].name, weight=rng.choice([8, 4, 2, 1, 0.25]))
         for i in range(faults)
     ]
     made = []
@@ -37,7 +37,7 @@ def random_model(rng: random.Random, faults: int = 7, checks: int = 8) -> Model:
         finds = {f.key: rng.choice([0.93, 0.93, 0.7, 0.3]) for f in rng.sample(named, rng.choice([1, 1, 2, 3]))}
         sound = rng.random() < 0.2
         made.append(
-            Check(
+            ModelledCheck(
                 key=f"check{i}",
                 minutes=rng.choice([0.5, 1, 2, 4, 8, 15]),
                 finds=finds,
@@ -171,7 +171,7 @@ def set_ups_ignored(model: Model) -> Model:
 
 def undecided_as_pass(model: Model):
     inner = product_policy(model)
-    return lambda known: inner({i: Finding.PASS if f is Finding.UNDECIDED else f for i, f in known.items()})
+    return lambda known: inner({i: CheckOutcome.PASS if f is CheckOutcome.UNDECIDED else f for i, f in known.items()})
 
 
 def procedure_order(model: Model):

@@ -7,16 +7,16 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from meterlog.profile.propose import written
-from meterlog.profile.propose.numbers import Place, fitting
+from meterlog.profile.propose.numbers import NumberPlace, fitting
 from meterlog.profile.propose.segments import Display, find_display
-from meterlog.profile.propose.states import Contradiction, Meaning, States, code_of, learn, width
+from meterlog.profile.propose.states import Contradiction, KnownStates, StateMeaning, code_of, learn, width
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from meterlog.profile.propose.framing import Frame, Framing
-    from meterlog.profile.propose.notes import Note
-    from meterlog.profile.propose.states import Bits
+    from meterlog.profile.propose.framing import CutFrame, Framing
+    from meterlog.profile.propose.notes import DisplayNote
+    from meterlog.profile.propose.states import MaskedBits
 
 _LATE_S = 0.03  # a frame's last byte may be stamped a little after the display has changed
 _AROUND = 3  # frames on both sides in which a loosely timed note may find its digits
@@ -24,7 +24,9 @@ _AROUND = 3  # frames on both sides in which a loosely timed note may find its d
 TOO_LITTLE = "the notes don't tell yet where the digits stand: note two more values that differ in most figures"
 
 
-def propose_binary(framing: Framing, size: int, notes: Sequence[Note]) -> tuple[Place, States, Sequence[Frame]]:
+def propose_binary(
+    framing: Framing, size: int, notes: Sequence[DisplayNote]
+) -> tuple[NumberPlace, KnownStates, Sequence[CutFrame]]:
     """The digits' place and the states of the length of frame that most notes are of.
 
     Raises: Contradiction, with what is missing or does not fit.
@@ -49,7 +51,7 @@ def propose_binary(framing: Framing, size: int, notes: Sequence[Note]) -> tuple[
     is_exact = not around and _is_timed(place, frames, numeric)
     noted = []
     for note, index in zip(of_it, own, strict=True):
-        meaning = Meaning(
+        meaning = StateMeaning(
             facts=note.meaning,
             decimals=None if note.is_over else note.decimals,
             is_negative=note.negative and not place.has_sign,
@@ -62,7 +64,7 @@ def propose_binary(framing: Framing, size: int, notes: Sequence[Note]) -> tuple[
     return place, learn(frames, range(framing.start, end), taken, place.value, noted), frames
 
 
-def _is_timed(place: Place, frames: Sequence[Frame], noted: Sequence[tuple[Note, int]]) -> bool:
+def _is_timed(place: NumberPlace, frames: Sequence[CutFrame], noted: Sequence[tuple[DisplayNote, int]]) -> bool:
     """Whether two notes at least would not fit the frame before or behind theirs: then their times are exact."""
     telling = 0
     for note, index in noted:
@@ -71,7 +73,7 @@ def _is_timed(place: Place, frames: Sequence[Frame], noted: Sequence[tuple[Note,
     return telling >= 2
 
 
-def _chosen(places: Sequence[Place], frames: Sequence[Frame], notes: Sequence[Note]) -> Place:
+def _chosen(places: Sequence[NumberPlace], frames: Sequence[CutFrame], notes: Sequence[DisplayNote]) -> NumberPlace:
     """One place, where all that fit agree, or lie within one another so that the state tells them apart."""
     if not places:
         raise Contradiction(_unexplained(notes), [])
@@ -97,20 +99,20 @@ def _chosen(places: Sequence[Place], frames: Sequence[Frame], notes: Sequence[No
 _ORDER = "uisdbf"
 
 
-def _unexplained(notes: Sequence[Note]) -> str:
+def _unexplained(notes: Sequence[DisplayNote]) -> str:
     if len({note.counts for note in notes}) < 3:
         return TOO_LITTLE
     wrong = "one of the notes may be wrong, or numbers are written in a way that is not known here"
     return f"no place in the frame gives the digits of every note: {wrong}"
 
 
-def _nearest(frames: Sequence[Frame], index: int, place: Place, note: Note) -> int:
+def _nearest(frames: Sequence[CutFrame], index: int, place: NumberPlace, note: DisplayNote) -> int:
     near = range(max(0, index - _AROUND), min(len(frames), index + _AROUND + 1))
     fitting_frames = [i for i in near if place.gives(frames[i].data, note)]
     return min(fitting_frames, key=lambda i: abs(i - index), default=index)
 
 
-def _guard(place: Place, noted: Sequence[bytes]) -> int | None:
+def _guard(place: NumberPlace, noted: Sequence[bytes]) -> int | None:
     """The byte of the number's top bit, where no note has shown that bit set."""
     if place.kind[0] not in "uis" or place.kind.startswith("unpacked"):
         return None
@@ -118,12 +120,12 @@ def _guard(place: Place, noted: Sequence[bytes]) -> int | None:
     return None if any(data[top] & 0x80 for data in noted) else top
 
 
-def lines(place: Place, states: States) -> list[str]:
+def lines(place: NumberPlace, states: KnownStates) -> list[str]:
     """The fields and readings of a profile; overload, where it was noted, is a message of its very bytes.
 
     A binary fraction has no last digit: its states are parted by the decimals that the display showed.
     """
-    groups: dict[int | None, dict[int, Meaning]] = {}
+    groups: dict[int | None, dict[int, StateMeaning]] = {}
     for code, meaning in states.known.items():
         groups.setdefault(meaning.decimals if place.is_float else None, {})[code] = meaning
     messages = [_over(place, states)] if states.overs else []
@@ -137,22 +139,22 @@ def lines(place: Place, states: States) -> list[str]:
     return ["messages:", *("  " + line for message in messages for line in message)]
 
 
-def _known_by(places: Sequence[Bits], codes: Mapping[int, Meaning], body: list[str], name: str) -> list[str]:
+def _known_by(places: Sequence[MaskedBits], codes: Mapping[int, StateMeaning], body: list[str], name: str) -> list[str]:
     listed = ", ".join(code_text(code, places) for code in codes)
     return [f"{name}:", f"  when: {{bits: {all_bits(places)}, is: [{listed}]}}", *("  " + line for line in body)]
 
 
-def _over(place: Place, states: States) -> list[str]:
+def _over(place: NumberPlace, states: KnownStates) -> list[str]:
     by_state = {code >> states.own_width: meaning for code, meaning in states.overs.items()}
     body = _message(states, by_state, f"{{byte: {place.first}}}")
     return _known_by(states.over_places, states.overs, body, "over")
 
 
-def _message(states: States, known: Mapping[int, Meaning], reading: str) -> list[str]:
+def _message(states: KnownStates, known: Mapping[int, StateMeaning], reading: str) -> list[str]:
     return [*state_lines(states, known), "readings:", f"  - {reading}"]
 
 
-def state_lines(states: States, known: Mapping[int, Meaning]) -> list[str]:
+def state_lines(states: KnownStates, known: Mapping[int, StateMeaning]) -> list[str]:
     """The fields that tell a state, and those that never changed."""
     idle = [f"# bytes not looked at, proved to say nothing of the display: {', '.join(map(str, states.idle))}"]
     out = [*(idle if states.idle else []), "fields:"]
@@ -164,12 +166,12 @@ def state_lines(states: States, known: Mapping[int, Meaning]) -> list[str]:
     return [*out, *written.table(known, lambda code: code_text(code, states.places), "      ")]
 
 
-def code_text(code: int, places: Sequence[Bits]) -> str:
+def code_text(code: int, places: Sequence[MaskedBits]) -> str:
     """A code in hex, with as many digits as its bits need."""
     return f"0x{code:0{-(-width(places) // 4)}X}"
 
 
-def all_bits(places: Sequence[Bits]) -> str:
+def all_bits(places: Sequence[MaskedBits]) -> str:
     """Bits as a profile writes them: 3.7..4 3.0 5.2..0."""
     return " ".join(f"{byte}.{run}" for byte, mask in places for run in _runs(mask))
 
@@ -187,7 +189,7 @@ def _runs(mask: int) -> list[str]:
     return runs
 
 
-def unknown_at(states: States, frames: Sequence[Frame]) -> list[float]:
+def unknown_at(states: KnownStates, frames: Sequence[CutFrame]) -> list[float]:
     """When frames came whose state no note has shown, s."""
     return [
         frame.at
@@ -197,7 +199,9 @@ def unknown_at(states: States, frames: Sequence[Frame]) -> list[float]:
     ]
 
 
-def propose_segments(framing: Framing, notes: Sequence[Note]) -> tuple[Display, States, Sequence[Frame], bool]:
+def propose_segments(
+    framing: Framing, notes: Sequence[DisplayNote]
+) -> tuple[Display, KnownStates, Sequence[CutFrame], bool]:
     """The display and the states of numbered frames; whether an overload's word was noted too.
 
     Raises: Contradiction.
@@ -221,7 +225,9 @@ def propose_segments(framing: Framing, notes: Sequence[Note]) -> tuple[Display, 
     noted = []
     for note, index in zip(notes, own, strict=True):
         negative = note.negative and not display.has_minus
-        meaning = Meaning(facts=note.meaning, decimals=None, is_negative=negative, is_over=False, learned_at=(note.at,))
+        meaning = StateMeaning(
+            facts=note.meaning, decimals=None, is_negative=negative, is_over=False, learned_at=(note.at,)
+        )
         noted.append((note, meaning, index, telling >= 2))
     states = learn(
         frames, range(len(frames[0].data)), _with_numbers(display), display.value, noted, over_by_bytes=False
@@ -234,7 +240,7 @@ def _with_numbers(display: Display) -> dict[int, int]:
     return {byte: 0xF0 | display.taken.get(byte, 0) for byte in range(16)}
 
 
-def segment_lines(display: Display, states: States, *, with_over: bool) -> list[str]:
+def segment_lines(display: Display, states: KnownStates, *, with_over: bool) -> list[str]:
     """The fields and readings of a profile."""
     over = ["    special: {0L: overload, L: overload}"] if with_over else []
     head, fields, *rest = (

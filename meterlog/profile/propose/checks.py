@@ -16,7 +16,7 @@ from meterlog.conversation.checksum import Sum, calculation, catalogue
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
-    from meterlog.profile.propose.framing import Frame
+    from meterlog.profile.propose.framing import CutFrame
 
 FEWEST = 6
 """Different frames below which no check is proposed."""
@@ -34,7 +34,7 @@ class FoundCheck:
     frames: int
 
 
-def find_check(frames: Sequence[Frame], end: int) -> FoundCheck | None:
+def find_check(frames: Sequence[CutFrame], end: int) -> FoundCheck | None:
     """The check of these frames, an end mark of `end` bytes behind it; None where none holds for all."""
     cut = sorted({frame.data[: len(frame.data) - end] for frame in frames})
     if len(cut) < FEWEST:

@@ -27,7 +27,7 @@ _PRINTED = frozenset(range(0x20, 0x7F)) | {0x09, 0xB0, 0xB5, 0xC2, 0xCE, 0xA9}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Frame:
+class CutFrame:
     """One frame: as it came, as it is meant (escapes undone), and when its last byte came, s."""
 
     at: float
@@ -43,14 +43,14 @@ class Framing:
     Attributes:
         kind: its name, for people.
         keys: what a profile says under `frame:` (and `stream:`, where there is a "stream" key).
-        start, end: bytes at the ends of `Frame.data` that are marks and no data.
+        start, end: bytes at the ends of `CutFrame.data` that are marks and no data.
         is_text: whether frames are printed characters.
         explained: bursts that it explains, of `bursts`.
     """
 
     kind: str
     keys: Mapping[str, Any]
-    frames: tuple[Frame, ...]
+    frames: tuple[CutFrame, ...]
     start: int = 0
     end: int = 0
     is_text: bool = False
@@ -80,14 +80,16 @@ def _length(bursts: Sequence[Burst]) -> int | None:
     return length if count >= _SHARE * len(bursts) - 1 else None
 
 
-def _whole(bursts: Sequence[Burst], holds: Callable[[bytes], bool]) -> tuple[Frame, ...]:
+def _whole(bursts: Sequence[Burst], holds: Callable[[bytes], bool]) -> tuple[CutFrame, ...]:
     return tuple(
-        Frame(at=burst.at, raw=burst.data, data=burst.data, asked=burst.asked) for burst in bursts if holds(burst.data)
+        CutFrame(at=burst.at, raw=burst.data, data=burst.data, asked=burst.asked)
+        for burst in bursts
+        if holds(burst.data)
     )
 
 
 def _made(
-    kind: str, keys: Mapping[str, Any], frames: tuple[Frame, ...], bursts: Sequence[Burst], **more: Any
+    kind: str, keys: Mapping[str, Any], frames: tuple[CutFrame, ...], bursts: Sequence[Burst], **more: Any
 ) -> Framing:
     return Framing(kind=kind, keys=keys, frames=frames, explained=len(frames), bursts=len(bursts), **more)
 
@@ -141,7 +143,8 @@ def _reports(bursts: Sequence[Burst]) -> Framing | None:
                     for burst, carried in zip((b for b in bursts if holds(b.data)), inner, strict=True)
                 }
                 frames = tuple(
-                    Frame(at=f.at, raw=raws.get((f.at, f.raw), f.raw), data=f.data, asked=f.asked) for f in found.frames
+                    CutFrame(at=f.at, raw=raws.get((f.at, f.raw), f.raw), data=f.data, asked=f.asked)
+                    for f in found.frames
                 )
                 return _made(
                     f"reports of {size} bytes, {found.kind}", found.keys, frames, bursts, start=found.start,
@@ -186,7 +189,7 @@ def _text(bursts: Sequence[Burst]) -> Framing | None:
         for burst in bursts:
             if holds(burst.data):
                 for line in burst.data.split(end)[:-1]:
-                    frames.append(Frame(at=burst.at, raw=line + end, data=line + end, asked=burst.asked))
+                    frames.append(CutFrame(at=burst.at, raw=line + end, data=line + end, asked=burst.asked))
         start = b"\x02" if all(frame.raw[:1] == b"\x02" for frame in frames) else b""
         colon = b":" if all(frame.raw[:1] == b":" for frame in frames) and not start else b""
         keys: dict[str, Any] = {"end": _named(end)}
@@ -194,7 +197,9 @@ def _text(bursts: Sequence[Burst]) -> Framing | None:
             keys = {"start": _named(start or colon), **keys}
         if colon and all(_is_hex(frame.raw[1 : -len(end)]) for frame in frames):
             packed = tuple(
-                Frame(at=f.at, raw=f.raw, data=b":" + bytes.fromhex(f.raw[1 : -len(end)].decode()) + end, asked=f.asked)
+                CutFrame(
+                    at=f.at, raw=f.raw, data=b":" + bytes.fromhex(f.raw[1 : -len(end)].decode()) + end, asked=f.asked
+                )
                 for f in frames
             )
             keys["hex digits"] = True
@@ -253,7 +258,7 @@ def _escaped_by(bursts: Sequence[Burst], first: int | None, last: int, by: int, 
     keys: dict[str, Any] = {"start": hex_of(start)} if start else {}
     how = {"xor": f"0x{xor:02X}"} if xor is not None else {"codes": {"0xDC": "0xC0", "0xDD": "0xDB"}}
     keys |= {"end": hex_of(bytes([last])), "escape": {"by": hex_of(bytes([by])), **how}}
-    frames = tuple(Frame(at=b.at, raw=b.data, data=data, asked=b.asked) for b, data in good)
+    frames = tuple(CutFrame(at=b.at, raw=b.data, data=data, asked=b.asked) for b, data in good)
     return _made("marks with escapes", keys, frames, bursts, start=len(start), end=1)
 
 
@@ -309,11 +314,11 @@ def _fixed(bursts: Sequence[Burst]) -> Framing | None:
     return _made(kind, keys, frames, bursts, start=len(lead), end=len(end))
 
 
-def _constant(frames: Sequence[Frame], place: int) -> bool:
+def _constant(frames: Sequence[CutFrame], place: int) -> bool:
     return len({frame.data[place] for frame in frames}) == 1
 
 
-def _lead(frames: Sequence[Frame]) -> bytes:
+def _lead(frames: Sequence[CutFrame]) -> bytes:
     """Bytes that every frame begins with and that look like a mark: one, or two that no data repeat."""
     if not _constant(frames, 0):
         return b""
@@ -325,7 +330,7 @@ def _lead(frames: Sequence[Frame]) -> bytes:
     return lead
 
 
-def _end(frames: Sequence[Frame]) -> bytes:
+def _end(frames: Sequence[CutFrame]) -> bytes:
     for end in (b"\r\n", b"\x03", b"\r", b"\n"):
         if all(frame.data.endswith(end) for frame in frames):
             return end

@@ -11,13 +11,13 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from meterlog.profile.propose import written
-from meterlog.profile.propose.states import STILL, Contradiction, Meaning
+from meterlog.profile.propose.states import STILL, Contradiction, StateMeaning
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from meterlog.profile.propose.framing import Frame, Framing
-    from meterlog.profile.propose.notes import Note
+    from meterlog.profile.propose.framing import CutFrame, Framing
+    from meterlog.profile.propose.notes import DisplayNote
 
 _NUMBER = re.compile(r"(?:(?<![-+])[-+] *)?(?:\d+(?:[.,]\d+)?|(?<![\w.,])\.\d+)")
 _LATE_S = 0.03
@@ -26,7 +26,7 @@ _FEWEST_DIGITS = 6
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class CutLine:
     """A line cut at its digits; blanks around them belong to them."""
 
     before: str
@@ -49,15 +49,15 @@ class TextStates:
         seen: how many lines had each state.
     """
 
-    known: Mapping[tuple[str, str], Meaning]
-    overs: Mapping[str, tuple[Line, Meaning]]
+    known: Mapping[tuple[str, str], StateMeaning]
+    overs: Mapping[str, tuple[CutLine, StateMeaning]]
     point: str
     sign_is_apart: bool
     seen: Mapping[tuple[str, str], int]
-    lines: tuple[Line | None, ...]
+    lines: tuple[CutLine | None, ...]
 
 
-def propose_text(framing: Framing, notes: Sequence[Note]) -> TextStates:
+def propose_text(framing: Framing, notes: Sequence[DisplayNote]) -> TextStates:
     """The states of lines. Raises: Contradiction, with what is missing or does not fit."""
     times = [frame.at for frame in framing.frames]
     texts = [text_of(frame, framing) for frame in framing.frames]
@@ -77,12 +77,12 @@ def propose_text(framing: Framing, notes: Sequence[Note]) -> TextStates:
     raise Contradiction("no number of a line is what every note says: one of the notes may be wrong", [])
 
 
-def text_of(frame: Frame, framing: Framing) -> str:
+def text_of(frame: CutFrame, framing: Framing) -> str:
     """A line without its marks, a character a byte."""
     return frame.raw[framing.start : len(frame.raw) - framing.end].decode("latin-1")
 
 
-def _cut(text: str, which: int, sign_is_apart: bool) -> Line | None:
+def _cut(text: str, which: int, sign_is_apart: bool) -> CutLine | None:
     found = list(_NUMBER.finditer(text))
     if which >= len(found):
         return None
@@ -93,16 +93,16 @@ def _cut(text: str, which: int, sign_is_apart: bool) -> Line | None:
     else:
         while first and text[first - 1] == " ":
             first -= 1
-    return Line(text[:first], text[first : match.end()], text[match.end() :])
+    return CutLine(text[:first], text[first : match.end()], text[match.end() :])
 
 
-def _own(lines: Sequence[Line | None], index: int, around: int, note: Note, is_apart: bool) -> int | None:
+def _own(lines: Sequence[CutLine | None], index: int, around: int, note: DisplayNote, is_apart: bool) -> int | None:
     """The index of the line that a note is of: its own, else the nearest around it with these digits."""
     near = sorted(range(max(0, index - around), min(len(lines), index + around + 1)), key=lambda i: abs(i - index))
     return next((i for i in near if _gives(lines[i], note, is_apart)), None)
 
 
-def _gives(line: Line | None, note: Note, is_apart: bool) -> bool:
+def _gives(line: CutLine | None, note: DisplayNote, is_apart: bool) -> bool:
     if line is None or note.counts is None:
         return False
     text = line.number.replace(" ", "").replace(",", ".")
@@ -117,18 +117,18 @@ def _gives(line: Line | None, note: Note, is_apart: bool) -> bool:
 
 
 def _learn(
-    lines: Sequence[Line | None], texts: Sequence[str], placed: Sequence[tuple[Note, int]],
-    overs: Sequence[tuple[Note, int]], *, is_exact: bool, is_apart: bool,
+    lines: Sequence[CutLine | None], texts: Sequence[str], placed: Sequence[tuple[DisplayNote, int]],
+    overs: Sequence[tuple[DisplayNote, int]], *, is_exact: bool, is_apart: bool,
 ) -> TextStates:  # fmt: skip
     points = {next((c for c in line.number if c in ".,"), "") for _, i in placed if (line := lines[i]) is not None}
     point = points.pop() if len(points) == 1 else "."
-    known: dict[tuple[str, str], Meaning] = {}
+    known: dict[tuple[str, str], StateMeaning] = {}
     for note, index in placed:
         line = lines[index]
         around = {other.state if other else None for other in lines[max(0, index - STILL) : index + STILL + 1]}
         if line is None or (not is_exact and len(around) > 1):
             continue
-        meaning = Meaning(
+        meaning = StateMeaning(
             facts=note.meaning, decimals=None if point else note.decimals, is_negative=is_apart and note.negative,
             is_over=False, learned_at=(note.at,),
         )  # fmt: skip
@@ -143,7 +143,7 @@ def _learn(
     )  # fmt: skip
 
 
-def _add(known: dict[tuple[str, str], Meaning], state: tuple[str, str], meaning: Meaning) -> None:
+def _add(known: dict[tuple[str, str], StateMeaning], state: tuple[str, str], meaning: StateMeaning) -> None:
     before = known.get(state)
     if before is not None and before.words != meaning.words:
         raise Contradiction("two notes say different things of one line", (*before.learned_at, *meaning.learned_at))
@@ -153,17 +153,17 @@ def _add(known: dict[tuple[str, str], Meaning], state: tuple[str, str], meaning:
 _OVER = re.compile(r"[-+]?(?:[0O]\.?L\.?|\.[0O]L|OVER\w*|-{3,6})", re.IGNORECASE)
 
 
-def _overs(texts: Sequence[str], overs: Sequence[tuple[Note, int]]) -> dict[str, tuple[Line, Meaning]]:
+def _overs(texts: Sequence[str], overs: Sequence[tuple[DisplayNote, int]]) -> dict[str, tuple[CutLine, StateMeaning]]:
     """Overload by its whole line, cut at the text that stands in the digits' place."""
-    found: dict[str, tuple[Line, Meaning]] = {}
+    found: dict[str, tuple[CutLine, StateMeaning]] = {}
     for note, index in overs:
         text = texts[index]
         match = _OVER.search(text)
         if match is None or len(set(texts[max(0, index - STILL) : index + STILL + 1])) > 1:
             continue
-        line = Line(text[: match.start()], match[0], text[match.end() :])
+        line = CutLine(text[: match.start()], match[0], text[match.end() :])
         known = found.get(text)
-        meaning = Meaning(
+        meaning = StateMeaning(
             facts=note.meaning, decimals=None, is_negative=False, is_over=False,
             learned_at=(*(known[1].learned_at if known else ()), note.at),
         )  # fmt: skip
@@ -194,13 +194,13 @@ def lines_of(states: TextStates) -> list[str]:
 
 
 def _message(
-    name: str, before: str, figures: str, afters: Mapping[str, Meaning], kind: str, over: str = ""
+    name: str, before: str, figures: str, afters: Mapping[str, StateMeaning], kind: str, over: str = ""
 ) -> list[str]:
     """Lines that begin alike; what stands behind the digits tells the state."""
     ends = "|".join(re.escape(after) for after in afters)
     pattern = f"{re.escape(before)}(?P<value>{figures})(?P<after>{ends})"
     special = f", special: {{{written.single(over)}: overload}}" if over else ""
-    merged: dict[str, Meaning] = {}
+    merged: dict[str, StateMeaning] = {}
     for after, meaning in afters.items():
         key = after.strip()
         if key in merged and merged[key].words != meaning.words:

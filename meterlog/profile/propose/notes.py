@@ -19,7 +19,7 @@ _MODES = {"AC": "ac", "DC": "dc", "AC+DC": "ac+dc", "~": "ac"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Note:
+class DisplayNote:
     """What the display showed.
 
     Attributes:
@@ -51,7 +51,7 @@ class Note:
         return "; ".join(filter(None, (said, *(f"flag {flag}" for flag in self.flags))))
 
 
-def parse_shows(typed: str, at: float, channel: str = "") -> Note:
+def parse_shows(typed: str, at: float, channel: str = "") -> DisplayNote:
     """A note from what was typed. Raises: ValueError with what was not understood."""
     words = typed.replace("−", "-").split()
     if len(words) > 1 and words[0] in ("-", "+"):
@@ -76,7 +76,7 @@ def parse_shows(typed: str, at: float, channel: str = "") -> Note:
             flags.append(word.lower())
         else:
             raise ValueError(f"{word!r} is neither a unit nor a word")
-    return Note(at=at, typed=typed.strip(), channel=channel, counts=counts, decimals=decimals,
+    return DisplayNote(at=at, typed=typed.strip(), channel=channel, counts=counts, decimals=decimals,
                 negative=negative and counts is not None, unit=unit, mode=mode, flags=tuple(sorted(flags)))  # fmt: skip
 
 
@@ -87,7 +87,7 @@ def _unit(word: str) -> str:
         return ""
 
 
-def read_notes(text: str, name: str) -> tuple[Note, ...]:
+def read_notes(text: str, name: str) -> tuple[DisplayNote, ...]:
     """The notes of a CSV text with the columns t_s, shows and, where a meter has several displays, channel.
 
     Raises: WrongText with every row that can't be read.

@@ -14,14 +14,14 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
-    from meterlog.profile.propose.notes import Note
+    from meterlog.profile.propose.notes import DisplayNote
 
 FEWEST_DIGITS = 6
 """Figures that different notes must have together before a place is believed: a million to one."""
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class NumberPlace:
     """Bytes first..last of a frame read as `kind`; `read` gives a whole number, a float, or None for no number."""
 
     first: int
@@ -45,7 +45,7 @@ class Place:
     def value(self, data: bytes) -> int | float | None:
         return self.read(data[self.first : self.last + 1])
 
-    def gives(self, data: bytes, note: Note) -> bool:
+    def gives(self, data: bytes, note: DisplayNote) -> bool:
         """Whether a frame's number is what a note says."""
         value = self.value(data)
         if value is None or note.counts is None:
@@ -56,15 +56,17 @@ class Place:
         return value == (counts if self.has_sign else note.counts)
 
 
-def places(length: int, start: int, end: int) -> Iterator[Place]:
+def places(length: int, start: int, end: int) -> Iterator[NumberPlace]:
     """Every place between the marks at bytes `start` and `end` (excluded) of a frame of `length` bytes."""
     for size, kinds in _KINDS.items():
         for first in range(start, min(end, length) - size + 1):
             for kind, read in kinds:
-                yield Place(first, first + size - 1, kind, read)
+                yield NumberPlace(first, first + size - 1, kind, read)
 
 
-def fitting(candidates: Sequence[Sequence[bytes]], notes: Sequence[Note], start: int, end: int) -> list[Place]:
+def fitting(
+    candidates: Sequence[Sequence[bytes]], notes: Sequence[DisplayNote], start: int, end: int
+) -> list[NumberPlace]:
     """The places that give every note's digits in one of its candidate frames; empty where the notes are too few.
 
     `candidates` has, for each note, the frames that it may be of.
@@ -80,7 +82,7 @@ def fitting(candidates: Sequence[Sequence[bytes]], notes: Sequence[Note], start:
     return found if _is_enough(notes) else []
 
 
-def _is_enough(notes: Sequence[Note]) -> bool:
+def _is_enough(notes: Sequence[DisplayNote]) -> bool:
     different = {note.counts for note in notes if note.counts}
     return len(different) >= 2 and sum(log10(counts) + 0.3 for counts in different) >= FEWEST_DIGITS
 

@@ -24,13 +24,13 @@ if TYPE_CHECKING:
 
     from meterlog.base.recording import Event
     from meterlog.profile.propose.framing import Framing
-    from meterlog.profile.propose.notes import Note
-    from meterlog.profile.propose.states import Meaning
+    from meterlog.profile.propose.notes import DisplayNote
+    from meterlog.profile.propose.states import StateMeaning
 
 MOST_ASKED = 8
 
 
-def propose(events: Sequence[Event], notes: Sequence[Note], name: str) -> Proposal:
+def propose(events: Sequence[Event], notes: Sequence[DisplayNote], name: str) -> Proposal:
     """What a recording and notes tell of an instrument; `name` becomes the profile's key."""
     bursts = bursts_of(events)
     framing = find_framing(bursts)
@@ -67,7 +67,7 @@ def _with(known: Proposal, **changes: object) -> Proposal:
     return replace(known, **changes)  # type: ignore[arg-type]
 
 
-def _with_notes(known: Proposal, events: Sequence[Event], notes: Sequence[Note], name: str) -> Proposal:
+def _with_notes(known: Proposal, events: Sequence[Event], notes: Sequence[DisplayNote], name: str) -> Proposal:
     framing = known.framing
     assert framing is not None
     head = written.head(name, framing, known.transform, known.check, requests_of(events))
@@ -89,7 +89,9 @@ def _with_notes(known: Proposal, events: Sequence[Event], notes: Sequence[Note],
     )
 
 
-def _body(known: Proposal, framing: Framing, notes: Sequence[Note]) -> tuple[list[str], list[Meaning], list[float]]:
+def _body(
+    known: Proposal, framing: Framing, notes: Sequence[DisplayNote]
+) -> tuple[list[str], list[StateMeaning], list[float]]:
     """(lines of the profile, what states mean, when frames of unknown states came). Raises: Contradiction."""
     if framing.is_text:
         try:

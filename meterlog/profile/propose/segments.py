@@ -16,7 +16,7 @@ from meterlog.profile.propose.states import Contradiction
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
-    from meterlog.profile.propose.notes import Note
+    from meterlog.profile.propose.notes import DisplayNote
 
 FIGURES = {
     "0": "abcdef", "1": "bc", "2": "abdeg", "3": "abcdg", "4": "bcfg", "5": "acdfg", "6": "acdefg", "7": "abc",
@@ -95,7 +95,7 @@ def _parts(eight: int, extra: int) -> tuple[int, bool]:
     return high << extra | eight & (1 << extra) - 1, bool(eight >> extra & 1)
 
 
-def find_display(noted: Sequence[tuple[Note, bytes]], length: int) -> Display | None:
+def find_display(noted: Sequence[tuple[DisplayNote, bytes]], length: int) -> Display | None:
     """The display that shows every note's figures in its frame; None where none does, or several differ.
 
     Raises: Contradiction, when the figures noted are too few to tell the wiring.
@@ -116,7 +116,9 @@ def find_display(noted: Sequence[tuple[Note, bytes]], length: int) -> Display | 
     return None
 
 
-def _learned(noted: Sequence[tuple[Note, bytes]], first: int, count: int, extra: int) -> Mapping[int, str] | None:
+def _learned(
+    noted: Sequence[tuple[DisplayNote, bytes]], first: int, count: int, extra: int
+) -> Mapping[int, str] | None:
     """The figure that each pattern shows; None where one pattern would show two, or two patterns one."""
     shows: dict[int, str] = {}
     for note, data in noted:
@@ -131,7 +133,7 @@ def _learned(noted: Sequence[tuple[Note, bytes]], first: int, count: int, extra:
 
 
 def _wired(
-    noted: Sequence[tuple[Note, bytes]], first: int, count: int, extra: int, shows: Mapping[int, str]
+    noted: Sequence[tuple[DisplayNote, bytes]], first: int, count: int, extra: int, shows: Mapping[int, str]
 ) -> Iterator[Display]:
     for order in permutations("abcdefg"):
         if all(_bits(order, FIGURES[figure]) == pattern for pattern, figure in shows.items()):
@@ -143,7 +145,7 @@ def _wired(
 
 
 def _with_points(
-    noted: Sequence[tuple[Note, bytes]], first: int, count: int, extra: int, order: str, *, is_before: bool
+    noted: Sequence[tuple[DisplayNote, bytes]], first: int, count: int, extra: int, order: str, *, is_before: bool
 ) -> Display | None:
     """The display, where its extra bits are the points of every note and, of the first figure, its minus."""
     minus: set[bool] = set()

@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
-    from meterlog.profile.propose.framing import Frame
-    from meterlog.profile.propose.notes import Note
+    from meterlog.profile.propose.framing import CutFrame
+    from meterlog.profile.propose.notes import DisplayNote
 
 STILL = 2
 """Frames on both sides of a note that must be of the same state before a loosely timed note is believed."""
@@ -24,7 +24,7 @@ _FLIP_SHARE = 0.2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Meaning:
+class StateMeaning:
     """What a state means: facts in the words of a profile, and the notes (by their times, s) that have shown it."""
 
     facts: str
@@ -46,12 +46,12 @@ class Meaning:
         return "; ".join(part for part in parts if part) or "normal"
 
 
-Bits = tuple[int, int]
+MaskedBits = tuple[int, int]
 """A byte of a frame and the bits of it that count, as a mask."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class States:
+class KnownStates:
     """The states of one kind of frame.
 
     Attributes:
@@ -62,12 +62,12 @@ class States:
         over_places, overs: the same with the digits' own bits, for overload: only the very bits noted mean it.
     """
 
-    places: tuple[Bits, ...]
+    places: tuple[MaskedBits, ...]
     fixed: tuple[tuple[int, int, int], ...]
     idle: tuple[int, ...]
-    known: Mapping[int, Meaning]
-    over_places: tuple[Bits, ...] = ()
-    overs: Mapping[int, Meaning] = field(default_factory=dict)
+    known: Mapping[int, StateMeaning]
+    over_places: tuple[MaskedBits, ...] = ()
+    overs: Mapping[int, StateMeaning] = field(default_factory=dict)
 
     @property
     def own_width(self) -> int:
@@ -84,12 +84,12 @@ class Contradiction(Exception):
         self.notes = tuple(notes)
 
 
-def width(places: Sequence[Bits]) -> int:
+def width(places: Sequence[MaskedBits]) -> int:
     """How many bits these are."""
     return sum(mask.bit_count() for _, mask in places)
 
 
-def code_of(data: bytes, places: Sequence[Bits]) -> int:
+def code_of(data: bytes, places: Sequence[MaskedBits]) -> int:
     """A frame's state as one number: the bits that count, the first the most significant."""
     code = 0
     for place, mask in places:
@@ -107,9 +107,9 @@ def packed(byte: int, mask: int) -> int:
 
 
 def learn(
-    frames: Sequence[Frame], candidates: range, taken: Mapping[int, int], value: Callable[[bytes], object],
-    noted: Sequence[tuple[Note, Meaning, int, bool]], *, over_by_bytes: bool = True,
-) -> States:  # fmt: skip
+    frames: Sequence[CutFrame], candidates: range, taken: Mapping[int, int], value: Callable[[bytes], object],
+    noted: Sequence[tuple[DisplayNote, StateMeaning, int, bool]], *, over_by_bytes: bool = True,
+) -> KnownStates:  # fmt: skip
     """The states of frames of one length.
 
     Args:
@@ -121,10 +121,10 @@ def learn(
 
     Raises: Contradiction.
     """
-    varying: list[Bits] = []
+    varying: list[MaskedBits] = []
     fixed: list[tuple[int, int, int]] = []
     idle: list[int] = []
-    own: list[Bits] = []
+    own: list[MaskedBits] = []
     for byte in candidates:
         moved = _moved(frames, byte)
         free = 0xFF & ~taken.get(byte, 0)
@@ -150,7 +150,7 @@ def learn(
     overs = [each for each in noted if each[0].is_over and over_by_bytes and over_places]
     for note, _, index, _ in overs:
         _check_over(note, frames, codes, index, value)
-    return States(
+    return KnownStates(
         places=places,
         fixed=tuple(fixed),
         idle=tuple(idle),
@@ -161,7 +161,7 @@ def learn(
 
 
 def _check_over(
-    note: Note, frames: Sequence[Frame], codes: Sequence[int], index: int, value: Callable[[bytes], object]
+    note: DisplayNote, frames: Sequence[CutFrame], codes: Sequence[int], index: int, value: Callable[[bytes], object]
 ) -> None:
     """Over its range a display stands still: where the digits went on changing, the note is of another moment."""
     first = last = index
@@ -174,7 +174,7 @@ def _check_over(
         raise Contradiction("a note says overload where the digits went on changing", [note.at])
 
 
-def _moved(frames: Sequence[Frame], byte: int) -> int:
+def _moved(frames: Sequence[CutFrame], byte: int) -> int:
     """The bits of a byte that were ever different, as a mask."""
     first = frames[0].data[byte]
     moved = 0
@@ -183,9 +183,11 @@ def _moved(frames: Sequence[Frame], byte: int) -> int:
     return moved
 
 
-def _known(codes: Sequence[int], noted: Sequence[tuple[Note, Meaning, int, bool]]) -> dict[int, Meaning]:
+def _known(
+    codes: Sequence[int], noted: Sequence[tuple[DisplayNote, StateMeaning, int, bool]]
+) -> dict[int, StateMeaning]:
     """What each code means by the notes; a note at which the code was changing tells nothing."""
-    known: dict[int, Meaning] = {}
+    known: dict[int, StateMeaning] = {}
     for note, meaning, index, is_exact in noted:
         around = codes[max(0, index - STILL) : index + STILL + 1]
         if not is_exact and len(set(around)) > 1:
@@ -198,7 +200,7 @@ def _known(codes: Sequence[int], noted: Sequence[tuple[Note, Meaning, int, bool]
     return known
 
 
-def _is_idle(frames: Sequence[Frame], value: Callable[[bytes], object], byte: int, mask: int) -> bool:
+def _is_idle(frames: Sequence[CutFrame], value: Callable[[bytes], object], byte: int, mask: int) -> bool:
     """Whether a byte counts frames, or flips often while the digits stay: no person turns a dial so fast."""
     steps = [(b.data[byte] - a.data[byte]) & 0xFF for a, b in itertools.pairwise(frames)]
     if steps and steps[0] and sum(step == steps[0] for step in steps) >= 0.95 * len(steps):

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from meterlog.profile.propose.checks import FoundCheck
-    from meterlog.profile.propose.framing import Frame, Framing
+    from meterlog.profile.propose.framing import CutFrame, Framing
 
 SWAPPED = bytes((byte << 4 | byte >> 4) & 0xFF for byte in range(256))
 REVERSED = bytes(int(f"{byte:08b}"[::-1], 2) for byte in range(256))
@@ -60,7 +60,7 @@ def turned_ways(bursts: Sequence[Burst], framing: Framing) -> Iterator[tuple[tup
             yield (name,), again
 
 
-def _few(frames: Sequence[Frame]) -> list[bytes]:
+def _few(frames: Sequence[CutFrame]) -> list[bytes]:
     distinct = sorted({frame.data for frame in frames})
     return distinct[:: max(1, len(distinct) // _TRIED)][:_TRIED]
 

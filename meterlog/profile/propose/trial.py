@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from meterlog.base.readings import Reading
     from meterlog.base.recording import Event
-    from meterlog.profile.propose.notes import Note
+    from meterlog.profile.propose.notes import DisplayNote
 
 WITHIN_S = 1.5
 """How far from its moment a note's reading may be, s."""
@@ -27,7 +27,7 @@ LATE_S = 0.03
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Shown:
+class TriedFrame:
     """A note's own frame as the profile reads it: its bytes, what was asked before, and the reading in words."""
 
     raw: bytes
@@ -35,7 +35,7 @@ class Shown:
     shows: str
 
 
-def tried(profile: str, name: str, events: Sequence[Event], notes: Sequence[Note]) -> list[Shown]:
+def tried(profile: str, name: str, events: Sequence[Event], notes: Sequence[DisplayNote]) -> list[TriedFrame]:
     """What a profile gives at the notes' moments.
 
     Raises: Contradiction, where it gives something else than a note says, or is no profile.
@@ -57,11 +57,11 @@ def tried(profile: str, name: str, events: Sequence[Event], notes: Sequence[Note
             raise Contradiction(f"the proposal does not give what was noted ({note.typed})", [note.at])
         frame, reading = min(given, key=lambda pair: abs(pair[0].at - own.at))
         asked = [event.data for event in timeline if event.kind == "out" and event.at <= frame.at]
-        shown.append(Shown(raw=frame.raw, asked=asked[-1] if asked else b"", shows=in_words(reading)))
+        shown.append(TriedFrame(raw=frame.raw, asked=asked[-1] if asked else b"", shows=in_words(reading)))
     return shown
 
 
-def is_what_was_noted(reading: Reading, note: Note) -> bool:
+def is_what_was_noted(reading: Reading, note: DisplayNote) -> bool:
     """Whether a reading is a note's: figures, point, sign, unit and mode."""
     if note.is_over:
         return reading.form.bound is not None

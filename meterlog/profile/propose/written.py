@@ -9,9 +9,9 @@ if TYPE_CHECKING:
 
     from meterlog.profile.propose.checks import FoundCheck
     from meterlog.profile.propose.framing import Framing
-    from meterlog.profile.propose.states import Meaning
+    from meterlog.profile.propose.states import StateMeaning
     from meterlog.profile.propose.stream import Requests
-    from meterlog.profile.propose.trial import Shown
+    from meterlog.profile.propose.trial import TriedFrame
 
 Lines = list[str]
 
@@ -64,19 +64,19 @@ def quoted(data: bytes) -> str:
     return "hex " + data.hex(" ").upper()
 
 
-def learned(meaning: Meaning) -> str:
+def learned(meaning: StateMeaning) -> str:
     """The comment that says from which notes a line was learned."""
     times = ", ".join(f"{at:g}" for at in meaning.learned_at)
     return f"  # noted at {times} s"
 
 
-def table(known: Mapping[Any, Meaning], written: Any, indent: str) -> Iterable[str]:
+def table(known: Mapping[Any, StateMeaning], written: Any, indent: str) -> Iterable[str]:
     """A line for each known code."""
     for code, meaning in known.items():
         yield f"{indent}{written(code)}: {single(meaning.words)}{learned(meaning)}"
 
 
-def examples(shown: Sequence[Shown]) -> Lines:
+def examples(shown: Sequence[TriedFrame]) -> Lines:
     """Each note's frame with what it shows, once: so that the profile proves itself whenever it is loaded."""
     lines = []
     for each in {one.raw: one for one in shown}.values():

@@ -2,35 +2,38 @@
 
 import pytest
 
-from meterlog.diagnosis import Check, Fault, Model, Part
+from meterlog.diagnosis import Model, ModelledCheck, ModelledFault, SuspectPart
 from meterlog.diagnosis.belief import believed, does_not_fit, guarded
-from meterlog.diagnosis.model import SOMETHING_ELSE, Finding
+from meterlog.diagnosis.model import SOMETHING_ELSE, CheckOutcome
 
-FUSE = Check(key="fuse", minutes=1, finds={"fuse-blown": 0.9}, false_alarm=0.1, undecided=0.5)
-DIODE = Check(
+FUSE = ModelledCheck(key="fuse", minutes=1, finds={"fuse-blown": 0.9}, false_alarm=0.1, undecided=0.5)
+DIODE = ModelledCheck(
     key="diode", minutes=2, finds={"diode-short": 0.9}, false_alarm=0.1, undecided=0.8, undecided_when_sound=True
 )
 MODEL = Model(
-    faults=(Fault(key="fuse-blown", part="fuse", weight=1.0), Fault(key="diode-short", part="diode", weight=2.0)),
-    parts=(Part(name="fuse", renew_min=5), Part(name="diode", renew_min=10, cost_min=60)),
-    checks=(FUSE, DIODE, Check(key="fuse-again", minutes=1, finds={"fuse-blown": 0.7}, group="fuse")),
+    faults=(
+        ModelledFault(key="fuse-blown", part="fuse", weight=1.0),
+        ModelledFault(key="diode-short", part="diode", weight=2.0),
+    ),
+    parts=(SuspectPart(name="fuse", renew_min=5), SuspectPart(name="diode", renew_min=10, cost_min=60)),
+    checks=(FUSE, DIODE, ModelledCheck(key="fuse-again", minutes=1, finds={"fuse-blown": 0.7}, group="fuse")),
     else_weight=1.0,
 )
 
 
 def test_a_fail_by_hand():
     # weights 1, 2, 1 times 0.45, 0.05, 0.05 (half of what decides): 0.45, 0.10, 0.05 of 0.60
-    parts = believed(MODEL, {"fuse": Finding.FAIL}).parts
+    parts = believed(MODEL, {"fuse": CheckOutcome.FAIL}).parts
     assert parts == pytest.approx({"fuse": 0.75, "diode": 1 / 6, SOMETHING_ELSE: 1 / 12})
 
 
 def test_no_decision_is_no_evidence_where_a_sound_part_decides():
-    assert believed(MODEL, {"fuse": Finding.UNDECIDED}).parts == pytest.approx(believed(MODEL, {}).parts)
+    assert believed(MODEL, {"fuse": CheckOutcome.UNDECIDED}).parts == pytest.approx(believed(MODEL, {}).parts)
 
 
 def test_no_decision_speaks_for_a_part_that_gives_none_when_sound():
     # weights 1, 2, 1 times 0.9·0.8, 0.1·0.8, 0.9·0.8: 0.72, 0.16, 0.72 of 1.60
-    parts = believed(MODEL, {"diode": Finding.UNDECIDED}).parts
+    parts = believed(MODEL, {"diode": CheckOutcome.UNDECIDED}).parts
     assert parts == pytest.approx({"fuse": 0.45, "diode": 0.10, SOMETHING_ELSE: 0.45})
 
 
@@ -39,12 +42,12 @@ def test_a_repeat_with_the_same_leads_and_method_adds_nothing():
         faults=MODEL.faults,
         parts=MODEL.parts,
         checks=tuple(
-            Check(key=key, minutes=1, finds={"fuse-blown": finds}, group="fuse")
+            ModelledCheck(key=key, minutes=1, finds={"fuse-blown": finds}, group="fuse")
             for key, finds in (("a", 0.9), ("b", 0.7))
         ),
     )
-    once = believed(same, {"a": Finding.FAIL}).parts
-    assert believed(same, {"a": Finding.FAIL, "b": Finding.FAIL}).parts == pytest.approx(once)
+    once = believed(same, {"a": CheckOutcome.FAIL}).parts
+    assert believed(same, {"a": CheckOutcome.FAIL, "b": CheckOutcome.FAIL}).parts == pytest.approx(once)
 
 
 def test_a_part_renewed_in_vain_is_out():
@@ -55,11 +58,11 @@ def test_what_is_shown_is_capped():
     sharp = Model(
         faults=MODEL.faults,
         parts=MODEL.parts,
-        checks=(Check(key="fuse", minutes=1, finds={"fuse-blown": 0.999}, false_alarm=0.001, undecided=0.01),),
+        checks=(ModelledCheck(key="fuse", minutes=1, finds={"fuse-blown": 0.999}, false_alarm=0.001, undecided=0.01),),
         else_weight=0.001,
     )
-    plain = believed(sharp, {"fuse": Finding.FAIL}).parts
-    shown = guarded(sharp, {"fuse": Finding.FAIL}).parts
+    plain = believed(sharp, {"fuse": CheckOutcome.FAIL}).parts
+    shown = guarded(sharp, {"fuse": CheckOutcome.FAIL}).parts
     assert plain["fuse"] > 0.99
     # 12 to 1 at most: weights 12, 2 and at least 0.12 of all for something else: 12/14 · 0.88
     assert shown["fuse"] == pytest.approx(12 / 14 * 0.88)
@@ -67,8 +70,8 @@ def test_what_is_shown_is_capped():
 
 
 def test_fails_that_no_fault_explains_do_not_fit():
-    checks = tuple(Check(key=f"c{i}", minutes=1, finds={"fuse-blown": 0.01}, false_alarm=0.1) for i in range(3))
+    checks = tuple(ModelledCheck(key=f"c{i}", minutes=1, finds={"fuse-blown": 0.01}, false_alarm=0.1) for i in range(3))
     odd = Model(faults=MODEL.faults[:1], parts=MODEL.parts[:1], checks=checks)
-    failed = {check.key: Finding.FAIL for check in checks}
+    failed = {check.key: CheckOutcome.FAIL for check in checks}
     assert does_not_fit(odd, failed)
-    assert not does_not_fit(odd, {"c0": Finding.FAIL})
+    assert not does_not_fit(odd, {"c0": CheckOutcome.FAIL})

@@ -5,11 +5,11 @@ from math import log
 import numpy as np
 import pytest
 
-from meterlog.diagnosis.healthy import MAD_FACTORS, Earlier, expected
+from meterlog.diagnosis.healthy import MAD_FACTORS, EarlierReading, expected
 
 
 def readings(values, step=1e-9):
-    return [Earlier(value=float(v), step=step) for v in values]
+    return [EarlierReading(value=float(v), step=step) for v in values]
 
 
 @pytest.mark.parametrize("n", [0, 1, 2])
@@ -77,6 +77,6 @@ def test_a_faulty_one_among_ten_hides_nothing():
 
 
 def test_bounds_are_counted_and_never_averaged():
-    found = expected([*readings([10.0, 10.1, 9.9]), Earlier(value=None, step=0.1)])
+    found = expected([*readings([10.0, 10.1, 9.9]), EarlierReading(value=None, step=0.1)])
     assert (found.count, found.bounds) == (3, 1)
     assert found.high < 11.0

@@ -15,10 +15,10 @@ from next_check_trials import (
 )
 
 from meterlog.diagnosis import suggest
-from meterlog.diagnosis.model import Finding
+from meterlog.diagnosis.model import CheckOutcome
 
 MODELS = [random_model(random.Random(seed)) for seed in range(6)]
-SOME_FINDINGS = [{}, {"check0": Finding.PASS}, {"check1": Finding.FAIL, "check2": Finding.UNDECIDED}]
+SOME_FINDINGS = [{}, {"check0": CheckOutcome.PASS}, {"check1": CheckOutcome.FAIL, "check2": CheckOutcome.UNDECIDED}]
 
 
 @pytest.fixture(scope="module")
@@ -73,7 +73,7 @@ def test_a_higher_tier_waits_for_the_lower_ones(model):
     rng = random.Random(1)
     tiered = replace(model, checks=tuple(replace(check, tier=rng.randrange(3)) for check in model.checks))
     for _ in range(30):
-        done = {c.key: rng.choice(list(Finding)) for c in tiered.checks if rng.random() < 0.4}
+        done = {c.key: rng.choice(list(CheckOutcome)) for c in tiered.checks if rng.random() < 0.4}
         check = suggest(tiered, done).check
         if check is not None and check.tier:
             lower = {c.key for c in tiered.checks if c.tier < check.tier}

@@ -10,7 +10,7 @@ from meterlog.base.errors import WrongText
 from meterlog.profile import compile_profile
 from meterlog.profile.propose import parse_shows, propose, read_notes
 from meterlog.profile.propose.checks import find_check
-from meterlog.profile.propose.framing import Frame
+from meterlog.profile.propose.framing import CutFrame
 
 SEEDS = range(2000, 2016)
 
@@ -78,18 +78,18 @@ def test_any_polynomial_is_found(poly):
     for _ in range(20):
         data = bytes([0xAA, *(rng.randrange(256) for _ in range(6))])
         proof = dialects.crc(data, 16, poly | 1, 0xFFFF, False, False, 0).to_bytes(2, "big")
-        frames.append(Frame(at=0.0, raw=data + proof, data=data + proof))
+        frames.append(CutFrame(at=0.0, raw=data + proof, data=data + proof))
     found = find_check(frames, 0)
     assert found is not None
     assert found.size == 2
-    other = [Frame(at=0.0, raw=f.raw[:-1] + b"\x00", data=f.data[:-1] + b"\x00") for f in frames]
+    other = [CutFrame(at=0.0, raw=f.raw[:-1] + b"\x00", data=f.data[:-1] + b"\x00") for f in frames]
     assert find_check(other, 0) is None
 
 
 def test_random_bytes_have_no_check():
     rng = random.Random(1)
     for size in (6, 9, 14):
-        frames = [Frame(at=0.0, raw=d, data=d) for d in (rng.randbytes(size) for _ in range(30))]
+        frames = [CutFrame(at=0.0, raw=d, data=d) for d in (rng.randbytes(size) for _ in range(30))]
         assert find_check(frames, 0) is None
 
 
