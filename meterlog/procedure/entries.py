@@ -20,7 +20,7 @@ from meterlog.heating.stated import read_mass, read_room
 from meterlog.judging.postprocess import METHODS
 from meterlog.parts.capacitor import decode_capacitor
 from meterlog.parts.resistor import decode_resistor
-from meterlog.procedure.steps import StepKind
+from meterlog.procedure.kinds import kind_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -160,8 +160,8 @@ def _roles(step: Step, name: str) -> list[str]:
     choices = [choice for place in used if (choice := f"{step.method}/{place}") in _CHOICES]
     if choices:
         return choices
-    is_heating = step.kind is StepKind.HEATING
-    return [place for place in used if is_heating and place in _READERS]
+    is_run = kind_of(step.kind).is_run
+    return [place for place in used if is_run and place in _READERS]
 
 
 # ---- reading one ----

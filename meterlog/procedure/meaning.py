@@ -20,6 +20,7 @@ from meterlog.procedure import safety
 from meterlog.procedure.arithmetic import Known, check_method
 from meterlog.procedure.entries import title_of
 from meterlog.procedure.faults import diagnosis
+from meterlog.procedure.kinds import kind_of
 from meterlog.procedure.limits import EXAMPLES, parse_limit
 from meterlog.procedure.steps import Point, Procedure, Settling, Step, StepKind
 
@@ -29,30 +30,8 @@ if TYPE_CHECKING:
     from meterlog.procedure.written import Written
 
 _ALWAYS = {"step", "kind", "title", "reach", "cautions", "energised", "needs", "needs dead", "fail means", "note"}
-_PROBED = {"points", "instrument", "mode", "limits", "hold", "settling", "which counts", "rule"}
-_JUDGED = {"quantity", "method", "with", "limits", "which counts", "rule"}
-KEYS: dict[StepKind, tuple[set[str], set[str]]] = {
-    StepKind.LOOK: (set(), set()),
-    StepKind.LEADS: (set(), {"limits", "settling", "instrument", "rule", "which counts"}),
-    StepKind.DEAD: ({"points", "limits", "known source"}, _PROBED),
-    StepKind.MEASURE: ({"quantity"}, _PROBED | _JUDGED | {"test voltage"}),
-    StepKind.OPEN: ({"quantity", "points"}, _PROBED | _JUDGED | {"test voltage"}),
-    StepKind.AT_TIME: ({"quantity", "points", "after"}, _PROBED | _JUDGED | {"test voltage"}),
-    StepKind.TIMED: (set(), _JUDGED),
-    StepKind.HEATING: ({"method"}, _JUDGED | {"instrument"}),
-    StepKind.DERIVED: ({"quantity", "method", "with"}, _JUDGED),
-}
-"""For each kind of step the keys it must have and those it may have, beside the ones always allowed."""
-
-_QUANTITY = {
-    StepKind.LEADS: "resistance",
-    StepKind.DEAD: "voltage",
-    StepKind.TIMED: "time",
-    StepKind.HEATING: "power",
-}
 _BENCH_NAME = re.compile(r"[a-z][a-z0-9-]{0,30}")
 """As a bench file names its instruments."""
-_TWO_LEADS = {"resistance", "continuity", "insulation_resistance", "junction_voltage", "capacitance", "inductance"}
 _NEVER_BELOW = {"resistance", "continuity", "insulation_resistance", "capacitance", "inductance", "leakage_current"}
 _CAN_BE_OPEN = {"resistance", "continuity", "insulation_resistance", "junction_voltage"}
 
@@ -111,7 +90,7 @@ def _check_answerable(written: Written, problems: Problems) -> None:
                 saw=step.instrument,
                 hint="-".join(step.instrument.lower().split()),
             )
-        if step.which_counts == "first" and (step.step in resting or step.kind == StepKind.DEAD):
+        if step.which_counts == "first" and (step.step in resting or kind_of(StepKind(step.kind)).proves_dead):
             step.where.tell(
                 problems,
                 "which counts",
@@ -154,7 +133,7 @@ def _check_lower_ends(written: Written, steps: Iterable[Step], problems: Problem
 
 def _step(written: Written, whole: Written, points: Mapping[str, Point], problems: Problems) -> Step:
     kind = StepKind(written.kind)
-    quantity = written.quantity or _QUANTITY.get(kind, "")
+    quantity = written.quantity or kind_of(kind).quantity
     entries = {**whole.plate, **whole.asked}
     inside = [name for name in written.points if name in points and points[name].is_inside]
     _check_kind(written, kind, problems)
@@ -162,7 +141,7 @@ def _step(written: Written, whole: Written, points: Mapping[str, Point], problem
     safety.check_energised(written, kind, quantity, inside, problems)
     safety.check_needs_dead(written, kind, inside, problems)
     limits = _limits(written, quantity, entries, whole.where_, problems)
-    if kind is StepKind.DEAD:
+    if kind_of(kind).proves_dead:
         safety.check_dead_limits(written, limits, problems)
     settling = vars(written.settling) if written.settling else {}
     return Step(
@@ -179,7 +158,7 @@ def _step(written: Written, whole: Written, points: Mapping[str, Point], problem
         cautions=written.cautions,
         energised=written.energised,
         needs=written.needs,
-        needs_dead=bool(written.needs_dead) or (bool(inside) and kind is not StepKind.DEAD),
+        needs_dead=bool(written.needs_dead) or (bool(inside) and not kind_of(kind).proves_dead),
         meaning=written.fail_means,
         hold_s=3.0 if written.hold is None else written.hold,
         source_voltage=written.known_source,
@@ -200,7 +179,7 @@ def _step(written: Written, whole: Written, points: Mapping[str, Point], problem
 
 
 def _check_kind(written: Written, kind: StepKind, problems: Problems) -> None:
-    needed, allowed = KEYS[kind]
+    needed, allowed = kind_of(kind).needed, kind_of(kind).allowed
     for key in sorted(needed):
         if not written.has(key):
             written.where.tell(
@@ -232,10 +211,7 @@ def _check_points(
             )
     if len(set(written.points)) < len(written.points):
         written.where.tell(problems, "points", expected="two different points", saw=f"{written.points[0]!r} twice")
-    wants_two = kind in (StepKind.DEAD, StepKind.OPEN, StepKind.AT_TIME) or (
-        kind is StepKind.MEASURE and quantity in _TWO_LEADS
-    )
-    if wants_two and len(written.points) != 2:
+    if kind_of(kind).wants_two_points(quantity) and len(written.points) != 2:
         saw = f"{len(written.points)} of them" if written.points else "none"
         written.where.tell(problems, "points", expected="the two points that the leads touch", saw=saw)
 
@@ -285,7 +261,7 @@ def _limit(
     if bounds.is_open and quantity not in _CAN_BE_OPEN:
         hint = "open is for " + ", ".join(sorted(_CAN_BE_OPEN))
         limit.where.tell(problems, "is", expected=f"a limit for {title}", saw="open", hint=hint)
-    if bounds.by_method and (not step.method or step.kind == StepKind.HEATING):
+    if bounds.by_method and (not step.method or not kind_of(StepKind(step.kind)).method_finds_limit):
         limit.where.tell(
             problems, "is", expected="a limit, in a step without a method that finds one", saw=limit.is_, hint=EXAMPLES
         )
@@ -342,7 +318,7 @@ def _check_methods(written: Written, problems: Problems) -> None:
     entries = {**written.plate, **written.asked}
     for step in written.steps:
         kind = StepKind(step.kind)
-        quantity = step.quantity or _QUANTITY.get(kind, "")
+        quantity = step.quantity or kind_of(kind).quantity
         check_method(step, kind, quantity, Known(before, entries, every), problems)
         before[step.step] = quantity
 

@@ -11,14 +11,14 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from meterlog.judging.method import plain_name
-from meterlog.procedure.steps import StepKind
+from meterlog.procedure.kinds import Opens, kind_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
 
     from meterlog.base.source import Problems
     from meterlog.judging.limit import Limit
-    from meterlog.procedure.steps import Step
+    from meterlog.procedure.steps import Step, StepKind
     from meterlog.procedure.written import Written
 
 TOUCHABLE_VOLTS = 60.0
@@ -30,7 +30,6 @@ _DEAD_FUNCTIONS = {
 }  # fmt: skip
 """What a meter measures with a current or voltage of its own: never on a live part."""
 
-_DEAD_KINDS = (StepKind.LEADS, StepKind.DEAD, StepKind.OPEN, StepKind.AT_TIME)
 EARTH_METHOD = "protective conductor"
 """The method of the step that shows the protective conductor."""
 
@@ -41,8 +40,8 @@ def check_energised(written: Written, kind: StepKind, quantity: str, inside: Ite
     """An energised step touches nothing inside, uses no function that needs a dead part, warns and waits."""
     if not written.energised:
         return
-    if kind in _DEAD_KINDS or (kind is StepKind.MEASURE and quantity in _DEAD_FUNCTIONS):
-        what = f"a step of kind {kind.value!r}" if kind in _DEAD_KINDS else quantity
+    if kind_of(kind).is_dead_only or (kind_of(kind).opens is Opens.WATCH and quantity in _DEAD_FUNCTIONS):
+        what = f"a step of kind {kind.value!r}" if kind_of(kind).is_dead_only else quantity
         written.where.tell(
             problems,
             "energised",
@@ -80,7 +79,7 @@ def check_energised(written: Written, kind: StepKind, quantity: str, inside: Ite
 
 def check_needs_dead(written: Written, kind: StepKind, inside: list[str], problems: Problems) -> None:
     """A point inside always waits for the proof of dead."""
-    if inside and written.needs_dead is False and kind is not StepKind.DEAD:
+    if inside and written.needs_dead is False and not kind_of(kind).proves_dead:
         written.where.tell(
             problems,
             "needs dead",
@@ -128,7 +127,7 @@ def waiting_for_dead(steps: Iterable[Step]) -> tuple[Step, ...]:
             proofs = []
         waits = (key for key in proofs if step.needs_dead and key not in step.needs)
         found.append(replace(step, needs=(*waits, *step.needs)))
-        if step.kind is StepKind.DEAD:
+        if kind_of(step.kind).proves_dead:
             proofs.append(step.key)
     return tuple(found)
 
@@ -148,7 +147,7 @@ def check_order(written: Iterable[Written], steps: Iterable[Step], problems: Pro
             )
         if step.energised:
             is_proved, was_energised = False, True
-        is_proved = is_proved or step.kind is StepKind.DEAD
+        is_proved = is_proved or kind_of(step.kind).proves_dead
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,7 +162,7 @@ class Shown:
 CLOSED = Shown(
     "a look-at step that says the cabinet is closed again",
     "such as: {step: refitted, kind: look, …}, in needs: of the steps that follow",
-    lambda step, _: step.kind is StepKind.LOOK and not step.energised,
+    lambda step, _: kind_of(step.kind).opens is Opens.LOOK and not step.energised,
 )
 EARTHED = Shown(
     "the protective conductor shown",

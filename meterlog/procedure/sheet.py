@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from meterlog.base.units import QUANTITIES, show, symbol
 from meterlog.judging.limit import MARKS
-from meterlog.procedure.steps import StepKind
+from meterlog.procedure.kinds import kind_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -23,18 +23,6 @@ _ASKED_IN = {"capacitance": "µF", "cross_section": "mm²", "mass": "g", "temper
 _CLASSES = {
     "I": "I: the protective conductor passes before mains is on",
     "II": "II: double or reinforced insulation, no protective conductor",
-}
-
-_HOW = {
-    StepKind.LOOK: "look, and say done or found wanting",
-    StepKind.LEADS: "press the tips together until the value is taken",
-    StepKind.DEAD: "known source, the points and a press there, the known source again",
-    StepKind.MEASURE: "hold both tips still until the value is taken",
-    StepKind.OPEN: "tips together, the points and a press there, tips together again",
-    StepKind.AT_TIME: "start the test, press with the tips on the points, hold until the time is up",
-    StepKind.TIMED: "mark the start and the stop",
-    StepKind.HEATING: "note the start, heat, stop, stir, wait for the plateau",
-    StepKind.DERIVED: "nothing to do: worked out from other steps",
 }
 
 
@@ -90,7 +78,7 @@ def _steps(procedure: Procedure, where: str) -> Iterator[str]:
             yield from _entry("reach", step.reach)
         for lead, name in zip(("black lead", "red lead"), step.points, strict=False):
             yield from _entry(lead, f"{name}: {texts[name]}")
-        yield from _entry("how", _HOW[step.kind])
+        yield from _entry("how", kind_of(step.kind).on_sheet)
         yield from _measured(step)
         yield from _judged(step, where)
         if step.note:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, assert_never
 
 from meterlog.procedure.steps import StepKind
 from meterlog.walk.at_time import AtTime
@@ -21,19 +21,22 @@ if TYPE_CHECKING:
 SWITCHED_BY = "switched by"
 """The input of a timed step that names what starts and stops it: a quantity that comes and goes, or a temperature
 that rises and stands again."""
-WATCHED = frozenset({StepKind.LEADS, StepKind.DEAD, StepKind.MEASURE, StepKind.OPEN, StepKind.AT_TIME})
-"""Kinds of steps that a run of readings answers."""
 
 
 def wanted_by(step: Step) -> Want | None:
     """What a step looks for on the links, None where it looks for nothing."""
-    if step.kind in WATCHED:
-        return want_of(step)
-    if step.kind is StepKind.HEATING:
-        return Want(quantity="temperature")
-    if step.kind is StepKind.TIMED and step.inputs.get(SWITCHED_BY):
-        return Want(quantity=step.inputs[SWITCHED_BY])
-    return None
+    match step.kind:
+        case StepKind.LEADS | StepKind.DEAD | StepKind.MEASURE | StepKind.OPEN | StepKind.AT_TIME:
+            return want_of(step)
+        case StepKind.HEATING:
+            return Want(quantity="temperature")
+        case StepKind.TIMED:
+            quantity = step.inputs.get(SWITCHED_BY)
+            return Want(quantity=quantity) if quantity else None
+        case StepKind.LOOK | StepKind.DERIVED:
+            return None
+        case _:
+            assert_never(step.kind)
 
 
 def answer_for(step: Step, want: Want, stream: Stream, *, again: bool, lifted: bool) -> Answer | Switched | Sloped:
@@ -55,8 +58,10 @@ def answer_for(step: Step, want: Want, stream: Stream, *, again: bool, lifted: b
             return Sloped() if want.quantity == "temperature" else Switched()
         case StepKind.HEATING:
             return HeatingLog(stream)
-        case _:
+        case StepKind.MEASURE | StepKind.LOOK | StepKind.DERIVED:
             return Settler(want, stream, criterion, again=again, lifted=lifted)
+        case _:
+            assert_never(step.kind)
 
 
 def closing_after(step: Step, capture: Capture, following: Step) -> ClosingShort | None:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from meterlog.procedure import gates
-from meterlog.procedure.steps import StepKind
+from meterlog.procedure.kinds import Opens, kind_of
 from meterlog.walk import happenings as told
 from meterlog.walk.acts import PEDAL
 from meterlog.walk.answers import closing_after, wanted_by
@@ -52,8 +52,8 @@ class Assume:
 TURNED_S = 0.7
 """A pedal takes no press for so long after what it means has changed: the foot was on its way. Common practice, no
 source: longer than a double press, shorter than a thought."""
-_OPENED = {StepKind.LOOK: Phase.LOOK, StepKind.TIMED: Phase.START, StepKind.HEATING: Phase.START}
-_OPENED_PHASES = (Phase.WATCH, *_OPENED.values())
+_OPENED = {Opens.LOOK: Phase.LOOK, Opens.WATCH: Phase.WATCH, Opens.START: Phase.START}
+"""The phase of a step whose gate is open; one that is computed has none."""
 NOTHING = Assume()
 REPLAY = Assume(acknowledged=True, gates=True, hands_free=True)
 ASSUMED = "assumed in a replay"
@@ -180,7 +180,9 @@ class Course:
 
     def _mains(self, step: Step, at: float) -> list[Happening]:
         """Mains comes on or goes off with a step: its hazards are back, and what was proved dead is a memory."""
-        if step.energised != self._mains_is_on and (step.energised or step.kind is StepKind.DEAD or step.needs_dead):
+        if step.energised != self._mains_is_on and (
+            step.energised or kind_of(step.kind).proves_dead or step.needs_dead
+        ):
             self._mains_is_on = step.energised
             self.read.clear()
         if not step.energised:
@@ -221,11 +223,11 @@ class Course:
         """Watch for the step's answer; a computed step answers itself."""
         if self._held is step:
             self._held = None
-        if step.kind is StepKind.DERIVED:
+        if kind_of(step.kind).opens is Opens.COMPUTED:
             passed = told.Passed(step=step.key, at=at, how="computed")
             self.ledger.judge(step.key, self._conclude(step) if self._conclude else "not judged")
             return [passed, *self.advance(self.after(step), at)]
-        self.phase = _OPENED.get(step.kind, Phase.WATCH)
+        self.phase = _OPENED[kind_of(step.kind).opens]
         self._aim(step)
         if step.energised:
             return self._ended(self.ledger.mains_on(), "mains is on", at)
@@ -276,7 +278,7 @@ class Course:
         if self.phase is Phase.CAUTIONS and self.unread(step):
             out += self.acknowledge(at)
         missing = self.ledger.missing(step)
-        if missing and self.phase not in _OPENED_PHASES:
+        if missing and self.phase not in _OPENED.values():
             out.append(overrode(step, missing, at))
         return out + self.open(step, at)
 

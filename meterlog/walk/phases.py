@@ -8,9 +8,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Self
+from typing import TYPE_CHECKING, Self
 
-from meterlog.procedure.steps import StepKind
+from meterlog.procedure.kinds import kind_of
+
+if TYPE_CHECKING:
+    from meterlog.procedure.steps import StepKind
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -104,18 +107,9 @@ STAGES: dict[str, str] = {
 }
 """What a proof wants next, by the word of its stage."""
 
-BEGINNINGS: dict[StepKind, str] = {
-    StepKind.OPEN: "Press the tips together until the tone; then the points; then the tips together again.",
-    StepKind.DEAD: "Hold the tips on the known source until the tone; then the points; then the source again.",
-    StepKind.LEADS: "Press the probe tips together and hold them still.",
-    StepKind.HEATING: "Stir, and hold the probe in the load for half a minute; then say when it is switched on.",
-    StepKind.AT_TIME: "Hold the probes on the points, and press there: the reading counts at its time.",
-}
-"""What a kind of step asks for while nothing is proved yet, where its phase alone does not say it."""
-
 
 def asked(phase: Phase, kind: StepKind | None, stage: str, advice: str = "") -> str:
     """What is asked of the person now; what was advised where the step stands goes before what it asks for."""
     if kind is None or phase not in (Phase.WATCH, Phase.START):
         return phase.words
-    return advice or STAGES.get(stage) or BEGINNINGS.get(kind, phase.words)
+    return advice or STAGES.get(stage) or kind_of(kind).on_screen or phase.words

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from meterlog.judging.applied_voltage import wrong_voltage
-from meterlog.procedure.steps import StepKind
+from meterlog.procedure.kinds import kind_of
 from meterlog.walk.answers import answer_for, dead_limit, wanted_by
 from meterlog.walk.at_time import AtTime
 from meterlog.walk.dead_proof import DeadProof
@@ -90,7 +90,7 @@ class Watch:
 
     def guard(self, step: Step) -> None:
         """From now on, whatever a step that shows dead waits for, look out for points that are live."""
-        self._guarded, self._guards = step if step.kind is StepKind.DEAD else None, {}
+        self._guarded, self._guards = step if kind_of(step.kind).proves_dead else None, {}
 
     def await_lift(self, key: Key, capture: Capture, at: float, closing: ClosingShort | None = None) -> None:
         """From now on only see whether the leads leave what was captured, and a short that still belongs to it."""

@@ -13,9 +13,9 @@ from meterlog.judging.limit import MARKS
 from meterlog.judging.postprocess import METHODS
 from meterlog.procedure.cautions import CAUTIONS
 from meterlog.procedure.faults import CHECK, DIAGNOSIS, ELSE, FAULT, PART
+from meterlog.procedure.kinds import kind_of
 from meterlog.procedure.language import LIMIT, POINTS, PROCEDURE, SETTLING, STEP, read_procedure
 from meterlog.procedure.limits import parse_limit
-from meterlog.procedure.meaning import KEYS
 from meterlog.procedure.steps import StepKind
 
 MANUAL = (Path(__file__).parents[2] / "profiles" / "PROCEDURES.md").read_text()
@@ -79,7 +79,7 @@ def test_a_kind_tells_what_it_must_have(kind):
     row = next(line for line in MANUAL.splitlines() if line.startswith(f"| `{kind.value}` |"))
     must = set(re.findall(r"`([^`]+)`", row.split("|")[3]))
     may = set(re.findall(r"`([^`]+)`", row.split("|")[4]))
-    needed, allowed = KEYS[kind]
+    needed, allowed = kind_of(kind).needed, kind_of(kind).allowed
     assert must == needed
     assert may <= allowed
 

@@ -1,0 +1,22 @@
+"""The reading at a time after the test began: insulation at one minute."""
+
+from __future__ import annotations
+
+from meterlog.procedure.kinds.kind import JUDGED, PROBED, Kind, Opens, always, by_value_or_method
+
+AT_TIME = Kind(
+    needed=frozenset({"quantity", "points", "after"}),
+    allowed=PROBED | JUDGED | {"test voltage"},
+    quantity="",
+    wants_two_points=always,
+    is_dead_only=True,
+    proves_dead=False,
+    is_null=False,
+    is_left_in_words=False,
+    method_finds_limit=True,
+    opens=Opens.WATCH,
+    on_screen="Hold the probes on the points, and press there: the reading counts at its time.",
+    on_sheet="start the test and hold until the time is up",
+    is_run=False,
+    conclude=by_value_or_method,
+)

@@ -1,0 +1,22 @@
+"""Worked out from the captures of other steps, no probes."""
+
+from __future__ import annotations
+
+from meterlog.procedure.kinds.kind import JUDGED, Kind, Opens, by_method, never
+
+DERIVED = Kind(
+    needed=frozenset({"quantity", "method", "with"}),
+    allowed=JUDGED,
+    quantity="",
+    wants_two_points=never,
+    is_dead_only=False,
+    proves_dead=False,
+    is_null=False,
+    is_left_in_words=False,
+    method_finds_limit=True,
+    opens=Opens.COMPUTED,
+    on_screen="",
+    on_sheet="nothing to do: worked out from other steps",
+    is_run=False,
+    conclude=by_method,
+)

@@ -1,0 +1,26 @@
+"""A settled run between the points."""
+
+from __future__ import annotations
+
+from meterlog.procedure.kinds.kind import JUDGED, PROBED, Kind, Opens, by_value_or_method
+
+_TWO_LEADS = frozenset(
+    {"resistance", "continuity", "insulation_resistance", "junction_voltage", "capacitance", "inductance"}
+)
+
+MEASURE = Kind(
+    needed=frozenset({"quantity"}),
+    allowed=PROBED | JUDGED | {"test voltage"},
+    quantity="",
+    wants_two_points=_TWO_LEADS.__contains__,
+    is_dead_only=False,
+    proves_dead=False,
+    is_null=False,
+    is_left_in_words=False,
+    method_finds_limit=True,
+    opens=Opens.WATCH,
+    on_screen="",
+    on_sheet="hold both tips still until the value is taken",
+    is_run=False,
+    conclude=by_value_or_method,
+)

@@ -1,0 +1,22 @@
+"""An open circuit, between two shorts of the leads: what should not conduct does not."""
+
+from __future__ import annotations
+
+from meterlog.procedure.kinds.kind import JUDGED, PROBED, Kind, Opens, always, by_value_or_method
+
+OPEN = Kind(
+    needed=frozenset({"quantity", "points"}),
+    allowed=PROBED | JUDGED | {"test voltage"},
+    quantity="",
+    wants_two_points=always,
+    is_dead_only=True,
+    proves_dead=False,
+    is_null=False,
+    is_left_in_words=False,
+    method_finds_limit=True,
+    opens=Opens.WATCH,
+    on_screen="Press the tips together until the tone; then the points; then the tips together again.",
+    on_sheet="tips together, the points, tips together again",
+    is_run=False,
+    conclude=by_value_or_method,
+)

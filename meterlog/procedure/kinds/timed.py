@@ -1,0 +1,22 @@
+"""A start and a stop, to a tenth of a second."""
+
+from __future__ import annotations
+
+from meterlog.procedure.kinds.kind import JUDGED, Kind, Opens, by_value_or_method, never
+
+TIMED = Kind(
+    needed=frozenset(),
+    allowed=JUDGED,
+    quantity="time",
+    wants_two_points=never,
+    is_dead_only=False,
+    proves_dead=False,
+    is_null=False,
+    is_left_in_words=False,
+    method_finds_limit=True,
+    opens=Opens.START,
+    on_screen="",
+    on_sheet="mark the start and the stop",
+    is_run=False,
+    conclude=by_value_or_method,
+)
