@@ -17,6 +17,7 @@ if TYPE_CHECKING:
         ActRecord,
         CaptureRecord,
         ChunkRecord,
+        CommitId,
         ConversationRecord,
         JobRecord,
         PersonalField,
@@ -71,6 +72,10 @@ class RecordReader(Protocol):
 
     def acts(self, job: int | None = None, kinds: Sequence[str] = ()) -> list[ActRecord]:
         """The acts and changes of state of a job, or all; of some kinds only."""
+        ...
+
+    def commit_of(self, kind: str, number: int) -> CommitId | None:
+        """The commit that sealed a row, by its kind of leaf (LEAVES.md) and its id; readings by their chunk's."""
         ...
 
     def text(self, sha256: str) -> TextRecord | None:

@@ -125,6 +125,10 @@ class Reader:
         sql = f"SELECT t.*, {_COMMIT} FROM event t {_sealed('event')} WHERE {' AND '.join(wanted) or '1'} ORDER BY t.id"
         return [_act(row) for row in self._rows(sql, *values)]
 
+    def commit_of(self, kind: str, number: int) -> CommitId | None:
+        sql = f"SELECT {_COMMIT} FROM leaf f JOIN seal z ON z.number = f.seal WHERE f.kind = ? AND f.subject = ?"
+        return next((_commit(row) for row in self._rows(sql, kind, number)), None)
+
     # ---- texts and personal fields ----
 
     def text(self, sha256: str) -> TextRecord | None:

@@ -433,6 +433,15 @@ def test_an_audit_says_against_which_head_it_looked(kept):
     assert "its first 7 seals are those of the head given" in done.output
 
 
+def test_a_time_stamp_may_lie_beside_and_is_never_called_verified_here(files):
+    files["head.tsr"] = b"a reply of an authority"
+    _, found = verify(files, keys.check)
+    assert [each.answer for each in found if each.check == "time stamp"] == [Answer.NOT_CHECKED]
+    assert not [each for each in found if each.answer is Answer.FALSE]
+    files["other.tsr"] = b"what nobody knows"
+    assert "is no part of an evidence file" in false(files)[0]
+
+
 # ---- the container ----
 
 

@@ -9,8 +9,9 @@ import pytest
 from edge.test_store import now
 
 from meterlog.record.keptjob import kept_job, open_job
+from meterlog.store import sqlite
 from meterlog.store.audit import audit
-from meterlog.store.layout import schema_of
+from meterlog.store.layout import migrate, schema_of
 from meterlog.store.reader import reading
 from meterlog.store.schema import KNOWN_VERSION
 from meterlog.store.sqlite import open_reader
@@ -56,6 +57,16 @@ def test_an_old_record_is_taken_up_once_and_sealed_whole(name, tmp_path):
     Writer(path, now(2)).close(now(3))
     with contextlib.closing(open_reader(path)) as db:
         assert db.execute("SELECT count(*) FROM seal").fetchone()[0] == seals
+
+
+def test_a_death_between_bringing_up_and_sealing_is_made_good_at_the_next_start(tmp_path):
+    path = unpacked("60109d7-killed.db", tmp_path)
+    db = sqlite.open_writer(path)
+    migrate(db)
+    db.close()
+    assert "bench 1: is under no seal" in findings(path)
+    Writer(path, now()).close(now(1))
+    assert findings(path) == []
 
 
 @pytest.mark.parametrize("name", RECORDS)

@@ -8,6 +8,8 @@ from edge.test_store import OHMS, OPEN, PROCEDURE, frame, now
 
 from meterlog.base.readings import Capture, Frame, Reading, Rejected
 from meterlog.store import audit, evidence
+from meterlog.store.reader import reading
+from meterlog.store.sealed import TABLES
 from meterlog.store.sqlite import open_in_memory
 from meterlog.store.writer import Writer
 
@@ -285,6 +287,26 @@ def test_the_record_as_it_was_made_has_the_schema_of_its_layout(record):
     with contextlib.closing(sqlite3.connect(record)) as db:
         db.row_factory = sqlite3.Row
         assert list(evidence.check_schema(db)) == []
+
+
+def test_every_row_names_its_bench_and_commit(record):
+    """By its kind of leaf, and in the typed records alike; the header line of that commit is the one that seals it."""
+    with reading(record) as reader:
+        bench = reader.identities()[-1]
+        seals = list(reader.seals())
+        for kind, table in {**TABLES, "steps": "job"}.items():
+            with contextlib.closing(sqlite3.connect(record)) as db:
+                ids = [row[0] for row in db.execute(f"SELECT id FROM {table}")]
+            assert ids
+            for number in ids:
+                commit = reader.commit_of(kind, number)
+                assert commit.bench == bench
+                assert seals[commit.number].split(" ")[2:4] == [bench, str(commit.number)]
+        for kind, kept in (
+            ("job", reader.jobs()), ("capture", reader.captures()), ("verdict", reader.verdicts()),
+            ("event", reader.acts()),
+        ):  # fmt: skip
+            assert [each.commit for each in kept] == [reader.commit_of(kind, each.id) for each in kept]
 
 
 def test_rows_put_in_by_another_program_are_not_sealed_at_the_next_start(record, tmp_path):
