@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from meterlog.procedure.steps import StepKind
+
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
 GROUPS = {
     "fail": "failed",
+    "lapsed": "passed before it was opened again: counts no more",
     "found wanting": "found not well",
     "undecided": "undecided",
     "not judged": "not judged",
@@ -32,11 +35,18 @@ def ending(steps: Sequence[Mapping[str, Any]], unlimited: frozenset[str] = froze
     """
     by_state: dict[str, list[Mapping[str, Any]]] = {state: [] for state in GROUPS}
     for step in steps:
-        is_recorded = step["key"] in unlimited and step["state"] in ("not judged", "captured")
-        by_state.setdefault("recorded" if is_recorded else step["state"], []).append(step)
+        by_state.setdefault(_state(step, unlimited), []).append(step)
     tally = [(GROUPS.get(state, state), len(found)) for state, found in by_state.items() if found]
     missing = [(GROUPS.get(s, s), step) for s, found in by_state.items() if s not in WHOLE for step in found]
     return {"says": _says(len(steps), len(missing)), "tally": tally, "open": missing}
+
+
+def _state(step: Mapping[str, Any], unlimited: frozenset[str]) -> str:
+    state: str = step["state"]
+    if step["key"] in unlimited and state in ("not judged", "captured"):
+        return "recorded"
+    is_memory = step.get("lapsed") and step.get("safety") and step["kind"] not in (StepKind.LOOK, StepKind.DEAD)
+    return "lapsed" if is_memory and state == "pass" else state
 
 
 def _says(steps: int, missing: int) -> str:
