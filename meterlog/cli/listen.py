@@ -16,8 +16,8 @@ from meterlog.cli.options import bench_option, db_option
     "--log", "log_form", type=click.Choice(["words", "json"]), default="words", help="How log lines are written."
 )
 @click.option("--sounds/--no-sounds", default=None, help="Tones and speech; by default as the bench file says.")
-@click.option("--clock-speed", "speed", default=1.0, type=click.FloatRange(1, 50), hidden=True)
-def listen(bench_path: Path, db: Path, log_form: str, sounds: bool | None, speed: float) -> None:
+@click.option("--played-clock", "moment", type=click.Path(exists=True, dir_okay=False, path_type=Path), hidden=True)
+def listen(bench_path: Path, db: Path, log_form: str, sounds: bool | None, moment: Path | None) -> None:
     """Listen to the bench's instruments until interrupted; the only writer of the database.
 
     \b
@@ -25,4 +25,4 @@ def listen(bench_path: Path, db: Path, log_form: str, sounds: bool | None, speed
     """
     from meterlog.daemon.main import run_daemon
 
-    run_daemon(bench_path, db, log_form=log_form, sounds=sounds, speed=speed)
+    run_daemon(bench_path, db, log_form=log_form, sounds=sounds, moment=moment)

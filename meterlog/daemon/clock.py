@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import mmap
+import struct
 import time
 from pathlib import Path
 
@@ -9,6 +11,10 @@ from meterlog.record.writer import Now
 
 STEP_MS = 500
 """Two clocks that part by more than this between two looks were stepped, not drifting."""
+
+DOUBLE_BYTES = 8
+LOOK_AGAIN_S = 0.005
+"""How soon a clock that somebody else moves on is looked at again, real s."""
 
 _BOOT = Path("/proc/sys/kernel/random/boot_id")
 
@@ -48,19 +54,42 @@ class Clock:
         return moved if abs(moved) > STEP_MS else 0
 
 
-class FastClock(Clock):
-    """A clock that runs faster from now on: for recordings that are played faster than they happened."""
+class Moment:
+    """A moment in a file that two processes share, s of UTC: who plays a recording moves it on, the daemon reads it."""
 
-    def __init__(self, speed: float) -> None:
-        self._speed = speed
-        self._began, self._began_utc_ms = time.monotonic(), time.time_ns() // 1_000_000
+    def __init__(self, path: Path) -> None:
+        with open(path, "r+b") as file:
+            self._seconds = memoryview(mmap.mmap(file.fileno(), DOUBLE_BYTES)).cast("d")
+
+    @classmethod
+    def made(cls, path: Path, at: float) -> Moment:
+        """A new file that holds the moment `at`."""
+        path.write_bytes(struct.pack("d", at))
+        return cls(path)
+
+    @property
+    def at(self) -> float:
+        return self._seconds[0]
+
+    def move_to(self, at: float) -> None:
+        self._seconds[0] = at
+
+
+class PlayedClock(Clock):
+    """The clock of a recording that is played: it goes on only as its player says.
+
+    However busy the machine is, what is played comes when it came, and no silence is found that was none.
+    """
+
+    def __init__(self, moment: Moment) -> None:
+        self._moment = moment
         super().__init__()
 
     def monotonic(self) -> float:
-        return self._began + (time.monotonic() - self._began) * self._speed
+        return self._moment.at
 
     def utc_ms(self) -> int:
-        return self._began_utc_ms + round((time.monotonic() - self._began) * self._speed * 1000)
+        return round(self._moment.at * 1000)
 
     def real_s(self, span: float) -> float:
-        return span / self._speed
+        return min(span, LOOK_AGAIN_S)

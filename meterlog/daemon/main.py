@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from meterlog.base.errors import CannotDo, WrongText
 from meterlog.base.source import Problems, text_sha256
 from meterlog.daemon.announce import Announcer
-from meterlog.daemon.clock import Clock, FastClock
+from meterlog.daemon.clock import Clock, Moment, PlayedClock
 from meterlog.daemon.control import ControlServer
 from meterlog.daemon.desk import JobDesk
 from meterlog.daemon.items import Stop
@@ -45,17 +45,17 @@ QUEUE_ITEMS = 64
 LINKS_END_WITHIN_S = 2.0
 
 
-def run_daemon(bench_path: Path, db: Path, *, log_form: str, sounds: bool | None, speed: float = 1.0) -> None:
+def run_daemon(bench_path: Path, db: Path, *, log_form: str, sounds: bool | None, moment: Path | None = None) -> None:
     """Listen until SIGINT or SIGTERM.
 
-    `sounds`: None for tones and speech as the bench file says.
+    `sounds`: None for tones and speech as the bench file says. `moment`: the file of a played recording's clock.
 
     Raises: WrongText (bench or profile), BenchBusy, CannotDo; nothing is started then.
     """
     bench = bench_of(bench_path)
     stations = stations_of(bench, bench_path, profiles_kept(db))
     log = set_up(log_form)
-    clock = Clock() if speed == 1.0 else FastClock(speed)
+    clock = PlayedClock(Moment(moment)) if moment else Clock()
     writer = Writer(db, clock.now(), {"socket": str(places.control_socket(db))})
     writer.checkpoint()  # what was erased before a crash is still in the log
     items: queue.Queue[Item] = queue.Queue(QUEUE_ITEMS)

@@ -1,4 +1,4 @@
-"""Plays recordings into pseudo-terminals at their pace, and does what the person did.
+"""Plays recordings into pseudo-terminals by a clock of their own, and does what the person did.
 
 The daemon on the other side opens the terminals through pyserial as it would open hardware.
 """
@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 from meterlog.base.errors import CannotDo
 from meterlog.daemon import client
 from meterlog.daemon.client import ask
+from meterlog.daemon.clock import LOOK_AGAIN_S
 from meterlog.walk import parse_act
 
 if TYPE_CHECKING:
@@ -22,13 +23,16 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from meterlog.base.recording import Event
+    from meterlog.daemon.clock import Moment
 
-ACCEPTED_WITHIN_S = 5.0
-"""How long the person waits for the bench to be ready for what they do, s of real time."""
+ANSWERS_WITHIN_S = 60.0
+"""How long a machine may take for what is played to it, real s: only a recording that does not fit takes longer."""
 
+TRIES = 3
+"""How often an act is tried that comes between two states of the bench."""
 
-class LostPace(CannotDo):
-    """The machine stalled, and for the bench that stood still for longer than a person would: play it slower."""
+STEP_S = 0.25
+"""How far the clock goes in one go, s: what is due meanwhile is done about when it is due."""
 
 
 class Terminal:
@@ -48,42 +52,58 @@ class Terminal:
                 os.close(end)
 
 
-def play(
-    events: Sequence[tuple[float, str, Event]], terminals: dict[str, Terminal], database: Path, speed: float
-) -> None:
-    """Play a job's events, `speed` times faster than they happened.
+class Player:
+    """Plays jobs to a daemon whose clock it moves on, at most `speed` times as fast as they happened.
 
-    When the bench was not ready for an act and the person had to wait, all that follows waits too.
-
-    Raises: LostPace, when the bench does not take an act: what follows would answer other steps than it did.
+    The clock stands still until the daemon has taken what came, so a slow machine plays slowly, and nothing else.
     """
-    began = time.monotonic()
-    late = 0.0
-    for at, source, event in events:
-        due = began + late + at / speed
-        time.sleep(max(0.0, due - time.monotonic()))
-        if event.kind == "in":
-            terminals[source].write(event.data)
-        elif event.kind == "act":
-            before = time.monotonic()
-            _do(event.word, database, speed)
-            late += time.monotonic() - before
 
+    def __init__(self, terminals: dict[str, Terminal], moment: Moment, database: Path, speed: float) -> None:
+        self._terminals, self._moment, self._database, self._speed = terminals, moment, database, speed
 
-def _do(words: str, database: Path, speed: float) -> None:
-    """Do what the person did; once more, for a while, when the bench is not ready for it yet."""
-    act = parse_act(words)
-    deadline = time.monotonic() + ACCEPTED_WITHIN_S
-    while True:
-        try:
-            walk = ask(database, "status")["status"]["walk"]
-            client.act(database, walk, act.word, to=act.to, text=act.text, who="repairer (invented)")
-        except CannotDo as refused:
+    def play(self, events: Sequence[tuple[float, str, Event]]) -> None:
+        """Play a job's events from now on. Raises: CannotDo, when the bench does not take one of them."""
+        began = self._moment.at
+        for at, source, event in events:
+            self.wait_until(began + at)
+            if event.kind == "in":
+                self._terminals[source].write(event.data)
+                self._await_heard(source)
+            elif event.kind == "act":
+                self._do(event.word)
+
+    def wait_until(self, at: float) -> None:
+        """Let the clock go on to a moment, s of UTC."""
+        while (left := at - self._moment.at) > 0:
+            step = min(left, STEP_S)
+            time.sleep(step / self._speed)
+            self._moment.move_to(at if step == left else self._moment.at + step)
+
+    def _await_heard(self, source: str) -> None:
+        """Until the daemon has taken what was written now."""
+        now_ms = round(self._moment.at * 1000)
+        deadline = time.monotonic() + ANSWERS_WITHIN_S
+        while self._heard_ms(source) < now_ms:
             if time.monotonic() > deadline:
-                raise LostPace(
-                    f"the demo lost its pace, as on a busy machine: {words!r} was not taken. {refused}",
-                    f"play it slower: meterlog demo --speed {max(1.0, speed / 2):g}",
-                ) from None
-            time.sleep(0.02)
-        else:
-            return
+                raise CannotDo(
+                    f"what {source} showed was played, and no reading came of it", "see the log beside the database"
+                )
+            time.sleep(0.001)
+
+    def _heard_ms(self, source: str) -> int:
+        links = ask(self._database, "status")["status"]["links"]
+        return next(int(link["utc_ms"]) for link in links if link["link"] == source)
+
+    def _do(self, words: str) -> None:
+        """Do what the person did; once more, for a while, where it came between two states of the bench."""
+        act = parse_act(words)
+        for tries_left in reversed(range(TRIES)):
+            try:
+                walk = ask(self._database, "status")["status"]["walk"]
+                client.act(self._database, walk, act.word, to=act.to, text=act.text, who="repairer (invented)")
+            except CannotDo as refused:
+                if not tries_left:
+                    raise CannotDo(f"{words!r} was played, and not taken: {refused}") from None
+                time.sleep(LOOK_AGAIN_S)
+            else:
+                return

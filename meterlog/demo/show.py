@@ -14,7 +14,8 @@ import yaml
 from meterlog.base.errors import CannotDo
 from meterlog.base.units import show, show_with
 from meterlog.daemon.client import ask
-from meterlog.demo.player import LostPace, Terminal, play
+from meterlog.daemon.clock import Moment
+from meterlog.demo.player import Player, Terminal
 from meterlog.demo.scenario import scenario, timeline
 from meterlog.record.overview import conclusions
 from meterlog.store.reader import reading
@@ -26,45 +27,34 @@ if TYPE_CHECKING:
     from meterlog.demo.scenario import Scenario
 
 READY_WITHIN_S = 30.0
-MADE = ("demo.db", "demo.db-wal", "demo.db-shm", "demo.db.lock", "bench.yaml", "daemon.log")
-"""What a demo puts into its folder."""
+AFTER_S = 2.0
+"""How long a job stays open after the last that was done, s."""
 
 
 def run_demo(folder: Path, speed: float, told: Callable[[str], None]) -> Path:
     """Play the scenario into a new database; answers its path.
 
-    It lies in `folder`, or beside it where an earlier demo lies there: what was recorded stays. A demo that the machine
-    was too busy for is begun anew, half as fast and once more.
+    It lies in `folder`, or beside it where an earlier demo lies there: what was recorded stays.
 
-    Raises: CannotDo, when the folder can't be written or the daemon does not start; LostPace, when a quarter of the
-    speed is too fast as well.
+    Raises: CannotDo, when the folder can't be written, the daemon does not start or does not take what is played.
     """
     folder = _fresh(folder)
     playing = scenario()
     told(playing.scenario)
-    for slower in (speed, speed / 2):
-        try:
-            return _played(playing, folder, slower, told)
-        except LostPace:
-            told(f"the machine stalled, and {slower:g} times is too fast for it: begun anew, half as fast")
-            for name in MADE:
-                (folder / name).unlink(missing_ok=True)
-    return _played(playing, folder, speed / 4, told)
-
-
-def _played(playing: Scenario, folder: Path, speed: float, told: Callable[[str], None]) -> Path:
     database = folder / "demo.db"
     terminals = {name: Terminal() for name in playing.instruments}
+    moment = Moment.made(folder / "demo.clock", time.time())
+    player = Player(terminals, moment, database, speed)
     try:
-        with _daemon(_bench_file(folder, playing, terminals), database, speed):
+        with _daemon(_bench_file(folder, playing, terminals), database, folder / "demo.clock"):
             for job in playing.jobs:
                 ref = ask(
                     database, "open job", procedure=job.procedure, ref=job.ref, plate=dict(job.plate),
                     personal=dict(job.personal), who="repairer (invented)",
                 )["job"]  # fmt: skip
-                told(f"job {ref}: {job.procedure}, played {speed:g} times as fast as it happened")
-                play(timeline(job), terminals, database, speed)
-                time.sleep(2.0 / speed)
+                told(f"job {ref}: {job.procedure}, played up to {speed:g} times as fast as it happened")
+                player.play(timeline(job))
+                player.wait_until(moment.at + AFTER_S)
                 ask(database, "close job", who="repairer (invented)")
     finally:
         for terminal in terminals.values():
@@ -96,9 +86,9 @@ def _bench_file(folder: Path, playing: Scenario, terminals: dict[str, Terminal])
 
 
 @contextlib.contextmanager
-def _daemon(bench: Path, database: Path, speed: float) -> Iterator[None]:
+def _daemon(bench: Path, database: Path, clock: Path) -> Iterator[None]:
     """The daemon over a bench file, until it is left; its log lies beside the database."""
-    words = ["listen", "--bench", str(bench), "--db", str(database), "--clock-speed", str(speed), "--no-sounds"]
+    words = ["listen", "--bench", str(bench), "--db", str(database), "--played-clock", str(clock), "--no-sounds"]
     log = database.with_name("daemon.log")
     with open(log, "w", encoding="utf-8") as out:
         process = subprocess.Popen([sys.executable, "-m", "meterlog", *words], stderr=out, stdout=out)

@@ -1,14 +1,18 @@
 """The demo as a newcomer runs it: to its end, with the story's verdicts, and an audit that finds nothing."""
 
 import json
+import signal
+import threading
 
 import pytest
-from edge.bench import run
+from edge.bench import run, wait_until
+from players.segments import showing
 
 from meterlog.base.errors import CannotDo
 from meterlog.base.recording import Event
-from meterlog.demo import player, show
-from meterlog.demo.player import LostPace
+from meterlog.daemon.clock import Moment
+from meterlog.demo import player
+from meterlog.demo.player import Player, Terminal
 
 STORY = {  # what the invented scenario must come to, by job and step: outcomes in order
     ("kitchen-oven", "diode-forward"): ["fail", "pass"],
@@ -66,40 +70,33 @@ def test_a_method_takes_kept_captures(played):
     assert missing.stderr.startswith("step 'none' of job kitchen-oven has no capture\n")
 
 
-def test_a_demo_that_lost_its_pace_is_begun_anew_half_as_fast(monkeypatch, tmp_path):
-    tried, words = [], []
-
-    def stalls(playing, folder, speed, told):
-        assert not list(folder.iterdir())
-        (folder / "demo.db").write_text("half a story")
-        tried.append(speed)
-        if len(tried) < stalled:
-            raise LostPace("the demo lost its pace")
-        return folder / "demo.db"
-
-    monkeypatch.setattr(show, "_played", stalls)
-    stalled = 3
-    show.run_demo(tmp_path / "slow", 20.0, words.append)
-    assert tried == [20.0, 10.0, 5.0]
-    assert words[1:] == [
-        "the machine stalled, and 20 times is too fast for it: begun anew, half as fast",
-        "the machine stalled, and 10 times is too fast for it: begun anew, half as fast",
-    ]
-    tried.clear()
-    stalled = 4
-    with pytest.raises(LostPace):
-        show.run_demo(tmp_path / "slowest", 20.0, words.append)
+def test_the_clock_stands_still_until_what_was_played_is_heard(tmp_path, bench):
+    """A daemon that stands still for longer than the instrument pauses finds no silence, and times what it heard."""
+    terminal = Terminal()
+    moment = Moment.made(tmp_path / "clock", 1000.0)
+    daemon = bench({"meter": ("handheld-segments", terminal.path)}, "--played-clock", str(tmp_path / "clock"))
+    wait_until(lambda: daemon.link("meter")["state"] == "listening", "the link open")
+    player = Player({"meter": terminal}, moment, daemon.db, speed=50.0)
+    daemon.process.send_signal(signal.SIGSTOP)
+    going_on = threading.Timer(1.0, daemon.process.send_signal, [signal.SIGCONT])
+    going_on.start()
+    player.play([(at, "meter", Event(at, "in", data=showing("ohm", 17.9))) for at in (0.25, 0.5, 0.75)])
+    going_on.join()
+    daemon.stop()
+    times = [row[0] for row in daemon.rows("SELECT utc FROM readings ORDER BY id")]
+    assert times == [f"1970-01-01 00:16:40.{ms}" for ms in (250, 500, 750)]
+    assert daemon.rows("SELECT count(*) FROM event WHERE kind = 'link silent'") == [(0,)]
 
 
-def test_a_demo_that_lost_its_pace_ends_in_words(monkeypatch, tmp_path):
-    """On a machine that stalls, a missed contact would shift all that follows: no half story is shown as the whole."""
+def test_an_act_that_the_bench_does_not_take_ends_the_demo_in_words(monkeypatch, tmp_path):
+    """A refused act would shift all that follows: no half story is shown as the whole."""
 
     def refuse(*_, **__):
-        raise CannotDo("Nothing waits to be confirmed.")
+        raise CannotDo("Nothing waits to be confirmed.", "see what is asked")
 
     monkeypatch.setattr(player, "ask", refuse)
-    monkeypatch.setattr(player, "ACCEPTED_WITHIN_S", 0.0)
+    moment = Moment.made(tmp_path / "clock", 0.0)
     with pytest.raises(CannotDo) as ended:
-        player.play([(0.0, "multimeter", Event(0.0, "act", word="press"))], {}, tmp_path / "demo.db", 20.0)
-    assert str(ended.value).startswith("the demo lost its pace, as on a busy machine: 'press' was not taken. Nothing")
-    assert ended.value.hint == "play it slower: meterlog demo --speed 10"
+        Player({}, moment, tmp_path / "demo.db", 20.0).play([(0.0, "multimeter", Event(0.0, "act", word="press"))])
+    words = "'press' was played, and not taken: Nothing waits to be confirmed.\n  see what is asked"
+    assert str(ended.value) == words

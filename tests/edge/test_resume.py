@@ -6,6 +6,10 @@ import pytest
 from edge.bench import Daemon, Wire, run, wait_until
 from players.segments import showing
 
+from meterlog.base.recording import Event
+from meterlog.daemon.clock import Moment
+from meterlog.demo.player import Player
+
 PROCEDURE = """\
 procedure: invented-check
 title: An invented check
@@ -39,33 +43,33 @@ steps:
 def bench(tmp_path):
     wire = Wire()
     (tmp_path / "check.yaml").write_text(PROCEDURE)
-    daemon = Daemon(tmp_path, {"multimeter": ("handheld-segments", wire.path)}, "--clock-speed", "10")
-    yield daemon, wire, tmp_path / "check.yaml"
+    moment = Moment.made(tmp_path / "clock", time.time())
+    daemon = Daemon(
+        tmp_path, {"multimeter": ("handheld-segments", wire.path)}, "--played-clock", str(tmp_path / "clock")
+    )
+    daemon.player = Player({"multimeter": wire}, moment, daemon.db, speed=50.0)
+    yield daemon, tmp_path / "check.yaml"
     if daemon.process.poll() is None:
         daemon.stop()
     wire.pull()
 
 
-def touch(daemon, wire, ohms, step):
-    """Leads apart, on the points for long enough, apart again; until the step is captured."""
-
-    def captured():
-        for value, times in ((None, 8), (ohms, 20), (None, 8)):
-            for _ in range(times):
-                wire.write(showing("ohm", value))
-                time.sleep(0.025)
-        walk = daemon.ask("status")["status"]["walk"]
-        return next(each for each in walk["steps"] if each["key"] == step)["captures"] > 0
-
-    wait_until(captured, f"{step} captured", 60)
+def touch(daemon, ohms, step):
+    """Leads apart, on the points for long enough, apart again: the step is captured."""
+    shown = [showing("ohm", value) for value, times in ((None, 8), (ohms, 20), (None, 8)) for _ in range(times)]
+    daemon.player.play(
+        [(0.25 * n, "multimeter", Event(0.25 * n, "in", data=data)) for n, data in enumerate(shown, start=1)]
+    )
+    walk = daemon.ask("status")["status"]["walk"]
+    assert next(each for each in walk["steps"] if each["key"] == step)["captures"] == 1
 
 
 def test_a_job_goes_on_after_a_kill(bench):
-    daemon, wire, procedure = bench
+    daemon, procedure = bench
     wait_until(lambda: daemon.link("multimeter")["state"] in ("listening", "silent"), "the link open")
     daemon.ask("open job", procedure=str(procedure), ref="R-1", personal={"owner": "invented"})
     daemon.act("acknowledge")
-    touch(daemon, wire, 0.2, "lead-check")
+    touch(daemon, 0.2, "lead-check")
     daemon.act("confirm")
     daemon.kill()
     daemon.start()
@@ -74,7 +78,7 @@ def test_a_job_goes_on_after_a_kill(bench):
     states = {step["key"]: step["state"] for step in status["walk"]["steps"]}
     assert states == {"lead-check": "pass", "looked": "looked", "element": ""}
     daemon.act("acknowledge")
-    touch(daemon, wire, 17.9, "element")
+    touch(daemon, 17.9, "element")
     daemon.ask("close job")
     assert daemon.ask("status")["status"]["job"] is None
     daemon.stop()
@@ -85,7 +89,7 @@ def test_a_job_goes_on_after_a_kill(bench):
 
 
 def test_what_is_found_wanting_is_said_and_the_owner_can_be_erased(bench):
-    daemon, _, procedure = bench
+    daemon, procedure = bench
     daemon.ask("open job", procedure=str(procedure), ref="R-3", personal={"owner": "Invented Owner"})
     db = ["--db", str(daemon.db)]
     run("job", "acknowledge", *db)
@@ -98,7 +102,7 @@ def test_what_is_found_wanting_is_said_and_the_owner_can_be_erased(bench):
 
 
 def test_an_entry_learned_later_is_kept_over_a_kill(bench):
-    daemon, _, _ = bench
+    daemon, _ = bench
     daemon.ask("open job", procedure="kettle-or-urn", ref="R-4", plate={"rated power": "2000 W"})
     db = ["--db", str(daemon.db)]
     run("job", "enter", "water mass=1000 g ± 2 g", *db)
@@ -118,7 +122,7 @@ def test_an_entry_learned_later_is_kept_over_a_kill(bench):
 
 
 def test_a_closed_job_is_not_resumed(bench):
-    daemon, _, procedure = bench
+    daemon, procedure = bench
     daemon.ask("open job", procedure=str(procedure), ref="R-2")
     daemon.ask("close job")
     daemon.stop()
