@@ -102,11 +102,15 @@ class Repairer:
 
     # what the person does
 
-    def _act(self, word, text=""):
+    def _say_contact(self):
+        """A foot presses while the meter goes on showing what the tips are on."""
+        self._act("confirm", takes_s=0.0)
+
+    def _act(self, word, text="", takes_s=0.5):
         here = self.walk.step.key if self.walk.step else ""
         act = Act(word=word, text=text, who="page", step=here, phase=self.walk.phase)
         self._take(self.session.act(act, self.at))
-        self.at += 0.5
+        self.at += takes_s
 
     def _look(self, step):
         self._open(step)
@@ -148,19 +152,19 @@ class Repairer:
         self._show("meter", "resistance", SHORT_OHM, 1.75)
         self._apart(1.0)
         if value == OPEN:
-            self._act("confirm")
+            self._say_contact()
             self._apart(step.hold_s + 2.0)
             self._show("meter", "resistance", SHORT_OHM, 1.75)
         else:
             self._show("meter", "resistance", value, 1.5)
-            self._act("confirm")
+            self._say_contact()
             self._show("meter", "resistance", value, 9.0)
         self._apart(1.5)
 
     def _prove_dead(self, step, left):
         for volts, seconds in ((0.0, 1.5), (step.source_voltage, 2.5), (0.0, 1.0), (left, 1.0)):
             self._volts(step, volts, seconds)
-        self._act("confirm")
+        self._say_contact()
         for volts, seconds in ((left, step.hold_s + 2.0), (0.0, 1.0), (step.source_voltage, 2.5), (0.0, 1.5)):
             self._volts(step, volts, seconds)
 
