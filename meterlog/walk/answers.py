@@ -4,16 +4,20 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, assert_never
 
+from meterlog.procedure.kinds import kind_of
 from meterlog.procedure.steps import StepKind
 from meterlog.walk.at_time import AtTime
 from meterlog.walk.dead_proof import DEAD_VOLTS, DeadProof
 from meterlog.walk.heated import HeatingLog
+from meterlog.walk.live import Guarded
 from meterlog.walk.open_proof import SHORT_OHMS, SHORT_VOLTS, ClosingShort, OpenProof, leads_refusal
 from meterlog.walk.settle import Settler, Want, criterion_for, want_of
 from meterlog.walk.sloped import Sloped
 from meterlog.walk.timed import Switched
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from meterlog.base.readings import Capture
     from meterlog.procedure.steps import Step
     from meterlog.walk.settle import Answer, Stream
@@ -73,6 +77,22 @@ def closing_after(step: Step, capture: Capture, following: Step) -> ClosingShort
     ):
         return None
     return ClosingShort(_short(step))
+
+
+def guarded_by(step: Step, proofs: Sequence[tuple[Step, str]]) -> Guarded | None:
+    """What must be dead while a step is at hand; `proofs`: those that it rests on, with the link that gave each.
+
+    Of a step that rests on proofs only the meters that proved them are heard: another may stand at the mains
+    outlet all day.
+    """
+    if kind_of(step.kind).proves_dead:
+        named = frozenset({step.instrument} - {""})
+        return Guarded(limit=dead_limit(step), source=step.source_voltage or 0.0, instruments=named)
+    if not proofs or not step.needs_dead:
+        return None
+    limit = max(dead_limit(proof) for proof, _ in proofs)
+    source = max(proof.source_voltage or 0.0 for proof, _ in proofs)
+    return Guarded(limit=limit, source=source, instruments=frozenset(link for _, link in proofs) - {""})
 
 
 def _short(step: Step) -> float:

@@ -13,7 +13,7 @@ from meterlog.procedure import gates
 from meterlog.procedure.kinds import Opens, kind_of
 from meterlog.walk import happenings as told
 from meterlog.walk.acts import PEDAL
-from meterlog.walk.answers import closing_after, wanted_by
+from meterlog.walk.answers import closing_after, guarded_by, wanted_by
 from meterlog.walk.ledger import Ledger
 from meterlog.walk.phases import AGAIN, BACK, NOTE, SKIP, Offer, Phase
 from meterlog.walk.watch import Watch
@@ -170,13 +170,23 @@ class Course:
             self._held = None
         if again:
             self.watch.aim(None)
-        self.watch.guard(step)
+        self._guard(step)
         out: list[Happening] = [told.StepBegan(step=step.key, at=at), *self._mains(step, at)]
         if not self.unread(step):
             return out + self.pass_gate(step, at)
         self.phase = Phase.CAUTIONS
         self._aim(step if self._assume.acknowledged else None)
         return out
+
+    def _guard(self, step: Step) -> None:
+        """Look out for live points while a step is at hand that shows dead, or rests on what was shown."""
+        proofs = []
+        for key in step.needs:
+            proof = self.procedure.step(key)
+            if kind_of(proof.kind).proves_dead:
+                taken = self.ledger.counting(proof)
+                proofs.append((proof, taken.source if taken else ""))
+        self.watch.guard(guarded_by(step, proofs))
 
     def _mains(self, step: Step, at: float) -> list[Happening]:
         """Mains comes on or goes off with a step: its hazards are back, and what was proved dead is a memory."""
@@ -273,7 +283,7 @@ class Course:
 
     def grant(self, step: Step, at: float) -> list[Happening]:
         """Take a step's cautions for read and its gate for passed, as far as that is assumed."""
-        self.watch.guard(step)
+        self._guard(step)
         out: list[Happening] = []
         if self.phase is Phase.CAUTIONS and self.unread(step):
             out += self.acknowledge(at)

@@ -30,6 +30,7 @@ from meterlog.walk.settle import (
     Stream,
     Window,
     capture_of,
+    function_of,
     same_range,
     shown_words,
 )
@@ -66,6 +67,7 @@ NOT_KNOWN = (
 LEFT_TOO_SOON = "the tips left the points before the tone: touch them, press, and stay until the tone"
 COMES_BACK = "the volts rise: a charge comes back; discharge it, and press again with the tips on the points"
 RESTLESS = "it does not come to rest: keep the tips still on the points"
+OTHER_FUNCTION = "the meter shows another function than at the known source: the proof begins again"
 SILENCE = "the meter was silent: press again with the tips on the points"
 HOLD_SOURCE = "if that was the known source, hold the tips on it until the tone"
 
@@ -93,6 +95,7 @@ class DeadProof(Proof):
 
     def __init__(self, stream: Stream, criterion: Criterion, hold_s: float, source: float, limit: float) -> None:
         super().__init__(stream)
+        self._function: tuple[str, ...] = ()
         self._source, self._limit = abs(source), limit
         self._criterion = lengthened(criterion, hold_s)
         self._level = Window(self._criterion)
@@ -107,6 +110,7 @@ class DeadProof(Proof):
         self._is_blind, self._is_asked = False, False
         self._run: list[Sample] = []
         self._found: Capture | None = None
+        self._was_apart = False
         self._level.clear()
 
     @property
@@ -157,6 +161,10 @@ class DeadProof(Proof):
     # Readings ----------------------------------------------------------------------------------
 
     def _step(self, sample: Sample, sort: Sort) -> list[Signal]:
+        was, self._function = self._function, function_of(sample.reading.form)
+        if self._has_begun and was != self._function:
+            self.forget()
+            return [Lost(0.0, OTHER_FUNCTION)]
         if sample.reading.value is None:
             self._standing.clear()
             return self._drop_claim(
@@ -280,8 +288,9 @@ class DeadProof(Proof):
         return [Stage("source")]
 
     def _seen(self, sample: Sample) -> list[Signal]:
-        """Nobody said anything: direct volts may stand there all the same."""
-        if sample.reading.form.mode != "dc" or not SEEN_VOLTS <= _size(sample) <= self._limit:
+        """Nobody said anything: direct volts may stand there all the same, once the tips were off the source."""
+        self._was_apart = self._was_apart or _size(sample) < LEVEL_VOLTS
+        if not self._was_apart or sample.reading.form.mode != "dc" or not SEEN_VOLTS <= _size(sample) <= self._limit:
             self._level.clear()
             return []
         run = self._level.add(sample, self._stream.pace.period)

@@ -1,8 +1,9 @@
-"""A live point, found at any moment of a step that is to show that it is dead."""
+"""A live point, found at any moment of a step that shows that points are dead, or that rests on it."""
 
 from __future__ import annotations
 
 from collections import deque
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from meterlog.walk.settle import FROZEN_FLAGS, STRAY_VOLTS, Live, Sample
@@ -21,6 +22,21 @@ OVER_RANGE_S = 2.0
 SOURCE_LEAST, SOURCE_MOST = 0.8, 1.15
 """A known source reads so many times what is stated of it: a fresh 9 V block 9.6 V, a used one 7.5 V.
 Common practice, no source."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Guarded:
+    """What must be dead while a step is at hand.
+
+    Attributes:
+        limit: V that still count as dead.
+        source: V of the known source that it is proved with.
+        instruments: whose volts are listened to; none: all.
+    """
+
+    limit: float
+    source: float
+    instruments: frozenset[str] = frozenset()
 
 
 class LiveGuard:

@@ -89,7 +89,8 @@ class Proof:
     def take(self, sample: Sample, sort: Sort) -> list[Signal]:
         if sort in (Sort.FROZEN, Sort.OTHER):
             return self._unarm(sample, sort)
-        out = self._after_silence() if self._stream.after_silence else []
+        out = self._after_cut() if self._stream.was_cut else []
+        out += self._after_silence() if self._stream.after_silence else []
         apart = self._lift.take(self._as_apart(sample, sort), sample.at)
         if self.state in (State.LIFT_FIRST, State.FROZEN, State.OTHER):
             if not apart:
@@ -108,6 +109,12 @@ class Proof:
         """Begin again: nothing from before counts."""
         self._advised = ""
         self._start_again()
+
+    def _after_cut(self) -> list[Signal]:
+        """Another instrument may stand there now: what proved the one before proves nothing of this one."""
+        had_begun = self._has_begun and self.state is not State.CAPTURED
+        self.forget()
+        return [Lost(0.0, "the link was lost: the proof begins again")] if had_begun else []
 
     def _unarm(self, sample: Sample, sort: Sort) -> list[Signal]:
         was, self.state = self.state, State.FROZEN if sort is Sort.FROZEN else State.OTHER

@@ -6,8 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from meterlog.judging.applied_voltage import wrong_voltage
-from meterlog.procedure.kinds import kind_of
-from meterlog.walk.answers import answer_for, dead_limit, wanted_by
+from meterlog.walk.answers import answer_for, wanted_by
 from meterlog.walk.at_time import AtTime
 from meterlog.walk.dead_proof import DeadProof
 from meterlog.walk.functions import FunctionWatch
@@ -22,6 +21,7 @@ if TYPE_CHECKING:
 
     from meterlog.base.readings import Capture, Reading, Timing
     from meterlog.procedure.steps import Step
+    from meterlog.walk.live import Guarded
     from meterlog.walk.open_proof import ClosingShort
     from meterlog.walk.settle import Answer, State, Want
     from meterlog.walk.sloped import Sloped
@@ -69,7 +69,7 @@ class Watch:
         self._closing: ClosingShort | None = None
         self._lifted: Key | None = None
         self._again = False
-        self._guarded: Step | None = None
+        self._guarded: Guarded | None = None
         self._guards: dict[Key, LiveGuard] = {}
         self.target: Step | None = None
         self.want: Want | None = None
@@ -88,9 +88,9 @@ class Watch:
             self._look_at(key, stream)
         self._lifted = None
 
-    def guard(self, step: Step) -> None:
-        """From now on, whatever a step that shows dead waits for, look out for points that are live."""
-        self._guarded, self._guards = step if kind_of(step.kind).proves_dead else None, {}
+    def guard(self, guarded: Guarded | None) -> None:
+        """From now on, whatever the step at hand waits for, look out for points that are live; None: for none."""
+        self._guarded, self._guards = guarded, {}
 
     def await_lift(self, key: Key, capture: Capture, at: float, closing: ClosingShort | None = None) -> None:
         """From now on only see whether the leads leave what was captured, and a short that still belongs to it."""
@@ -164,20 +164,21 @@ class Watch:
 
     def _live(self, key: Key, sample: Sample) -> Live | None:
         """A live point, on whatever voltage function; a power meter shows the mains that it stands on."""
-        step = self._guarded
-        assert step is not None
+        guarded = self._guarded
+        assert guarded is not None
         source, channel = key
-        if step.instrument not in ("", source) or channel != "main" or "power" in self._gives.get(source, ()):
+        is_other = guarded.instruments and source not in guarded.instruments
+        if is_other or channel != "main" or "power" in self._gives.get(source, ()):
             return None
         if key not in self._guards:
-            self._guards[key] = LiveGuard(dead_limit(step), step.source_voltage or 0.0)
+            self._guards[key] = LiveGuard(guarded.limit, guarded.source)
         return self._guards[key].take(sample)
 
     def gone(self, source: str) -> None:
         """A link was lost: its displays' next readings come after a silence, however short it was."""
         for (name, _), stream in self._streams.items():
             if name == source:
-                stream.pace.cut()
+                stream.cut()
 
     def confirm(self, at: float) -> list[tuple[Key, Heard]]:
         """What a press means at this moment, first of all for the display that it says something of.
@@ -192,6 +193,8 @@ class Watch:
     def _confirmed(self, key: Key, answer: Answer | Switched | Sloped, at: float) -> list[Signal]:
         """What a display shows counts while it is fresh: a tester that is silent at rest shows nothing then."""
         stream = self._streams[key]
+        if stream.is_cut:
+            return [Refuse(f"The link of {key[0]} was lost: nothing shows now.")]
         if stream.last is not None and at - stream.last.at > stream.pace.longest_gap:
             return [Refuse(f"{key[0]} has sent nothing for {at - stream.last.at:.0f} s: nothing shows now.")]
         return answer.confirm()

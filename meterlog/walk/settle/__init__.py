@@ -29,6 +29,7 @@ from meterlog.walk.settle.window import (
     Window,
     capture_of,
     criterion_for,
+    function_of,
     same_range,
 )
 
@@ -65,6 +66,7 @@ __all__ = [
     "Window",
     "capture_of",
     "criterion_for",
+    "function_of",
     "same_range",
     "shown_words",
     "want_of",

@@ -89,6 +89,7 @@ class Stream:
         self.pace = Pace(since)
         self.last: Sample | None = None
         self.after_silence = False
+        self.is_cut, self.was_cut = False, False
         self.is_idle = False
         self.finest: dict[str, float] = {}
         self.resting: dict[str, float] = {}
@@ -97,6 +98,7 @@ class Stream:
     def hear(self, sample: Sample) -> None:
         """Take the next reading, before anyone sorts it."""
         self.after_silence = self.pace.take(sample.at)
+        self.was_cut, self.is_cut = self.is_cut, False
         before, form = self.last, sample.reading.form
         self.last, self.is_idle = sample, False
         if (
@@ -105,6 +107,11 @@ class Stream:
             and (before is None or form is not before.reading.form)
         ):
             self.finest[form.quantity] = min(form.resolution, self.finest.get(form.quantity, float("inf")))
+
+    def cut(self) -> None:
+        """The link was lost: nothing shows, and whatever comes next may come from another instrument."""
+        self.pace.cut()
+        self.is_cut = True
 
     def idle_from(self, *, told: bool) -> float | None:
         """When it is certain that no value comes any more, s; `told`: the instrument says that it has none."""

@@ -146,8 +146,13 @@ class Pace:
 def same_range(form: Form) -> tuple[object, ...]:
     """What readings of one run share: a capture never mixes two of these."""
     if not form.flags:
-        return (form.unit, form.decimals, form.mode, form.range)
-    return (form.unit, form.decimals, form.mode, form.range, *sorted(CHANGES_MEANING.intersection(form.flags)))
+        return (form.unit, form.decimals, form.range, form.mode)
+    return (form.unit, form.decimals, form.range, *function_of(form))
+
+
+def function_of(form: Form) -> tuple[str, ...]:
+    """What a display's numbers mean, range aside: its mode, and the flags that make a number another number."""
+    return (form.mode, *sorted(CHANGES_MEANING.intersection(form.flags)))
 
 
 class Window:

@@ -1,5 +1,7 @@
 """A live point is shouted at any moment of a step that is to show that it is dead."""
 
+import dataclasses
+
 import pytest
 from walking import VOLT, Bench, step
 
@@ -106,3 +108,39 @@ def test_it_is_shouted_after_the_capture_while_the_leads_wait_to_be_lifted():
 def test_a_power_meter_that_shows_the_mains_is_no_live_point():
     bench = Bench(dead_step(), gives={"power meter": frozenset({"voltage", "power"}), "meter": frozenset({"voltage"})})
     assert live(bench.show(AC, 2300, 3.0, source="power meter")) == []
+
+
+VOLTS = dataclasses.replace(VOLT, decimals=2)
+WINDING = step("w", points=("a", "b"), needs=("d",), needs_dead=True)
+
+
+def past_the_proof(**more):
+    """A bench whose meter has just proved the points dead, and stands at a check that rests on it."""
+    bench = Bench(dead_step(), WINDING, assume=NOTHING, conclude=lambda _: "pass", **more)
+    bench.show(VOLTS, 0, 1.0)
+    bench.show(VOLTS, 912, 1.75)
+    bench.show(VOLTS, 0, 1.0)
+    bench.act("press")
+    bench.show(VOLTS, 0, 4.0)
+    bench.show(VOLTS, 912, 1.75)
+    bench.show(VOLTS, 0, 2.0)
+    assert (bench.walk.step.key, bench.walk.phase.value) == ("w", "watch")
+    return bench
+
+
+@pytest.mark.parametrize(("form", "counts"), [(VOLTS, 32500), (VOLTS, -6000), (AC, 2300)])
+def test_a_live_point_is_shouted_at_what_rests_on_a_proof_too_and_closes_its_gate(form, counts):
+    bench = past_the_proof()
+    assert len(live(bench.show(form, counts, 2.0))) == 1
+    assert (bench.walk.phase.value, bench.walk.ledger.missing(WINDING)) == ("live", ("d",))
+    bench.show(form, 0, 2.0)
+    bench.act("press")
+    assert (bench.walk.step.key, bench.walk.phase.value) == ("w", "gate")
+
+
+def test_past_the_proof_its_source_and_another_meter_at_the_mains_outlet_are_no_live_point():
+    bench = past_the_proof()
+    bench.show(VOLTS, 912, 5.0)
+    bench.show(AC, 2300, 5.0, source="outlet meter")
+    assert live(bench.told) == []
+    assert bench.walk.ledger.missing(WINDING) == ()

@@ -706,3 +706,66 @@ def test_what_is_asked_now_is_what_was_advised_until_the_proof_goes_on():
     assert asks(bench).startswith("Not proved dead: nobody said, and nothing showed, that the tips were on the points;")
     on_points(bench)
     assert asks(bench) == "It read low for long enough. Now the known source once more, until the tone."
+
+
+# One meter, one function, from the source to the source ------------------------------------------
+
+AC_VOLT = replace(VOLT, mode="ac")
+RELATIVE = replace(VOLT, flags=("relative",))
+
+
+def volts_step():
+    """A step that leaves open whether direct or alternating volts are read."""
+    limit = Limit(low=None, high=50.0, unit="volt", text="at most 50 V", source="invented")
+    bench = Bench(step("d", "voltage", kind=StepKind.DEAD, source_voltage=9.0, limits=(limit,)), assume=NOTHING)
+    bench.show(VOLT, 3, 1.0)
+    return bench
+
+
+def at_source_then_points(bench, form=VOLT):
+    bench.show(VOLT, 9120, 1.75)
+    bench.show(form, 3, 1.0)
+    bench.act("press")
+    bench.show(form, 3, 4.0)
+
+
+@pytest.mark.parametrize("form", [AC_VOLT, RELATIVE], ids=["alternating", "relative"])
+def test_a_source_on_one_function_proves_nothing_of_points_on_another(form):
+    bench = volts_step()
+    at_source_then_points(bench, form)
+    bench.show(VOLT, 9120, 3.0)
+    assert bench.captured() == []
+    assert not_taken(bench.told)[0] == (
+        "the meter shows another function than at the known source: the proof begins again"
+    )
+
+
+def test_no_proof_of_dead_goes_on_over_a_lost_link():
+    bench = volts_step()
+    at_source_then_points(bench)
+    bench.walk.gone("meter")
+    assert refused(bench.act("press")) == ["The link of meter was lost: nothing shows now."]
+    bench.show(VOLT, 9120, 1.0)
+    assert bench.captured() == []
+    assert not_taken(bench.told) == ["the link was lost: the proof begins again"]
+    at_source_then_points(bench)
+    bench.show(VOLT, 9120, 3.0)
+    assert bench.captured() == [("d", "0.003")]
+
+
+def test_no_proof_of_open_goes_on_over_a_lost_link():
+    bench = open_step()
+    leads_together(bench)
+    on_open_points(bench)
+    bench.walk.gone("meter")
+    leads_together(bench)
+    assert bench.captured() == []
+    assert not_taken(bench.told) == ["the link was lost: the proof begins again"]
+
+
+def test_a_source_that_sags_under_the_tips_is_no_level_at_the_points():
+    bench = volts_step()
+    bench.show(VOLT, 9120, 1.75)
+    bench.show(VOLT, 5600, 6.0)
+    bench.show(VOLT, 9120, 3.0)
+    assert bench.captured() == []
