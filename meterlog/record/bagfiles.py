@@ -51,24 +51,31 @@ class ReadOnce(dict[str, bytes]):
 
 
 def _object(line: str, where: str) -> Any:
-    """JSON in which no key stands twice."""
+    """JSON in its one form: no blanks, no key twice, nothing escaped that need not be."""
     try:
-        return json.loads(line, object_pairs_hook=_once)
+        known = json.loads(line)
     except ValueError as error:
         raise Wrong(where, f"is no JSON: {error}") from None
-
-
-def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    if len(dict(pairs)) != len(pairs):
-        raise ValueError("a key stands twice")
-    return dict(pairs)
+    if json.dumps(known, ensure_ascii=False, separators=(",", ":")) != line:
+        raise Wrong(where, "is not in its one form")
+    return known
 
 
 def path_of(says: Mapping[str, Any]) -> list[bytes]:
+    """The hashes of a proof's path."""
     try:
-        return [bytes.fromhex(node) for node in says["path"]]
+        path = [bytes_of(node) for node in says["path"]]
     except (ValueError, TypeError):
         raise Wrong("a proof", "its path is no list of hashes") from None
+    return path
+
+
+def bytes_of(digits: str) -> bytes:
+    """Bytes of hex digits in their one form. Raises: ValueError."""
+    made = bytes.fromhex(digits)
+    if made.hex() != digits:
+        raise ValueError("hex digits are 0 to 9 and a to f, without blanks")
+    return made
 
 
 def read(where: str, run: Callable[..., T], *of: Any) -> T:

@@ -12,7 +12,17 @@ from typing import TYPE_CHECKING, Any
 from meterlog.base.merkle import is_beginning, leaf_hash, root_from_inclusion
 from meterlog.base.seals import Seal, digest, leaf_text, read_line
 from meterlog.record.bag import BAGIT
-from meterlog.record.bagfiles import Files, Wrong, digest_of, lines_digest, lines_of, objects_of, path_of, read
+from meterlog.record.bagfiles import (
+    Files,
+    Wrong,
+    bytes_of,
+    digest_of,
+    lines_digest,
+    lines_of,
+    objects_of,
+    path_of,
+    read,
+)
 
 if TYPE_CHECKING:
     from meterlog.record.head import Head
@@ -136,14 +146,16 @@ def _numbers(files: Files, statement: Statement) -> None:
 
 def _chunks(files: Files, _: Statement) -> None:
     leaves = {leaf["chunk"]: leaf for leaf in objects_of(files, "data/leaves.jsonl") if leaf["kind"] == "readings"}
-    seen = set()
+    seen: set[int] = set()
+    last = -1
     for number, chunk in enumerate(objects_of(files, "data/chunks.jsonl"), 1):
         where = f"data/chunks.jsonl line {number}"
         leaf = leaves.get(chunk.get("chunk", -1))
-        if leaf is None or chunk["chunk"] in seen or set(chunk) != {"chunk", "raw", "readings", "rest"}:
-            raise Wrong(where, "belongs to no leaf of this file")
+        if leaf is None or chunk["chunk"] <= last or set(chunk) != {"chunk", "raw", "readings", "rest"}:
+            raise Wrong(where, "belongs to no leaf of this file, or is out of order")
         seen.add(chunk["chunk"])
-        raw = read(where, bytes.fromhex, chunk["raw"])
+        last = chunk["chunk"]
+        raw = read(where, bytes_of, chunk["raw"])
         now = {"raw": digest_of(raw), "readings": lines_digest(chunk["readings"]), "rest": lines_digest(chunk["rest"])}
         for part, made in now.items():
             if leaf[part] != made:
@@ -167,8 +179,8 @@ def _texts_and_forms(files: Files, _: Statement) -> None:
     wanted = {each for each in wanted if re.fullmatch("[0-9a-f]{64}", each)}
     for sha256 in sorted(known ^ named | wanted - known):
         raise Wrong(f"data/texts/{sha256}.yaml", "is not there, or no leaf speaks of it")
-    forms = {digest_of("\x00".join(form).encode()) for form in objects_of(files, "data/forms.jsonl")}
-    sealed = {leaf["form"] for leaf in leaves if leaf["kind"] == "form"}
+    forms = [digest_of("\x00".join(form).encode()) for form in objects_of(files, "data/forms.jsonl")]
+    sealed = [leaf["form"] for leaf in leaves if leaf["kind"] == "form"]
     if forms != sealed:
         raise Wrong("data/forms.jsonl", "its forms are not those under the leaves")
     short = {each[:16] for each in forms}
@@ -212,14 +224,14 @@ def _disclosed(line: str) -> tuple[bytes, str, str]:
     salt, name, text = json.loads(line)
     if json.dumps([salt, name, text], ensure_ascii=False, separators=(",", ":")) != line or not name:
         raise ValueError("not in its one form")
-    return bytes.fromhex(salt), name, text
+    return bytes_of(salt), name, text
 
 
 def _earlier(files: Files, statement: Statement) -> None:
     """Every proof that the file carries itself leads to the signed head."""
     root = bytes.fromhex(statement.head.root)
     for number, says in enumerate(objects_of(files, "data/earlier.jsonl"), 1):
-        old = bytes.fromhex(says["root"])
+        old = bytes_of(says["root"])
         if not is_beginning(says["size"], old, statement.head.size, root, path_of(says)):
             raise Wrong(f"data/earlier.jsonl line {number}", "the proof does not lead to the signed head")
 

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 from meterlog.base.merkle import is_beginning
 from meterlog.record import head as heads
 from meterlog.record.bag import STATEMENT_TYPE
-from meterlog.record.bagfiles import Files, ReadOnce, Wrong, objects_of, path_of, read, text_of
+from meterlog.record.bagfiles import Files, ReadOnce, Wrong, bytes_of, objects_of, path_of, read, text_of
 from meterlog.record.bagparts import PARTS, PAYLOAD, SIGNED, STAMP, Statement
 from meterlog.record.head import Head
 from meterlog.record.key_acts import follows, key_acts
@@ -169,7 +169,7 @@ def _sheet(files: Files, statement: Statement, earlier: Head) -> None:
         return
     for says in objects_of(files, "data/earlier.jsonl"):
         if says.get("size") == earlier.size:
-            old = bytes.fromhex(says["root"])
+            old = bytes_of(says["root"])
             if not says["root"].startswith(earlier.root):
                 raise Wrong("data/earlier.jsonl", "another root than the sheet's: the record was rewritten")
             if not is_beginning(earlier.size, old, head.size, bytes.fromhex(head.root), path_of(says)):

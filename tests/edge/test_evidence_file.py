@@ -298,6 +298,35 @@ def test_the_true_key_alone_can_not_change_what_was_sealed(files, kept, kind, wh
     assert "signature" not in found
 
 
+@pytest.mark.parametrize("name", [LEAVES, PROOFS, CHUNKS, "data/seals.txt", "data/log.jsonl", "data/forms.jsonl"])
+def test_nothing_is_written_in_two_ways_even_under_the_true_key(files, kept, name):
+    """Lines changed for one another, blanks, upper-case digits: the same to a reader, refused all the same."""
+    whole = dict(files)
+    for change in (
+        lines_changed(name, lambda lines: [lines[-1], *lines[1:-1], lines[0]] if len(lines) > 1 else [*lines, *lines]),
+        line_changed(name, 0, ",", ", ") if name != "data/seals.txt" else line_changed(name, 0, " 0 ", " 00 "),
+        lines_changed(name, lambda lines: [lines[0].replace("a", "A"), *lines[1:]] if "a" in lines[0] else [""]),
+    ):
+        files.update(whole)
+        change(files)
+        if files[name] != whole[name]:
+            signed_again(files, kept)
+            assert false(files), change
+
+
+def test_a_disclosure_is_written_in_one_way_only(files):
+    before = files["disclosures.txt"]
+    files["disclosures.txt"] = line_changed_salt(before)
+    assert files["disclosures.txt"] != before
+    assert false(files)
+
+
+def line_changed_salt(data):
+    line, _, rest = data.decode().partition("\n")
+    salt = json.loads(line)[0]
+    return (line.replace(salt, salt.upper()) + "\n" + rest).encode()
+
+
 def test_no_single_bit_of_a_signed_file_can_be_turned(whole, files):
     """Each bit of the small signed files, and a few hundred of the large ones."""
     unseen = []
