@@ -116,8 +116,6 @@ def _where(walk: dict[str, Any]) -> list[str]:
         lines = [f"caution: {caution}" for caution in walk["cautions"]]
     lines += [f"{step['key']}: {step['title']}" for step in walk["steps"] if step["key"] == walk["step"]]
     lines += [f"waits for {need}" for need in walk["needs"]]
-    if walk["absent"]:
-        lines.append(f"asks for the instrument {walk['absent']!r}, which this bench does not have")
     return [*lines, walk["words"], *(f"  meterlog job {_typed(offer)}" for offer in walk["acts"])]
 
 

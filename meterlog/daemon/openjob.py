@@ -41,8 +41,12 @@ class OpenJob:
     def snapshot(self) -> dict[str, Any]:
         """The walk for pages, with the job's reference and verdict numbers."""
         walk = self.session.walk
-        told = {"verdicts": dict(self.verdicts), "asks": self._asks(), "absent": self._absent()}
-        return {"job": self.ref, **walk.snapshot(), **told}
+        shown, absent = walk.snapshot(), self._absent()
+        if absent:
+            lacks = f"This check asks for the instrument {absent}, which this bench does not have."
+            shown["words"] = f"{lacks} {shown['words']}"
+        told = {"verdicts": dict(self.verdicts), "asks": self._asks(), "absent": absent}
+        return {"job": self.ref, **shown, **told}
 
     def _absent(self) -> str:
         """The instrument that the step at hand asks for by name, and that this bench does not have; "" otherwise."""
