@@ -50,7 +50,7 @@ class Error:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Line:
+class BudgetLine:
     """A line of a budget: an error, how strongly it acts on the result, and its share of the variance."""
 
     name: str
@@ -76,7 +76,7 @@ class Budget:
         cdf: probability that the error of the result lies at or below an amount.
     """
 
-    lines: tuple[Line, ...]
+    lines: tuple[BudgetLine, ...]
     standard: float
     expanded: float
     degrees_of_freedom: float
@@ -179,7 +179,7 @@ def _budget(found: Sequence[tuple[Error, float]]) -> Budget:
     parts = sorted(((abs(c) * e.standard_uncertainty, e, c) for e, c in found), key=lambda part: -part[0])
     standard = math.hypot(*(u for u, _, _ in parts))
     lines = tuple(
-        Line(
+        BudgetLine(
             name=e.name,
             distribution=e.distribution,
             standard_uncertainty=e.standard_uncertainty,

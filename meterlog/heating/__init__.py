@@ -7,18 +7,18 @@ from meterlog.heating.answer.result import HeatingResult
 from meterlog.heating.balance.load import Load
 from meterlog.heating.balance.vessel import NO_VESSEL, Vessel, read_vessel
 from meterlog.heating.run import run
-from meterlog.heating.stated import Stated, read_mass, read_moment, read_room, read_stated, read_warm_up
-from meterlog.heating.trace.columns import Series, Trace, read_trace
+from meterlog.heating.stated import StatedValue, read_mass, read_moment, read_room, read_stated, read_warm_up
+from meterlog.heating.trace.columns import HeatingTrace, LoggedQuantity, read_trace
 
 __all__ = [
     "METHODS",
     "NO_VESSEL",
     "HeatingResult",
+    "HeatingTrace",
     "Load",
+    "LoggedQuantity",
     "Plate",
-    "Series",
-    "Stated",
-    "Trace",
+    "StatedValue",
     "Vessel",
     "misfit",
     "pooled",

@@ -20,14 +20,14 @@ from meterlog.heating.balance.find import find, load_names, unlikely
 from meterlog.heating.times import cycling
 from meterlog.heating.times.heating import Heating, warm_up_of
 from meterlog.heating.times.when import heated_when
-from meterlog.heating.trace.periods import Refused
+from meterlog.heating.trace.periods import NotFound
 
 if TYPE_CHECKING:
     from collections.abc import Collection
 
     from meterlog.heating.balance.load import Load
-    from meterlog.heating.stated import Stated
-    from meterlog.heating.trace.columns import Trace
+    from meterlog.heating.stated import StatedValue
+    from meterlog.heating.trace.columns import HeatingTrace
 
 SHORTEST_S = 20.0
 """A shorter run is no two-litre test: a tenth of it would be warm-up (common practice, no source)."""
@@ -35,13 +35,13 @@ NO_PLATE = Plate()
 
 
 def run(
-    trace: Trace,
+    trace: HeatingTrace,
     loads: tuple[Load, ...],
     *,
-    ambient: Stated | None = None,
-    start: Stated | None = None,
-    stop: Stated | None = None,
-    warm_up: Stated | None = None,
+    ambient: StatedValue | None = None,
+    start: StatedValue | None = None,
+    stop: StatedValue | None = None,
+    warm_up: StatedValue | None = None,
     method: str = "enthalpy",
     plate: Plate = NO_PLATE,
     stirred: Collection[str] = (),
@@ -67,10 +67,10 @@ def run(
     definition = methods.METHODS[method]
     founds = (
         heating
-        if isinstance(heating, Refused)
+        if isinstance(heating, NotFound)
         else find(trace, loads, room, heating, along=method == "ramp", said=stirred)
     )
-    if isinstance(founds, Refused):
+    if isinstance(founds, NotFound):
         when = heating if isinstance(heating, Heating) else None
         return HeatingResult(
             method=method, definition=definition, trace=trace, heating=when, refused=(founds,), notes=trace.notes
@@ -117,11 +117,11 @@ def run(
     )  # fmt: skip
 
 
-def _too_short(method: str, heating: Heating, seconds: float) -> Refused | None:
+def _too_short(method: str, heating: Heating, seconds: float) -> NotFound | None:
     if not seconds > 0.0:
         why = f"the warm-up takes all of the {heating.duration:.1f} s of heating"
-        return Refused(what="duration", why=why, advice="check --start, --stop and --warm-up, or heat longer")
+        return NotFound(what="duration", why=why, advice="check --start, --stop and --warm-up, or heat longer")
     if method == "two-vessels" and heating.duration < SHORTEST_S:
         why = f"the vessels were heated for {heating.duration:g} s, of which the warm-up is a large part"
-        return Refused(what="duration", why=why, advice="heat them for two minutes and 2 s")
+        return NotFound(what="duration", why=why, advice="heat them for two minutes and 2 s")
     return None

@@ -25,7 +25,7 @@ LITRE_MASS = 0.9982
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Stated:
+class StatedValue:
     """A stated value, SI, and the half width of the rectangle it lies in; None when none was stated."""
 
     value: float
@@ -37,14 +37,14 @@ class Stated:
         """Half width over √3 (JCGM 100:2008, 4.3.7), 0 when none was stated."""
         return (self.half_width or 0.0) / math.sqrt(3.0)
 
-    def or_half_width(self, half_width: float) -> Stated:
+    def or_half_width(self, half_width: float) -> StatedValue:
         """The same, with a half width where none was stated."""
         if self.half_width is not None:
             return self
-        return Stated(value=self.value, half_width=half_width, text=self.text)
+        return StatedValue(value=self.value, half_width=half_width, text=self.text)
 
 
-def read_stated(text: str, like: str, difference: str = "") -> Stated:
+def read_stated(text: str, like: str, difference: str = "") -> StatedValue:
     """A value of the kind of `like`, such as "1000 g ± 2 g"; ± may be in % of it, or in a unit like `difference`.
 
     Raises: WrongValue, saying what to write.
@@ -54,21 +54,21 @@ def read_stated(text: str, like: str, difference: str = "") -> Stated:
     """
     if ends := split_range(text):
         low, high = sorted(units.parse(end, like) for end in ends)
-        return Stated(value=(low + high) / 2, half_width=(high - low) / 2, text=text.strip())
+        return StatedValue(value=(low + high) / 2, half_width=(high - low) / 2, text=text.strip())
     stated, width = split_doubt(text)
     value = units.parse(stated, like)
     if not width:
-        return Stated(value=value, text=text.strip())
+        return StatedValue(value=value, text=text.strip())
     if width.endswith("%"):
         half = abs(value) * units.parse(width, "dimensionless")
     else:
         half = units.parse(width, difference or like)
     if half < 0.0:
         raise WrongValue(f"what stands after ± is a width, at least 0, not {width!r}")
-    return Stated(value=value, half_width=half, text=text.strip())
+    return StatedValue(value=value, half_width=half, text=text.strip())
 
 
-def read_mass(text: str) -> Stated:
+def read_mass(text: str) -> StatedValue:
     """Mass of the water, kg, from "1000 g ± 2 g" or, less well, a volume such as "1 L".
 
     Without ±: two readings of a kitchen scale, ± 2 g or 0.2 %; a jug's mark, ± 3 % (common practice, no source).
@@ -79,7 +79,7 @@ def read_mass(text: str) -> Stated:
         volume = read_stated(text, "liter")
         litres = volume.value / units.parse("1 liter", "liter")
         half = volume.half_width / volume.value if volume.half_width is not None and volume.value else 0.03
-        mass = Stated(value=litres * LITRE_MASS, half_width=litres * LITRE_MASS * half, text=text.strip())
+        mass = StatedValue(value=litres * LITRE_MASS, half_width=litres * LITRE_MASS * half, text=text.strip())
     else:
         weighed = read_stated(text, "kilogram")
         mass = weighed.or_half_width(max(0.002, 0.002 * weighed.value))
@@ -91,7 +91,7 @@ def read_mass(text: str) -> Stated:
     return mass
 
 
-def read_room(text: str) -> Stated:
+def read_room(text: str) -> StatedValue:
     """Temperature of the room's air, K, from "21 °C" or "21 °C ± 0.5 K".
 
     Raises: WrongValue when it is no temperature, or none that a person works in.
@@ -104,7 +104,7 @@ def read_room(text: str) -> Stated:
     return room
 
 
-def read_moment(text: str) -> Stated:
+def read_moment(text: str) -> StatedValue:
     """A moment on the trace's clock, s, from "95 s", "1.5 min" or, in the trace's own seconds, "95"."""
     bare, width = split_doubt(text)
     if re.fullmatch(NUMBER, bare):
@@ -115,7 +115,7 @@ def read_moment(text: str) -> Stated:
 LONGEST_WARM_UP_S = 60.0
 
 
-def read_warm_up(text: str) -> Stated:
+def read_warm_up(text: str) -> StatedValue:
     """How long, s, an appliance takes to full power each time that it is switched on, from "2 s ± 1 s" or "0 s".
 
     Raises: WrongValue when it is no time, or longer than a minute.

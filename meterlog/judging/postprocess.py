@@ -32,7 +32,7 @@ from meterlog.judging.methods import (
     winding,
 )
 from meterlog.judging.methods import trend as course
-from meterlog.judging.methods.series import Series, series_from, series_of
+from meterlog.judging.methods.series import ReadingSeries, series_from, series_of
 from meterlog.judging.result import Context, Result
 from meterlog.judging.written import given_value, measured_series, measured_value
 
@@ -149,7 +149,7 @@ class _Found:
     null: Result | None
     seen: dict[str, Result] = field(default_factory=dict)
 
-    def input(self, name: str, wanted: Input, text: str) -> Result | Series | tuple[Result, ...] | str:
+    def input(self, name: str, wanted: Input, text: str) -> Result | ReadingSeries | tuple[Result, ...] | str:
         if wanted.kind == WORD:
             return self.word(name, wanted, text)
         if wanted.kind == SEVERAL:
@@ -175,7 +175,7 @@ class _Found:
             return given_value(written, wanted.quantity)
         return measured_value(written, wanted.quantity, of=name)
 
-    def series(self, wanted: Input, text: str) -> Series:
+    def series(self, wanted: Input, text: str) -> ReadingSeries:
         names = [part.strip() for part in text.split(",")]
         if all(name in self.at_hand.earlier for name in names):
             return series_from([self.at_hand.earlier[name] for name in names])

@@ -7,7 +7,7 @@ from dataclasses import asdict, dataclass
 from enum import StrEnum
 from typing import Any
 
-from meterlog.base.uncertainty import Line
+from meterlog.base.uncertainty import BudgetLine
 from meterlog.judging.limit import Limit
 
 
@@ -54,7 +54,7 @@ class Verdict:
     limit: Limit | None = None
     rule: str = ""
     acceptance: tuple[float | None, float | None] = (None, None)
-    budget: tuple[Line, ...] = ()
+    budget: tuple[BudgetLine, ...] = ()
     trail: tuple[str, ...] = ()
     advice: str = ""
 
@@ -76,7 +76,7 @@ class Verdict:
             outcome=Outcome(known.pop("outcome")),
             limit=Limit(**limit) if limit else None,
             acceptance=(low, high),
-            budget=tuple(Line(**line) for line in known.pop("budget")),
+            budget=tuple(BudgetLine(**line) for line in known.pop("budget")),
             trail=tuple(known.pop("trail")),
             **known,
         )

@@ -27,7 +27,7 @@ from meterlog.base.units import (
 from meterlog.judging.accuracy import Accuracy, parse_accuracy
 from meterlog.judging.formula import exactly
 from meterlog.judging.measurement import measured
-from meterlog.judging.methods.series import Series, series_of
+from meterlog.judging.methods.series import ReadingSeries, series_of
 
 if TYPE_CHECKING:
     from meterlog.judging.result import Context, Result
@@ -73,7 +73,7 @@ def measured_value(
     return measured(Capture.of_one(reading, 0.0, "written"), accuracy=accuracy, context=context, resolution=step, of=of)
 
 
-def measured_series(text: str, quantity: str, *, accuracy: Accuracy | None = None) -> Series:
+def measured_series(text: str, quantity: str, *, accuracy: Accuracy | None = None) -> ReadingSeries:
     """A run of readings: "10 s: 5.638 ohm, 20 s: 5.572 ohm", an accuracy for all behind "±". Raises: WrongValue."""
     shown, accuracy = _with_accuracy(text, quantity, accuracy)
     readings: list[tuple[float, Reading]] = []

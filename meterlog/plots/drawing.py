@@ -62,7 +62,7 @@ ALONE = """
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Trace:
+class Curve:
     """A row of points joined by a line, or stood as "dots"; `style` is that or a key of `STYLES`.
 
     A point whose y is NaN is a gap: the line is not drawn across it. Traces of one name and style stand in
@@ -75,7 +75,7 @@ class Trace:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Band:
+class PlotBand:
     """A stretch of one axis ("x" or "y"), shaded or only named; an end that is None lies beyond the plot."""
 
     axis: str
@@ -100,8 +100,8 @@ class Plot:
     says: str
     x_label: str
     y_label: str
-    traces: Sequence[Trace]
-    bands: Sequence[Band] = ()
+    traces: Sequence[Curve]
+    bands: Sequence[PlotBand] = ()
     y_levels: Sequence[float] = ()
     title: str = ""
     tells: str = ""
@@ -204,12 +204,12 @@ class _Frame:
         low, high = self.y_ticks[0], self.y_ticks[-1]
         return round(self.bottom - (value - low) / (high - low) * (self.bottom - self.top), 2)
 
-    def across(self, band: Band) -> tuple[float, float]:
+    def across(self, band: PlotBand) -> tuple[float, float]:
         """A band's left and right, within the frame."""
         left = self.left if band.low is None else max(self.left, self.x(band.low))
         return left, self.right if band.high is None else min(self.right, self.x(band.high))
 
-    def _names_above(self, bands: Sequence[Band]) -> list[tuple[float, str]]:
+    def _names_above(self, bands: Sequence[PlotBand]) -> list[tuple[float, str]]:
         """Middles of the bands' names in one row, each over its band or as near as the others let it; or no room."""
         widths = [_wide(band.name) + 8 for band in bands]
         if sum(widths) > self.right - self.left + 8:
@@ -225,7 +225,7 @@ class _Frame:
             edge = middles[n] - width / 2
         return list(zip(middles, (band.name for band in bands), strict=True))
 
-    def _legend_of(self, plot: Plot) -> Iterable[tuple[Band | Trace, list[str]]]:
+    def _legend_of(self, plot: Plot) -> Iterable[tuple[PlotBand | Curve, list[str]]]:
         """What stands in the legend with its lines of words: bands not named above, and traces if there are several."""
         most = int((plot.width - 2 * MARGIN_RIGHT - SAMPLE - 8) / _wide("m"))
         for band in plot.bands:
@@ -293,7 +293,7 @@ def _box(x: float, y: float, width: float, height: float) -> str:
     )
 
 
-def _trace(trace: Trace, frame: _Frame) -> str:
+def _trace(trace: Curve, frame: _Frame) -> str:
     return _drawn(trace.style, [[(frame.x(x), frame.y(y)) for x, y in thinned(p)] for p in _pieces(trace.points)])
 
 
@@ -314,7 +314,7 @@ def _drawn(style: str, pieces: list[list[Point]]) -> str:
 def _legend(frame: _Frame) -> Iterable[str]:
     y = float(frame.foot + 4)
     for shown, lines in frame.legend:
-        if isinstance(shown, Trace):
+        if isinstance(shown, Curve):
             yield _sample(shown.style, MARGIN_RIGHT, y + 5)
         else:
             yield _box(MARGIN_RIGHT, y, SAMPLE, 10)

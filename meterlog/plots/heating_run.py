@@ -10,15 +10,15 @@ from meterlog.base.units import to_place
 from meterlog.heating.balance.find import VESSELS
 from meterlog.heating.trace.columns import GAP
 from meterlog.heating.water import ZERO_CELSIUS
-from meterlog.plots.drawing import Band, Plot, Trace
+from meterlog.plots.drawing import Curve, Plot, PlotBand
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from meterlog.heating.answer.result import HeatingResult
-    from meterlog.heating.balance.found import Found
+    from meterlog.heating.balance.found import LoadBalance
     from meterlog.heating.balance.load import End
-    from meterlog.heating.trace.columns import Series
+    from meterlog.heating.trace.columns import LoggedQuantity
     from meterlog.heating.trace.periods import Plateau
     from meterlog.plots.drawing import Point
 
@@ -31,7 +31,7 @@ def plot_of(answer: HeatingResult) -> Plot:
     series = [part for part in (answer.trace.temperature, answer.trace.second) if part is not None]
     names = [name for name, _ in answer.loads()] or VESSELS
     traces = [
-        Trace(points=_points(part), name=f"temperature{of}", style=style)
+        Curve(points=_points(part), name=f"temperature{of}", style=style)
         for part, of, style in zip(series, _of(names, len(series)), ("line", "dotted"), strict=False)
     ]
     for place, (found, of) in enumerate(zip((f for _, f in answer.loads()), _of(names, len(series)), strict=False)):
@@ -72,12 +72,12 @@ def _tells(answer: HeatingResult) -> str:
     return " ".join(told)
 
 
-def corrected_rise(found: Found) -> float:
+def corrected_rise(found: LoadBalance) -> float:
     """By how much the load would have warmed, K, had the room taken and given nothing."""
     return found.rise + found.lost / found.capacity
 
 
-def _points(series: Series) -> list[Point]:
+def _points(series: LoggedQuantity) -> list[Point]:
     """The readings in °C, with a gap where they ceased for a while."""
     points = [(t, v - ZERO_CELSIUS) for t, v in zip(series.times, series.values, strict=True)]
     longest = GAP * series.interval
@@ -87,43 +87,43 @@ def _points(series: Series) -> list[Point]:
     return out
 
 
-def _periods(answer: HeatingResult) -> list[Band]:
+def _periods(answer: HeatingResult) -> list[PlotBand]:
     if answer.heating is None or not answer.founds:
         return []
     start, stop = answer.heating.start, answer.heating.stop
     return [
-        Band(axis="x", low=None, high=start, name="before", is_shaded=False),
-        Band(axis="x", low=start, high=stop, name="heating"),
-        Band(axis="x", low=stop, high=None, name="after", is_shaded=False),
+        PlotBand(axis="x", low=None, high=start, name="before", is_shaded=False),
+        PlotBand(axis="x", low=start, high=stop, name="heating"),
+        PlotBand(axis="x", low=stop, high=None, name="after", is_shaded=False),
     ]
 
 
-def _fits(found: Found) -> list[Trace]:
+def _fits(found: LoadBalance) -> list[Curve]:
     """The lines through the still periods, and carried to the ends of heating; or the ramp that power was told from."""
     start, stop = found.heating.start, found.heating.stop
     ends = [(found.before, start, found.first), (found.after, stop, found.last)]
     out = [part for stretch, moment, end in ends if stretch for part in _fit(found, stretch, moment, end)]
     if found.along:
         ramp = [(t + found.along.lag, end.kelvin - ZERO_CELSIUS) for _, t, end in ends]
-        out.append(Trace(points=ramp, name=FITTED, style="fitted"))
+        out.append(Curve(points=ramp, name=FITTED, style="fitted"))
     return out
 
 
-def _fit(found: Found, stretch: Plateau, moment: float, end: End) -> list[Trace]:
+def _fit(found: LoadBalance, stretch: Plateau, moment: float, end: End) -> list[Curve]:
     level = end.kelvin - ZERO_CELSIUS
     line = [(t, level + found.drift(end) * (t - moment)) for t in (stretch.first, stretch.last)]
     near = min(line, key=lambda point: abs(point[0] - moment))
     return [
-        Trace(points=line, name=FITTED, style="fitted"),
-        Trace(points=[near, (moment, level)], name=CARRIED, style="dashed"),
+        Curve(points=line, name=FITTED, style="fitted"),
+        Curve(points=[near, (moment, level)], name=CARRIED, style="dashed"),
     ]
 
 
-def _rise(found: Found, of: str, aside: float) -> list[Trace]:
+def _rise(found: LoadBalance, of: str, aside: float) -> list[Curve]:
     """The corrected rise as a bar at the stop, or so many s after it, over the level at the start."""
     foot, at = found.first.kelvin - ZERO_CELSIUS, found.heating.stop + aside
     rise = corrected_rise(found)
     return [
-        Trace(points=[(found.heating.start, foot), (at, foot)], name=CARRIED, style="dashed"),
-        Trace(points=[(at, foot), (at, foot + rise)], name=f"corrected rise{of}: {rise:.2f} K", style="span"),
+        Curve(points=[(found.heating.start, foot), (at, foot)], name=CARRIED, style="dashed"),
+        Curve(points=[(at, foot), (at, foot + rise)], name=f"corrected rise{of}: {rise:.2f} K", style="span"),
     ]

@@ -11,8 +11,8 @@ from meterlog.heating.answer.rating import limit_of
 from meterlog.heating.balance.load import Load
 from meterlog.heating.balance.vessel import NO_VESSEL, read_vessel
 from meterlog.heating.run import run
-from meterlog.heating.stated import Stated, read_mass, read_room, read_stated, read_warm_up
-from meterlog.heating.trace.columns import Series, Trace
+from meterlog.heating.stated import StatedValue, read_mass, read_room, read_stated, read_warm_up
+from meterlog.heating.trace.columns import HeatingTrace, LoggedQuantity
 from meterlog.judging import Outcome, Verdict
 from meterlog.judging.method import plain_name
 
@@ -116,11 +116,13 @@ MAINS_SIDE = ("power", "current", "voltage")
 """Quantities of the mains side that a run's trace may hold."""
 
 
-def trace_of(log: Iterable[Timed], channel: str, beside: Iterable[Timed] = (), second: str | None = None) -> Trace:
+def trace_of(
+    log: Iterable[Timed], channel: str, beside: Iterable[Timed] = (), second: str | None = None
+) -> HeatingTrace:
     """The trace of a run: the temperature on one channel, or two, and the mains side where it was read meanwhile."""
     read, mains = list(log), list(beside)
     power, current, voltage = (_series(mains, quantity) for quantity in MAINS_SIDE)
-    return Trace(
+    return HeatingTrace(
         temperature=_series(_on(channel, read), "temperature"),
         second=_series(_on(second, read), "temperature") if second is not None else None,
         power=power if power.times else None,
@@ -133,19 +135,19 @@ def _on(channel: str, log: Iterable[Timed]) -> list[Timed]:
     return [(at, reading) for at, reading in log if reading.form.channel == channel]
 
 
-def _series(log: Iterable[Timed], quantity: str) -> Series:
+def _series(log: Iterable[Timed], quantity: str) -> LoggedQuantity:
     """The values of one quantity over time, each moment once."""
     kept: dict[float, tuple[float, float]] = {}
     for at, reading in log:
         if reading.form.quantity == quantity and reading.value is not None:
             kept.setdefault(at, (reading.value, reading.form.resolution))
-    return Series(
+    return LoggedQuantity(
         times=tuple(kept),
         values=tuple(value for value, _ in kept.values()),
         resolution=max((step for _, step in kept.values()), default=0.0),
     )
 
 
-def _edge(at: float, uncertainty_s: float) -> Stated:
+def _edge(at: float, uncertainty_s: float) -> StatedValue:
     """A moment with the half width of the rectangle that has its standard uncertainty."""
-    return Stated(value=at, half_width=uncertainty_s * 3.0**0.5)
+    return StatedValue(value=at, half_width=uncertainty_s * 3.0**0.5)

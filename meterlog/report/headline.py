@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from meterlog.base.errors import CannotDo
 from meterlog.files import keys
 from meterlog.record.head import fingerprint_of, head_of
-from meterlog.store.reader import Reader
+from meterlog.store.reader import StoredRecord
 
 if TYPE_CHECKING:
     from meterlog.store.sqlite import Connection
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 def headline(db: Connection) -> dict[str, str] | None:
     """`line` and `qr` (SVG) of the record's head now; None when nothing is committed yet."""
-    reader = Reader(db)
+    reader = StoredRecord(db)
     lines = list(reader.seals())
     if not lines:
         return None

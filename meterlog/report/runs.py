@@ -9,14 +9,14 @@ from typing import TYPE_CHECKING, Any
 from meterlog.base import units
 from meterlog.base.errors import MeterlogError
 from meterlog.heating.answer.words import periods
-from meterlog.plots.drawing import Band, Plot, Trace, draw_both
+from meterlog.plots.drawing import Curve, Plot, PlotBand, draw_both
 from meterlog.plots.heating_run import plot_of as picture_of
 from meterlog.procedure.case import heating_run as run_from
 from meterlog.procedure.heating_step import run_of
 from meterlog.procedure.steps import StepKind
 from meterlog.record.revisit import Revisit
 from meterlog.report import wording
-from meterlog.store.reader import Reader
+from meterlog.store.reader import StoredRecord
 
 if TYPE_CHECKING:
     from meterlog.base.readings import Form
@@ -40,21 +40,21 @@ def plot_of(capture: dict[str, Any], readings: list[dict[str, Any]]) -> str:
             says=f"Readings around capture {capture['id']}: {length:.2f} s long, at {shown}.",
             x_label="time since the capture began, s",
             y_label=f"{wording.quantity(form.quantity)}, {units.symbol(form.unit)}".rstrip(", "),
-            traces=[Trace(points=points, name="readings"), Trace(points=points, name="one reading each", style="dots")]
+            traces=[Curve(points=points, name="readings"), Curve(points=points, name="one reading each", style="dots")]
             if len(points) <= DOTS_MOST
-            else [Trace(points=points, name="readings")],
+            else [Curve(points=points, name="readings")],
             bands=[_band(capture, shown)],
         )
     )
 
 
-def _band(capture: dict[str, Any], shown: str) -> Band:
+def _band(capture: dict[str, Any], shown: str) -> PlotBand:
     """The part that counts: a heating run's energised time, else the settled run."""
     if capture["timing"]:
         started, stopped = (at - capture["started"] / 1000 for at in json.loads(capture["timing"])[:2])
-        return Band(axis="x", low=started, high=stopped, name=f"heating: {stopped - started:.1f} s")
+        return PlotBand(axis="x", low=started, high=stopped, name=f"heating: {stopped - started:.1f} s")
     length = (capture["ended"] - capture["started"]) / 1000
-    return Band(axis="x", low=0.0, high=length, name=f"the settled run: {shown}")
+    return PlotBand(axis="x", low=0.0, high=length, name=f"the settled run: {shown}")
 
 
 def _in_unit(row: dict[str, Any], form: Form) -> float:
@@ -72,7 +72,7 @@ def heating_run(db: Connection, verdict: int, kind: str, key: str) -> dict[str, 
     """
     if kind != StepKind.HEATING:
         return None
-    revisit = Revisit(Reader(db))
+    revisit = Revisit(StoredRecord(db))
     try:
         case = revisit.case(revisit.verdict(verdict))
         run = run_of(run_from(case, case.procedure.step(key), case.answers[key]))

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from meterlog.record.auditor import Finding, as_far_as_it_goes, reached_again
 from meterlog.record.head import differs_from, tree_of
 from meterlog.store.evidence import check_file, check_personal, check_rereads, check_schema, check_seals, check_texts
-from meterlog.store.reader import Reader
+from meterlog.store.reader import StoredRecord
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -34,12 +34,12 @@ def audit(db: Connection) -> Iterator[Finding]:
     """Everything that differs from what was sealed, decoded, captured or concluded."""
     for check in STORED:
         yield from as_far_as_it_goes(check.__name__.removeprefix("check_"), check(db))
-    yield from as_far_as_it_goes("rows", reached_again(Reader(db)))
+    yield from as_far_as_it_goes("rows", reached_again(StoredRecord(db)))
 
 
 def check_head(db: Connection, earlier: Head) -> Iterator[Finding]:
     """A finding when the record does not begin as it did when an earlier head was made of it."""
-    reader = Reader(db)
+    reader = StoredRecord(db)
     differs = differs_from(earlier, reader.identities(), tree_of(reader.seals()))
     if differs:
         yield Finding(where="record", what=differs)

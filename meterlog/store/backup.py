@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from meterlog.base.errors import CannotDo
 from meterlog.record.head import Head, head_of
 from meterlog.store import sqlite
-from meterlog.store.reader import Reader
+from meterlog.store.reader import StoredRecord
 from meterlog.store.writer import Writer
 
 if TYPE_CHECKING:
@@ -37,7 +37,7 @@ def backup(database: Path, target: Path) -> Head:
         with contextlib.closing(sqlite.open_reader(database)) as source:
             sqlite.copy_whole(source, making)
         with contextlib.closing(sqlite.open_reader(making)) as copy:
-            head = head_in(Reader(copy))
+            head = head_in(StoredRecord(copy))
         os.replace(making, target)
     except (OSError, sqlite.DatabaseError) as error:
         raise CannotDo(f"{target} can't be made: {error}", sqlite.what_to_do_about(None)) from None
@@ -61,7 +61,7 @@ def restore(copy: Path, target: Path, now: Now, who: str) -> Restored:
     return Restored(writer.bench, head)
 
 
-def head_in(reader: Reader) -> Head:
+def head_in(reader: StoredRecord) -> Head:
     """The head of a record. Raises: CannotDo when nothing is committed in it."""
     lines = list(reader.seals())
     if not lines:

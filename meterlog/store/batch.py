@@ -43,7 +43,7 @@ class Chunk:
 
 
 @dataclass(slots=True)
-class LinkState:
+class OpenLink:
     """What the writer keeps of an open link."""
 
     id: int
@@ -51,9 +51,9 @@ class LinkState:
     ordinal: int = 0
     spans: deque[tuple[int, int, int]] = field(default_factory=lambda: deque(maxlen=SPANS_KEPT))
 
-    def opened_again(self, link: int) -> LinkState:
+    def opened_again(self, link: int) -> OpenLink:
         """The state of the same instrument's next link: its readings go on being counted."""
-        return LinkState(link, ordinal=self.ordinal, spans=self.spans)
+        return OpenLink(link, ordinal=self.ordinal, spans=self.spans)
 
     def reading_id(self, ordinal: int) -> int:
         """The id of a reading by its ordinal on this link. Raises: KeyError when it is too long ago."""

@@ -11,7 +11,7 @@ from meterlog.record.acts import ActKind
 from meterlog.record.bag import ChunkLines, JobEvidence, LeafProof
 from meterlog.record.head import tree_of
 from meterlog.store import leaves
-from meterlog.store.reader import Reader
+from meterlog.store.reader import StoredRecord
 from meterlog.store.sealed import Leaves, Unmade
 from meterlog.store.upgrade import is_sealed_whole
 
@@ -25,7 +25,7 @@ AUDIT_FIRST = "see what differs with: meterlog audit"
 
 def job_evidence(db: Connection, ref: str, html: str, how_to_check: str) -> JobEvidence:
     """All that is shown of a job. Raises: CannotDo when there is none, or its rows are not those that were sealed."""
-    reader = Reader(db)
+    reader = StoredRecord(db)
     job = reader.job(ref)
     if job is None:
         raise CannotDo(f"there is no job {ref!r}", "list them with: meterlog job list")
@@ -52,7 +52,7 @@ def job_evidence(db: Connection, ref: str, html: str, how_to_check: str) -> JobE
     )
 
 
-def _text(reader: Reader, sha256: str) -> str:
+def _text(reader: StoredRecord, sha256: str) -> str:
     kept = reader.text(sha256)
     if kept is None:
         raise CannotDo(f"the text {sha256[:8]} is not there", AUDIT_FIRST)

@@ -21,7 +21,7 @@ FORMS_AT_HAND = 4096
 """Form objects known by identity; a profile that makes new ones for each reading must not fill memory."""
 
 
-class Known:
+class RowNumbers:
     """Ids for what is new, the old id for what is known; new rows go into the batch given."""
 
     def __init__(self, db: Connection) -> None:

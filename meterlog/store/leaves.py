@@ -89,7 +89,7 @@ def rest_lines(unread: Iterable[Sequence[Any]], sent: Iterable[Sequence[Any]]) -
     return lines + [f"{r[0]} {r[2]} {r[3]} {bytes(r[4]).hex()}" for r in sent]
 
 
-def chunk_leaf(chunk: Mapping[str, Any], link: Mapping[str, Any], readings: str, rest: str, where: Where) -> str:
+def chunk_leaf(chunk: Mapping[str, Any], link: Mapping[str, Any], readings: str, rest: str, where: LeafOwner) -> str:
     """The leaf of one link's bytes and readings within one commit, job and step."""
     return leaf_text(
         {
@@ -115,15 +115,15 @@ def chunk_leaf(chunk: Mapping[str, Any], link: Mapping[str, Any], readings: str,
     )
 
 
-Where = dict[str, "str | int"]
+LeafOwner = dict[str, "str | int"]
 
 
-def where(ref: str | None, number: int | None) -> Where:
+def where(ref: str | None, number: int | None) -> LeafOwner:
     """Which job a leaf belongs to and its number there; empty for no job."""
     return {} if ref is None or number is None else {"job": ref, "n": number}
 
 
-def row_leaf(kind: str, row: Mapping[str, Any], where: Where) -> str:
+def row_leaf(kind: str, row: Mapping[str, Any], where: LeafOwner) -> str:
     """The leaf of a job, capture, verdict or event row."""
     columns = {"job": JOB_COLUMNS, "capture": CAPTURE_COLUMNS, "verdict": VERDICT_COLUMNS, "event": EVENT_COLUMNS}
     fields: dict[str, str | int] = {}
@@ -140,7 +140,7 @@ def row_leaf(kind: str, row: Mapping[str, Any], where: Where) -> str:
 STEP_COLUMNS = ("id", "position", "key", "title", "kind", "points", "quantity", "limits")
 
 
-def steps_leaf(job: int, steps: Iterable[Mapping[str, Any]], where: Where) -> str:
+def steps_leaf(job: int, steps: Iterable[Mapping[str, Any]], where: LeafOwner) -> str:
     """The leaf of a job's steps: all of them in order, as one canonical JSON list of objects."""
     rows = [{name: step[name] for name in STEP_COLUMNS} for step in steps]
     text = json.dumps(rows, sort_keys=True, separators=(",", ":"), ensure_ascii=False)

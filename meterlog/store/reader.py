@@ -57,16 +57,16 @@ def _sealed(kind: str, job: str = "t.job") -> str:
 
 
 @contextlib.contextmanager
-def reading(path: Path) -> Iterator[Reader]:
+def reading(path: Path) -> Iterator[StoredRecord]:
     """A reader of a database, for a while. Raises: CannotDo when it is not there or holds no bench."""
     db = open_reader(path)
     try:
-        yield Reader(db)
+        yield StoredRecord(db)
     finally:
         db.close()
 
 
-class Reader:
+class StoredRecord:
     """A `RecordReader` on a read-only connection with named rows."""
 
     def __init__(self, db: Connection) -> None:

@@ -85,7 +85,7 @@ class Leaves:
             return self._chunk(row, where)
         return leaves.row_leaf(kind, {**row, "form_digest": self.forms.get(row.get("form", 0), "")}, where)
 
-    def _chunk(self, row: Mapping[str, Any], where: leaves.Where) -> str:
+    def _chunk(self, row: Mapping[str, Any], where: leaves.LeafOwner) -> str:
         readings = self._readings(row)
         if any(reading[1] != row["id"] for reading in readings):
             raise ValueError("a reading was moved to another chunk")

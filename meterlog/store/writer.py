@@ -19,9 +19,9 @@ from meterlog.base.seals import NO_SEAL, Seal, digest, kept_line, line_hash, rea
 from meterlog.record.acts import ActKind
 from meterlog.record.writer import canonical
 from meterlog.store import leaves, sqlite
-from meterlog.store.batch import Batch, Chunk, LinkState
+from meterlog.store.batch import Batch, Chunk, OpenLink
 from meterlog.store.commit import leaf_texts, place_leaves, write
-from meterlog.store.known import Known
+from meterlog.store.known import RowNumbers
 from meterlog.store.layout import migrate
 from meterlog.store.schema import KNOWN_VERSION
 from meterlog.store.upgrade import is_sealed_whole, job_rows, plain_rows
@@ -73,9 +73,9 @@ class Writer:
         last = self._db.execute("SELECT line FROM seal ORDER BY number DESC LIMIT 1").fetchone()
         self._previous = line_hash(last[0]) if last else NO_SEAL
         self._number = read_line(last[0]).number + 1 if last else 0
-        self._known = Known(self._db)
-        self._links: dict[int, LinkState] = {}
-        self._ended: dict[str, LinkState] = {}
+        self._known = RowNumbers(self._db)
+        self._links: dict[int, OpenLink] = {}
+        self._ended: dict[str, OpenLink] = {}
         self._link_rows: dict[int, dict[str, Any]] = {}
         self._job_leaves: dict[int, int] = {}
         self._refs: dict[int, str] = {}
@@ -140,7 +140,7 @@ class Writer:
         }
         self._batch.add("link", row)
         self._link_rows[link] = {**row, "name": name, "profile": shas[0], "facts": shas[1]}
-        self._links[link] = self._ended.pop(name, LinkState(link)).opened_again(link)
+        self._links[link] = self._ended.pop(name, OpenLink(link)).opened_again(link)
         return link
 
     def close_link(self, link: int) -> None:
@@ -273,7 +273,7 @@ class Writer:
         self._act("capture", row, job)
         return number
 
-    def _link_state(self, link: int) -> LinkState:
+    def _link_state(self, link: int) -> OpenLink:
         """The state of a link, open or just ended: a capture may come from its last readings."""
         return self._links.get(link) or next(state for state in self._ended.values() if state.id == link)
 
@@ -448,7 +448,7 @@ class Writer:
 
     # ---- inside ----
 
-    def _chunk(self, state: LinkState, job: int | None, step: int | None, at: int) -> Chunk:
+    def _chunk(self, state: OpenLink, job: int | None, step: int | None, at: int) -> Chunk:
         chunk = state.chunk
         if chunk is not None and (chunk.job, chunk.step) == (job, step):
             return chunk
@@ -456,7 +456,7 @@ class Writer:
         state.chunk = Chunk(self._known.next("chunk"), state.id, job, step, at)
         return state.chunk
 
-    def _end_chunk(self, state: LinkState) -> None:
+    def _end_chunk(self, state: OpenLink) -> None:
         """Give the chunk's readings their ids, put it into the batch with its leaf."""
         chunk, state.chunk = state.chunk, None
         if chunk is not None:
@@ -499,7 +499,7 @@ def _why_unread(outcome: Outcome) -> tuple[str, str]:
     return ("no reading", "") if isinstance(outcome, Frame) else ("skipped", "")
 
 
-def _proof(state: LinkState, capture: Capture) -> str:
+def _proof(state: OpenLink, capture: Capture) -> str:
     """The reading ids of the spans that proved the leads, as JSON."""
     number = state.reading_id
     return canonical([[number(first), number(last)] for first, last in capture.proof])

@@ -11,7 +11,7 @@ from urllib.parse import unquote
 from datasette.utils.asgi import NotFound
 
 from meterlog.base import units
-from meterlog.plots.drawing import Band, Plot, Trace, draw_both
+from meterlog.plots.drawing import Curve, Plot, PlotBand, draw_both
 from meterlog.procedure.steps import StepKind
 from meterlog.report import wording
 from meterlog.store import queries
@@ -119,13 +119,13 @@ def plot_of(captures: list[dict[str, Any]], here: str, shown_in: ShownIn) -> str
     if len(numbers) < FEWEST:
         return ""
     own = [point for point, capture in zip(points, captures, strict=True) if capture["job_ref"] == here]
-    traces = [Trace(points=points, name="measured before", style="dots")]
+    traces = [Curve(points=points, name="measured before", style="dots")]
     if own and not math.isnan(own[-1][1]):
-        traces.append(Trace(points=[(points[0][0], own[-1][1]), (points[-1][0], own[-1][1])], name=f"job {here}"))
+        traces.append(Curve(points=[(points[0][0], own[-1][1]), (points[-1][0], own[-1][1])], name=f"job {here}"))
     bands = []
     if len(numbers) >= FEW:
         low, _, high = statistics.quantiles(numbers, n=4)
-        bands = [Band(axis="y", low=low, high=high, name="half of them lie here")]
+        bands = [PlotBand(axis="y", low=low, high=high, name="half of them lie here")]
     return draw_both(
         Plot(
             says=f"{len(numbers)} values of this check, oldest to newest.",

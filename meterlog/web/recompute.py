@@ -9,7 +9,7 @@ from meterlog.base.errors import MeterlogError
 from meterlog.record.audit import capture_differs, verdict_differs
 from meterlog.record.auditor import conversation_behind
 from meterlog.record.revisit import Revisit
-from meterlog.store.reader import Reader
+from meterlog.store.reader import StoredRecord
 
 if TYPE_CHECKING:
     from meterlog.record.kept import CaptureRecord
@@ -28,7 +28,7 @@ class Recomputed:
 
 def recompute(db: Connection, number: int) -> Recomputed:
     """Decode the bytes of every capture that a verdict rests on, compare, and conclude anew."""
-    revisit = Revisit(Reader(db))
+    revisit = Revisit(StoredRecord(db))
     try:
         kept = revisit.verdict(number)
         numbers = sorted(set(kept.context["captures"].values()))

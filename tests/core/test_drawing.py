@@ -7,7 +7,7 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from meterlog.plots.drawing import STYLES, Band, Plot, Trace, draw, draw_alone, draw_both, thinned
+from meterlog.plots.drawing import STYLES, Curve, Plot, PlotBand, draw, draw_alone, draw_both, thinned
 from meterlog.plots.ticks import tick_words, ticks
 
 TICKS = [  # low, high, by hand: the steps 1, 2, 5 that give at most six ticks or so
@@ -51,8 +51,8 @@ SVG = "{http://www.w3.org/2000/svg}"
 
 
 def plot(points, says="A plot", **more):
-    bands = [Band(axis="x", low=0.0, high=1.0, name="run"), Band(axis="y", low=None, high=2.0, name="<limit>")]
-    traces = [Trace(points=points, name="r")]
+    bands = [PlotBand(axis="x", low=0.0, high=1.0, name="run"), PlotBand(axis="y", low=None, high=2.0, name="<limit>")]
+    traces = [Curve(points=points, name="r")]
     return Plot(says=says, x_label="time, s", y_label="R, Ω", **{"traces": traces, "bands": bands} | more)
 
 
@@ -132,8 +132,8 @@ def test_what_is_counted_has_whole_ticks():
 )
 def test_names_above_never_overlap_and_keep_their_order(parts, names, length):
     edges = [sum(parts[:n]) / sum(parts) * length for n in range(len(parts) + 1)]
-    bands = [Band(axis="x", low=a, high=b, name=name) for a, b, name in zip(edges, edges[1:], names, strict=False)]
-    traces = [Trace(points=[(0.0, 0.0), (length, 1.0)], name="t")]
+    bands = [PlotBand(axis="x", low=a, high=b, name=name) for a, b, name in zip(edges, edges[1:], names, strict=False)]
+    traces = [Curve(points=[(0.0, 0.0), (length, 1.0)], name="t")]
     drawn = ET.fromstring(draw_alone(plot([], traces=traces, bands=bands)))
     assert crossing(drawn) == []
     found = [box for box in boxes(drawn) if box[0] in names]
@@ -145,7 +145,7 @@ def test_names_above_never_overlap_and_keep_their_order(parts, names, length):
 def test_no_text_overlaps_or_leaves_the_drawing(low, width):
     title = "No power could be told: the load was not stirred, or the probe not held still: readings scatter by 0.40 K"
     traces = [
-        Trace(points=[(low, low), (low + 12.0, low + 3e-5)], name=f"a {style} line " * 4, style=style)
+        Curve(points=[(low, low), (low + 12.0, low + 3e-5)], name=f"a {style} line " * 4, style=style)
         for style in STYLES
     ]
     assert crossing(ET.fromstring(draw(plot([], title=title, traces=traces, width=width)))) == []
@@ -154,8 +154,8 @@ def test_no_text_overlaps_or_leaves_the_drawing(low, width):
 def test_a_style_stands_in_the_legend_once_and_a_nameless_one_never():
     points = [(0.0, 1.0), (1.0, 2.0)]
     traces = [
-        Trace(points=points, name="temperature"), Trace(points=points, name="fitted line", style="fitted"),
-        Trace(points=points, name="fitted line", style="fitted"), Trace(points=points, name="", style="dashed"),
+        Curve(points=points, name="temperature"), Curve(points=points, name="fitted line", style="fitted"),
+        Curve(points=points, name="fitted line", style="fitted"), Curve(points=points, name="", style="dashed"),
     ]  # fmt: skip
     drawn = ET.fromstring(draw(plot([], traces=traces, bands=())))
     assert [word for word in texts(drawn) if word in ("temperature", "fitted line", "")] == [
@@ -172,8 +172,8 @@ def test_a_style_stands_in_the_legend_once_and_a_nameless_one_never():
 
 def test_a_span_is_a_bar_with_ends():
     spans = [
-        Trace(points=[(1.0, 0.0), (1.0, 2.0)], name="rise", style="span"),
-        Trace(points=[(0.0, 0.0), (2.0, 2.0)], name="t"),
+        Curve(points=[(1.0, 0.0), (1.0, 2.0)], name="rise", style="span"),
+        Curve(points=[(0.0, 0.0), (2.0, 2.0)], name="t"),
     ]
     path = next(ET.fromstring(draw(plot([], traces=spans))).iter(f"{SVG}path")).get("d")
     bar, *ends = [[tuple(map(float, place.split(","))) for place in part.split(" L")] for part in path.split("M")[1:]]

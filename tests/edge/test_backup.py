@@ -16,7 +16,7 @@ from meterlog.record.verify import Answer, verify
 from meterlog.report import bagfile
 from meterlog.store.audit import check_head
 from meterlog.store.backup import backup, restore
-from meterlog.store.reader import Reader, reading
+from meterlog.store.reader import StoredRecord, reading
 from meterlog.store.sqlite import open_reader
 from meterlog.store.writer import FOLD_MS, Writer
 
@@ -95,7 +95,7 @@ def test_a_restored_record_goes_on_under_an_identity_that_names_its_parent(tmp_p
         rows = [dict(row) for row in db.execute("SELECT * FROM bench ORDER BY id")]
         assert [row["identity"] for row in rows] == [head.bench, restored.bench]
         assert (rows[1]["parent"], rows[1]["first_seal"]) == (head.bench, head.size)
-        acts = Reader(db).acts(kinds=["record restored"])
+        acts = StoredRecord(db).acts(kinds=["record restored"])
         assert [act.facts for act in acts] == [{"parent": head.bench, "size": head.size, "root": head.root}]
         assert acts[0].commit == (restored.bench, head.size)
     # the original goes on under its own
@@ -142,7 +142,7 @@ def test_a_copy_stands_beside_a_record_that_is_brought_up(tmp_path):
     copy = path.with_name(path.name + ".layout-1")
     with contextlib.closing(open_reader(copy)) as db:
         assert db.execute("PRAGMA user_version").fetchone()[0] == 1
-        assert [job.ref for job in Reader(db).jobs()] == before
+        assert [job.ref for job in StoredRecord(db).jobs()] == before
     assert findings(copy) == []
 
 

@@ -31,7 +31,7 @@ from meterlog.record.bagfiles import Wrong
 from meterlog.record.head import Head, head_of
 from meterlog.record.verify import Answer, verify
 from meterlog.report import bagfile
-from meterlog.store.reader import Reader
+from meterlog.store.reader import StoredRecord
 from meterlog.store.sqlite import open_reader
 from meterlog.store.writer import Writer
 
@@ -266,7 +266,7 @@ def signed_again(files, kept):
     """The statement made anew with the true key over what is there now: what the key's holder can do."""
     remade(files)
     with contextlib.closing(open_reader(kept)) as db:
-        bench = read_line(next(iter(Reader(db).seals()))).bench
+        bench = read_line(next(iter(StoredRecord(db).seals()))).bench
     key = keys.key_of(bench)
     leaves = [json.loads(line) for line in files[LEAVES].decode().splitlines()]
     rows = files["statement.note"].decode().partition("\n\n")[0].split("\n")
@@ -361,7 +361,7 @@ def seen(files):
 def test_history_rewritten_with_the_true_key_is_refused_with_one_older_sheet(kept, tmp_path):
     """Everything made anew, an act taken out: accepted without a sheet, and it says so; refused with one."""
     with contextlib.closing(open_reader(kept)) as db:
-        lines = list(Reader(db).seals())
+        lines = list(StoredRecord(db).seals())
     bench = read_line(lines[0]).bench
     sheet = head_of(bench, lines[:5])
     forged = tmp_path / "forged.db"
@@ -414,7 +414,7 @@ def rewrite(path):
 
 def test_a_later_file_carries_the_proof_for_an_earlier_sheet(kept, tmp_path):
     with contextlib.closing(open_reader(kept)) as db:
-        lines = list(Reader(db).seals())
+        lines = list(StoredRecord(db).seals())
         sheet = head_of(read_line(lines[0]).bench, lines[:5])
         path = tmp_path / "later.zip"
         path.write_bytes(bagfile.evidence_zip(db, "K-7", UTC, [sheet]))
@@ -433,7 +433,7 @@ def test_a_later_file_carries_the_proof_for_an_earlier_sheet(kept, tmp_path):
 def test_a_record_that_was_cut_off_is_refused_by_any_later_head(kept, tmp_path, cut):
     """The last seals taken off with all that they closed over: the audit alone is clean, the head is not."""
     with contextlib.closing(open_reader(kept)) as db:
-        lines = list(Reader(db).seals())
+        lines = list(StoredRecord(db).seals())
     head = head_of(read_line(lines[0]).bench, lines)
     shorter = tmp_path / "cut.db"
     shutil.copy(kept, shorter)
@@ -456,7 +456,7 @@ def test_an_audit_says_against_which_head_it_looked(kept):
     done = CliRunner().invoke(meterlog, ["audit", "--db", str(kept)])
     assert "not compared with any earlier head" in done.output
     with contextlib.closing(open_reader(kept)) as db:
-        lines = list(Reader(db).seals())
+        lines = list(StoredRecord(db).seals())
     sheet = head_of(read_line(lines[0]).bench, lines[:7]).sheet_line()
     done = CliRunner().invoke(meterlog, ["audit", "--db", str(kept), "--head", sheet])
     assert "its first 7 seals are those of the head given" in done.output
@@ -520,7 +520,7 @@ def test_a_link_and_a_bomb_are_refused(tmp_path, monkeypatch):
 
 def test_a_key_is_for_its_owner_alone_and_in_no_database(kept):
     with contextlib.closing(open_reader(kept)) as db:
-        bench = read_line(next(iter(Reader(db).seals()))).bench
+        bench = read_line(next(iter(StoredRecord(db).seals()))).bench
     path = keys.path_of(bench)
     key = keys.key_of(bench)
     assert stat.S_IMODE(path.stat().st_mode) == 0o600

@@ -24,7 +24,7 @@ from meterlog.record.redecode import conversations_of, read_again
 from meterlog.record.writer import Now
 from meterlog.store import sqlite
 from meterlog.store.audit import audit
-from meterlog.store.reader import Reader
+from meterlog.store.reader import StoredRecord
 from meterlog.store.writer import Writer
 from meterlog.walk import REPLAY
 from meterlog.walk.replay import Part, play
@@ -134,8 +134,8 @@ def test_every_driver_comes_to_the_same_readings(name, tmp_path_factory, seed):
     db = kept(tmp_path_factory.mktemp("one") / f"{next(NUMBERS)}.db", profile, heard)
     try:
         assert [str(finding) for finding in audit(db)] == []
-        for conversation in conversations_of(Reader(db), "it"):
-            again = read_again(Reader(db), conversation, profile)
+        for conversation in conversations_of(StoredRecord(db), "it"):
+            again = read_again(StoredRecord(db), conversation, profile)
             assert (again.kept, again.now, again.differences) == (again.kept, again.kept, ())
     finally:
         db.close()

@@ -11,7 +11,7 @@ from click.testing import CliRunner
 
 from meterlog.base.errors import CannotDo
 from meterlog.cli import meterlog
-from meterlog.heating.trace.periods import Refused
+from meterlog.heating.trace.periods import NotFound
 from meterlog.report import sheets as report
 from meterlog.store.sqlite import open_reader
 
@@ -110,7 +110,7 @@ def test_a_correction_that_was_refused_stands_with_what_would_help(tmp_path):
     run = {
         **card["run"]["run"],
         "applied": (),
-        "refused": (Refused(what="lag", why="too <slow>", advice="log faster"),),
+        "refused": (NotFound(what="lag", why="too <slow>", advice="log faster"),),
     }
     html = report.as_html("handover", {**card, "run": {**card["run"], "run": run}})
     assert '<th scope="row">lag</th><td class="right">refused</td><td>too &lt;slow&gt;: log faster</td>' in html

@@ -12,7 +12,7 @@ from meterlog.procedure.steps import Procedure, Step, StepKind
 from meterlog.record.revisit import Revisit
 from meterlog.record.writer import Now
 from meterlog.store import audit, evidence, sqlite
-from meterlog.store.reader import Reader
+from meterlog.store.reader import StoredRecord
 from meterlog.store.writer import DIGESTS_A_JOB, Writer
 
 PROFILES = Path(__file__).parents[2] / "profiles" / "instruments"
@@ -187,7 +187,7 @@ def test_a_long_run_goes_on_over_a_link_that_was_opened_again(path):
     number = writer.capture(job, steps["element"], link, capture)
     writer.close(now(3000))
     db = sqlite.open_reader(path)
-    reader = Reader(db)
+    reader = StoredRecord(db)
     run = reader.run(reader.capture(number))
     db.close()
     assert [(at, reading.counts) for at, reading in run] == [
@@ -246,7 +246,7 @@ def test_what_a_power_meter_read_meanwhile_is_found_on_the_runs_own_clock(path):
     number = writer.capture(job, steps["element"], thermometer, run)
     writer.close(now(9000))
     db = sqlite.open_reader(path)
-    revisit = Revisit(Reader(db))
+    revisit = Revisit(StoredRecord(db))
     beside = revisit.answer(revisit.capture(number)).beside()
     db.close()
     assert [(at, reading.counts) for at, reading in beside] == [(1.5, 1400), (2.5, 1401), (3.5, 1402), (4.5, 1403)]

@@ -17,9 +17,9 @@ if TYPE_CHECKING:
 
     from meterlog.base.uncertainty import Estimate
     from meterlog.heating.answer.result import Correction
-    from meterlog.heating.balance.found import Found
+    from meterlog.heating.balance.found import LoadBalance
     from meterlog.heating.balance.load import End, Load
-    from meterlog.heating.stated import Stated
+    from meterlog.heating.stated import StatedValue
     from meterlog.heating.times.heating import WarmUp
 
 
@@ -34,7 +34,7 @@ def compared(means: str, clock_mean: float) -> str:
 
 
 def trail(
-    method: str, number: Estimate, clock_mean: float, founds: Sequence[Found], applied: Sequence[Correction],
+    method: str, number: Estimate, clock_mean: float, founds: Sequence[LoadBalance], applied: Sequence[Correction],
     energy: Estimate, warm_up: WarmUp, held: str,
 ) -> tuple[str, ...]:  # fmt: skip
     """The arithmetic, a line each, with the numbers in; `held` says which power the plate is held against."""
@@ -65,7 +65,7 @@ def _celsius(end: End) -> str:
 
 
 def notes(
-    method: str, watts: float, founds: Sequence[Found], loads: Sequence[Load], room: Stated | None
+    method: str, watts: float, founds: Sequence[LoadBalance], loads: Sequence[Load], room: StatedValue | None
 ) -> tuple[str, ...]:
     """What the number stands on, and what a standard's method asks for that was not met."""
     told = [*_bare(loads), *_unseen(founds[0])]
@@ -95,7 +95,7 @@ def _bare(loads: Sequence[Load]) -> list[str]:
     return [f"{vessels}: heat into it is not counted, the power is a lower bound"]
 
 
-def _unseen(found: Found) -> list[str]:
+def _unseen(found: LoadBalance) -> list[str]:
     """That nothing shows whether the load was heated all the stated time."""
     heating = found.heating
     if heating.how != "stated" or heating.on or heating.in_load:

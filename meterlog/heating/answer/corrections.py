@@ -18,14 +18,14 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from meterlog.base.uncertainty import Estimate
-    from meterlog.heating.balance.found import Found
+    from meterlog.heating.balance.found import LoadBalance
     from meterlog.heating.balance.load import Load
     from meterlog.heating.times.heating import WarmUp
-    from meterlog.heating.trace.columns import Trace
+    from meterlog.heating.trace.columns import HeatingTrace
 
 
 def applied(
-    method: str, watts: float, founds: Sequence[Found], loads: Sequence[Load], warm_up: WarmUp
+    method: str, watts: float, founds: Sequence[LoadBalance], loads: Sequence[Load], warm_up: WarmUp
 ) -> tuple[Correction, ...]:
     """What the power by a method holds beside the heat of the water, each in W: of the times, then of each load."""
     first = founds[0]
@@ -37,7 +37,7 @@ def applied(
     return (*out, *_of_lags(first))
 
 
-def _of_times(watts: float, found: Found, warm_up: WarmUp) -> list[Correction]:
+def _of_times(watts: float, found: LoadBalance, warm_up: WarmUp) -> list[Correction]:
     """What the times at full output add to the power over the clock."""
     heating, seconds = found.heating, nominal(seconds_at_full_output(found, warm_up))
     out = []
@@ -53,7 +53,7 @@ def _of_times(watts: float, found: Found, warm_up: WarmUp) -> list[Correction]:
     return out
 
 
-def _of_balance(found: Found, load: Load, warm_up: WarmUp) -> list[Correction]:
+def _of_balance(found: LoadBalance, load: Load, warm_up: WarmUp) -> list[Correction]:
     seconds, known = nominal(seconds_at_full_output(found, warm_up)), found.exchange
     out = []
     if load.vessel.pieces:
@@ -73,7 +73,7 @@ def _of_balance(found: Found, load: Load, warm_up: WarmUp) -> list[Correction]:
     return out
 
 
-def _of_lags(found: Found) -> list[Correction]:
+def _of_lags(found: LoadBalance) -> list[Correction]:
     """Lags add no watts: the slope of a ramp is free of them."""
     if found.along is None:
         return []
@@ -88,7 +88,7 @@ def _of_lags(found: Found) -> list[Correction]:
     return out
 
 
-def electrical(trace: Trace, found: Found, energy: Estimate) -> Electrical | None:
+def electrical(trace: HeatingTrace, found: LoadBalance, energy: Estimate) -> Electrical | None:
     """Input power and efficiency; None where no power was logged.
 
     Args:

@@ -10,7 +10,7 @@ from meterlog.heating.answer.result import Improvement
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from meterlog.base.uncertainty import Line
+    from meterlog.base.uncertainty import BudgetLine
 
 _REMEDIES = [  # words in the line's name, what to do, the part of it that would remain
     ("how much warms", "measure the vessel's heat by mixing (state it in J/K)", 0.2),
@@ -33,7 +33,7 @@ _REMEDIES = [  # words in the line's name, what to do, the part of it that would
 ]
 
 
-def improvements(lines: Sequence[Line], expanded: float, most: int = 3) -> tuple[Improvement, ...]:
+def improvements(lines: Sequence[BudgetLine], expanded: float, most: int = 3) -> tuple[Improvement, ...]:
     """The remedies of the largest parts of a budget with expanded uncertainty U, W; each alone, the best first."""
     gains: dict[str, float] = {}
     for line in lines[:6]:
@@ -48,5 +48,5 @@ def improvements(lines: Sequence[Line], expanded: float, most: int = 3) -> tuple
     )
 
 
-def _remedy(line: Line) -> tuple[str, float] | None:
+def _remedy(line: BudgetLine) -> tuple[str, float] | None:
     return next(((what, left) for words, what, left in _REMEDIES if words in line.name), None)

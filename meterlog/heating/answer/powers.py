@@ -12,16 +12,16 @@ from meterlog.heating.balance.load import Load, Shared, useful_energy
 from meterlog.heating.balance.ramp import RAMP, by_ramp
 from meterlog.heating.times import cycling
 from meterlog.heating.times.heating import full_output_time
-from meterlog.heating.trace.periods import Refused
+from meterlog.heating.trace.periods import NotFound
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from meterlog.base.uncertainty import Estimate
-    from meterlog.heating.balance.found import Found
-    from meterlog.heating.stated import Stated
+    from meterlog.heating.balance.found import LoadBalance
+    from meterlog.heating.stated import StatedValue
     from meterlog.heating.times.heating import WarmUp
-    from meterlog.heating.trace.columns import Trace
+    from meterlog.heating.trace.columns import HeatingTrace
 
 OWN = ("scatter", "display step", "mixing", "exchange with the room")
 """Parts of the budget that are each vessel's own."""
@@ -29,20 +29,20 @@ BALANCES = ("enthalpy", "ramp")
 """The methods whose power is a heat balance, vessel and room counted."""
 
 
-def seconds_at_full_output(found: Found, warm_up: WarmUp) -> Estimate:
+def seconds_at_full_output(found: LoadBalance, warm_up: WarmUp) -> Estimate:
     """The time that heat is divided by, s: along a ramp what its lines tell, else by clock, log and warm-up."""
     return found.along.seconds if found.along else full_output_time(found.heating, warm_up)
 
 
 def full_output(
-    method: str, founds: Sequence[Found], loads: Sequence[Load], room: Stated | None, warm_up: WarmUp
+    method: str, founds: Sequence[LoadBalance], loads: Sequence[Load], room: StatedValue | None, warm_up: WarmUp
 ) -> Estimate:
     """Useful power at full output into all loads, W, by one method, with its errors."""
     each = [_of_one(method, found, load, room, warm_up) for found, load in zip(founds, loads, strict=True)]
     return each[0] if len(each) == 1 else sum_sharing(dict(zip(load_names(len(each)), each, strict=True)), OWN)
 
 
-def _of_one(method: str, found: Found, load: Load, room: Stated | None, warm_up: WarmUp) -> Estimate:
+def _of_one(method: str, found: LoadBalance, load: Load, room: StatedValue | None, warm_up: WarmUp) -> Estimate:
     if found.along and method in BALANCES:
         return found.along.power
     seconds = seconds_at_full_output(found, warm_up)
@@ -66,7 +66,7 @@ def _of_one(method: str, found: Found, load: Load, room: Stated | None, warm_up:
     )  # fmt: skip
 
 
-def mean_over_clock(watts: float, found: Found, warm_up: WarmUp) -> float:
+def mean_over_clock(watts: float, found: LoadBalance, warm_up: WarmUp) -> float:
     """The mean from switching on to switching off, W, of so many W at full output: the same heat over all that time.
 
     Of a part-power level it is the mean over whole cycles.
@@ -84,7 +84,12 @@ def mean_over_clock(watts: float, found: Found, warm_up: WarmUp) -> float:
 
 
 def others(
-    method: str, founds: Sequence[Found], loads: Sequence[Load], room: Stated | None, warm_up: WarmUp, trace: Trace
+    method: str,
+    founds: Sequence[LoadBalance],
+    loads: Sequence[Load],
+    room: StatedValue | None,
+    warm_up: WarmUp,
+    trace: HeatingTrace,
 ) -> tuple[Beside, ...]:
     """The power at full output by the methods that were not chosen, and what each leaves out."""
     powers = {
@@ -98,6 +103,6 @@ def others(
             powers["ramp"] = nominal(found.along.power)
         elif found.heating.in_load:
             ramp = by_ramp(trace.temperature, loads[0], room, needs_plateau=False)
-            if not isinstance(ramp, Refused) and ramp.along:
+            if not isinstance(ramp, NotFound) and ramp.along:
                 powers["ramp"] = nominal(ramp.along.power)
     return tuple(Beside(method=n, watts=watts, leaves_out=methods.LEAVES_OUT[n]) for n, watts in powers.items())

@@ -10,11 +10,11 @@ from meterlog.heating.stated import read_stated
 from meterlog.judging.limit import Limit
 
 if TYPE_CHECKING:
-    from meterlog.heating.stated import Stated
+    from meterlog.heating.stated import StatedValue
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Band:
+class RatingTolerance:
     """A tolerance of a plate's figure, as parts of it, with where it comes from."""
 
     below: float
@@ -24,10 +24,10 @@ class Band:
 
 
 BANDS = {
-    "output": Band(
+    "output": RatingTolerance(
         below=0.15, above=0.15, source="a service manual; others print ± 10 %, IEC 60705 sets none", mark="read"
     ),
-    "input": Band(below=0.10, above=0.05, source="IEC 60335-1 cl. 10, table 1, above 200 W", mark="memory"),
+    "input": RatingTolerance(below=0.10, above=0.05, source="IEC 60335-1 cl. 10, table 1, above 200 W", mark="memory"),
 }
 """Tolerances by what the plate's figure means. Input's upper allowance is at least 20 W."""
 
@@ -42,7 +42,7 @@ METER = 0.02
 """Half width of a plug-in power meter, part of its reading (common practice, no source)."""
 
 
-def read_plate(text: str) -> tuple[Stated, str]:
+def read_plate(text: str) -> tuple[StatedValue, str]:
     """The plate's power, W, and its meaning, from "900 W", "900 W ± 10 %" or "2000 W input".
 
     Raises: WrongValue when it is no power.
@@ -54,7 +54,7 @@ def read_plate(text: str) -> tuple[Stated, str]:
     return read_stated(words, "watt"), "output"
 
 
-def limit_of(rated: Stated, meaning: str = "output") -> Limit:
+def limit_of(rated: StatedValue, meaning: str = "output") -> Limit:
     """The acceptance interval of a plate's figure. `meaning`: "output" or "input"."""
     if rated.half_width is not None:
         low, high, source, mark = rated.value - rated.half_width, rated.value + rated.half_width, "stated", ""

@@ -14,7 +14,7 @@ from meterlog.heating.run import NO_PLATE
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from meterlog.base.uncertainty import Line
+    from meterlog.base.uncertainty import BudgetLine
     from meterlog.heating.answer.judged import Plate
     from meterlog.heating.answer.result import HeatingResult
 
@@ -25,7 +25,7 @@ OWN = (
 """Parts of a budget that are each run's own, and so seen in the spread of several."""
 
 
-def pooled_number(powers: Sequence[float], shared: Sequence[Line]) -> Estimate:
+def pooled_number(powers: Sequence[float], shared: Sequence[BudgetLine]) -> Estimate:
     """The mean of repeated powers, W, with their spread (n - 1 degrees of freedom) and the errors they share.
 
     Source: JCGM 100:2008, 4.2.3 (mean of repeats) and 5.1.2; what the spread shows is not counted twice.

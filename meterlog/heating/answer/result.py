@@ -9,12 +9,12 @@ from meterlog.base.units import show
 from meterlog.heating.balance.find import load_names
 
 if TYPE_CHECKING:
-    from meterlog.base.uncertainty import Estimate, Line
-    from meterlog.heating.balance.found import Found
+    from meterlog.base.uncertainty import BudgetLine, Estimate
+    from meterlog.heating.balance.found import LoadBalance
     from meterlog.heating.times.cycling import Cycling
     from meterlog.heating.times.heating import Heating, WarmUp
-    from meterlog.heating.trace.columns import Trace
-    from meterlog.heating.trace.periods import Refused
+    from meterlog.heating.trace.columns import HeatingTrace
+    from meterlog.heating.trace.periods import NotFound
     from meterlog.judging import Verdict
 
 
@@ -85,7 +85,7 @@ class Useful:
     coverage_factor: float
     degrees_of_freedom: float | None
     clock_mean: float
-    budget: tuple[Line, ...]
+    budget: tuple[BudgetLine, ...]
     improvements: tuple[Improvement, ...]
     verdict: Verdict
 
@@ -107,14 +107,14 @@ class HeatingResult:
 
     method: str
     definition: str
-    trace: Trace
+    trace: HeatingTrace
     heating: Heating | None = None
     warm_up: WarmUp | None = None
-    founds: tuple[Found, ...] = ()
+    founds: tuple[LoadBalance, ...] = ()
     useful: Useful | None = None
     energy: float | None = None
     applied: tuple[Correction, ...] = ()
-    refused: tuple[Refused, ...] = ()
+    refused: tuple[NotFound, ...] = ()
     beside: tuple[Beside, ...] = ()
     electrical: Electrical | None = None
     cycling: Cycling | None = None
@@ -133,6 +133,6 @@ class HeatingResult:
         """Against the plate; None when it was refused."""
         return self.useful.verdict if self.useful else None
 
-    def loads(self) -> tuple[tuple[str, Found], ...]:
+    def loads(self) -> tuple[tuple[str, LoadBalance], ...]:
         """What was found of each load, with its name; none when the run was refused."""
         return tuple(zip(load_names(len(self.founds)), self.founds, strict=True)) if self.founds else ()

@@ -13,7 +13,7 @@ from meterlog.heating.water import ZERO_CELSIUS
 
 if TYPE_CHECKING:
     from meterlog.heating.answer.result import HeatingResult
-    from meterlog.heating.balance.found import Found
+    from meterlog.heating.balance.found import LoadBalance
     from meterlog.heating.balance.load import End
     from meterlog.heating.trace.periods import Plateau
 
@@ -51,7 +51,7 @@ def periods(answer: HeatingResult) -> list[Period]:
     return [period for name, found in answer.loads() for period in _periods_of(found, name, len(answer.founds) > 1)]
 
 
-def _periods_of(found: Found, name: str, is_one_of_two: bool) -> list[Period]:
+def _periods_of(found: LoadBalance, name: str, is_one_of_two: bool) -> list[Period]:
     of, heating = f", {name}" if is_one_of_two else "", found.heating
     rows = [_still(f"before{of}", found, found.before, heating.start, found.first)] if found.before else []
     slope = found.rise / heating.duration
@@ -61,7 +61,7 @@ def _periods_of(found: Found, name: str, is_one_of_two: bool) -> list[Period]:
     return rows
 
 
-def _still(period: str, found: Found, stretch: Plateau, moment: float, end: End) -> Period:
+def _still(period: str, found: LoadBalance, stretch: Plateau, moment: float, end: End) -> Period:
     return _period(period, (stretch.first, stretch.last), moment, end, found.drift(end))
 
 

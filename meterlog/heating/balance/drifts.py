@@ -12,7 +12,7 @@ from meterlog.heating.trace import fits
 
 if TYPE_CHECKING:
     from meterlog.heating.balance.load import Load
-    from meterlog.heating.stated import Stated
+    from meterlog.heating.stated import StatedValue
     from meterlog.heating.trace.periods import Plateau
 
 
@@ -26,7 +26,7 @@ UNSTATED = 0.003
 """Part of the load's heat that a vessel nobody stated may still take up: common practice, no source."""
 
 
-def learned(load: Load, room: Stated | None, *stretches: Plateau | None) -> Exchange:
+def learned(load: Load, room: StatedValue | None, *stretches: Plateau | None) -> Exchange:
     """The exchange with the room, from the drifts of the heater-off stretches and what is usual.
 
     A vessel that still follows the water makes a drift too, which is not the room's: it is part of the doubt.
@@ -72,7 +72,7 @@ def drift_of(stretch: Plateau, known: Exchange, capacity: float, soak: float = 0
     )
 
 
-def straightened(stretch: Plateau, known: Exchange, capacity: float) -> fits.Settling:
+def straightened(stretch: Plateau, known: Exchange, capacity: float) -> fits.SettlingFit:
     """The line through a stretch, with its tail, once the bend of its cooling is taken out by the exchange known."""
     readings = stretch.readings
     usual = known.loss(stretch.line.level)

@@ -17,7 +17,7 @@ from meterlog.heating.trace import fits
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from meterlog.heating.stated import Stated
+    from meterlog.heating.stated import StatedValue
 
 USUAL_CONDUCTANCE = 1.1
 """W/K for 1 kg in a vessel, growing with mass^(2/3); 0.5 to 2 W/K is usual (common practice, no source)."""
@@ -66,7 +66,7 @@ class Exchange:
         return kelvin - self.room, -self.conductance, open_loss(kelvin, self.area)
 
 
-def learn(mass: float, capacity: float, ambient: Stated | None, drifts: Sequence[Drift]) -> Exchange:
+def learn(mass: float, capacity: float, ambient: StatedValue | None, drifts: Sequence[Drift]) -> Exchange:
     """The exchange that agrees best with the drifts and with what is usual.
 
     Least squares with prior knowledge (three unknowns, a row for each and for each drift).

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from meterlog.heating.balance.exchange import Exchange
     from meterlog.heating.balance.load import End
     from meterlog.heating.times.heating import Heating
-    from meterlog.heating.trace.periods import Plateau, Refused
+    from meterlog.heating.trace.periods import NotFound, Plateau
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,7 +34,7 @@ class Along:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Found:
+class LoadBalance:
     """What the trace told of one load.
 
     Attributes:
@@ -58,7 +58,7 @@ class Found:
     after: Plateau | None = None
     along: Along | None = None
     in_load: tuple[str, ...] = ()
-    refused: tuple[Refused, ...] = ()
+    refused: tuple[NotFound, ...] = ()
 
     @property
     def rise(self) -> float:

@@ -16,11 +16,11 @@ from meterlog.base.uncertainty import Error, Estimate, error_of, estimate, nomin
 from meterlog.heating import water
 from meterlog.heating.balance import exchange
 from meterlog.heating.balance.vessel import NO_VESSEL, Vessel
-from meterlog.heating.trace.periods import Refused
+from meterlog.heating.trace.periods import NotFound
 
 if TYPE_CHECKING:
     from meterlog.heating.balance.exchange import Exchange
-    from meterlog.heating.stated import Stated
+    from meterlog.heating.stated import StatedValue
 
 GAIN_DOUBT = 0.002
 """Standard uncertainty of a thermometer's gain, part of the rise (common practice, no source: 0.2 to 0.5 %)."""
@@ -39,24 +39,24 @@ MIXING = 0.05
 class Load:
     """What is heated: water, kg, before and, where it was weighed again, after; and its vessel."""
 
-    mass: Stated
+    mass: StatedValue
     vessel: Vessel = NO_VESSEL
-    mass_after: Stated | None = None
+    mass_after: StatedValue | None = None
 
-    def why_not(self) -> Refused | None:
+    def why_not(self) -> NotFound | None:
         """The reason why this is no load that could have been heated, or None."""
         if self.vessel.capacity > MOST_VESSEL * self.mass.value * water.specific_heat(exchange.USUAL_ROOM):
             grams, joules = self.mass.value * 1000.0, self.vessel.capacity
             why = (
                 f"the vessel stated takes {joules:.0f} J/K, more than {MOST_VESSEL:g} times its {grams:.0f} g of water"
             )
-            return Refused(what="vessel", why=why, advice="check the units of --vessel and --mass")
+            return NotFound(what="vessel", why=why, advice="check the units of --vessel and --mass")
         if self.mass_after is not None:
             doubt = (self.mass.half_width or 0.0) + (self.mass_after.half_width or 0.0)
             if self.mass_after.value > self.mass.value + doubt:
                 grams = (self.mass_after.value - self.mass.value) * 1000.0
                 why = f"the water weighed {grams:.1f} g more after the run than before"
-                return Refused(what="evaporation", why=why, advice="weigh the same things on the same scale")
+                return NotFound(what="evaporation", why=why, advice="weigh the same things on the same scale")
         return None
 
     def capacity(self, kelvin: float) -> float:

@@ -15,7 +15,7 @@ from meterlog.base.uncertainty import Error, estimate, nominal, rectangle
 from meterlog.heating import water
 from meterlog.heating.balance import exchange
 from meterlog.heating.balance.drifts import learned
-from meterlog.heating.balance.found import Along, Found
+from meterlog.heating.balance.found import Along, LoadBalance
 from meterlog.heating.balance.load import MIXING, End, Load, Shared, exchange_error, ramp_power
 from meterlog.heating.balance.rise import end_of, not_settled
 from meterlog.heating.balance.steady import why_not_steady
@@ -23,15 +23,15 @@ from meterlog.heating.times.corners import Delay, delay_of, kept
 from meterlog.heating.times.heating import Heating
 from meterlog.heating.trace import fits, periods
 from meterlog.heating.trace.immersion import FOLLOWED
-from meterlog.heating.trace.periods import Plateau, Ramp, Refused
+from meterlog.heating.trace.periods import NotFound, Plateau, Ramp
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from meterlog.base.uncertainty import Estimate
     from meterlog.heating.balance.exchange import Exchange
-    from meterlog.heating.stated import Stated
-    from meterlog.heating.trace.columns import Series
+    from meterlog.heating.stated import StatedValue
+    from meterlog.heating.trace.columns import LoggedQuantity
 
 BOILING = 95.5 + water.ZERO_CELSIUS
 """From here a level after heating may be boiling (1500 m above the sea), and tells no rise."""
@@ -53,7 +53,9 @@ VESSEL_FOLLOWS_S = 15.0
 """Doubt, s, of how far a vessel lags behind its water: it moves the corners of the ramp by its share of the heat."""
 
 
-def by_ramp(temperature: Series, load: Load, room: Stated | None, *, needs_plateau: bool) -> Found | Refused:
+def by_ramp(
+    temperature: LoggedQuantity, load: Load, room: StatedValue | None, *, needs_plateau: bool
+) -> LoadBalance | NotFound:
     """The heat balance per second along the ramp, found in the trace.
 
     Args:
@@ -62,7 +64,7 @@ def by_ramp(temperature: Series, load: Load, room: Stated | None, *, needs_plate
     if _is_broken(temperature):
         return _not_one_ramp()
     ramp = periods.find_ramp(temperature)
-    if isinstance(ramp, Refused):
+    if isinstance(ramp, NotFound):
         return ramp
     guess = room.value if room else exchange.USUAL_ROOM
     before = periods.before_heating(temperature, ramp.first, guess)
@@ -72,17 +74,17 @@ def by_ramp(temperature: Series, load: Load, room: Stated | None, *, needs_plate
         still_before = before if isinstance(before, Plateau) else None
         rise = after.line.level - ramp.readings.values[0]
         after = why_not_steady(still_before, after, load, room, rise, in_load=True) or after
-    if isinstance(after, Refused) and needs_plateau and not boiling:
+    if isinstance(after, NotFound) and needs_plateau and not boiling:
         return after
-    refused = tuple(part for part in (before, after) if isinstance(part, Refused))
-    still = [None if isinstance(part, Refused) else part for part in (before, after)]
+    refused = tuple(part for part in (before, after) if isinstance(part, NotFound))
+    still = [None if isinstance(part, NotFound) else part for part in (before, after)]
     cooling = periods.cooling_from(temperature) if boiling else None
     known = learned(load, room, still[0], still[1] or cooling)
     found = _found(temperature, load, known, ramp, still[0], still[1], refused)
-    if isinstance(found, Refused) or found.along is None or not _stayed_on_heater(found.along):
+    if isinstance(found, NotFound) or found.along is None or not _stayed_on_heater(found.along):
         return found
     unaided = _found(temperature, load, learned(load, room, still[0]), ramp, still[0], still[1], refused)
-    return found if isinstance(unaided, Refused) or unaided.along is None else _less_sure(found, unaided.along.power)
+    return found if isinstance(unaided, NotFound) or unaided.along is None else _less_sure(found, unaided.along.power)
 
 
 def _stayed_on_heater(along: Along) -> bool:
@@ -90,7 +92,7 @@ def _stayed_on_heater(along: Along) -> bool:
     return along.lag > HEAVY_S and not nominal(along.kept)
 
 
-def _less_sure(found: Found, unaided: Estimate) -> Found:
+def _less_sure(found: LoadBalance, unaided: Estimate) -> LoadBalance:
     """The drift after heating may be the heater's as well, which took no heat from the load while it was hotter.
 
     So the loss lies between what that drift tells and what is usual without it, anywhere alike.
@@ -103,7 +105,7 @@ def _less_sure(found: Found, unaided: Estimate) -> Found:
     return replace(found, along=replace(found.along, power=power), energy=power * nominal(found.along.seconds))
 
 
-BOILED = Refused(
+BOILED = NotFound(
     what="plateau",
     why="boiling: a level near the boiling point tells no rise, and steam carries heat away",
     advice="end the run below 90 °C; where a power is given, it is the ramp's below that",
@@ -111,19 +113,19 @@ BOILED = Refused(
 
 
 def _found(
-    temperature: Series,
+    temperature: LoggedQuantity,
     load: Load,
     known: Exchange,
     ramp: Ramp,
     before: Plateau | None,
     after: Plateau | None,
-    refused: tuple[Refused, ...],
-) -> Found | Refused:
+    refused: tuple[NotFound, ...],
+) -> LoadBalance | NotFound:
     first_meet, last_meet, lag = ramp.first, ramp.last, 0.0
     for _ in range(2):
         inside = _straight_part(temperature, first_meet, last_meet, lag)
         if len(inside) < 5:
-            return Refused(
+            return NotFound(
                 what="ramp", why="too few readings see the straight rise", advice="log faster, or heat longer"
             )
         if max(b - a for a, b in pairwise(inside.times)) > 0.2 * (inside.times[-1] - inside.times[0]):
@@ -141,26 +143,26 @@ def _found(
     return _balance(temperature, load, known, inside, fit, before, after, (first_meet, last_meet), refused)
 
 
-def _is_broken(temperature: Series) -> bool:
+def _is_broken(temperature: LoggedQuantity) -> bool:
     """Whether the temperature went on elsewhere while nothing was read."""
     spans = zip(pairwise(temperature.times), pairwise(temperature.values), strict=True)
     longest = 10.0 * temperature.interval
     return any(t1 - t0 > longest and abs(b - a) > 2.0 for (t0, t1), (a, b) in spans)
 
 
-def _not_one_ramp() -> Refused:
+def _not_one_ramp() -> NotFound:
     why = "the rise is no straight ramp between two levels: the probe was not in the load throughout"
     advice = "give --start and --stop, or log the power"
-    return Refused(what="start and stop of heating", why=why, advice=advice)
+    return NotFound(what="start and stop of heating", why=why, advice=advice)
 
 
-def _too_short(duration: float, lag: float) -> Refused:
+def _too_short(duration: float, lag: float) -> NotFound:
     why = f"the rise of {duration:.0f} s is too short for readings that lag by {lag:.0f} s"
     advice = "give --start and --stop, use a faster probe, or heat longer"
-    return Refused(what="start and stop of heating", why=why, advice=advice)
+    return NotFound(what="start and stop of heating", why=why, advice=advice)
 
 
-def _straight_part(temperature: Series, first: float, last: float, lag: float) -> Series:
+def _straight_part(temperature: LoggedQuantity, first: float, last: float, lag: float) -> LoggedQuantity:
     """Readings on the ramp, short of its end by what a lag bends, and of boiling."""
     guard = max(1.5 * lag, temperature.interval, 0.02 * (last - first))
     inside = temperature.between(first, last - guard)
@@ -170,7 +172,7 @@ def _straight_part(temperature: Series, first: float, last: float, lag: float) -
     return inside.between(-math.inf, hot)
 
 
-def _losses(inside: Series, known: Exchange) -> list[float]:
+def _losses(inside: LoggedQuantity, known: Exchange) -> list[float]:
     """Heat lost to the room since the first reading, J, at each reading."""
     steps = [
         known.loss((a + b) / 2.0) * (t1 - t0)
@@ -186,13 +188,15 @@ def _content(load: Load, kelvin: float) -> float:
     return load.mass.value * water.enthalpy(kelvin) + load.vessel.capacity * kelvin
 
 
-def _fit(inside: Series, load: Load, known: Exchange) -> fits.Settling:
+def _fit(inside: LoggedQuantity, load: Load, known: Exchange) -> fits.SettlingFit:
     """The ramp in terms of heat: contents and losses together rise by the power, in a straight line."""
     heat = [_content(load, v) + lost for v, lost in zip(inside.values, _losses(inside, known), strict=True)]
     return fits.fit_ramp(inside, heat)
 
 
-def _meet(level: Plateau, load: Load, known: Exchange, inside: Series, fit: fits.Settling, near: float) -> float:
+def _meet(
+    level: Plateau, load: Load, known: Exchange, inside: LoggedQuantity, fit: fits.SettlingFit, near: float
+) -> float:
     """When the ramp's line meets the level before or after, s."""
     end, _ = end_of(level, load, known, near, "")
     early = near < (inside.times[0] + inside.times[-1]) / 2.0
@@ -205,16 +209,16 @@ def _meet(level: Plateau, load: Load, known: Exchange, inside: Series, fit: fits
 
 
 def _balance(
-    temperature: Series,
+    temperature: LoggedQuantity,
     load: Load,
     known: Exchange,
-    inside: Series,
-    fit: fits.Settling,
+    inside: LoggedQuantity,
+    fit: fits.SettlingFit,
     before: Plateau | None,
     after: Plateau | None,
     meets: tuple[float, float],
-    refused: tuple[Refused, ...],
-) -> Found | Refused:
+    refused: tuple[NotFound, ...],
+) -> LoadBalance | NotFound:
     first_meet, last_meet = meets
     if after is None:  # the end of heating is not seen: the run counts as far as the ramp is used
         last_meet = inside.times[-1]
@@ -261,13 +265,13 @@ def _balance(
         kept=_kept_time(kept_back) if kept_back else 0.0,
         lag=lag,
     )
-    return Found(
+    return LoadBalance(
         heating=heating, energy=steady * steady_s, first=first, last=last, exchange=known, lost=lost * steady_s,
         before=before, after=after, along=along, in_load=(FOLLOWED,), refused=refused,
     )  # fmt: skip
 
 
-def _crookedness(inside: Series, fit: fits.Settling, load: Load) -> Error:
+def _crookedness(inside: LoggedQuantity, fit: fits.SettlingFit, load: Load) -> Error:
     """What bends a ramp beside lag and room (layers, a thermostat's pause): scatter that neighbours do not share.
 
     Of a pause g in a ramp of d the slope errs by g/d, and readings scatter about the line by a third of it.
@@ -291,7 +295,13 @@ def _bend(duration: float, lag: float, vessel_share: float) -> Error:
 
 
 def _corners(
-    temperature: Series, known: Exchange, load: Load, power: float, first: End, last: End, meets: tuple[float, float]
+    temperature: LoggedQuantity,
+    known: Exchange,
+    load: Load,
+    power: float,
+    first: End,
+    last: End,
+    meets: tuple[float, float],
 ) -> tuple[Delay, Delay]:
     """The delays of the ramp's corners: readings that leave the level before, and those that leave the ramp."""
     start, stop = meets
@@ -309,13 +319,13 @@ def _kept_time(heat: Delay) -> Estimate:
     return estimate(heat.seconds, shape)
 
 
-def _bend_of(readings: Series, kelvin: float, slope: float, at: float) -> Series:
+def _bend_of(readings: LoggedQuantity, kelvin: float, slope: float, at: float) -> LoggedQuantity:
     """By how much readings differ, K, from a line through a temperature at a time."""
     off = tuple(v - kelvin - slope * (t - at) for t, v in zip(readings.times, readings.values, strict=True))
     return replace(readings, values=off)
 
 
-def _straightness(fit: fits.Settling, per_watt: float) -> Error:
+def _straightness(fit: fits.SettlingFit, per_watt: float) -> Error:
     """The scatter of the readings about the ramp, as an error of its slope or of the time it tells."""
     return Error(
         name="slope of the ramp, or its start and stop", standard_uncertainty=fit.u_value * per_watt,
@@ -324,7 +334,7 @@ def _straightness(fit: fits.Settling, per_watt: float) -> Error:
 
 
 def _exchange_slopes(
-    inside: Series, known: Exchange, weigh: Callable[[Sequence[float]], float]
+    inside: LoggedQuantity, known: Exchange, weigh: Callable[[Sequence[float]], float]
 ) -> tuple[float, float, float]:
     """d(power)/d(conductance, room, evaporation) of the loss along the ramp."""
     steps = [0.0, *(b - a for a, b in zip(inside.times, inside.times[1:], strict=False))]
@@ -333,5 +343,5 @@ def _exchange_slopes(
     return a, b, c
 
 
-def _edge(inside: Series, place: int) -> End:
+def _edge(inside: LoggedQuantity, place: int) -> End:
     return End(kelvin=inside.values[place], u_fit=0.0, worth=1.0, half_step=inside.resolution / 2.0, name="on the ramp")

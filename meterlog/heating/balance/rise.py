@@ -10,20 +10,20 @@ from typing import TYPE_CHECKING
 
 from meterlog.heating.balance import exchange
 from meterlog.heating.balance.drifts import learned
-from meterlog.heating.balance.found import Found
+from meterlog.heating.balance.found import LoadBalance
 from meterlog.heating.balance.load import End, Load, Shared, display_half_step, exchange_error, useful_energy
 from meterlog.heating.balance.steady import why_not_steady
 from meterlog.heating.times.heating import Pause
 from meterlog.heating.trace import fits, immersion, periods
-from meterlog.heating.trace.periods import Plateau, Refused
+from meterlog.heating.trace.periods import NotFound, Plateau
 
 if TYPE_CHECKING:
     from collections.abc import Collection
 
     from meterlog.heating.balance.exchange import Exchange
-    from meterlog.heating.stated import Stated
+    from meterlog.heating.stated import StatedValue
     from meterlog.heating.times.heating import Heating
-    from meterlog.heating.trace.columns import Series
+    from meterlog.heating.trace.columns import LoggedQuantity
 
 IN_LOAD = 0.2
 """Readings during heating that follow the straight rise within this part of it were taken in the load."""
@@ -38,9 +38,9 @@ SETTLED = 0.01
 
 
 def by_rise(
-    temperature: Series, load: Load, room: Stated | None, heating: Heating, said: Collection[str] = (),
-    beside: Series | None = None,
-) -> Found | Refused:  # fmt: skip
+    temperature: LoggedQuantity, load: Load, room: StatedValue | None, heating: Heating, said: Collection[str] = (),
+    beside: LoggedQuantity | None = None,
+) -> LoadBalance | NotFound:  # fmt: skip
     """The heat balance between the still stretches before and after heating.
 
     Args:
@@ -49,23 +49,23 @@ def by_rise(
     """
     guess = room.value if room else exchange.USUAL_ROOM
     before = periods.before_heating(temperature, heating.start, guess)
-    if isinstance(before, Refused):
+    if isinstance(before, NotFound):
         return before
     later, air = temperature, None
     while True:
         after = periods.after_heating(later, heating.stop, guess)
-        if isinstance(after, Refused):
+        if isinstance(after, NotFound):
             return air or after
         found = _between(temperature, load, room, heating, (before, after), said, beside)
-        if not isinstance(found, Refused) or found.what != immersion.NOT_SHOWN:
+        if not isinstance(found, NotFound) or found.what != immersion.NOT_SHOWN:
             return found
         air, later = found, later.without(heating.stop, after.last + 1e-9)
 
 
 def _between(
-    temperature: Series, load: Load, room: Stated | None, heating: Heating, stood: tuple[Plateau, Plateau],
-    said: Collection[str], beside: Series | None,
-) -> Found | Refused:  # fmt: skip
+    temperature: LoggedQuantity, load: Load, room: StatedValue | None, heating: Heating, stood: tuple[Plateau, Plateau],
+    said: Collection[str], beside: LoggedQuantity | None,
+) -> LoadBalance | NotFound:  # fmt: skip
     """The balance between two still stretches, once it is shown that both were read in the load."""
     before, after = stood
     known = learned(load, room, before, after)
@@ -74,10 +74,10 @@ def _between(
     rise = last.kelvin - first.kelvin
     heating = replace(heating, in_load=stood_in_load(temperature, heating, first.kelvin, last.kelvin))
     shown = _shown(temperature, stood, heating, room, said, beside)
-    if isinstance(shown, Refused):
+    if isinstance(shown, NotFound):
         return shown
     if rise < max(1.0, 5.0 * temperature.resolution):
-        return Refused(
+        return NotFound(
             what="rise", why=f"the load warmed by only {rise:.2f} K", advice="heat longer, or a smaller load"
         )
     unsteady = why_not_steady(before, after, load, room, rise, in_load=heating.in_load)
@@ -91,16 +91,16 @@ def _between(
     energy = energy + known.conductance * heating.duration * shared.offset
     if heating.in_load and not heating.on:
         heating = replace(heating, pauses=paused(temperature, heating, known.room, rise))
-    return Found(
+    return LoadBalance(
         heating=heating, energy=energy, first=first, last=last, exchange=known, lost=lost, before=before, after=after,
         in_load=shown,
     )  # fmt: skip
 
 
 def _shown(
-    temperature: Series, stood: tuple[Plateau, Plateau], heating: Heating, room: Stated | None, said: Collection[str],
-    beside: Series | None,
-) -> tuple[str, ...] | Refused:  # fmt: skip
+    temperature: LoggedQuantity, stood: tuple[Plateau, Plateau], heating: Heating, room: StatedValue | None,
+    said: Collection[str], beside: LoggedQuantity | None,
+) -> tuple[str, ...] | NotFound:  # fmt: skip
     """What shows that both stretches were read in the load; or the refusal of one that air explains as well."""
     if heating.in_load:
         return (immersion.FOLLOWED,)
@@ -110,25 +110,25 @@ def _shown(
         other = _other(beside, side, heating, room) if beside is not None else None
         level = stood[0].line.level if told else None
         one = immersion.shown(side, temperature, stretch, span, room, level, said=side in said, other=other)
-        if isinstance(one, Refused):
+        if isinstance(one, NotFound):
             return one
         told.append(one)
     return tuple(told)
 
 
-def _other(beside: Series, side: str, heating: Heating, room: Stated | None) -> Plateau | None:
+def _other(beside: LoggedQuantity, side: str, heating: Heating, room: StatedValue | None) -> Plateau | None:
     guess = room.value if room else exchange.USUAL_ROOM
     if side == immersion.BEFORE:
         stretch = periods.before_heating(beside, heating.start, guess)
     else:
         stretch = periods.after_heating(beside, heating.stop, guess)
-    return None if isinstance(stretch, Refused) else stretch
+    return None if isinstance(stretch, NotFound) else stretch
 
 
-def not_settled(tail: float) -> Refused:
+def not_settled(tail: float) -> NotFound:
     """The refusal of a plateau that has not formed; `tail` is what is still missing (negative) or too much, K."""
     why = f"still {'rising' if tail < 0 else 'falling'} towards a level {abs(tail):.2f} K away at the end: no plateau"
-    return Refused(what="plateau", why=why, advice="stir, and go on logging until the temperature stands for 30 s")
+    return NotFound(what="plateau", why=why, advice="stir, and go on logging until the temperature stands for 30 s")
 
 
 def end_of(stretch: Plateau, load: Load, known: Exchange, moment: float, name: str) -> tuple[End, float]:
@@ -164,7 +164,13 @@ def _cooled_since(moment: float, stretch: Plateau, known: Exchange, capacity: fl
 
 
 def exchanged(
-    temperature: Series, heating: Heating, known: Exchange, before: Plateau, after: Plateau, first: End, last: End
+    temperature: LoggedQuantity,
+    heating: Heating,
+    known: Exchange,
+    before: Plateau,
+    after: Plateau,
+    first: End,
+    last: End,
 ) -> tuple[float, tuple[float, float, float]]:
     """Heat lost while heating, J, and the slopes of all that the balance owes to the exchange."""
     path = _path(temperature, heating, first, last)
@@ -181,7 +187,7 @@ def exchanged(
     return lost, (slopes[0], slopes[1], slopes[2])
 
 
-def _path(temperature: Series, heating: Heating, first: End, last: End) -> list[tuple[float, float]]:
+def _path(temperature: LoggedQuantity, heating: Heating, first: End, last: End) -> list[tuple[float, float]]:
     """The load's temperature while heating: of the trace where the probe saw it, else a straight rise."""
     ends = [(heating.start, first.kelvin), (heating.stop, last.kelvin)]
     if heating.in_load:
@@ -192,7 +198,7 @@ def _path(temperature: Series, heating: Heating, first: End, last: End) -> list[
     return [(heating.start + heating.duration * k / n, first.kelvin + rise * k / n) for k in range(n + 1)]
 
 
-def stood_in_load(temperature: Series, heating: Heating, first: float, last: float) -> bool:
+def stood_in_load(temperature: LoggedQuantity, heating: Heating, first: float, last: float) -> bool:
     """Whether readings during heating follow the rise from first to last, K, as a probe in the load would.
 
     Heated at one power or not at all, a load rises at one rate or stands. A probe that drifts to the temperature of
@@ -213,7 +219,7 @@ def stood_in_load(temperature: Series, heating: Heating, first: float, last: flo
     return apart < IN_LOAD * rise and _at_one_rate(inside)
 
 
-def _at_one_rate(inside: Series) -> bool:
+def _at_one_rate(inside: LoggedQuantity) -> bool:
     """Whether a rise does not die away: it goes on to its end, or goes at its own rate for a while and else stands.
 
     Of eight stretches one may lie across a change of the two, and two when the rise was taken up again.
@@ -232,7 +238,7 @@ def _at_one_rate(inside: Series) -> bool:
     return top > 0.0 and (goes_on or (sum(rises) >= 3 * count // 8 and between <= (2 if again else 1) * count // 8))
 
 
-def paused(temperature: Series, heating: Heating, room: float, rise: float) -> tuple[Pause, ...]:
+def paused(temperature: LoggedQuantity, heating: Heating, room: float, rise: float) -> tuple[Pause, ...]:
     """Where the load stood still while it was said to be heated: a thermostat's pauses, and a cut-out before the end.
 
     The window that a still stretch is looked for with hides a part of itself at either edge.

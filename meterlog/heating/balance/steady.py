@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING
 
 from meterlog.heating.balance.drifts import drift_of, learned, straightened
 from meterlog.heating.balance.evaporation import open_loss
-from meterlog.heating.trace.periods import Refused
+from meterlog.heating.trace.periods import NotFound
 
 if TYPE_CHECKING:
     from meterlog.heating.balance.exchange import Drift, Exchange
     from meterlog.heating.balance.load import Load
-    from meterlog.heating.stated import Stated
+    from meterlog.heating.stated import StatedValue
     from meterlog.heating.trace.periods import Plateau
 
 SCATTER_K = 0.12
@@ -31,8 +31,8 @@ STIR = "stir for ten seconds, hold the probe at mid depth, and repeat the run"
 
 
 def why_not_steady(
-    before: Plateau | None, after: Plateau, load: Load, room: Stated | None, rise: float, *, in_load: bool
-) -> Refused | None:
+    before: Plateau | None, after: Plateau, load: Load, room: StatedValue | None, rise: float, *, in_load: bool
+) -> NotFound | None:
     """The reason why a stretch is no plateau, or None.
 
     Args:
@@ -58,7 +58,7 @@ def why_not_steady(
     return _implausible(drift_of(after, known, capacity), learned(load, room, before), load, in_load=in_load)
 
 
-def _implausible(drift: Drift, expected: Exchange, load: Load, *, in_load: bool) -> Refused | None:
+def _implausible(drift: Drift, expected: Exchange, load: Load, *, in_load: bool) -> NotFound | None:
     """A drift that the room cannot account for, given what the drift before heating and ordinary vessels lose.
 
     Where a probe saw the load throughout, a large loss shows in its ramp too, and is believed sooner.
@@ -69,7 +69,7 @@ def _implausible(drift: Drift, expected: Exchange, load: Load, *, in_load: bool)
     above = drift.kelvin - expected.room
     if flow < min(expected.conductance * above, 0.0) - doubt:
         why = f"still rising by {drift.slope:.3f} K/s: no plateau"
-        return Refused(what="plateau", why=why, advice="stir, and go on logging until the temperature stands for 30 s")
+        return NotFound(what="plateau", why=why, advice="stir, and go on logging until the temperature stands for 30 s")
     size = load.mass.value ** (2.0 / 3.0)
     steam = open_loss(drift.kelvin, expected.area)
     wide = min(math.exp(far * expected.spread[0][0] / expected.conductance) * expected.conductance, most * size)
@@ -78,5 +78,5 @@ def _implausible(drift: Drift, expected: Exchange, load: Load, *, in_load: bool)
     return None
 
 
-def _not_stirred(what: str) -> Refused:
-    return Refused(what="plateau", why=f"the load was not stirred, or the probe not held still: {what}", advice=STIR)
+def _not_stirred(what: str) -> NotFound:
+    return NotFound(what="plateau", why=f"the load was not stirred, or the probe not held still: {what}", advice=STIR)

@@ -18,7 +18,7 @@ from dataclasses import dataclass
 from meterlog.base.errors import WrongValue
 from meterlog.base.source import near_miss
 from meterlog.base.spelling import NUMBER, parts_of, tidy
-from meterlog.heating.stated import Stated, read_stated
+from meterlog.heating.stated import StatedValue, read_stated
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,9 +71,9 @@ class Piece:
     """One piece of a vessel: what it is of, its mass, kg, and the factors of its heat capacity."""
 
     title: str
-    mass: Stated
-    specific_heat: Stated
-    warmed: Stated
+    mass: StatedValue
+    specific_heat: StatedValue
+    warmed: StatedValue
 
     @property
     def capacity(self) -> float:
@@ -144,7 +144,7 @@ def _read_piece(text: str) -> Piece:
         capacity = read_stated(text, "joule / kelvin")
         if not 0.0 < capacity.value <= MOST_CAPACITY or (capacity.half_width or 0.0) > capacity.value:
             raise WrongValue(f"a vessel's heat capacity is above 0 and at most {MOST_CAPACITY:g} J/K, not {text!r}")
-        one = Stated(value=1.0)
+        one = StatedValue(value=1.0)
         return Piece(title=MEASURED, mass=one, specific_heat=capacity, warmed=one)
     match = _PIECE.fullmatch(text)
     if not match:
@@ -160,8 +160,8 @@ def _read_piece(text: str) -> Piece:
     return Piece(
         title=name,
         mass=mass.or_half_width(0.01 * mass.value),
-        specific_heat=Stated(value=material.specific_heat, half_width=material.half_width),
-        warmed=Stated(value=material.warmed, half_width=material.warmed_half_width),
+        specific_heat=StatedValue(value=material.specific_heat, half_width=material.half_width),
+        warmed=StatedValue(value=material.warmed, half_width=material.warmed_half_width),
     )
 
 

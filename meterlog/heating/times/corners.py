@@ -17,7 +17,7 @@ from meterlog.heating.trace import fits
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from meterlog.heating.trace.columns import Series
+    from meterlog.heating.trace.columns import LoggedQuantity
 
 _SHORTEST_S, _STEP, _COUNT = 0.25, 1.25, 27
 """Delays tried: 0.25 s to 83 s, then finer about the best."""
@@ -37,7 +37,7 @@ class Delay:
     u: float
 
 
-def delay_of(bend: Series, slope: float, meet: float) -> Delay:
+def delay_of(bend: LoggedQuantity, slope: float, meet: float) -> Delay:
     """The delay of a corner by its shape.
 
     Args:

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from meterlog.heating.trace.columns import Series
+    from meterlog.heating.trace.columns import LoggedQuantity
 
 ENERGISED, HEATING = 0.15, 0.70
 """Parts of the plateau above idle: on from the first, heating from the second (common practice, no source)."""
@@ -48,7 +48,7 @@ class Cycling:
         return self.on_s / self.period_s
 
 
-def on_times(series: Series) -> tuple[OnTime, ...]:
+def on_times(series: LoggedQuantity) -> tuple[OnTime, ...]:
     """When the appliance was energised; empty when nothing was ever clearly on."""
     ordered = sorted(series.values)
     idle, full = ordered[len(ordered) // 50], ordered[-1 - len(ordered) // 50]
@@ -70,7 +70,7 @@ def on_times(series: Series) -> tuple[OnTime, ...]:
     return tuple(runs)
 
 
-def _on_time(series: Series, first: int, end: int, heating: float) -> OnTime:
+def _on_time(series: LoggedQuantity, first: int, end: int, heating: float) -> OnTime:
     """Edges lie half way between the readings that show them."""
     times = series.times
 
@@ -130,7 +130,7 @@ def _spread(values: Sequence[float]) -> float:
     return (max(values) - min(values)) / (sum(values) / len(values)) / 2.0
 
 
-def energy(power: Series, start: float, stop: float) -> float:
+def energy(power: LoggedQuantity, start: float, stop: float) -> float:
     """Electrical energy, J, from start to stop: each reading stands until half way to its neighbours."""
     total = 0.0
     for i, value in enumerate(power.values):

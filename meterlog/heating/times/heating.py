@@ -10,7 +10,7 @@ from meterlog.base.uncertainty import estimate, rectangle
 
 if TYPE_CHECKING:
     from meterlog.base.uncertainty import Error, Estimate
-    from meterlog.heating.stated import Stated
+    from meterlog.heating.stated import StatedValue
     from meterlog.heating.times.cycling import OnTime
 
 USUAL_S, USUAL_HALF_S = 2.0, 1.0
@@ -84,7 +84,7 @@ class WarmUp:
     source: str = ""
 
 
-def warm_up_of(heating: Heating, stated: Stated | None, *, is_oven: bool) -> WarmUp:
+def warm_up_of(heating: Heating, stated: StatedValue | None, *, is_oven: bool) -> WarmUp:
     """The warm-up: seen in the log, else stated, else what is usual of a microwave oven, else none.
 
     Args:

@@ -7,24 +7,24 @@ from typing import TYPE_CHECKING
 
 from meterlog.heating.times import cycling
 from meterlog.heating.times.heating import Heating
-from meterlog.heating.trace.periods import Refused
+from meterlog.heating.trace.periods import NotFound
 
 if TYPE_CHECKING:
-    from meterlog.heating.stated import Stated
+    from meterlog.heating.stated import StatedValue
     from meterlog.heating.times.cycling import OnTime
-    from meterlog.heating.trace.columns import Trace
+    from meterlog.heating.trace.columns import HeatingTrace
 
 BY_HAND_S = 0.3
 """Half width, s, of the time between two presses of a switch (common practice, no source)."""
 
 
-def on_times(trace: Trace) -> tuple[OnTime, ...]:
+def on_times(trace: HeatingTrace) -> tuple[OnTime, ...]:
     """When the appliance was energised, by its power, else by its current."""
     series = trace.power or trace.current
     return cycling.on_times(series) if series is not None and len(series) else ()
 
 
-def heated_when(trace: Trace, start: Stated | None, stop: Stated | None) -> Heating | Refused | None:
+def heated_when(trace: HeatingTrace, start: StatedValue | None, stop: StatedValue | None) -> Heating | NotFound | None:
     """Start and stop of heating: as stated, else of the mains side; None when neither tells.
 
     Stated times that can't be times of this trace are refused, never set aside.
@@ -40,7 +40,7 @@ def heated_when(trace: Trace, start: Stated | None, stop: Stated | None) -> Heat
     )
 
 
-def _logged(trace: Trace, on: tuple[OnTime, ...]) -> Heating:
+def _logged(trace: HeatingTrace, on: tuple[OnTime, ...]) -> Heating:
     return Heating(
         start=on[0].start,
         stop=on[-1].stop,
@@ -51,7 +51,7 @@ def _logged(trace: Trace, on: tuple[OnTime, ...]) -> Heating:
     )
 
 
-def _why_not(trace: Trace, start: Stated, stop: Stated) -> Refused | None:
+def _why_not(trace: HeatingTrace, start: StatedValue, stop: StatedValue) -> NotFound | None:
     if stop.value <= start.value:
         why = f"heating stops at {stop.value:g} s, before it starts at {start.value:g} s"
         return _no_times(why, "check --start and --stop")
@@ -66,9 +66,9 @@ def _why_not(trace: Trace, start: Stated, stop: Stated) -> Refused | None:
     return None
 
 
-def _no_times(why: str, advice: str) -> Refused:
-    return Refused(what="stated times", why=why, advice=advice)
+def _no_times(why: str, advice: str) -> NotFound:
+    return NotFound(what="stated times", why=why, advice=advice)
 
 
-def _doubt(moment: Stated) -> float:
+def _doubt(moment: StatedValue) -> float:
     return moment.or_half_width(BY_HAND_S / math.sqrt(2.0)).standard_uncertainty

@@ -67,27 +67,31 @@ _MOST_TOLD = 20
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Series:
+class LoggedQuantity:
     """One quantity over time: times, s, ascending; values, SI; one step of its display, SI, 0 if unknown."""
 
     times: tuple[float, ...]
     values: tuple[float, ...]
     resolution: float = 0.0
 
-    def between(self, first: float, last: float) -> Series:
+    def between(self, first: float, last: float) -> LoggedQuantity:
         """The part with first <= time <= last."""
         kept = [(t, v) for t, v in zip(self.times, self.values, strict=True) if first <= t <= last]
-        return Series(times=tuple(t for t, _ in kept), values=tuple(v for _, v in kept), resolution=self.resolution)
+        return LoggedQuantity(
+            times=tuple(t for t, _ in kept), values=tuple(v for _, v in kept), resolution=self.resolution
+        )
 
     @property
     def changes(self) -> int:
         """How many readings differ from the one before."""
         return sum(a != b for a, b in pairwise(self.values))
 
-    def without(self, first: float, last: float) -> Series:
+    def without(self, first: float, last: float) -> LoggedQuantity:
         """All but the part with first <= time < last."""
         kept = [(t, v) for t, v in zip(self.times, self.values, strict=True) if not first <= t < last]
-        return Series(times=tuple(t for t, _ in kept), values=tuple(v for _, v in kept), resolution=self.resolution)
+        return LoggedQuantity(
+            times=tuple(t for t, _ in kept), values=tuple(v for _, v in kept), resolution=self.resolution
+        )
 
     @property
     def interval(self) -> float:
@@ -99,21 +103,21 @@ class Series:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Trace:
+class HeatingTrace:
     """What was logged during a run; `second` in the second vessel, where two were heated.
 
     `notes` tell of gaps and columns left aside.
     """
 
-    temperature: Series
-    second: Series | None = None
-    power: Series | None = None
-    current: Series | None = None
-    voltage: Series | None = None
+    temperature: LoggedQuantity
+    second: LoggedQuantity | None = None
+    power: LoggedQuantity | None = None
+    current: LoggedQuantity | None = None
+    voltage: LoggedQuantity | None = None
     notes: tuple[str, ...] = ()
 
 
-def read_trace(text: str, name: str) -> Trace:
+def read_trace(text: str, name: str) -> HeatingTrace:
     """The trace written in a CSV text. Raises: WrongText with every row that is wrong (the first twenty)."""
     lines = text.removeprefix("\ufeff").splitlines()
     problems = Problems(name)
@@ -136,7 +140,7 @@ def read_trace(text: str, name: str) -> Trace:
         raise WrongText(problems.in_order()[:_MOST_TOLD])
     series = {quantity: _series(found) for quantity, found in cells.items()}
     second = series.pop(SECOND, None)
-    return Trace(**series, second=second, notes=(*notes, *_gaps(cells)))
+    return HeatingTrace(**series, second=second, notes=(*notes, *_gaps(cells)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -280,8 +284,8 @@ def _cell(
     return _Cell(number, at, value, column.scale * 10.0 ** -units.counts_of(written)[1])
 
 
-def _series(cells: list[_Cell]) -> Series:
-    return Series(
+def _series(cells: list[_Cell]) -> LoggedQuantity:
+    return LoggedQuantity(
         times=tuple(cell.time for cell in cells),
         values=tuple(cell.value for cell in cells),
         resolution=_resolution(cells),

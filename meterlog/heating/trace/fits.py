@@ -19,13 +19,13 @@ from meterlog.base.uncertainty import effective_count
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from meterlog.heating.trace.columns import Series
+    from meterlog.heating.trace.columns import LoggedQuantity
 
 Matrix = list[list[float]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Line(Straight):
+class FittedLine(Straight):
     """A straight line, `scatter` the deviation of readings from it.
 
     `worth` is how many independent readings they are worth; `u_slope` the standard uncertainty from that.
@@ -37,7 +37,7 @@ class Line(Straight):
     worth: float
 
 
-def fit_line(times: Sequence[float], values: Sequence[float]) -> Line:
+def fit_line(times: Sequence[float], values: Sequence[float]) -> FittedLine:
     """The least-squares line through at least three readings."""
     n = len(times)
     line = straight(times, values)
@@ -45,7 +45,7 @@ def fit_line(times: Sequence[float], values: Sequence[float]) -> Line:
     scatter = math.sqrt(math.fsum(r * r for r in rest) / max(n - 2, 1))
     worth = independent(rest)
     u_slope = scatter / math.sqrt(line.spread) * math.sqrt(n / worth)
-    return Line(**asdict(line), u_slope=u_slope, scatter=scatter, count=n, worth=worth)
+    return FittedLine(**asdict(line), u_slope=u_slope, scatter=scatter, count=n, worth=worth)
 
 
 def independent(rest: Sequence[float]) -> float:
@@ -58,7 +58,7 @@ def independent(rest: Sequence[float]) -> float:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Settling:
+class SettlingFit:
     """A level or line with a tail that dies away: level (+ slope (t - first)) + tail exp(-(t - first) / lag).
 
     Attributes:
@@ -85,17 +85,17 @@ _LAGS = tuple(0.7 * 1.5**n for n in range(13))
 _FINER = tuple(1.5 ** (k / 6.0) for k in (-4, -3, -2, -1, 1, 2, 3, 4))
 
 
-def fit_level(readings: Series, values: Sequence[float]) -> Settling:
+def fit_level(readings: LoggedQuantity, values: Sequence[float]) -> SettlingFit:
     """The level of readings that may still be settling (probe lag, a vessel that follows)."""
     return _fit_settling(readings, values, sloped=False)
 
 
-def fit_ramp(readings: Series, values: Sequence[float]) -> Settling:
+def fit_ramp(readings: LoggedQuantity, values: Sequence[float]) -> SettlingFit:
     """The slope of a straight rise whose beginning may be bent (probe lag, a vessel that follows)."""
     return _fit_settling(readings, values, sloped=True)
 
 
-def _fit_settling(readings: Series, values: Sequence[float], *, sloped: bool) -> Settling:
+def _fit_settling(readings: LoggedQuantity, values: Sequence[float], *, sloped: bool) -> SettlingFit:
     """A tail is taken only when it explains the readings clearly better than none, for readings worth what they are.
 
     A coarse display that stands still repeats itself: its readings are worth no more than its changes tell.
@@ -152,11 +152,11 @@ _CLEARLY = 9.0
 """A tail must lower the residual square by this many times its share for one independent reading."""
 
 
-def _settling(fit: _Projection, lag: float, sought: int, length: float) -> Settling:
+def _settling(fit: _Projection, lag: float, sought: int, length: float) -> SettlingFit:
     worth = independent(fit.rest)
     scatter = math.sqrt(fit.square / max(len(fit.rest) - len(fit.x), 1))
     tail = fit.x[-1] if lag else 0.0
-    return Settling(
+    return SettlingFit(
         weights=fit.weights(sought), value=fit.x[sought],
         u_value=scatter * math.sqrt(fit.inverse[sought][sought] * len(fit.rest) / worth),
         start=fit.x[0], scatter=scatter, worth=worth,

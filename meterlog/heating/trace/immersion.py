@@ -20,12 +20,12 @@ from statistics import median
 from typing import TYPE_CHECKING
 
 from meterlog.heating.trace import fits
-from meterlog.heating.trace.periods import Refused, noise_of
+from meterlog.heating.trace.periods import NotFound, noise_of
 from meterlog.heating.water import ZERO_CELSIUS
 
 if TYPE_CHECKING:
-    from meterlog.heating.stated import Stated
-    from meterlog.heating.trace.columns import Series
+    from meterlog.heating.stated import StatedValue
+    from meterlog.heating.trace.columns import LoggedQuantity
     from meterlog.heating.trace.periods import Plateau
 
 FOLLOWED = "the probe stood in the load: its readings followed the rise"
@@ -50,9 +50,9 @@ STEP_S = 6.0
 
 
 def shown(
-    side: str, temperature: Series, stretch: Plateau, span: tuple[float, float], room: Stated | None,
+    side: str, temperature: LoggedQuantity, stretch: Plateau, span: tuple[float, float], room: StatedValue | None,
     first_level: float | None = None, said: bool = False, other: Plateau | None = None,
-) -> str | Refused:  # fmt: skip
+) -> str | NotFound:  # fmt: skip
     """What shows that a still stretch was read in the load, in words; or the refusal of one that air explains as well.
 
     Args:
@@ -89,17 +89,17 @@ def shown(
     return _not_shown(side, level)
 
 
-def _not_shown(side: str, level: float) -> Refused:
+def _not_shown(side: str, level: float) -> NotFound:
     celsius = f"{level - ZERO_CELSIUS:.1f} °C"
     if side == AFTER:
-        return Refused(
+        return NotFound(
             what=NOT_SHOWN,
             why=f"the readings after heating stand at {celsius}, as a probe in the room's air would: nothing shows "
             "that it went back into the load",
             advice="stir with the probe in the load and hold it there for 20 s more, or say that you did (--stirred "
             "after); a load that ends 3 K or more from the room's temperature shows it by itself",
         )
-    return Refused(
+    return NotFound(
         what=NOT_SHOWN,
         why=f"the readings before heating stand at {celsius}, as a probe in the room's air would: nothing shows that "
         "it stood in the load",
@@ -108,7 +108,7 @@ def _not_shown(side: str, level: float) -> Refused:
     )
 
 
-def _is_no_air(level: float, air: Series, room: Stated | None, apart: float) -> bool:
+def _is_no_air(level: float, air: LoggedQuantity, room: StatedValue | None, apart: float) -> bool:
     """Whether a level is none that the air gives: by what was stated of the room, and by what the probe read in it."""
     far = max(LEVEL_K, apart)
     read = _air_read(air)
@@ -119,7 +119,7 @@ def _is_no_air(level: float, air: Series, room: Stated | None, apart: float) -> 
     return not any(low <= level <= high for low, high in bands or [ANY_ROOM])
 
 
-def _air_read(air: Series) -> tuple[float, float] | None:
+def _air_read(air: LoggedQuantity) -> tuple[float, float] | None:
     """The lowest and highest that the probe is taken to read in the air, from what it read there last; None if nothing.
 
     A probe that still drifts is taken to go on by three times what it drifted of late.
@@ -134,7 +134,12 @@ def _air_read(air: Series) -> tuple[float, float] | None:
 
 
 def _step(
-    side: str, temperature: Series, stretch: Plateau, air: Series, span: tuple[float, float], apart: float
+    side: str,
+    temperature: LoggedQuantity,
+    stretch: Plateau,
+    air: LoggedQuantity,
+    span: tuple[float, float],
+    apart: float,
 ) -> float | None:
     """The step, K, with which the probe left or came back, faster than it drifts in air; None where there is none."""
     edge = span[0] if side == BEFORE else span[1]
@@ -153,7 +158,7 @@ def _step(
     return largest if abs(largest) > max(apart, 2.0 * steepest + 4.0 * noise_of(temperature)) else None
 
 
-def _windows(series: Series, wide: float) -> list[tuple[tuple[float, float], tuple[float, float]]]:
+def _windows(series: LoggedQuantity, wide: float) -> list[tuple[tuple[float, float], tuple[float, float]]]:
     """Pairs of readings (time, value) that lie a window apart, no gap between them."""
     readings = list(zip(series.times, series.values, strict=True))
     usual = series.interval

@@ -1,6 +1,6 @@
 """Finding in a trace what a calorimetrist looks for: the still stretch before, the ramp, the plateau after.
 
-Each search answers what it found or `Refused`, with why and what to do. Times are of the trace's
+Each search answers what it found or `NotFound`, with why and what to do. Times are of the trace's
 clock, s; temperatures K.
 """
 
@@ -18,7 +18,7 @@ from meterlog.heating.trace import fits
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from meterlog.heating.trace.columns import Series
+    from meterlog.heating.trace.columns import LoggedQuantity
 
 SHORTEST_S = 8.0
 """A still stretch must last so long, and have four readings (10 s at 1 Hz: common practice, no source)."""
@@ -33,7 +33,7 @@ MOVED_K = 0.6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Refused:
+class NotFound:
     """What was not found or not done, why, and what would make it possible."""
 
     what: str
@@ -45,8 +45,8 @@ class Refused:
 class Plateau:
     """A still stretch of readings, with the line through it."""
 
-    readings: Series
-    line: fits.Line
+    readings: LoggedQuantity
+    line: fits.FittedLine
 
     @property
     def first(self) -> float:
@@ -68,10 +68,10 @@ class Ramp:
 
     first: float
     last: float
-    readings: Series
+    readings: LoggedQuantity
 
 
-def noise_of(series: Series) -> float:
+def noise_of(series: LoggedQuantity) -> float:
     """Deviation of single readings from their neighbours, K: second differences over √6."""
     v = series.values
     if len(v) < 3:
@@ -84,19 +84,19 @@ def noise_of(series: Series) -> float:
     )
 
 
-def reach_of(series: Series) -> float:
+def reach_of(series: LoggedQuantity) -> float:
     """How far to either side of a reading its slope is looked at, s."""
     return max(4.0, 2.0 * series.interval)
 
 
-def still_stretches(series: Series, room: float) -> list[Series]:
+def still_stretches(series: LoggedQuantity, room: float) -> list[LoggedQuantity]:
     """The stretches whose slope over a few seconds stays small, at least `SHORTEST_S` long."""
     if len(series) < 4:
         return []
     reach = reach_of(series)
     noise = max(noise_of(series), 0.3 * series.resolution)
     still = [_is_still(series, i, reach, noise, room) for i in range(len(series))]
-    out: list[Series] = []
+    out: list[LoggedQuantity] = []
     begun: int | None = None
     longest = 10.0 * series.interval
     for i, (quiet, t) in enumerate(zip([*still, False], [*series.times, math.inf], strict=True)):
@@ -112,11 +112,11 @@ def still_stretches(series: Series, room: float) -> list[Series]:
     return out
 
 
-def _step(series: Series, noise: float) -> float:
+def _step(series: LoggedQuantity, noise: float) -> float:
     return max(MOVED_K, 5.0 * series.resolution, 8.0 * noise)
 
 
-def _is_still(series: Series, i: int, reach: float, noise: float, room: float) -> bool:
+def _is_still(series: LoggedQuantity, i: int, reach: float, noise: float, room: float) -> bool:
     times, values = series.times, series.values
     low = high = i
     while low > 0 and times[i] - times[low - 1] <= reach:
@@ -133,23 +133,23 @@ def _is_still(series: Series, i: int, reach: float, noise: float, room: float) -
     return -falling - grace <= slope <= STILL_K_PER_S + grace
 
 
-def before_heating(series: Series, start: float, room: float) -> Plateau | Refused:
+def before_heating(series: LoggedQuantity, start: float, room: float) -> Plateau | NotFound:
     """The still stretch in the load before heating: the longest, the later of two alike."""
     part = series.between(-math.inf, start)
     stretches = still_stretches(part, room)
     if not stretches:
         why = "no still stretch before the start" if len(part) > 3 else "too few readings before the start"
-        return Refused(what="stable start", why=why, advice="log the stirred load for 30 s before switching on")
+        return NotFound(what="stable start", why=why, advice="log the stirred load for 30 s before switching on")
     best = max(stretches, key=lambda s: (s.times[-1] - s.times[0]) * (1.3 if s is stretches[-1] else 1.0))
     return _plateau(best)
 
 
-def after_heating(series: Series, stop: float, room: float) -> Plateau | Refused:
+def after_heating(series: LoggedQuantity, stop: float, room: float) -> Plateau | NotFound:
     """The stirred plateau after heating: the hottest long still stretch."""
     part = series.between(stop, math.inf)
     if len(part) < 4:
         why = "the trace ends before a plateau could form"
-        return Refused(what="plateau", why=why, advice="stir, and log for a minute after switching off")
+        return NotFound(what="plateau", why=why, advice="stir, and log for a minute after switching off")
     stretches = still_stretches(part, room)
     if not stretches:
         return _why_no_plateau(part, room)
@@ -159,7 +159,7 @@ def after_heating(series: Series, stop: float, room: float) -> Plateau | Refused
     return _moved(part, best) or _wandered(part, best, stretches) or _plateau(_with_approach(part, best))
 
 
-def _wandered(part: Series, plateau: Series, stretches: list[Series]) -> Refused | None:
+def _wandered(part: LoggedQuantity, plateau: LoggedQuantity, stretches: list[LoggedQuantity]) -> NotFound | None:
     """A temperature that stays about the plateau's but is mostly not still: layers drift past the probe."""
     level = fmean(plateau.values)
     about = [t for t, v in zip(part.times, part.values, strict=True) if t >= plateau.times[0] and abs(v - level) < 2.0]
@@ -167,7 +167,7 @@ def _wandered(part: Series, plateau: Series, stretches: list[Series]) -> Refused
     return None if quiet > 0.6 * len(about) else _WANDERS
 
 
-def cooling_from(series: Series) -> Plateau | None:
+def cooling_from(series: LoggedQuantity) -> Plateau | None:
     """The cooling after boiling, from a kelvin below the hottest on; None when it was not logged for a while."""
     edge = max(series.values) - 1.0
     last = max(t for t, v in zip(series.times, series.values, strict=True) if v >= edge)
@@ -177,7 +177,7 @@ def cooling_from(series: Series) -> Plateau | None:
     return _plateau(part)
 
 
-def _with_approach(part: Series, plateau: Series) -> Series:
+def _with_approach(part: LoggedQuantity, plateau: LoggedQuantity) -> LoggedQuantity:
     """The plateau with the last of the approach to it: the readings just before that rise or fall steadily.
 
     They fix the time constant of a lagging probe far better than what is left of it on the plateau.
@@ -195,36 +195,36 @@ def _with_approach(part: Series, plateau: Series) -> Series:
     return part.between(part.times[first], plateau.times[-1])
 
 
-def _moved(series: Series, plateau: Series) -> Refused | None:
+def _moved(series: LoggedQuantity, plateau: LoggedQuantity) -> NotFound | None:
     """A jump after the plateau began: the probe came out, or went elsewhere."""
     noise = max(noise_of(plateau), 0.3 * series.resolution)
     later = series.between(plateau.times[0], math.inf)
     for (t, a), b in zip(zip(later.times, later.values, strict=True), later.values[1:], strict=False):
         if abs(b - a) > _step(plateau, noise):
             why = f"the probe moved: {b - a:+.1f} K at {t:g} s, after the plateau had begun"
-            return Refused(
+            return NotFound(
                 what="plateau", why=why, advice="hold the probe still in the stirred load, and repeat the run"
             )
     return None
 
 
-def _why_no_plateau(part: Series, room: float) -> Refused:
+def _why_no_plateau(part: LoggedQuantity, room: float) -> NotFound:
     tail = part.between(part.times[-1] - max(20.0, 5.0 * part.interval), math.inf)
     line = fits.fit_line(tail.times, tail.values) if len(tail) > 2 else None
     if line and line.slope > 2.0 * line.u_slope and line.slope > STILL_K_PER_S:
         why = f"still rising by {line.slope:.3f} K/s at the end: no plateau"
-        return Refused(what="plateau", why=why, advice="stir, and go on logging until the temperature stands for 30 s")
+        return NotFound(what="plateau", why=why, advice="stir, and go on logging until the temperature stands for 30 s")
     return _WANDERS
 
 
-_WANDERS = Refused(
+_WANDERS = NotFound(
     what="plateau",
     why="the load was not stirred, or the probe not held still: the temperature wanders after heating",
     advice="stir for ten seconds, hold the probe at mid depth, and repeat the run",
 )
 
 
-def _plateau(series: Series) -> Plateau:
+def _plateau(series: LoggedQuantity) -> Plateau:
     return Plateau(readings=series, line=fits.fit_line(series.times, series.values))
 
 
@@ -266,7 +266,7 @@ class _Sums:
         return max(square - slope * p - curve * q, 0.0), p / a / self._length
 
 
-def find_ramp(series: Series) -> Ramp | Refused:
+def find_ramp(series: LoggedQuantity) -> Ramp | NotFound:
     """The steepest rise between two flatter parts: line, gentle arc and line that leave the least residual.
 
     Refuses when nothing rises clearly, or the rise is a probe put into hot water rather than heating.
@@ -295,6 +295,6 @@ def find_ramp(series: Series) -> Ramp | Refused:
     return Ramp(first=inside.times[0], last=inside.times[-1], readings=inside)
 
 
-def _no_ramp(why: str) -> Refused:
+def _no_ramp(why: str) -> NotFound:
     advice = "give --start and --stop, or log the power, when the probe is not in the load throughout"
-    return Refused(what="start and stop of heating", why=why, advice=advice)
+    return NotFound(what="start and stop of heating", why=why, advice=advice)

@@ -19,7 +19,7 @@ from meterlog.judging.methods.ratio import quotient
 from meterlog.judging.result import Result, nothing
 
 if TYPE_CHECKING:
-    from meterlog.judging.methods.series import Series
+    from meterlog.judging.methods.series import ReadingSeries
 
 ZERO_C = 273.15
 WAIVED_OHM = 5e9
@@ -60,19 +60,23 @@ def at_temperature(resistance: Result, temperature: Result, reference: Result, l
     return derive("insulation_resistance", LAWS[law], line, resistance, temperature, reference)
 
 
-def polarisation_index(run: Series | None = None, minute: Result | None = None, ten: Result | None = None) -> Result:
+def polarisation_index(
+    run: ReadingSeries | None = None, minute: Result | None = None, ten: Result | None = None
+) -> Result:
     """R at ten minutes over R at one minute, from a logged run or from two readings."""
     return _ratio_in_time(run, minute, ten, 60.0, 600.0)
 
 
 def absorption_ratio(
-    early: Result, run: Series | None = None, half: Result | None = None, minute: Result | None = None
+    early: Result, run: ReadingSeries | None = None, half: Result | None = None, minute: Result | None = None
 ) -> Result:
     """R at one minute over R at 30 s (or another early time), from a logged run or from two readings."""
     return _ratio_in_time(run, half, minute, nominal(early.number), 60.0)
 
 
-def _ratio_in_time(run: Series | None, first: Result | None, second: Result | None, t1: float, t2: float) -> Result:
+def _ratio_in_time(
+    run: ReadingSeries | None, first: Result | None, second: Result | None, t1: float, t2: float
+) -> Result:
     if run is not None:
         first, second = run.at(t1, tolerance=1.5), run.at(t2, tolerance=1.5)
     if first is None or second is None:

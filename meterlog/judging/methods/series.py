@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Series:
+class ReadingSeries:
     """Readings of one instrument with the times since the run began (switch-off, start of a test), s.
 
     Build it with `series_of`. Its points share the gain of the meter; each has its own counts.
@@ -37,7 +37,7 @@ class Series:
         """(time, result) of every reading, in order of time."""
         return self.points
 
-    def later(self, delay: float) -> Series:
+    def later(self, delay: float) -> ReadingSeries:
         """The series with its times counted from `delay` s before its own zero."""
         return replace(self, points=tuple((t + delay, result) for t, result in self.points))
 
@@ -51,7 +51,7 @@ class Series:
 
 def series_of(
     readings: list[tuple[float, Reading]], *, accuracy: Accuracy | None, context: Context | None = None
-) -> Series:
+) -> ReadingSeries:
     """A series from readings with their times, s; readings that give no number or bound are left out.
 
     Raises: ValueError, when there is no reading.
@@ -69,7 +69,7 @@ def series_of(
             points.append((time, result))
     first, last = points[0] if points else (0.0, None), points[-1] if points else (0.0, None)
     line = f"series: {len(points)} readings, {first[0]:g} s {first[1]} to {last[0]:g} s {last[1]}"
-    return Series(
+    return ReadingSeries(
         quantity=readings[0][1].form.quantity,
         points=tuple(points),
         resolution=max(reading.form.resolution for _, reading in readings),
@@ -78,11 +78,11 @@ def series_of(
     )
 
 
-def series_from(results: Sequence[tuple[float, Result]]) -> Series:
+def series_from(results: Sequence[tuple[float, Result]]) -> ReadingSeries:
     """A series of results that were taken at different times, s, each with its own errors."""
     rows = sorted(results, key=lambda pair: pair[0])
     zero = rows[0][0]
-    return Series(
+    return ReadingSeries(
         quantity=rows[0][1].quantity,
         points=tuple((at - zero, result) for at, result in rows),
         resolution=0.0,

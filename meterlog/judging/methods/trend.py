@@ -13,7 +13,7 @@ from meterlog.judging.result import YEAR_S, Result, nothing
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from meterlog.judging.methods.series import Series
+    from meterlog.judging.methods.series import ReadingSeries
 
 
 def slope(times: Sequence[float], values: Sequence[Any]) -> Any:
@@ -26,7 +26,7 @@ def slope(times: Sequence[float], values: Sequence[Any]) -> Any:
     return sum((t - mean) * v for t, v in zip(times, values, strict=True)) / below
 
 
-def drift(run: Series) -> Result:
+def drift(run: ReadingSeries) -> Result:
     """By how much a value drifts over a run: the fitted slope times its length.
 
     The counts of each reading are its own error; scatter about the line is another, from n − 2
@@ -35,12 +35,12 @@ def drift(run: Series) -> Result:
     return _change(run, run.times[-1] - run.times[0] if run.times else 0.0, run.quantity)
 
 
-def trend(run: Series, over: Result) -> Result:
+def trend(run: ReadingSeries, over: Result) -> Result:
     """By how much a value changes in a given time (a year), from the jobs of one appliance."""
     return _change(run, nominal(over.number), run.quantity)
 
 
-def _change(run: Series, length: float, quantity: str) -> Result:
+def _change(run: ReadingSeries, length: float, quantity: str) -> Result:
     points = [(t, r.number) for t, r in run.results() if r.number is not None and not r.bound]
     if len(points) < len(run.results()):
         return nothing(quantity, "A reading of the run is a bound: it is not differenced.", advice="See each reading.")

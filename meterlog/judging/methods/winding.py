@@ -18,7 +18,7 @@ from meterlog.judging.methods.trend import slope
 from meterlog.judging.result import Result, nothing
 
 if TYPE_CHECKING:
-    from meterlog.judging.methods.series import Series
+    from meterlog.judging.methods.series import ReadingSeries
 
 ZERO_C = 273.15
 _METAL = Input("temperature_difference", "k of the metal: 234.5 K copper, 225 K aluminium", GIVEN, "234.5 K")
@@ -94,7 +94,7 @@ def three_points(first: Any, second: Any, third: Any) -> Any:
     return first + d1 * d1 / d2
 
 
-def switch_off_resistance(cooling: Series, delay: Result, final: Result | None = None) -> Result:
+def switch_off_resistance(cooling: ReadingSeries, delay: Result, final: Result | None = None) -> Result:
     """The resistance at switch-off, from readings while the winding cools, the first of them `delay` after it.
 
     With the final resistance (the cold one, at the ambient of now): ln(R − R∞) fitted as a line in
@@ -125,7 +125,7 @@ def log_line(points: list[tuple[float, Any]], final: Any) -> tuple[Any, float]:
     return final + exp(start), -1.0 / nominal(tilt)
 
 
-def _by_line(cooling: Series, points: list[tuple[float, Any]], final: Result, *doubts: str) -> Result:
+def _by_line(cooling: ReadingSeries, points: list[tuple[float, Any]], final: Result, *doubts: str) -> Result:
     if any(nominal(r) <= nominal(final.number) for _, r in points):
         return nothing("resistance", "A reading lies at or below the final resistance: it has cooled already.")
     number, tau = log_line(points, final.number)
@@ -137,7 +137,7 @@ def _by_line(cooling: Series, points: list[tuple[float, Any]], final: Result, *d
     return Result(quantity="resistance", number=number, trail=(*cooling.trail, *final.trail, line), doubts=told)
 
 
-def _evenly_spaced(cooling: Series) -> Result | None:
+def _evenly_spaced(cooling: ReadingSeries) -> Result | None:
     """Three readings at h, 2h, 3h, h the largest that the run holds; None when d2 is within ten counts."""
     third = cooling.times[-1] / 3.0
     picked = [cooling.at(third * n, tolerance=0.02 * third) for n in (1, 2, 3)]

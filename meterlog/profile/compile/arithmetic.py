@@ -17,7 +17,7 @@ from meterlog.profile.compile.view import NotBelieved
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from meterlog.profile.compile.view import Reader, View
+    from meterlog.profile.compile.view import FrameReader, View
 
 LONGEST = 1000
 MOST_PARTS = 400
@@ -94,7 +94,7 @@ def _places(value: Fraction) -> int | None:
     return next((k for k in range(MOST_DECIMALS + 1) if (value * 10**k).denominator == 1), None)
 
 
-def evaluator(tree: ast.expr, field: Callable[[str], Reader]) -> Callable[[View], Fraction]:
+def evaluator(tree: ast.expr, field: Callable[[str], FrameReader]) -> Callable[[View], Fraction]:
     """What works an expression out; `field` gives what reads a field, as a whole number or a fraction.
 
     Raises: ValueError for a division by zero that can be seen.

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Proof:
+class FrameProof:
     """What shows that a line is a frame from its first byte to its last.
 
     Attributes:
@@ -35,7 +35,7 @@ class Proof:
     beginnings: tuple[bytes, ...] = ()
 
 
-def proof_of(starts: tuple[bytes, ...], checks: Sequence[Check], messages: Collection[Says]) -> Proof:
+def proof_of(starts: tuple[bytes, ...], checks: Sequence[Check], messages: Collection[Says]) -> FrameProof:
     """What proves the frames of a profile."""
     looks = all(says.checks or says.text or says.pattern or (says.split and says.split.parts) for says in messages)
     begun = [_begins(says) for says in messages]
@@ -44,7 +44,7 @@ def proof_of(starts: tuple[bytes, ...], checks: Sequence[Check], messages: Colle
     alone = () if free else tuple({begins for begins in begun if begins and begins not in others})
     if starts:
         alone = starts if checks or not any(set(start) <= _NUMBER_BYTES for start in starts) else ()
-    return Proof(is_whole=bool(checks) or looks, beginnings=alone)
+    return FrameProof(is_whole=bool(checks) or looks, beginnings=alone)
 
 
 _NUMBER_BYTES = frozenset(b"0123456789+-.,eE ")
@@ -132,7 +132,7 @@ def layout_of(cut: Cut, base: int, says: Says | None = None) -> Layout:
     )
 
 
-def framer_of(cut: Cut, layout: Layout, undo: Undo | None, proof: Proof, problems: Problems) -> Framer | None:
+def framer_of(cut: Cut, layout: Layout, undo: Undo | None, proof: FrameProof, problems: Problems) -> Framer | None:
     """The framer; None when the keys do not say how a frame ends, which is told."""
     if cut.start_bit is not None or cut.end_bit is not None:
         if cut.end_bit is None and not isinstance(cut.length, int):

@@ -14,7 +14,7 @@ from meterlog.profile.language.places import Bits
 
 if TYPE_CHECKING:
     from meterlog.profile.compile.values import Values
-    from meterlog.profile.compile.view import Reader, View
+    from meterlog.profile.compile.view import FrameReader, View
     from meterlog.profile.language.content import Field
 
 _FIGURES = re.compile(r"(-?) *(?=\.?\d)(\d*)(?:\.(\d*))?")
@@ -48,7 +48,7 @@ def is_sound(values: Values, field: Field) -> bool:
     return len(problems) == before
 
 
-def display(values: Values, field: Field) -> Reader:
+def display(values: Values, field: Field) -> FrameReader:
     """What reads a display field's digits."""
     field = _lit_only(field)
     table = segment_table(field.segments)

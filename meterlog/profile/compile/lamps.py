@@ -8,11 +8,11 @@ from meterlog.profile.compile.meaning import Lamps
 
 if TYPE_CHECKING:
     from meterlog.profile.compile.values import Values
-    from meterlog.profile.compile.view import Reader, View
+    from meterlog.profile.compile.view import FrameReader, View
     from meterlog.profile.language.content import Says
 
 
-def lamps(says: Says, values: Values) -> tuple[Reader, Lamps]:
+def lamps(says: Says, values: Values) -> tuple[FrameReader, Lamps]:
     """What answers all bits of a message that mean something, and what looks them up."""
     layout = values.layout
     places = {bits[0]: facts for bits, facts in says.bits.items()}

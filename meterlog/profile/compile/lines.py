@@ -11,7 +11,7 @@ from meterlog.conversation.reasons import Unlike
 from meterlog.profile.compile.numbers import Digits, Groups, digits_of, number_pattern, word_code
 from meterlog.profile.compile.tables import ANY_OTHER, OR
 from meterlog.profile.compile.values import Value
-from meterlog.profile.compile.view import NotBelieved, Reader, Step, View
+from meterlog.profile.compile.view import FrameReader, NotBelieved, ReadStep, View
 from meterlog.profile.language.content import Field, Says, Shows
 from meterlog.profile.language.kinds import Kind, parse_kind
 from meterlog.profile.language.words import bare
@@ -149,11 +149,11 @@ class Template:
         return b"(" + self._reaching(name, anything) + b")"
 
 
-def _text_at(name: str) -> Reader:
+def _text_at(name: str) -> FrameReader:
     return lambda view: view.texts[name][0]
 
 
-def _digits_at(name: str, digits: Callable[[Groups], Digits]) -> Reader:
+def _digits_at(name: str, digits: Callable[[Groups], Digits]) -> FrameReader:
     return lambda view: digits(view.texts[name])
 
 
@@ -333,7 +333,7 @@ class Parts:
         placed: list[Field | Shows] = [*self.says.fields.values(), *self.says.readings]
         return frozenset(word_code(p.part) for p in placed if p.part and not p.part.isdigit())
 
-    def part(self, part: str) -> Reader:
+    def part(self, part: str) -> FrameReader:
         """What answers a part by its number or name."""
         if part.isdigit():
             place = int(part) - 1
@@ -351,7 +351,7 @@ class Parts:
         return True
 
 
-def _require(holds: Callable[[list[bytes]], bool], words: str) -> Step:
+def _require(holds: Callable[[list[bytes]], bool], words: str) -> ReadStep:
     """A step that rejects the frame unless something holds of its parts."""
 
     def step(view: View) -> None:
@@ -365,7 +365,7 @@ class IsHeader(Exception):
     """The line names the columns: it carries no reading."""
 
 
-def _header(names: frozenset[bytes]) -> Step:
+def _header(names: frozenset[bytes]) -> ReadStep:
     """A line that has all the names, each once, is the header; what it says is kept."""
 
     def step(view: View) -> None:

@@ -18,7 +18,7 @@ from meterlog.profile.compile.merging import put_together
 from meterlog.profile.compile.readings import Numbers
 from meterlog.profile.compile.tables import Sources, Tables
 from meterlog.profile.compile.values import OWN, Value, Values
-from meterlog.profile.compile.view import NotBelieved, Reader, Step, View
+from meterlog.profile.compile.view import FrameReader, NotBelieved, ReadStep, View
 from meterlog.profile.language.content import Field, Says, Shows
 from meterlog.profile.language.facts import NO_FACTS, WITHOUT_MODE, Facts, contradicted, implied
 from meterlog.profile.language.kinds import Kind
@@ -69,7 +69,7 @@ class Message:
     name: str
     says: Says
     checks: tuple[Callable[[bytes], None], ...]
-    steps: tuple[Step, ...]
+    steps: tuple[ReadStep, ...]
     result: Callable[[View], tuple[Reading, ...]]
     formers: tuple[Former, ...]
     values: Mapping[str, Value]
@@ -210,7 +210,7 @@ class MessageCompiler:
             if said.value and value is not None and self.tables.is_code(said, value, "is"):
                 self.values.steps.append(self._must_be(name, said, value))
 
-    def _must_be(self, name: str, said: Field, value: Value) -> Step:
+    def _must_be(self, name: str, said: Field, value: Value) -> ReadStep:
         codes, read, why = frozenset(self.tables.codes(said, value, said.value)), value.read, _unlike(name, said.value)
 
         def step(view: View) -> None:
@@ -251,7 +251,7 @@ class MessageCompiler:
                 )
                 return None
             within = said.item - 1
-            text: Reader = lambda view: view.parts[view.group + within]  # noqa: E731
+            text: FrameReader = lambda view: view.parts[view.group + within]  # noqa: E731
         else:
             if not self.parts.sound(said.part, said.where):
                 return None
@@ -318,7 +318,7 @@ class MessageCompiler:
 
     # -- the end ------------------------------------------------------------------------
 
-    def _keep(self, steps: list[Step]) -> None:
+    def _keep(self, steps: list[ReadStep]) -> None:
         for name in self.says.kept:
             value = self.values.known.get(name)
             if value is None or value.kind not in ("int", "bytes"):
@@ -333,7 +333,7 @@ class MessageCompiler:
             steps.append(_kept(name, value.read))
 
     def _result(
-        self, each: list[Step], readings: list[Callable[[View], Reading | None]]
+        self, each: list[ReadStep], readings: list[Callable[[View], Reading | None]]
     ) -> Callable[[View], tuple[Reading, ...]]:
         """What answers the readings: once, or of every group."""
         if self.says.reject:
@@ -362,7 +362,7 @@ class MessageCompiler:
     def _rejected(self) -> Callable[[View], tuple[Reading, ...]]:
         """A frame that says that there is no measurement, with the words of its codes."""
         words = Refusal(self.says.reject)
-        coded: list[tuple[Reader, dict[Hashable, Refusal]]] = []
+        coded: list[tuple[FrameReader, dict[Hashable, Refusal]]] = []
         for name, said in self.says.fields.items():
             value = self.values.known.get(name)
             if said.means and value is not None:
@@ -381,7 +381,7 @@ class MessageCompiler:
         return refuse
 
 
-def _at_most(highest: int, digits: Reader) -> Reader:
+def _at_most(highest: int, digits: FrameReader) -> FrameReader:
     """Digits whose counts the display can show."""
     why = f"more than the {highest} counts that the display can show"
 
@@ -409,14 +409,14 @@ def _forgetting(
     return result
 
 
-def _kept(name: str, read: Reader) -> Step:
+def _kept(name: str, read: FrameReader) -> ReadStep:
     def step(view: View) -> None:
         view.memory[name] = read(view)
 
     return step
 
 
-def _shown_by(digits: Reader, codes: list[Reader], former: Former) -> Callable[[View], Reading | None]:
+def _shown_by(digits: FrameReader, codes: list[FrameReader], former: Former) -> Callable[[View], Reading | None]:
     """What answers a reading: its digits in the form that its codes choose; None where they say that there is none."""
 
     def reading(view: View) -> Reading | None:

@@ -106,7 +106,7 @@ def written_out(said: Said, problems: Problems) -> Said:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Part:
+class RegisterSpan:
     """Registers of a reading, or of a field by its name."""
 
     at: int
@@ -129,7 +129,7 @@ class Block:
 
     address: int
     function: int
-    parts: tuple[Part, ...]
+    parts: tuple[RegisterSpan, ...]
     worked_out: tuple[Shows, ...] = ()
 
     @property
@@ -161,7 +161,7 @@ def _blocks(said: Said, problems: Problems) -> list[Block]:
             expected = "one device, where fields have registers"
             thing.where.tell(problems, "address", expected=expected, saw=str(address), hint="a profile for each device")
         if size and thing.register is not None:
-            part = Part(at=thing.register, size=size, said=thing, name=name)
+            part = RegisterSpan(at=thing.register, size=size, said=thing, name=name)
             found.append(Block(address=address, function=thing.function or said.modbus.function, parts=(part,)))
     if len(found) == len(said.fields) and not any(shows.value for shows in said.readings) and not len(problems):
         said.modbus.where.tell(problems, expected="readings with their registers", saw="none")

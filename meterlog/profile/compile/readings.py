@@ -12,7 +12,7 @@ from meterlog.profile.compile import arithmetic
 from meterlog.profile.compile.arithmetic import operands
 from meterlog.profile.compile.numbers import Digits, limited, shortest
 from meterlog.profile.compile.values import OWN, code_of_float, reason
-from meterlog.profile.compile.view import NotBelieved, Reader, View
+from meterlog.profile.compile.view import FrameReader, NotBelieved, View
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Hashable
@@ -40,7 +40,7 @@ class Numbers:
     ) -> None:
         self._known, self._special, self._fields, self._problems = known, special, fields, problems
 
-    def digits(self, name: str, said: Shows) -> Reader | None:
+    def digits(self, name: str, said: Shows) -> FrameReader | None:
         """What answers the digits of the field `name`, or of the arithmetic that it is; None when it is wrong."""
         decimals = self._decimals(said)
         if decimals is False:
@@ -57,7 +57,7 @@ class Numbers:
             return plain
         return self._rounded(value, decimals) if value.kind == "float" else _with_decimals(plain, decimals)
 
-    def _plain(self, value: Value) -> Reader | None:
+    def _plain(self, value: Value) -> FrameReader | None:
         """What answers a field's own digits; None where it is none that has any."""
         read, name = told(value), "" if value.name.startswith(OWN) else value.name
         if value.kind == "digits":
@@ -70,7 +70,7 @@ class Numbers:
             return lambda view: _of_float(read(view), special, name, digits)
         return None
 
-    def _rounded(self, value: Value, decimals: Reader) -> Reader:
+    def _rounded(self, value: Value, decimals: FrameReader) -> FrameReader:
         """What answers a float's digits, rounded to so many behind the point."""
         read, special = told(value), frozenset(self._special(value.name))
         name = "" if value.name.startswith(OWN) else value.name
@@ -81,7 +81,7 @@ class Numbers:
 
         return digits
 
-    def _decimals(self, said: Shows) -> Reader | bool:
+    def _decimals(self, said: Shows) -> FrameReader | bool:
         """What answers the digits behind the point that a reading says; True where it says none, False when wrong."""
         text = said.decimals
         if not text:
@@ -116,7 +116,7 @@ class Numbers:
         value = self._known(name)
         return value is not None and value.kind == "int"
 
-    def _worked_out(self, said: Shows, decimals: Reader | None) -> Reader | None:
+    def _worked_out(self, said: Shows, decimals: FrameReader | None) -> FrameReader | None:
         """Whole numbers are counts, as a field's are; others are rounded to the decimals said."""
         text = said.value
         worked = self._evaluator(said, "value", text)
@@ -156,7 +156,7 @@ class Numbers:
             )
             return None
 
-    def _operand(self, name: str) -> Reader:
+    def _operand(self, name: str) -> FrameReader:
         """What answers a field as a number; where it is none, what raises the special value that it is."""
         value = self._known(name)
         assert value
@@ -186,7 +186,7 @@ class _Special(Exception):
         self.what = what
 
 
-def told(value: Value) -> Reader:
+def told(value: Value) -> FrameReader:
     """What answers a field; of one that an earlier message keeps, where that has told it."""
     if not value.is_kept:
         return value.read
@@ -201,7 +201,7 @@ def told(value: Value) -> Reader:
     return kept
 
 
-def _with_decimals(plain: Reader, decimals: Reader) -> Reader:
+def _with_decimals(plain: FrameReader, decimals: FrameReader) -> FrameReader:
     """Digits whose point the reading says, where they have none of their own."""
 
     def digits(view: View) -> Digits:

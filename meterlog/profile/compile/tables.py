@@ -12,7 +12,7 @@ from meterlog.profile.compile.lamps import lamps
 from meterlog.profile.compile.meaning import ANY, ChannelText, Source, Table, WordList
 from meterlog.profile.compile.numbers import word_code
 from meterlog.profile.compile.values import code_key
-from meterlog.profile.compile.view import Reader, View
+from meterlog.profile.compile.view import FrameReader, View
 from meterlog.profile.language.facts import Facts
 from meterlog.profile.language.places import parse_code
 
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from meterlog.profile.compile.values import Value, Values
     from meterlog.profile.language.content import Field, Says, Shows
 
-Sources = dict[str, tuple[Reader, Source]]
+Sources = dict[str, tuple[FrameReader, Source]]
 """Of each field that has meanings: what answers its code, and what looks it up."""
 
 

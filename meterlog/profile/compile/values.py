@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from meterlog.base.schema import Where
     from meterlog.base.source import Problems
-    from meterlog.profile.compile.view import Reader, Step, View
+    from meterlog.profile.compile.view import FrameReader, ReadStep, View
     from meterlog.profile.language.content import Field
 
 OWN = "R"
@@ -45,7 +45,7 @@ class Value:
 
     kind: str
     name: str
-    read: Reader
+    read: FrameReader
     bits: int = 64
     sign: str = ""
     field: Field | None = None
@@ -72,7 +72,7 @@ class Values:
     def __init__(self, layout: Layout, problems: Problems) -> None:
         self.layout = layout
         self.problems = problems
-        self.steps: list[Step] = []
+        self.steps: list[ReadStep] = []
         self.known: dict[str, Value] = {}
         self.needs = 0  # bytes before the end mark of the shortest frame that has all that is looked at
 
@@ -190,7 +190,7 @@ class Values:
             number = integer(layout, span, signed=kind.name == "i", order=kind.order)
             if kind.name == "sm":
                 top = 1 << bits - 1
-                read: Reader = lambda view: _signed_magnitude(number(view.frame), top)  # noqa: E731
+                read: FrameReader = lambda view: _signed_magnitude(number(view.frame), top)  # noqa: E731
             else:
                 read = lambda view: number(view.frame)  # noqa: E731
             return Value(kind="int", name=name, read=read, bits=bits, sign=kind.name.strip("u"), field=field)
@@ -207,7 +207,7 @@ class Values:
 
     # -- in a text -------------------------------------------------------------------
 
-    def of_text(self, name: str, field: Field, text: Reader, kind: Kind, where: str) -> Value:
+    def of_text(self, name: str, field: Field, text: FrameReader, kind: Kind, where: str) -> Value:
         """The value of bytes that hold a text; `text` answers them."""
         if kind.name == "text":
             return Value(kind="bytes", name=name, read=lambda view: text(view).strip(), field=field)
@@ -238,7 +238,7 @@ def _signed_magnitude(number: int, top: int) -> int:
     return -(number & top - 1) if number & top else number
 
 
-def _blanked(blank: str, text: Reader) -> Reader:
+def _blanked(blank: str, text: FrameReader) -> FrameReader:
     """Figures without the leading ones that show nothing."""
     if not blank:
         return text
@@ -246,7 +246,7 @@ def _blanked(blank: str, text: Reader) -> Reader:
     return lambda view: text(view).lstrip(byte)
 
 
-def _figures(name: str, field: Field, text: Reader, wrong: str) -> Value:
+def _figures(name: str, field: Field, text: FrameReader, wrong: str) -> Value:
     """A whole number written in decimal figures, or one of its special values."""
     why, words = reason(name, wrong), set()
     for word in field.special:
@@ -267,7 +267,7 @@ def _figures(name: str, field: Field, text: Reader, wrong: str) -> Value:
     return Value(kind="int", name=name, read=read, bits=60, field=field)
 
 
-def _hex(name: str, field: Field, text: Reader, wrong: str, signed: bool) -> Value:
+def _hex(name: str, field: Field, text: FrameReader, wrong: str, signed: bool) -> Value:
     """A whole number written in hex digits; signed: two's complement of as many bits as the digits have."""
     why = reason(name, wrong)
 

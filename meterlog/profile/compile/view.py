@@ -34,7 +34,7 @@ class View:
         self.group = 0
 
 
-Reader = Callable[[View], Any]
+FrameReader = Callable[[View], Any]
 """Finds one thing in a frame. Raises: NotBelieved."""
-Step = Callable[[View], None]
+ReadStep = Callable[[View], None]
 """Looks at a frame and keeps what it finds in the view. Raises: NotBelieved."""

@@ -105,14 +105,14 @@ def _lit(code: Hashable, byte: int, mask: int) -> bool:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Damage:
+class DamageTried:
     """How many frames with one changed byte were tried, and how many of them gave a reading that differs."""
 
     tried: int
     unnoticed: int
 
 
-def damage(profile: Profile) -> Damage:
+def damage(profile: Profile) -> DamageTried:
     """Change each byte of the first examples to every other value, and see what is read."""
     tried = unnoticed = 0
     for example in [e for e in profile.said.examples if e.shows][:MOST_EXAMPLES]:
@@ -124,7 +124,7 @@ def damage(profile: Profile) -> Damage:
                 changed = example.frame[:place] + bytes([value]) + example.frame[place + 1 :]
                 tried += 1
                 unnoticed += any(reading not in right for reading in _read(profile, example, changed))
-    return Damage(tried=tried, unnoticed=unnoticed)
+    return DamageTried(tried=tried, unnoticed=unnoticed)
 
 
 def _read(profile: Profile, example: Example, frame: bytes) -> list[Reading]:

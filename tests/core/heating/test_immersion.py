@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from heating_simulator import Bench, simulate
 
-from meterlog.heating import Load, Series, Trace, read_mass, read_moment, read_room, read_vessel, run
+from meterlog.heating import HeatingTrace, Load, LoggedQuantity, read_mass, read_moment, read_room, read_vessel, run
 
 LOAD = Load(mass=read_mass("1000 g ± 2 g"), vessel=read_vessel("250 J/K ± 10 J/K"))
 OVEN = Bench(power=800, first=11, vessel=250, start=60, stop=150, end=320, warm_up=2, out=(52, 158), room=21)
@@ -17,9 +17,9 @@ def told(bench, *, room="21 °C ± 0.5 K", hole=False, change=lambda t, v: v, **
     clock, shown, _ = simulate(bench)
     shown = change(clock, shown)
     kept = ~((clock >= bench.out[0]) & (clock < bench.out[1])) if hole else np.ones(clock.size, bool)
-    series = Series(times=tuple(clock[kept]), values=tuple(np.round(shown[kept], 1) + 273.15), resolution=0.1)
+    series = LoggedQuantity(times=tuple(clock[kept]), values=tuple(np.round(shown[kept], 1) + 273.15), resolution=0.1)
     times = {"start": read_moment(f"{bench.start}"), "stop": read_moment(f"{bench.stop}")}
-    return run(Trace(temperature=series), (LOAD,), ambient=read_room(room) if room else None, **times, **more)
+    return run(HeatingTrace(temperature=series), (LOAD,), ambient=read_room(room) if room else None, **times, **more)
 
 
 def only(answer):

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from heating_simulator import Bench, simulate
 
-from meterlog.heating import Load, Series, Trace, read_mass, read_moment, read_stated, read_vessel, run
+from meterlog.heating import HeatingTrace, Load, LoggedQuantity, read_mass, read_moment, read_stated, read_vessel, run
 
 KETTLE = Bench(power=2000, first=18, start=30, stop=170, end=300, loss=1.5, probe_lag=5)
 OVEN = replace(KETTLE, power=750, first=10, start=60, stop=180, out=(50, 190), warm_up=2)
@@ -18,10 +18,10 @@ def answer(bench, change=lambda t, v: v, **times):
     clock, shown, _ = simulate(bench)
     shown = np.round(change(clock, shown), 1) + 273.15
     kept = ~np.isnan(shown)
-    series = Series(times=tuple(clock[kept]), values=tuple(shown[kept]), resolution=0.1)
+    series = LoggedQuantity(times=tuple(clock[kept]), values=tuple(shown[kept]), resolution=0.1)
     room = read_stated("21 °C", "kelvin")
     moments = {key: read_moment(text) for key, text in times.items()}
-    return run(Trace(temperature=series), (Load(mass=read_mass("1000 g ± 2 g")),), ambient=room, **moments)
+    return run(HeatingTrace(temperature=series), (Load(mass=read_mass("1000 g ± 2 g")),), ambient=room, **moments)
 
 
 def later(seconds, shape):
@@ -99,9 +99,9 @@ LOADS = [  # vessel, weighed again, the whole reason; 12 kg of glass in a litre:
 @pytest.mark.parametrize(("vessel", "after", "reason"), LOADS)
 def test_a_load_that_cannot_be_is_refused(vessel, after, reason):
     clock, shown, _ = simulate(KETTLE)
-    series = Series(times=tuple(clock), values=tuple(shown + 273.15), resolution=0.1)
+    series = LoggedQuantity(times=tuple(clock), values=tuple(shown + 273.15), resolution=0.1)
     got = run(
-        Trace(temperature=series),
+        HeatingTrace(temperature=series),
         (
             Load(
                 mass=read_mass("1000 g ± 2 g"), vessel=read_vessel(vessel),

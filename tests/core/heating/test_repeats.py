@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from heating_examples import nine_b
 
-from meterlog.base.uncertainty import Line, budget_of
+from meterlog.base.uncertainty import BudgetLine, budget_of
 from meterlog.heating.answer.repeats import pooled_number
 
 
@@ -13,7 +13,7 @@ def test_three_runs_pool_as_the_reference_works_them():
     rest = (10.93**2 - 7.31516**2 - 7.09245**2) ** 0.5
     parts = [("warm-up", 7.31516, 8.0), ("vessel", 7.09245, 8.0), ("the rest", rest, None)]
     shared = [
-        Line(name=name, distribution="normal", standard_uncertainty=u, sensitivity=1.0, contribution=u,
+        BudgetLine(name=name, distribution="normal", standard_uncertainty=u, sensitivity=1.0, contribution=u,
              degrees_of_freedom=nu, share=0.0, source="")
         for name, u, nu in parts
     ]  # fmt: skip
