@@ -34,7 +34,8 @@ AFTER_S = 2.0
 def run_demo(folder: Path, speed: float, told: Callable[[str], None]) -> Path:
     """Play the scenario into a new database; answers its path.
 
-    It lies in `folder`, or beside it where an earlier demo lies there: what was recorded stays.
+    Its last job ended about now, so that nothing lies in the future. It lies in `folder`, or beside it where an earlier
+    demo lies there: what was recorded stays.
 
     Raises: CannotDo, when the folder can't be written, the daemon does not start or does not take what is played.
     """
@@ -43,17 +44,18 @@ def run_demo(folder: Path, speed: float, told: Callable[[str], None]) -> Path:
     told(playing.scenario)
     database = folder / "demo.db"
     terminals = {name: Terminal() for name in playing.instruments}
-    moment = Moment.made(folder / "demo.clock", time.time())
+    timelines = [timeline(job) for job in playing.jobs]
+    moment = Moment.made(folder / "demo.clock", time.time() - sum(events[-1][0] + AFTER_S for events in timelines))
     player = Player(terminals, moment, database, speed)
     try:
         with _daemon(_bench_file(folder, playing, terminals), database, folder / "demo.clock"):
-            for job in playing.jobs:
+            for job, events in zip(playing.jobs, timelines, strict=True):
                 ref = ask(
                     database, "open job", procedure=job.procedure, ref=job.ref, plate=dict(job.plate),
                     personal=dict(job.personal), who="repairer (invented)",
                 )["job"]  # fmt: skip
                 told(f"job {ref}: {job.procedure}, played up to {speed:g} times as fast as it happened")
-                player.play(timeline(job))
+                player.play(events)
                 player.wait_until(moment.at + AFTER_S)
                 ask(database, "close job", who="repairer (invented)")
     finally:

@@ -55,6 +55,7 @@ def handover(db: Connection, ref: str) -> Card:
         "mended": any(_was_mended(step) for step in card["steps"]),
         "good": [step for step in judged["pass"] if not _was_mended(step)],
         "unsure": judged["undecided"],
+        "unjudged": judged["not judged"],
         "run": next((s for s in card["steps"] if s["kind"] == StepKind.HEATING and s["verdict"]), None),
         "untested": _untested(card),
         "verdicts": sum(len(step["verdicts"]) for step in card["steps"]),

@@ -93,14 +93,15 @@ def test_acts_say_where_the_walk_stands_cautions_first(daemon):
     told = opened.stderr.splitlines()
     assert opened.stdout == "K-1\n"
     assert told[0] == "caution: Local rules and the maker's instructions come before anything on this screen."
-    assert told[-1] == "when they are read: meterlog job acknowledge"
+    assert told[-2:] == ["Read the cautions, then say so.", "  meterlog job acknowledge"]
     acknowledged = run("job", "acknowledge", *db).stdout.splitlines()
-    assert acknowledged[-1] == "isolation: Unplugged, empty, cold, and the plug where only you can reach it"
-    assert json.loads(run("job", "next", "--json", *db).stdout)["step"] == "visual"
+    assert "isolation: Unplugged, empty, cold, and the plug where only you can reach it" in acknowledged
+    run("job", "acknowledge", *db)
+    assert json.loads(run("job", "confirm", "--json", *db).stdout)["step"] == "visual"
     run("job", "skip", "--reason", "no light here", *db)
     rows = [json.loads(line) for line in run("job", "show", "--json", *db).stdout.splitlines()]
     assert [(row["step"], row["outcome"], row["why"]) for row in rows[:3]] == [
-        ("isolation", "passed over", ""),
+        ("isolation", "looked", ""),
         ("visual", "skipped", "no light here"),
         ("lead-check", None, None),
     ]

@@ -40,7 +40,9 @@ def test_the_sheet_says_what_was_bad_good_unsure_and_untested(db):
         "Cord, plug, cabinet, door, hinges and seal looked over",
     ]
     assert titles(card["unsure"]) == ["Magnetron filament, at the tube"]
-    assert len(card["good"]) == 7
+    assert len(card["good"]) == 6
+    assert titles(card["unjudged"]) == ["Protective conductor, plug to cabinet"], "the cord's length was not told"
+    assert "Measured, and not judged" in report.as_html("handover", card)
     untested = {step["title"]: step["reason"] for step in card["untested"]}
     assert untested["Magnetron filament to case"] == "no access before the rivets are drilled"
     assert "Unplugged, and the plug where only you can reach it" not in untested
