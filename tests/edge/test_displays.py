@@ -1,0 +1,61 @@
+"""Every sentence beside the digits is derived from what is true now, and goes with it."""
+
+import pytest
+
+from meterlog.procedure.steps import Step, StepKind
+from meterlog.web.at_hand import _mains
+from meterlog.web.display import displays, reading_words
+
+OHMS = Step(key="earth", title="Earth", kind=StepKind.MEASURE, points=("a", "b"), quantity="resistance")
+HEATED = Step(key="run", title="Run", kind=StepKind.HEATING, quantity="power", energised=True)
+
+
+def reading(quantity="resistance", mode="", **more):
+    shown = {"channel": "main", "shown": "1.2", "value": 1.2, "unit": "ohm", "bound": None, "edge": None, "flags": []}
+    return reading_words({**shown, "quantity": quantity, "mode": mode, **more})
+
+
+def link(name, *readings):
+    return {"link": name, "state": "listening", "why": "", "hint": "", "readings": list(readings)}
+
+
+def walk(**states):
+    return {"displays": [{"source": name, "channel": "main", "state": state} for name, state in states.items()]}
+
+
+def test_the_instrument_that_the_step_reads_comes_first():
+    links = [link("thermometer", reading("temperature", unit="degC")), link("multimeter", reading())]
+    assert [each["link"] for each in displays(links, walk(), OHMS)] == ["multimeter", "thermometer"]
+    assert [each["link"] for each in displays(links, walk(), HEATED)] == ["thermometer", "multimeter"]
+
+
+def test_another_function_is_told_while_it_shows_and_no_longer():
+    (wrong,) = displays([link("multimeter", reading("voltage", "dc"))], walk(multimeter="apart"), OHMS)
+    assert wrong["with_step"] == "this check wants resistance"
+    (right,) = displays([link("multimeter", reading())], walk(multimeter="apart"), OHMS)
+    assert right["with_step"] == "probes apart"
+
+
+def test_a_heating_run_wants_a_temperature_and_no_power():
+    (shown,) = displays([link("multimeter", reading())], walk(), HEATED)
+    assert shown["with_step"] == "this check wants temperature"
+
+
+@pytest.mark.parametrize("state", ["apart", "contact", "lift first"])
+def test_a_thermometer_has_no_probes_to_lift(state):
+    (shown,) = displays([link("thermometer", reading("temperature"))], walk(thermometer=state), HEATED)
+    assert shown["with_step"] == ""
+
+
+def test_what_is_no_longer_read_is_said():
+    (shown,) = displays([link("multimeter", reading(is_stale=True))], walk(multimeter="contact"), OHMS)
+    assert (shown["with_step"], shown["is_stale"]) == ("no longer read", True)
+
+
+@pytest.mark.parametrize(
+    ("phase", "words"),
+    [("cautions", "with mains on"), ("start", "with mains on"), ("run", "mains is on"), ("after", ""), ("lift", "")],
+)
+def test_mains_is_said_to_be_on_while_it_is(phase, words):
+    assert _mains(phase, HEATED) == words
+    assert _mains(phase, OHMS) == ""
