@@ -4,6 +4,7 @@ from __future__ import annotations
 
 DRAFT = """\
 # A draft: change every line, then try   meterlog procedure check {name}.yaml
+language: 1  # so that every later meterlog reads it as it was meant
 procedure: {name}
 title: Kettle element
 appliance: heating appliance with one element, class I

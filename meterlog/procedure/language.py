@@ -29,6 +29,15 @@ ENTRY_KIND = choice(*QUANTITIES, WORDS)
 CAUTION = Scalar("a name from the catalogue of cautions, or a sentence", caution_text, {"type": "string"})
 INPUT = one_line('the step, the entry or the quantity, such as "winding-cold", "rated voltage" or "234.5 K"')
 
+
+def _language(value: str) -> int:
+    if value != "1":
+        raise ValueError("a later meterlog wrote it: this one reads language 1")
+    return 1
+
+
+LANGUAGE = Scalar("1, the only version of the language so far", _language, {"enum": [1, "1"]})
+
 LIMIT = Record(
     "a limit",
     Written,
@@ -113,6 +122,7 @@ PROCEDURE = Record(
     "a procedure",
     Written,
     {
+        "language": Key(shape=LANGUAGE, doc="The version of this language that the file is written in.", default=1),
         "procedure": Key(shape=NAME, doc="Its name; a file carries the same.", required=True),
         "title": Key(shape=SENTENCE, doc="What it is called on screen and in the report.", required=True),
         "appliance": Key(shape=SENTENCE, doc="The type of appliance it is for.", required=True),
