@@ -19,11 +19,11 @@ instruments:
   multimeter:
     profile: handheld-segments
     port: {port}            # from: meterlog ports
-    calibrated: 2026-03-01
+    # calibrated: 2026-03-01      # as its certificate says; left out, its age is told as not known
     # address: 2                  # the address set in it, where not its profile's own
-  thermometer:
-    profile: ascii-thermometer
-    usb serial: A5069RR4          # found by its adapter's serial number instead
+  # thermometer:
+  #   profile: ascii-thermometer
+  #   usb serial: A5069RR4        # found by its adapter's serial number instead
 # switches:                       # a foot switch on a control line of an adapter
 #   - {{on: thermometer, line: cts, means: press}}
 # pedals:                         # a pedal that is a keyboard to the computer
@@ -95,7 +95,7 @@ def _damage(errors: Mapping[str, int]) -> str:
 
 
 def try_station(station: Any, instrument: Any, seconds: float) -> dict[str, Any]:
-    """Conversation with one instrument for some seconds; what came, or why nothing did."""
+    """Talk with one instrument for some seconds; what came, or why nothing did."""
     from meterlog.base.errors import CannotDo
     from meterlog.base.readings import Frame, Rejected
     from meterlog.cli.listening import listen

@@ -12,7 +12,7 @@ from meterlog.cli.again import conclude_again
 from meterlog.cli.judge import RULES, limit_of, tell
 from meterlog.cli.options import db_option, table
 from meterlog.judging import judge
-from meterlog.judging.method import Method, find_method
+from meterlog.judging.method import Method, find_method, hyphened
 from meterlog.judging.postprocess import METHODS, AtHand, post_process
 
 
@@ -70,11 +70,6 @@ def _at_hand(given: dict[str, str], db: Path) -> AtHand:
 
     with reading(db) as reader:
         return at_hand_of(reader, names)
-
-
-def hyphened(name: str) -> str:
-    """A name as it is typed: "winding-rise"."""
-    return name.replace(" ", "-")
 
 
 def _pair(text: str) -> tuple[str, str]:

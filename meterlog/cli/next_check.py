@@ -34,7 +34,9 @@ def next_check(
 ) -> None:
     """Suggest the next check, with its reason; it enters no verdict.
 
-    Example: meterlog procedure next microwave-oven --complaint no-heat --outcome fuse=pass
+    Only a procedure that states its faults can; of any other it names the next step in order.
+
+    Example: meterlog procedure next my-pump.yaml --complaint still --outcome fuse=pass
     """
     path = shipped.find(file, "profiles/procedures")
     procedure = read_procedure(shipped.text_of(path), str(path))
@@ -48,6 +50,8 @@ def next_check(
         click.echo(json.dumps(_plain(advice), ensure_ascii=False))
         return
     click.echo(advice.why)
+    if advice.step:
+        click.echo(f"next: {advice.step}")
     if advice.runners_up:
         click.echo("or: " + ", ".join(advice.runners_up))
     for part, probability in advice.parts:

@@ -32,7 +32,7 @@ MOST_SHOWN = 3
 
 @click.group()
 def profile() -> None:
-    """How to conversation to an instrument and what its bytes mean: check, explain, try, begin one of your own.
+    """How to talk to an instrument and what its bytes mean: check, explain, try, begin one of your own.
 
     Example: meterlog profile check my-meter.yaml
     """

@@ -167,10 +167,19 @@ def _first_gate(procedure: Procedure, key: str, outcomes: Mapping[str, str]) -> 
 
 
 def _in_order(procedure: Procedure, complaint: str, outcomes: Mapping[str, str]) -> NextStep:
-    said = f"of {complaint!r}" if complaint else "without a complaint"
-    why = f"{procedure.title} states no faults {said}: the procedure's own order holds."
+    why = f"{_why_nothing_is_weighed(procedure, complaint)}: the procedure's own order holds."
     step = next((step.key for step in procedure.steps if step.key not in outcomes), None)
     return NextStep(step=step, why=why, is_stop=step is None)
+
+
+def _why_nothing_is_weighed(procedure: Procedure, complaint: str) -> str:
+    stated = procedure.diagnosis
+    if stated is None:
+        return f"{procedure.title} states no faults"
+    known = ", ".join(repr(name) for name in stated.complaints)
+    return f"{procedure.title} states faults of {known}, and " + (
+        f"not of {complaint!r}" if complaint else "none is told"
+    )
 
 
 def shown_parts(suggestion: Suggestion) -> tuple[tuple[str, float], ...]:

@@ -67,10 +67,15 @@ def plain_name(name: str) -> str:
     return " ".join(name.replace("-", " ").replace("_", " ").lower().split())
 
 
+def hyphened(name: str) -> str:
+    """A name as it is typed: "winding-rise"."""
+    return name.replace(" ", "-")
+
+
 def find_method(name: str, methods: Mapping[str, Method]) -> Method:
     """The method of a name. Raises: WrongValue with the near miss."""
     if plain_name(name) not in methods:
-        raise WrongValue(f"no method {name!r}: {near_miss(plain_name(name), methods)}")
+        raise WrongValue(f"no method {name!r}: {near_miss(hyphened(name), map(hyphened, methods))}")
     return methods[plain_name(name)]
 
 

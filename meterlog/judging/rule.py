@@ -145,7 +145,8 @@ def _value_verdict(case: _Case, result: Result) -> Verdict:
     low, high = case.acceptance()
     lines = [f"limits {limits}{_origin(case.limit)}; rule: {case.rule}"]
     if case.rule is Rule.GUARD:
-        passes = interval(low, high, unit)
+        is_empty = low is not None and high is not None and low > high
+        passes = "nothing, for the limits lie closer than twice that" if is_empty else interval(low, high, unit)
         risk = case.budget.cdf(-case.guard)
         lines.append(f"guard band w = {case.context.guard:g} × U = {case.guard:.4g}: passes {passes}")
         lines.append(f"a value just within that would be outside the limit with probability {risk:.4f}")

@@ -106,7 +106,7 @@ WRONG = [
     (["judge", "0.42 ohm", "--resolution", "0 ohm"], "a resolution is more than nothing, not '0 ohm'"),
     (["judge", "1 W", "--limits", "at least 85 % of rated output"],
      "'at least 85 % of rated output' is a part of 'rated output': write the limit itself here"),
-    (["evaluate", "winding-rice", "hot=1 ohm"], "no method 'winding-rice': did you mean 'winding rise'?"),
+    (["evaluate", "winding-rice", "hot=1 ohm"], "no method 'winding-rice': did you mean 'winding-rise'?"),
     (["evaluate", "winding-rise", "hot=1 ohm"],
      "winding rise needs cold: of the cold winding, same meter, range and leads"),
     (["evaluate", "winding-rise", "hat=1 ohm"], "winding rise takes no 'hat': did you mean 'hot'?"),
@@ -122,6 +122,24 @@ def test_what_cannot_be_read_is_said(args, message):
     assert isinstance(done.exception, WrongValue)
     assert str(done.exception) == message
     assert done.exception.exit_code == 2  # 1 would read as "does not pass"
+
+
+NEAR = [  # what was typed, what is asked
+    (["judge", "0.42 ohm", "--limit", "..1 ohm"], "No such option '--limit'. Did you mean '--limits'?"),
+    (["judge", "-0.42 V", "--accurcy=1 %"], "No such option '--accurcy'. Did you mean '--accuracy'?"),
+]
+
+
+@pytest.mark.parametrize(("args", "asked"), NEAR)
+def test_a_mistyped_word_is_asked_about(args, asked):
+    done = run(*args)
+    assert (done.exit_code, done.stderr.splitlines()[-1]) == (2, f"Error: {asked}")
+
+
+def test_limits_too_close_for_the_meter_are_said_to_pass_nothing():
+    done = run("judge", "1.000 ohm", "--limits", "0.95-1.05 ohm", "--accuracy", "10 %")
+    assert (done.exit_code, done.stdout.splitlines()[0]) == (1, "undecided")
+    assert "passes nothing, for the limits lie closer than twice that" in done.stdout  # 10 % of 1 ohm: 0.1 > 0.05
 
 
 def test_a_method_on_the_command_line():

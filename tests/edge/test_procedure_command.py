@@ -98,6 +98,14 @@ def test_the_json_schema_refuses_an_unknown_key(capsys):
         jsonschema.validate(yaml.safe_load(text), json.loads(out))
 
 
+def test_next_names_a_step_where_nothing_is_weighed(capsys):
+    _, out, _ = run(capsys, "next", "kettle-or-urn")
+    assert out.splitlines() == [
+        "Kettle or urn states no faults: the procedure's own order holds.",
+        "next: isolation",
+    ]
+
+
 def test_the_list_names_each(capsys):
     _, out, _ = run(capsys, "list", "--json")
     assert [json.loads(line)["procedure"] for line in out.splitlines()] == NAMES

@@ -136,4 +136,4 @@ class Said(Says):
         return (*self.checks, *(check for says in self.messages.values() for check in says.checks))
 
 
-PROFILE = record("profile", Said, "How to conversation to one family of instruments and what their bytes mean.")
+PROFILE = record("profile", Said, "How to talk to one family of instruments and what their bytes mean.")

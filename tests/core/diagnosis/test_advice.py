@@ -120,6 +120,8 @@ def test_without_stated_faults_the_procedure_holds(complaint):
     else:
         assert advice.step == "loop"
         assert "the procedure's own order holds" in advice.why
+        assert "'trips'" in advice.why, "the complaints that it knows are told"
+        assert advice.why.count("states no faults") == 0
 
 
 def test_no_state_opens_a_gate():
