@@ -283,7 +283,7 @@ def taken(page, player, ohms, title):
     """Hold the probes on a step's points until its capture is taken, then lift them."""
     task(page, title)
     player.ohms = ohms
-    expect(page.locator(f'.bench[data-step="{STEPS[title]}"][data-phase="watch"]')).to_have_count(0)
+    expect(page.locator(f'.bench[data-step="{STEPS[title]}"][data-phase="watch"]')).to_have_count(0, timeout=20_000)
     player.ohms = None
 
 
@@ -323,3 +323,45 @@ def test_a_job_that_went_wrong_by_one_thumb_with_a_second_phone_watching(phones,
         ("element", "pass"),
         ("earth", "pass"),
     ]
+
+
+CONTRAST = """() => {
+  const channel = c => (c /= 255) <= .04045 ? c / 12.92 : ((c + .055) / 1.055) ** 2.4;
+  const light = ([r, g, b]) => .2126 * channel(r) + .7152 * channel(g) + .0722 * channel(b);
+  const colour = words => words.match(/[0-9.]+/g).map(Number);
+  const ground = el => {
+    const c = colour(getComputedStyle(el).backgroundColor);
+    return c.length === 4 && !c[3] ? ground(el.parentElement) : c;
+  };
+  return [".live", ".lead dd", ".digits-number", "#task"].map(name => {
+    const el = document.querySelector(name), own = colour(getComputedStyle(el).color);
+    const pair = [own, ground(el)].map(light).sort((a, b) => b - a);
+    return (pair[0] + .05) / (pair[1] + .05);
+  });
+}"""  # WCAG 2.2, relative luminance and contrast ratio
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_a_live_point_takes_the_whole_screen_until_it_is_acknowledged(meter, player, browse, page_of, scheme):
+    daemon = meter[0]
+    daemon.ask("open job", procedure="microwave-oven", ref="B-8")
+    daemon.act("acknowledge")
+    daemon.act("go to", to="plug-dead")
+    while (phase := walk(daemon)["phase"]) in ("cautions", "gate"):
+        daemon.act("acknowledge" if phase == "cautions" else "override", text="" if phase == "cautions" else "tried")
+    page = page_of("phone", color_scheme=scheme)
+    page.set_viewport_size(UPRIGHT)
+    page.goto(browse(daemon.db) + "/bench")
+    player.frame = frame("0.012", "V", "dc")
+    expect(page.locator(".display-main .digits-number")).to_have_text("0.012")
+    player.frame = frame("325.0", "V", "dc")
+    live = page.locator(".screen-live .live")
+    expect(live).to_contain_text("325.0 V")
+    expect(live).to_contain_text("Take the tips off")
+    assert min(page.evaluate(CONTRAST)) >= 4.5
+    assert page.evaluate(FITS) == []
+    player.frame = frame("0.012", "V", "dc")
+    page.wait_for_timeout(1500)
+    expect(live).to_contain_text("325.0 V")  # it stays, whatever shows since
+    page.get_by_role("button", name="I have seen it: begin the proof again").click()
+    expect(live).to_have_count(0)
