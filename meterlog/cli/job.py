@@ -83,9 +83,22 @@ def enter(entries: tuple[str, ...], as_json: bool, db: Path) -> None:
 
 
 @job.command("close")
+@click.option("--yes", is_flag=True, help="Close it as it stands, without being asked.")
 @db_option
-def close_job(db: Path) -> None:
-    """Close the job at hand: nothing more is tagged with it."""
+def close_job(yes: bool, db: Path) -> None:
+    """Close the job at hand, once its outcome was shown: nothing more is tagged with it."""
+    from meterlog.record import overview
+    from meterlog.record.outcome import Word
+    from meterlog.store.reader import reading
+
+    at_hand = _ask(db, "status")["status"]["job"]
+    if at_hand is None:
+        raise CannotDo("no job is at hand", "open one with: meterlog job open PROCEDURE")
+    with reading(db) as reader:
+        found = overview.outcome(reader, at_hand["ref"])
+    click.echo("\n".join(overview.outcome_lines(found)), err=True)
+    if found.word is not Word.PASSED and not yes:
+        click.confirm("Close it as it stands?", abort=True, err=True)
     _ask(db, "close job")
 
 
@@ -216,13 +229,12 @@ def list_jobs(as_json: bool, db: Path) -> None:
 @json_option
 @db_option
 def show(ref: str | None, as_json: bool, db: Path) -> None:
-    """The steps of job REF, or of the newest, with what was captured and concluded."""
+    """The steps of job REF, or of the newest, with what was concluded; then its outcome and what is missing."""
     from meterlog.record import overview
     from meterlog.store.reader import reading
 
     with reading(db) as reader:
-        table(
-            overview.steps(reader, ref or overview.newest_job(reader)),
-            ("step", "points", "shown", "unit", "outcome", "verdict", "why"),
-            as_json,
-        )
+        ref = ref or overview.newest_job(reader)
+        steps = overview.steps(reader, ref)
+        table(steps, ("step", "points", "shown", "unit", "outcome", "verdict", "why"), as_json)
+        click.echo("\n".join(overview.outcome_lines(overview.outcome(reader, ref))), err=True)

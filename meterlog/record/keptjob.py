@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from meterlog.judging.limit import Rule
     from meterlog.procedure.case import Answer
     from meterlog.procedure.steps import Procedure
-    from meterlog.record.kept import ActRecord
+    from meterlog.record.kept import ActRecord, CaptureRecord
     from meterlog.record.reader import RecordReader
 
 
@@ -84,8 +84,7 @@ def kept_job(reader: RecordReader, ref: str) -> KeptJob:
         if act.kind == ActKind.ENTRIES:
             entries.update(act.facts["entries"])
     captures = reader.captures(job.id)
-    taken = Counter(keys[each.step] for each in captures)
-    passed, void = _passed(acts, keys, taken)
+    passed, void = left_without_capture(acts, keys, captures)
     counting = {keys[step]: verdict for step, verdict in standing(verdicts).items()}
     return KeptJob(
         number=job.id,
@@ -107,25 +106,29 @@ def kept_job(reader: RecordReader, ref: str) -> KeptJob:
         passed={
             key: counting[key].outcome if how == "computed" and key in counting else how for key, how in passed.items()
         },
-        void=frozenset(key for key, count in void.items() if count == taken[key]),
+        void=void,
         acts=tuple(act.facts["act"] for act in acts if act.facts.get("act")),
         verdicts={key: verdict.id for key, verdict in counting.items()},
         at_hand=next((keys[a.step] for a in reversed(acts) if a.kind == ActKind.STEP_BEGAN and a.step), ""),
     )
 
 
-def _passed(
-    acts: Iterable[ActRecord], keys: Mapping[int, str], taken: Mapping[str, int]
-) -> tuple[dict[str, str], dict[str, int]]:
-    """How steps were left without a capture, where none came later; and what became void, with its captures then."""
+def left_without_capture(
+    acts: Iterable[ActRecord], keys: Mapping[int, str], captures: Iterable[CaptureRecord]
+) -> tuple[dict[str, str], frozenset[str]]:
+    """How steps were left without a capture, where none came later; and those to be done again since an opening.
+
+    `keys` by the steps' ids in the record; acts and captures of one job, in the order in which they were kept.
+    """
+    taken = Counter(keys[each.step] for each in captures)
     passed: dict[str, str] = {}
     void: dict[str, int] = {}
     for act in acts:
         if act.kind == ActKind.PASSED and act.step is not None:
             key = keys[act.step]
-            if act.facts.get("captures", 0) == taken.get(key, 0):
+            if act.facts.get("captures", 0) == taken[key]:
                 passed[key] = act.facts["how"]
             void.pop(key, None)
         elif act.kind == ActKind.REOPENED:
             void.update(act.facts["keys"])
-    return passed, void
+    return passed, frozenset(key for key, count in void.items() if count == taken[key])

@@ -6,8 +6,10 @@ from collections import Counter
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
-from meterlog.base.errors import CannotDo
+from meterlog.base.errors import CannotDo, WrongText
 from meterlog.record.acts import ActKind
+from meterlog.record.outcome import outcome_of
+from meterlog.record.revisit import Revisit
 from meterlog.record.standing import standing
 
 if TYPE_CHECKING:
@@ -15,6 +17,7 @@ if TYPE_CHECKING:
 
     from meterlog.base.readings import Form
     from meterlog.record.kept import CaptureRecord, JobRecord, StepRecord, VerdictRecord
+    from meterlog.record.outcome import JobOutcome
     from meterlog.record.reader import RecordReader
 
 Row = dict[str, Any]
@@ -89,6 +92,33 @@ def _step(
         "outcome": verdict.outcome if verdict else left.get("how"),
         "why": verdict.why if verdict else left.get("reason"),
     }
+
+
+def outcome(reader: RecordReader, ref: str) -> JobOutcome:
+    """What a job amounts to. Raises: CannotDo when there is none."""
+    job = job_of(reader, ref)
+    try:
+        procedure = Revisit(reader).procedure(job.procedure)
+    except (KeyError, WrongText):
+        procedure = None
+    return outcome_of(reader, ref, procedure)
+
+
+def outcome_lines(found: JobOutcome) -> list[str]:
+    """An outcome for a screen: the first line, the tally, and each check that did not come out well."""
+    return [
+        found.says,
+        ", ".join(f"{number} {words}" for words, number in found.tally),
+        *(f"  {check.key}: {check.title}: {check.words}{_because(check.reason)}" for check in found.unanswered),
+        *(
+            f"  {gate.title}: gone on without {', '.join(gate.needs)}{_because(gate.reason)}"
+            for gate in found.overridden
+        ),
+    ]
+
+
+def _because(reason: str) -> str:
+    return f" ({reason})" if reason else ""
 
 
 def conclusions(reader: RecordReader) -> list[Row]:

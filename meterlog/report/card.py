@@ -7,11 +7,12 @@ from typing import TYPE_CHECKING, Any
 from meterlog.base import units
 from meterlog.procedure.steps import StepKind
 from meterlog.record.acts import ActKind
+from meterlog.record.outcome import WHOLE, outcome_of
 from meterlog.report import procedures, wording
 from meterlog.report.doings import doings
-from meterlog.report.ending import WHOLE, ending
 from meterlog.report.runs import heating_run, plot_of
 from meterlog.store import queries
+from meterlog.store.reader import StoredRecord
 
 if TYPE_CHECKING:
     from meterlog.procedure.steps import Procedure, Step
@@ -40,6 +41,8 @@ def card_of(db: Connection, ref: str) -> dict[str, Any] | None:
     captures = queries.captures_of(db, job["id"])
     events = queries.events_of(db, job["id"])
     passed = {event["step"]: event["facts"] for event in events if event["kind"] == ActKind.PASSED}
+    outcome = outcome_of(StoredRecord(db), ref, procedure)
+    states = {check.key: check.state for check in outcome.checks}
     for step in steps:
         step["captures"] = [capture for capture in captures if capture["step"] == step["id"]]
         step["verdicts"] = [verdict for verdict in verdicts if verdict["step"] == step["id"]]
@@ -47,6 +50,7 @@ def card_of(db: Connection, ref: str) -> dict[str, Any] | None:
         step["shows"] = _shows(step)
         step["passed"] = passed.get(step["key"], {}).get("how", "")
         step["reason"] = passed.get(step["key"], {}).get("reason", "")
+        step["state"] = states.get(step["key"], "")
         step["run"] = heating_run(db, step["verdict"]["id"], step["kind"], step["key"]) if step["verdict"] else None
         step["plot"] = step["run"]["plot"] if step["run"] else _bare_plot(db, step)
     personal = queries.personal(db, job["id"])
@@ -60,7 +64,7 @@ def card_of(db: Connection, ref: str) -> dict[str, Any] | None:
         "notes": _notes(personal),
         "events": events,
         "doings": doings(events, {step["key"]: step["title"] for step in steps}, _notes(personal)),
-        "ending": ending([{**step, "state": _state(step)} for step in steps], frozenset(_unlimited(steps))),
+        "outcome": outcome,
         "rooms": rooms(steps, procedure),
     }
 
@@ -70,9 +74,8 @@ def rooms(steps: list[dict[str, Any]], procedure: Procedure | None) -> list[dict
     found = []
     for title, *places in ROOMS:
         here = [step for step in steps if _place(procedures.step(procedure, step["key"]), procedure) in places]
-        states = [_state(step) for step in here if step["limits"] or _state(step) != "not judged"]
         if here:
-            found.append({"title": title, "steps": here, "open": sum(1 for state in states if state not in WHOLE)})
+            found.append({"title": title, "steps": here, "open": sum(1 for step in here if step["state"] not in WHOLE)})
     return found
 
 
@@ -85,17 +88,6 @@ def _place(step: Step | None, procedure: Procedure | None) -> str:
         return str(step.kind)
     inside = {point.name for point in procedure.points if point.is_inside}
     return "inside" if inside & set(step.points) else "outside"
-
-
-def _state(step: dict[str, Any]) -> str:
-    """How a check stands: its verdict, "captured" without one, how it was passed, or "" for not done."""
-    if step["verdict"]:
-        return str(step["verdict"]["outcome"])
-    return "captured" if step["captures"] else step["passed"]
-
-
-def _unlimited(steps: list[dict[str, Any]]) -> list[str]:
-    return [step["key"] for step in steps if not step["limits"]]
 
 
 def _notes(personal: list[dict[str, Any]]) -> dict[str, str]:

@@ -9,12 +9,14 @@ import os
 import shutil
 import subprocess
 import tempfile
+from collections import Counter
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from meterlog import __version__
 from meterlog.base.errors import CannotDo
 from meterlog.base.seals import read_line
+from meterlog.judging.measurement import UNKNOWN
 from meterlog.procedure.cautions import CAUTIONS
 from meterlog.procedure.steps import StepKind
 from meterlog.report import wording
@@ -25,6 +27,9 @@ from meterlog.report.runs import plot_of
 from meterlog.store import queries
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+
+    from meterlog.record.outcome import Check
     from meterlog.store.sqlite import Connection
 
     Card = dict[str, Any]
@@ -33,7 +38,6 @@ HERE = Path(__file__).parent
 BROWSERS = ("chromium", "chromium-browser")
 PRINT_WITHIN_S = 120.0
 FRAMES_IN_FILE = 100_000
-WANTING = "found wanting"
 
 FOR_THE_OWNER = (
     CAUTIONS["no-declaration"],
@@ -45,20 +49,27 @@ FOR_THE_OWNER = (
 def handover(db: Connection, ref: str) -> Card:
     """What the hand-over sheet says. Raises: CannotDo when there is no such job."""
     card = _card(db, ref)
-    for step in card["steps"]:
+    steps, outcome = card["steps"], card["outcome"]
+    for step in steps:
         step["shown"] = _plainly(step["verdict"], step["captures"])
-    wanting = [step for step in card["steps"] if step["passed"] == WANTING and not step["verdict"]]
-    judged = {word: [s for s in card["steps"] if _outcome(s) == word] for word in queries.OUTCOMES}
+        step["first_failed"] = _first_failed(step)
+    by_key = {step["key"]: step for step in steps}
+    passed = [step for step in steps if step["state"] == "pass"]
+    safety = {check.key for check in outcome.passed}
     return {
         **card,
-        "bad": [*judged["fail"], *wanting, *(step for step in card["steps"] if _was_mended(step))],
-        "mended": any(_was_mended(step) for step in card["steps"]),
-        "good": [step for step in judged["pass"] if not _was_mended(step)],
-        "unsure": judged["undecided"],
-        "unjudged": judged["not judged"],
-        "run": next((s for s in card["steps"] if s["kind"] == StepKind.HEATING and s["verdict"]), None),
-        "untested": _untested(card),
-        "verdicts": sum(len(step["verdicts"]) for step in card["steps"]),
+        "complaint": next((field["value"] for field in card["personal"] if field["name"] == "complaint"), ""),
+        "bad": [by_key[check.key] for check in outcome.failed],
+        "mended": [step for step in passed if step["first_failed"]],
+        "safe": [step for step in passed if step["key"] in safety],
+        "good": [step for step in passed if step["key"] not in safety],
+        "recorded": [step for step in steps if step["state"] == "recorded"],
+        "looked": [step for step in steps if step["state"] == "looked"],
+        "untested": [*_by_state(outcome.missing, by_key, "safety, "), *_by_state(outcome.open, by_key)],
+        "blind": [step for step in passed if UNKNOWN in step["verdict"]["why"]],
+        "proofs": _proofs(steps),
+        "run": next((s for s in steps if s["kind"] == StepKind.HEATING and s["verdict"]), None),
+        "verdicts": sum(len(step["verdicts"]) for step in steps),
         "seal": _last_seal(db, card["job"]["id"]),
         "head": headline(db),
         "cautions": FOR_THE_OWNER,
@@ -131,19 +142,28 @@ def _card(db: Connection, ref: str) -> Card:
     return card
 
 
-def _outcome(step: Card) -> str:
-    outcome: str = step["verdict"]["outcome"] if step["verdict"] else ""
-    return outcome
+def _by_state(checks: Iterable[Check], steps: Mapping[str, Card], before: str = "") -> list[tuple[str, list[Any]]]:
+    """Checks, each with its step, under what became of them in words: [("not done", [...]), ...]."""
+    found: dict[str, list[Any]] = {}
+    for check in checks:
+        found.setdefault(f"{before}{check.words}", []).append((check, steps[check.key]))
+    return list(found.items())
 
 
-def _was_mended(step: Card) -> bool:
-    """Whether a check failed first and passes now; `mended` then holds what was measured last, `shown` the first."""
-    failed = [verdict for verdict in step["verdicts"] if verdict["outcome"] == "fail"]
-    if _outcome(step) != "pass" or not failed:
-        return False
-    step["mended"] = _plainly(step["verdict"], step["captures"])
-    step["shown"] = _plainly(failed[0], step["captures"])
-    return True
+def _first_failed(step: Card) -> str:
+    """What a check showed when it failed first; "" when it never did."""
+    failed = next((verdict for verdict in step["verdicts"] if verdict["outcome"] == "fail"), None)
+    return (_plainly(failed, step["captures"]) or "failed") if failed else ""
+
+
+def _proofs(steps: list[Card]) -> list[tuple[str, int]]:
+    """How the proofs are known, in words, each with the number of checks that rest on it."""
+    hows = [
+        step["captures"][-1]["how"]
+        for step in steps
+        if step["kind"] in (StepKind.DEAD, StepKind.OPEN) and step["captures"] and step["state"] == "pass"
+    ]
+    return [(wording.HOW.get(how, how), count) for how, count in Counter(hows).items()]
 
 
 def _plainly(verdict: Card | None, captures: list[Card]) -> str:
@@ -153,15 +173,6 @@ def _plainly(verdict: Card | None, captures: list[Card]) -> str:
     if verdict["value"] is not None:
         return wording.measure(verdict["value"], verdict["unit"], 3)
     return next((wording.display(capture) for capture in captures if capture["id"] == verdict["capture"]), "")
-
-
-def _untested(card: Card) -> list[Card]:
-    """Checks without an answer; those skipped carry their reason."""
-    return [
-        step
-        for step in card["steps"]
-        if not step["captures"] and not step["verdict"] and step["passed"] not in ("looked", WANTING, "computed")
-    ]
 
 
 def _last_seal(db: Connection, job: int) -> Any:

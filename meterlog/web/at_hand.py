@@ -11,9 +11,10 @@ from typing import TYPE_CHECKING, Any
 from meterlog.base import units
 from meterlog.procedure.entries import entry_values, examples_of
 from meterlog.procedure.steps import StepKind
+from meterlog.record.outcome import outcome_of
 from meterlog.report import procedures, wording
-from meterlog.report.ending import ending
 from meterlog.store import queries
+from meterlog.store.reader import StoredRecord
 from meterlog.web.scale import scale_of
 
 if TYPE_CHECKING:
@@ -60,7 +61,7 @@ def at_hand(db: Connection, walk: Mapping[str, Any], seen: int = 0) -> dict[str,
         "here": [e for e in walk["steps"] if e["key"] == key and e["captures"] and e["shown"] is not None],
         "found": wording.result(said) if said and step and step.kind is StepKind.HEATING else "",
         "examples": {name: examples_of(procedure, name) for name in walk["asks"]} if procedure else {},
-        "ending": ending(walk["steps"], _unlimited(procedure)) if walk["phase"] == "done" else None,
+        "outcome": outcome_of(StoredRecord(db), walk["job"], procedure) if walk["phase"] == "done" else None,
     }
 
 
@@ -85,10 +86,6 @@ def _shows(db: Connection, verdict: Mapping[str, Any]) -> str:
     """What a verdict's capture showed; what was found, where that is worked out from many readings."""
     capture = queries.capture(db, verdict["capture"]) if verdict["capture"] is not None else None
     return wording.result(verdict) if capture is None or capture["timing"] else wording.display(capture)
-
-
-def _unlimited(procedure: Procedure | None) -> frozenset[str]:
-    return frozenset(step.key for step in procedure.steps if not step.limits) if procedure else frozenset()
 
 
 def _needs(walk: Mapping[str, Any], procedure: Procedure | None) -> list[tuple[str, str]]:

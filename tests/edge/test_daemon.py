@@ -105,7 +105,10 @@ def test_acts_say_where_the_walk_stands_cautions_first(daemon):
         ("visual", "skipped", "no light here"),
         ("lead-check", None, None),
     ]
-    run("job", "close", *db)
+    asked = run("job", "close", *db, check=False)
+    assert (asked.returncode, asked.stderr.splitlines()[0][:13]) == (1, "Not finished:"), asked.stderr
+    assert asked.stderr.endswith("Close it as it stands? [y/N]: \nAborted!\n")
+    run("job", "close", "--yes", *db)
 
 
 def test_a_plate_that_cannot_be_read_is_a_wrong_command_line(daemon):

@@ -1,7 +1,6 @@
 """What a walk that has come to its end amounts to."""
 
 import pytest
-
 from meterlog.report.ending import ending
 
 

@@ -32,21 +32,38 @@ def titles(steps):
     return [step["title"] for step in steps]
 
 
+def untested(card):
+    return {step["title"]: (words, check.reason) for words, group in card["untested"] for check, step in group}
+
+
+def test_the_sheet_of_a_failed_appliance_begins_with_it(db):
+    html = report.as_html("handover", report.handover(db, "K-7"))
+    says = html.index('<p class="outcome outcome-failed">Did not pass: do not use.</p>')
+    assert html.index("<h1>") < says < html.index("<h2>")
+    assert "every safety check passed" not in html.lower()
+    assert "Do not use it: it did not pass." in html
+
+
 def test_the_sheet_says_what_was_bad_good_unsure_and_untested(db):
     card = report.handover(db, "K-7")
     assert titles(card["bad"]) == [
+        "Cord, plug, cabinet, door, hinges and seal looked over",
         "High-voltage diode, forward, not shorted",
         "High-voltage diode, reverse",
-        "Cord, plug, cabinet, door, hinges and seal looked over",
     ]
-    assert titles(card["unsure"]) == ["Magnetron filament, at the tube"]
-    assert len(card["good"]) == 6
-    assert titles(card["unjudged"]) == ["Protective conductor, plug to cabinet"], "the cord's length was not told"
-    assert "Measured, and not judged" in report.as_html("handover", card)
-    untested = {step["title"]: step["reason"] for step in card["untested"]}
-    assert untested["Magnetron filament to case"] == "no access before the rivets are drilled"
-    assert "Unplugged, and the plug where only you can reach it" not in untested
-    assert "One litre of water heated at full power" in untested
+    assert titles(card["looked"]) == ["Unplugged, and the plug where only you can reach it"]
+    assert titles(card["safe"]) == ["Primary door switch, door shut", "Primary door switch, door open"]
+    assert len(card["good"]) == 4
+    found = untested(card)
+    assert found["Magnetron filament, at the tube"] == ("undecided", "")
+    assert found["Magnetron filament to case"] == ("skipped", "no access before the rivets are drilled")
+    assert found["Insulation, line and neutral joined, to cabinet, 500 V DC"] == ("safety, not done", "")
+    assert found["Protective conductor, plug to cabinet"] == ("safety, not judged", "")
+    assert "Safety, not judged:</b> Protective conductor, plug to cabinet (120 mΩ) (" in report.as_html(
+        "handover", card
+    )
+    assert found["One litre of water heated at full power"] == ("not done", "")
+    assert "Unplugged, and the plug where only you can reach it" not in found
 
 
 def test_the_sheet_is_one_file_that_needs_no_other(db):
@@ -56,7 +73,7 @@ def test_the_sheet_is_one_file_that_needs_no_other(db):
     assert "<script" not in html
     assert "Trips &lt;script&gt;alert(1)&lt;/script&gt; at once" in html
     assert "Inside the limits is not a declaration of safety." in html
-    assert "What was not tested" in html
+    assert "What was not tested, or not decided" in html
 
 
 def test_what_was_mended_is_told_with_both_values(tmp_path):
@@ -72,9 +89,12 @@ def test_what_was_mended_is_told_with_both_values(tmp_path):
     bench.writer.verdict(job, step, number, row, bench.now)
     bench.writer.commit(bench.now)
     card = report.handover(db, "M-1")
-    mended = next(step for step in card["bad"] if step["key"] == "diode-reverse")
-    assert (mended["shown"], mended["mended"]) == ("410 mΩ", "over 60 MΩ")
-    assert "put right, and inside the limit when measured again" in report.as_html("handover", card)
+    assert [(s["key"], s["first_failed"], s["shown"]) for s in card["mended"]] == [
+        ("diode-reverse", "410 mΩ", "over 60 MΩ")
+    ]
+    html = report.as_html("handover", card)
+    assert "</b>: 410 mΩ first, over 60 MΩ since; wanted open." in html
+    assert "put right" not in html
     db.close()
     bench.writer.close(bench.now)
 
