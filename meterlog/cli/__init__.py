@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import importlib
 import sys
+from difflib import get_close_matches
 from typing import Any
 
 import click
@@ -58,6 +59,14 @@ class Commands(click.Group):
             return None
         command: click.Command = getattr(importlib.import_module(COMMANDS[name][0]), name)
         return command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        if args[0] not in COMMANDS and not args[0].startswith("-"):
+            close = get_close_matches(args[0], COMMANDS, n=1)
+            ctx.fail(f"No such command {args[0]!r}." + (f" Did you mean {close[0]!r}?" if close else ""))
+        return super().resolve_command(ctx, args)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         rows = [(name, sentence) for name, (_, sentence) in COMMANDS.items()]

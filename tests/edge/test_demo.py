@@ -1,8 +1,10 @@
 """The demo as a newcomer runs it: to its end, with the story's verdicts, and an audit that finds nothing."""
 
 import json
+import re
 import signal
 import threading
+from pathlib import Path
 
 import pytest
 from edge.bench import run, wait_until
@@ -14,6 +16,7 @@ from meterlog.daemon.clock import Moment
 from meterlog.demo import player
 from meterlog.demo.player import Player, Terminal
 
+README = Path(__file__).parents[2] / "README.md"
 STORY = {  # what the invented scenario must come to, by job and step: outcomes in order
     ("kitchen-oven", "diode-forward"): ["fail", "pass"],
     ("kitchen-oven", "diode-reverse"): ["fail", "pass"],
@@ -42,6 +45,12 @@ def test_the_heated_water_tells_the_power_that_was_played(played):
     result, (started, stopped) = trail["result"], trail["capture"]["heating_s"]
     played_w = 885.0 * 62.0 / (stopped - started)
     assert abs(result["value"] - played_w) < 2 * result["expanded_uncertainty"]
+
+
+def test_the_readme_shows_the_verdict_on_the_watts(played):
+    told = re.search(r"watts.*?meterlog verdict show (\d+) --db", README.read_text(), re.DOTALL)[1]
+    row = next(json.loads(line) for line in played[1].stdout.splitlines() if '"heating-run"' in line)
+    assert int(told) == row["verdict"]
 
 
 def test_its_audit_finds_nothing(played):

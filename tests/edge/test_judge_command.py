@@ -126,6 +126,8 @@ def test_what_cannot_be_read_is_said(args, message):
 
 NEAR = [  # what was typed, what is asked
     (["judge", "0.42 ohm", "--limit", "..1 ohm"], "No such option '--limit'. Did you mean '--limits'?"),
+    (["juge", "0.42 ohm"], "No such command 'juge'. Did you mean 'judge'?"),
+    (["frob"], "No such command 'frob'."),
     (["judge", "-0.42 V", "--accurcy=1 %"], "No such option '--accurcy'. Did you mean '--accuracy'?"),
 ]
 

@@ -109,7 +109,7 @@ METHODS = (
         inputs={
             "resistance": Input("resistance", "plug pin to metal, leads off"),
             "length": Input("length", "of the cord", GIVEN),
-            "area": Input("cross_section", "of the conductor", GIVEN, "1.5 mm**2"),
+            "area": Input("cross_section", "of the conductor", GIVEN, "1.5 mm²"),
             "conductor class": Input("", "of IEC 60228: 1, 2 fixed wiring, 5, 6 flexible", WORD, "5", tuple(AS_CLASS)),
             "rule": Input("", "which family of rule", WORD, "length", ("length", "cord")),
         },
