@@ -109,7 +109,7 @@ class JobDesk:
             judge.know(each.answer.instrument, each.answer.capture, each.answer)
             self.job.captures.setdefault(each.step, []).append(each.number)
         taken = [(c.step, Taken(c.answer.instrument, c.answer.capture, c.outcome)) for c in kept.captures]
-        session.walk.ledger.restore(taken, kept.passed, kept.void)
+        session.walk.ledger.restore(taken, kept.passed, kept.void, kept.overridden)
         session.walk.remember_acts(kept.acts)
         self._writer.event(ActKind.JOB_RESUMED, self._clock.now(), {"ref": kept.ref}, job=number, whence="daemon")
         self._start()

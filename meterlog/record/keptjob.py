@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from meterlog.record.acts import ActKind
@@ -41,6 +41,7 @@ class KeptJob:
         captures: in the order taken.
         passed: by step key, how a step was left without a capture; of a computed one, its outcome.
         void: keys of steps to be done again, since the appliance was opened after they were answered.
+        overridden: by step key, what its gate was last passed without, on a written reason.
         acts: identities of the acts that were done.
         verdicts: by step key, the number of the verdict that counts.
         at_hand: the step that was begun last, "" when none was.
@@ -57,6 +58,7 @@ class KeptJob:
     verdicts: Mapping[str, int]
     at_hand: str
     void: frozenset[str] = frozenset()
+    overridden: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     acts: tuple[str, ...] = ()
     rule: Rule | None = None
 
@@ -107,6 +109,11 @@ def kept_job(reader: RecordReader, ref: str) -> KeptJob:
             key: counting[key].outcome if how == "computed" and key in counting else how for key, how in passed.items()
         },
         void=void,
+        overridden={
+            keys[act.step]: tuple(act.facts["needs"])
+            for act in acts
+            if act.kind == ActKind.OVERRODE and act.step is not None
+        },
         acts=tuple(act.facts["act"] for act in acts if act.facts.get("act")),
         verdicts={key: verdict.id for key, verdict in counting.items()},
         at_hand=next((keys[a.step] for a in reversed(acts) if a.kind == ActKind.STEP_BEGAN and a.step), ""),

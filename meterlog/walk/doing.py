@@ -117,7 +117,7 @@ def _override(course: Course, act: Act, at: float) -> list[Happening]:
         return _refuse(course, act, at, "No step waits for others.")
     if not act.text:
         return _refuse(course, act, at, "Write the reason for going on without what this step waits for.")
-    return [overrode(step, course.ledger.missing(step), at, act.text, act.who), *course.open(step, at)]
+    return [overrode(step, course.ledger.override(step), at, act.text, act.who), *course.open(step, at)]
 
 
 def _confirm(course: Course, act: Act, at: float) -> list[Happening]:

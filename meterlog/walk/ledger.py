@@ -1,7 +1,8 @@
 """What a walk has so far: captures, verdicts and steps passed; which capture counts; what a step waits for.
 
 One rule of what is open to a next step: what it needs has passed, and nothing since has ended that.
-A written override passes a gate once (`course`), and changes nothing here.
+A written override passes one step's gate once (`course`): what it was passed without is still missing to
+whatever rests on that step.
 """
 
 from __future__ import annotations
@@ -41,6 +42,7 @@ class Ledger:
         self._passed: dict[str, str] = {}
         self._lapsed: set[str] = set()
         self._void: set[str] = set()
+        self._owed: dict[str, tuple[str, ...]] = {}
         self._ended_by_mains = gates.ended_by_mains(procedure)
 
     def take(self, step: Step, source: str, capture: Capture) -> None:
@@ -57,12 +59,24 @@ class Ledger:
         self._lapsed.discard(key)
         self._void.discard(key)
 
-    def restore(self, taken: Iterable[tuple[str, Taken]], passed: Mapping[str, str], void: Iterable[str] = ()) -> None:
+    def override(self, step: Step) -> tuple[str, ...]:
+        """A step's gate is passed all the same; the keys that were missing."""
+        self._owed[step.key] = self.missing(step)
+        return self._owed[step.key]
+
+    def restore(
+        self,
+        taken: Iterable[tuple[str, Taken]],
+        passed: Mapping[str, str],
+        void: Iterable[str] = (),
+        overridden: Mapping[str, tuple[str, ...]] | None = None,
+    ) -> None:
         """Take up what was answered before a break, by step key. What nobody watched meanwhile has lapsed."""
         for key, each in taken:
             self._taken.setdefault(key, []).append(each)
         self._passed.update(passed)
         self._void.update(void)
+        self._owed.update(overridden or {})
         self._end(gates.ended_by_a_break(self._procedure))
 
     def mains_on(self, keep: Iterable[str] = ()) -> tuple[str, ...]:
@@ -114,8 +128,13 @@ class Ledger:
         return counting.outcome == "pass" or (not step.is_judged and counting.outcome in ("", "not judged"))
 
     def missing(self, step: Step) -> tuple[str, ...]:
-        """Keys of the steps that this one waits for."""
-        return tuple(key for key in step.needs if not self.has_passed(self._procedure.step(key)))
+        """Keys of the steps that this one waits for: what has not passed, and what that was passed without."""
+        return tuple(dict.fromkeys(key for need in step.needs for key in self._lacking(need)))
+
+    def _lacking(self, key: str) -> tuple[str, ...]:
+        if not self.has_passed(self._procedure.step(key)):
+            return (key,)
+        return tuple(each for owed in self._owed.get(key, ()) for each in self._lacking(owed))
 
     def first_missing(self, step: Step) -> Step | None:
         """The step to begin with, so that this one's gate opens; None when it is open."""

@@ -594,7 +594,24 @@ steps:
      test voltage: 500 V, needs: [refitted, earth], cautions: [insulation-voltage],
      limits: [{is: at least 1 Mohm, source: invented, mark: common practice}]}
   - {step: run, kind: look, title: It runs, energised: true, cautions: [attend], needs: [refitted, earth, insulation]}
+  - {step: handed-back, kind: look, title: Handed back, needs: [run]}
 """
+
+
+def test_what_a_gate_was_passed_without_is_missing_behind_it_after_a_break_too(tmp_path):
+    (tmp_path / "opened-again.yaml").write_text(OPENED_AGAIN)
+    before = Loop(tmp_path)
+    before.ask(do="open job", procedure=str(tmp_path / "opened-again.yaml"), ref="K-9")
+    before.act("acknowledge")
+    before.act("go to", to="run")
+    before.reads()
+    before.act("override", text="invented: proved on the workshop's tester")
+    assert before.act("confirm")["walk"]["needs"] == ["refitted", "earth", "insulation"]
+    before.stop()
+    after = Loop(tmp_path)
+    after.act("acknowledge")
+    assert (after.walk()["step"], after.walk()["needs"]) == ("handed-back", ["refitted", "earth", "insulation"])
+    after.stop()
 
 
 def test_what_was_to_be_done_again_still_is_after_a_break(tmp_path):

@@ -127,6 +127,30 @@ def test_a_written_override_opens_a_gate_once():
     assert job.stands == ("gate", "run")
 
 
+def test_an_override_opens_the_gate_that_it_was_written_at_and_none_behind_it():
+    """Not isolated, and a reason written at the proof of dead: nothing inside is measured on that word."""
+    job = Job()
+    job.walk.ledger.leave(STEPS[0], "found wanting")
+    job.act("go to", to="dead")
+    assert job.missing("dead") == ("unplugged",)
+    job.act("override", text="it is wired in")
+    job.answer("dead")
+    job.act("go to", to="winding")
+    assert (job.stands, job.missing("winding")) == (("gate", "winding"), ("unplugged",))
+    assert job.walk.snapshot()["acts"][0]["to"] == "unplugged"
+    job.act("override", text="it is wired in, and the breaker is locked")
+    job.answer("winding")
+    job.walk.ledger.leave(STEPS[0], "looked")
+    assert job.missing("winding") == ()
+
+
+def test_what_a_gate_was_passed_without_is_still_missing_after_a_break():
+    job = Job()
+    job.walk.ledger.restore([], {"dead": "pass"}, (), {"dead": ("unplugged",)})
+    job.answer("dead")
+    assert job.missing("winding") == ("unplugged",)
+
+
 # What ends a result -------------------------------------------------------------------------------
 
 
