@@ -9,6 +9,7 @@ from typing import Any
 import click
 
 from meterlog.base.errors import CannotDo
+from meterlog.cli.next_check import job_next
 from meterlog.cli.options import db_option, json_option, table
 
 PLAIN_ACTS = {
@@ -238,3 +239,6 @@ def show(ref: str | None, as_json: bool, db: Path) -> None:
         steps = overview.steps(reader, ref)
         table(steps, ("step", "points", "shown", "unit", "outcome", "verdict", "why"), as_json)
         click.echo("\n".join(overview.outcome_lines(overview.outcome(reader, ref))), err=True)
+
+
+job.add_command(job_next)

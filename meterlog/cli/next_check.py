@@ -1,15 +1,17 @@
-"""`meterlog procedure next`: which check a procedure's faults suggest, for a model to be tried and argued with."""
+"""`meterlog procedure next` and `meterlog job next`: which check a procedure suggests, to argue with."""
 
 from __future__ import annotations
 
 import json
 import sys
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from meterlog.base.errors import WrongValue
 from meterlog.base.source import near_miss
+from meterlog.cli.options import db_option, json_option
 from meterlog.diagnosis.advice import NextStep, advise, in_ten
 from meterlog.files import shipped
 from meterlog.procedure.language import read_procedure
@@ -36,7 +38,7 @@ def next_check(
 
     Only a procedure that states its faults can; of any other it names the next step in order.
 
-    Example: meterlog procedure next my-pump.yaml --complaint still --outcome fuse=pass
+    Example: meterlog procedure next microwave-oven --complaint no-heat --outcome fuse=pass
     """
     path = shipped.find(file, "profiles/procedures")
     procedure = read_procedure(shipped.text_of(path), str(path))
@@ -46,6 +48,10 @@ def next_check(
                 click.echo(json.dumps(_plain(_asked(procedure, line, number)), ensure_ascii=False))
         return
     advice = _advice(procedure, complaint, dict(_pair(text) for text in outcomes), renewed)
+    _print(advice, as_json)
+
+
+def _print(advice: NextStep, as_json: bool) -> None:
     if as_json:
         click.echo(json.dumps(_plain(advice), ensure_ascii=False))
         return
@@ -103,3 +109,33 @@ def _plain(advice: NextStep) -> dict[str, Any]:
         "renew": list(advice.renew),
         "stop": advice.is_stop,
     }
+
+
+@click.command(name="next")
+@click.argument("ref", required=False)
+@click.option("--complaint", default="", help="The complaint, by its name in the procedure.")
+@click.option("--renewed", multiple=True, metavar="PART", help="A part renewed in vain; repeat.")
+@json_option
+@db_option
+def job_next(ref: str | None, complaint: str, renewed: tuple[str, ...], as_json: bool, db: Path) -> None:
+    """Suggest the next check of job REF, or of the newest, with its reason; it enters no verdict.
+
+    Example: meterlog job next --complaint no-heat
+    """
+    from meterlog.record import overview
+    from meterlog.record.revisit import Revisit
+    from meterlog.store.reader import reading
+
+    with reading(db) as reader:
+        ref = ref or overview.newest_job(reader)
+        outcome = overview.outcome(reader, ref)
+        kept = reader.job(ref)
+        assert kept is not None
+        procedure = Revisit(reader).procedure(kept.procedure)
+    outcomes = {check.key: _STATES.get(check.state, check.state) for check in outcome.checks}
+    known = {step: state for step, state in outcomes.items() if state in OUTCOMES}
+    _print(_advice(procedure, complaint, known, renewed), as_json)
+
+
+_STATES = {"found wanting": "fail", "computed": "pass", "recorded": "not judged", "passed over": "skipped"}
+"""How a check stands in a job, in the words of a suggestion; what is to be done again counts as not done."""

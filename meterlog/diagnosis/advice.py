@@ -238,7 +238,12 @@ def _why_stop(
     ]
     begun = f"More measuring is not worth it; first comes the {first} ({in_ten(likely[first])})"
     if not failed:
-        return f"{begun}, but no check of it has failed: that alone is no reason to renew it."
+        left = [check for check in model.checks if check.key not in findings and of_it & set(check.finds)]
+        surest = max(
+            left, key=lambda check: max(check.finds[fault] for fault in of_it & set(check.finds)), default=None
+        )
+        show = f"; {procedure.step(surest.key).title.lower()} would show it" if surest else ""
+        return f"{begun}, but no check of it has failed: that alone is no reason to renew it{show}."
     return f"{begun}: {procedure.step(failed[-1]).title.lower()} failed."
 
 

@@ -1,6 +1,7 @@
 """Advice on a procedure: gates before any score, no stated faults, stopping, and the sentence."""
 
 import random
+from pathlib import Path
 
 import pytest
 
@@ -142,6 +143,26 @@ def test_no_state_opens_a_gate():
             if tier_of(step) == 2 and key == advice.step:
                 assert all(outcomes[name] in OPENS for name in step.needs)
     assert suggested > 1000
+
+
+@pytest.mark.parametrize("name", ["microwave-oven", "kettle-or-urn"])
+def test_a_shipped_procedure_suggests_for_each_of_its_complaints(name):
+    """No safety step is ranked; each complaint has a fault, and every weight is owned up to as a guess or a habit."""
+    path = Path(__file__).parents[3] / "profiles" / "procedures" / f"{name}.yaml"
+    procedure = read_procedure(path.read_text(), path.name)
+    gates, stated = gates_of(procedure), procedure.diagnosis
+    before = {
+        step.key: "looked" if step.kind == "look" else "pass"
+        for step in procedure.steps
+        if step.kind in ("look", "dead")
+    }
+    for complaint in stated.complaints:
+        assert any(complaint in fault.weights for fault in stated.faults)
+        advice = advise(procedure, complaint, before)
+        assert advice.why
+        for key in (*([advice.step] if advice.step else []), *advice.runners_up):
+            assert key not in gates or key == advice.step
+        assert {fault.mark for fault in stated.faults} <= {"guess", "common practice"}
 
 
 def test_tenths_are_the_finest_that_is_shown():

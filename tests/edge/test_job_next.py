@@ -1,0 +1,26 @@
+"""`meterlog job next` on a kept job: what was measured counts, and nothing is written."""
+
+import json
+
+import records
+from click.testing import CliRunner
+
+from meterlog.cli.job import job
+
+
+def test_what_a_job_measured_leads_to_the_next_check(tmp_path):
+    path = records.make(tmp_path / "bench.db")
+    before = path.read_bytes()
+    result = CliRunner().invoke(job, ["next", "K-9", "--complaint", "no-heat", "--json", "--db", str(path)])
+    told = json.loads(result.stdout)
+    assert result.exit_code == 0, result.output
+    assert told["next"] == "plug-dead"  # looked at, and never proved dead: the proof comes before any check
+    assert told["why"].startswith("First no stored charge between the plug's pins")
+    assert {part["part"] for part in told["parts"]} >= {"magnetron", "something else"}
+    assert path.read_bytes() == before
+
+
+def test_an_unknown_complaint_is_told(tmp_path):
+    path = records.make(tmp_path / "bench.db")
+    result = CliRunner().invoke(job, ["next", "--complaint", "smells", "--db", str(path)])
+    assert "has no complaint 'smells'; it has: no-heat" in str(result.exception)
