@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import click
+from click.core import ParameterSource
 
 from meterlog.cli.options import db_option
 
@@ -18,7 +19,8 @@ if TYPE_CHECKING:
 @click.option("--lan", is_flag=True, help="Let a phone on the network in, by a code shown here.")
 @click.option("--no-open", is_flag=True, help="Open no browser.")
 @click.option("--workshop", metavar="URL", help="All benches of a workshop, from its server, in place of a database.")
-def browse(db: Path, port: int | None, lan: bool, no_open: bool, workshop: str | None) -> None:
+@click.pass_context
+def browse(ctx: click.Context, db: Path, port: int | None, lan: bool, no_open: bool, workshop: str | None) -> None:
     """Show jobs, captures and verdicts in a browser, from a database that is only read.
 
     \b
@@ -29,12 +31,17 @@ def browse(db: Path, port: int | None, lan: bool, no_open: bool, workshop: str |
     from meterlog.web import serve
 
     db = db if workshop is None else _mirror_of(workshop)
-    open_reader(db).close()  # says so when it can't be read, before a port is taken
+    is_first = workshop is None and not db.exists() and ctx.get_parameter_source("db") is ParameterSource.DEFAULT
+    if not is_first:
+        open_reader(db).close()  # says so when it can't be read, before a port is taken
     opening = serve.open_address(port, lan)
-    application = serve.application(db, opening.token, opening.hosts)
+    application = (serve.awaiting if is_first else serve.application)(db, opening.token, opening.hosts)
     if opening.instead:
         click.echo(f"Port {opening.instead} is taken, perhaps by another browse: this one takes another.", err=True)
-    click.echo(f"{db} is open at {opening.url} (Ctrl-C ends it)", err=True)
+    if is_first:
+        click.echo(f"Nothing is recorded yet: {opening.url} leads to the first job (Ctrl-C ends it).", err=True)
+    else:
+        click.echo(f"{db} is open at {opening.url} (Ctrl-C ends it)", err=True)
     if lan:
         _show_code(opening.lan_url)
     if not no_open:

@@ -45,6 +45,8 @@ def evaluate(
         changes = {"procedure": procedure, "where": where, "rule": rule or ""}
         rows = conclude_again(db, ref, changes, reason)
         table(rows, ("step", "before", "now", "why"), as_json)
+        if not rows:
+            click.echo(f"nothing differs: every verdict of {ref} comes to the same again", err=True)
         sys.exit(1 if rows else 0)
     if method is None:
         for known in METHODS.values():

@@ -98,9 +98,19 @@ def close_job(yes: bool, db: Path) -> None:
     with reading(db) as reader:
         found = overview.outcome(reader, at_hand["ref"])
     click.echo("\n".join(overview.outcome_lines(found)), err=True)
-    if found.word is not Word.PASSED and not yes:
-        click.confirm("Close it as it stands?", abort=True, err=True)
+    if found.word is not Word.PASSED and not yes and not _agreed("Close it as it stands?"):
+        click.echo("the job stays open\n  to close it as it stands: meterlog job close --yes", err=True)
+        raise SystemExit(1)
     _ask(db, "close job")
+
+
+def _agreed(question: str) -> bool:
+    """Whether the person says yes; whoever says nothing does not."""
+    try:
+        return click.confirm(question, err=True)
+    except click.Abort:
+        click.echo(err=True)
+        return False
 
 
 def _ask(db: Path, do: str, **more: Any) -> dict[str, Any]:
@@ -116,7 +126,13 @@ def _act(db: Path, as_json: bool, word: str, **more: Any) -> None:
     walk = _ask(db, "status")["status"]["walk"]
     if walk is None:
         raise CannotDo("no job is at hand", "open one with: meterlog job open PROCEDURE")
-    _tell(act(db, walk, word, who="command line", **more)["walk"], as_json)
+    try:
+        done = act(db, walk, word, who="command line", **more)
+    except CannotDo as refused:
+        if refused.hint:
+            raise
+        raise CannotDo(str(refused), "\n  ".join([f"now: {walk['words']}", *_offers(walk)])) from None
+    _tell(done["walk"], as_json)
 
 
 def _tell(walk: dict[str, Any], as_json: bool) -> None:
@@ -130,7 +146,12 @@ def _where(walk: dict[str, Any]) -> list[str]:
         lines = [f"caution: {caution}" for caution in walk["cautions"]]
     lines += [f"{step['key']}: {step['title']}" for step in walk["steps"] if step["key"] == walk["step"]]
     lines += [f"waits for {need}" for need in walk["needs"]]
-    return [*lines, walk["words"], *(f"  meterlog job {_typed(offer)}" for offer in walk["acts"])]
+    return [*lines, walk["words"], *_offers(walk)]
+
+
+def _offers(walk: dict[str, Any]) -> list[str]:
+    """The acts that are offered now, as they are typed."""
+    return [f"  meterlog job {_typed(offer)}" for offer in walk["acts"]]
 
 
 def _typed(offer: dict[str, str]) -> str:
@@ -222,7 +243,10 @@ def list_jobs(as_json: bool, db: Path) -> None:
     from meterlog.store.reader import reading
 
     with reading(db) as reader:
-        table(overview.jobs(reader), ("ref", "appliance", "opened", "pass", "fail", "undecided"), as_json)
+        found = overview.jobs(reader)
+    table(found, ("ref", "appliance", "opened", "pass", "fail", "undecided"), as_json)
+    if not found:
+        click.echo("no job is kept yet\n  open one with: meterlog job open PROCEDURE", err=True)
 
 
 @job.command("show")

@@ -165,7 +165,9 @@ def _ask(bench: _Listening, notes: list[DisplayNote], name: str) -> Proposal:
         at = bench.now
         if pressed.strip().lower() in _DONE:
             return made
-        typed = pressed.strip() or click.prompt("What did it show?", err=True)
+        typed = pressed.strip() or click.prompt("What did it show?", err=True).strip()
+        if typed.lower() in _DONE:
+            return made
         try:
             notes.append(parse_shows(typed, round(at, 3)))
         except ValueError as error:
@@ -179,7 +181,7 @@ def _ask(bench: _Listening, notes: list[DisplayNote], name: str) -> Proposal:
 
 def _where_it_stands(made: Proposal, notes: list[DisplayNote]) -> str:
     if made.framing is None:
-        return f"listening: {made.why}"
+        return f"listening: {made.why}: wait, then press Enter"
     if not made.profile:
         return (
             f"frames: {made.framing.kind}. {made.why}"

@@ -37,6 +37,7 @@ def report(ref: str, evidence: bool, pdf: bool, target: Path | None, earlier: tu
     from meterlog.store.sqlite import open_reader
 
     kind = "evidence" if evidence else "handover"
+    pdf = _is_pdf(target, evidence, pdf)
     with contextlib.closing(open_reader(db)) as connection:
         if evidence and target is not None and target.suffix == ".zip":
             content = _zip(connection, ref, earlier)
@@ -53,6 +54,20 @@ def report(ref: str, evidence: bool, pdf: bool, target: Path | None, earlier: tu
     except OSError as error:
         raise CannotDo(f"{path} can't be written: {error.strerror}", "choose another file with --to") from None
     click.echo(str(path))
+
+
+def _is_pdf(target: Path | None, evidence: bool, pdf: bool) -> bool:
+    """Whether a sheet is to be PDF. Raises: WrongValue, when the file's name says what it will not be."""
+    from meterlog.base.errors import WrongValue
+
+    ending = target.suffix.lower() if target else ""
+    if ending == ".zip" and not evidence:
+        raise WrongValue("a .zip is the evidence file\n  say so: --evidence")
+    if ending in (".html", ".htm") and pdf:
+        raise WrongValue(f"{target} would hold a PDF\n  name it .pdf, or leave --pdf out")
+    if ending not in ("", ".html", ".htm", ".pdf", ".zip"):
+        raise WrongValue(f"nothing is written as {ending!r}\n  name it .html or .pdf; the evidence file also .zip")
+    return pdf or ending == ".pdf"
 
 
 def _zip(connection: Connection, ref: str, earlier: tuple[str, ...]) -> bytes:

@@ -68,7 +68,8 @@ def read_zip(path: Path) -> dict[str, bytes]:
             names = _names(archive.infolist())
             return {name: archive.read(info) for name, info in names.items()}
     except OSError as error:
-        raise CannotDo(f"{path} can't be read: {error.strerror or error}") from None
+        hint = "give the .zip that meterlog report REF --evidence --to FILE.zip wrote"
+        raise CannotDo(f"{path} can't be read: {error.strerror or error}", hint) from None
     except (zipfile.BadZipFile, RuntimeError, NotImplementedError, EOFError, zlib.error) as error:
         raise Suspicious(f"{path} is no whole evidence file: {error}") from None
 

@@ -56,6 +56,13 @@ def application(database: Path, token: str = "", hosts: frozenset[str] = frozens
     return Door(Uncounted(datasette.app(), DATABASE), token, hosts)
 
 
+def awaiting(database: Path, token: str = "", hosts: frozenset[str] = frozenset()) -> Any:
+    """The ASGI application over a `database` that is not there yet: the way to it, then as `application`."""
+    from meterlog.web.first import First
+
+    return Door(First(database, lambda: application(database, token, hosts)), token, hosts)
+
+
 def open_address(port: int | None, lan: bool) -> Opening:
     """A listening socket: on the loopback address, or on all with a new token.
 

@@ -1,19 +1,24 @@
 """`meterlog browse`: what it says, and the code for a phone."""
 
+import asyncio
+import html
 import re
 import signal
 import socket
 import subprocess
 import sys
 
+import httpx
 import pytest
 import records
 from click.testing import CliRunner
 
 from meterlog.base.errors import CannotDo
 from meterlog.cli import meterlog
+from meterlog.files import places
 from meterlog.files.first_steps import FIRST_STEPS
-from meterlog.web import serve
+from meterlog.links.ports import Port
+from meterlog.web import first, serve
 
 
 @pytest.fixture
@@ -91,6 +96,33 @@ def test_one_signal_ends_it_with_a_page_open_and_frees_the_port(database, ending
         assert "Traceback" not in served.stderr.read()
     again = serve.open_address(port, lan=False)
     again.socket.close()
+
+
+def test_where_nothing_is_recorded_yet_the_page_leads_to_it_and_becomes_the_record(tmp_path, served, monkeypatch):
+    path = tmp_path / "bench.db"
+    monkeypatch.setattr(places.platformdirs, "user_data_path", lambda name: tmp_path)
+    monkeypatch.delenv("METERLOG_DB", raising=False)
+    usb = Port(device="/dev/ttyUSB3", stable="/dev/serial/by-id/x", description="an <adapter>", usb_serial="", hint="")
+    monkeypatch.setattr(first, "ports", lambda: [usb])
+    done = CliRunner().invoke(meterlog, ["browse", "--no-open", "--port", "0"], catch_exceptions=False)
+    assert re.match(r"Nothing is recorded yet: http://127\.0\.0\.1:\d+/ leads to the first job", done.stderr)
+    application = served[0][0]
+
+    def asked(where):
+        async def ask():
+            transport = httpx.ASGITransport(app=application, client=("127.0.0.1", 5000))
+            async with httpx.AsyncClient(transport=transport, base_url="http://127.0.0.1") as client:
+                return await client.get(where)
+
+        return asyncio.run(ask())
+
+    page = html.unescape(asked("/jobs").text)
+    assert "<li>an <adapter>: <kbd>meterlog profile try /dev/serial/by-id/x</kbd></li>" in page
+    assert all(typed in page for _, typed in FIRST_STEPS[:-1])
+    assert "an &lt;adapter&gt;" in asked("/").text
+    assert asked("/-/sheet/sheet.css").headers["content-type"] == "text/css"
+    records.make(path)
+    assert "K-7" in asked("/jobs").text
 
 
 def test_without_words_a_newcomer_is_led_to_the_first_job():

@@ -97,6 +97,16 @@ def test_acts_say_where_the_walk_stands_cautions_first(daemon):
     acknowledged = run("job", "acknowledge", *db).stdout.splitlines()
     assert "isolation: Unplugged, empty, cold, and the plug where only you can reach it" in acknowledged
     run("job", "acknowledge", *db)
+    refused = run("job", "start", *db, check=False)
+    assert (refused.returncode, refused.stderr.splitlines()) == (
+        3,
+        [
+            "No timed step waits to be started.",
+            "  now: Look, then say what you found.",
+            "    meterlog job confirm",
+            "    meterlog job wanting TEXT",
+        ],
+    )
     assert json.loads(run("job", "confirm", "--json", *db).stdout)["step"] == "visual"
     run("job", "skip", "--reason", "no light here", *db)
     rows = [json.loads(line) for line in run("job", "show", "--json", *db).stdout.splitlines()]
@@ -107,7 +117,8 @@ def test_acts_say_where_the_walk_stands_cautions_first(daemon):
     ]
     asked = run("job", "close", *db, check=False)
     assert (asked.returncode, asked.stderr.splitlines()[0][:13]) == (1, "Not finished:"), asked.stderr
-    assert asked.stderr.endswith("Close it as it stands? [y/N]: \nAborted!\n")
+    assert "Close it as it stands? [y/N]: " in asked.stderr
+    assert asked.stderr.endswith("the job stays open\n  to close it as it stands: meterlog job close --yes\n")
     run("job", "close", "--yes", *db)
 
 

@@ -9,7 +9,7 @@ import pytest
 import records
 from click.testing import CliRunner
 
-from meterlog.base.errors import CannotDo
+from meterlog.base.errors import CannotDo, WrongValue
 from meterlog.cli import meterlog
 from meterlog.heating.trace.periods import NotFound
 from meterlog.report import sheets as report
@@ -149,6 +149,21 @@ def test_the_command_writes_html_and_names_it(database, tmp_path):
     done = CliRunner().invoke(meterlog, ["report", "K-7", "--db", str(database), "--to", str(target)])
     assert (done.exit_code, done.stdout) == (0, f"{target}\n")
     assert "Hand-over sheet" in target.read_text()
+
+
+NAMES = [  # further words, file, what is said
+    ([], "sheet.docx", "nothing is written as '.docx'\n  name it .html or .pdf; the evidence file also .zip"),
+    ([], "sheet.zip", "a .zip is the evidence file\n  say so: --evidence"),
+    (["--pdf"], "sheet.html", "sheet.html would hold a PDF\n  name it .pdf, or leave --pdf out"),
+]
+
+
+@pytest.mark.parametrize(("words", "name", "said"), NAMES)
+def test_a_file_is_not_named_for_what_it_will_not_be(database, tmp_path, monkeypatch, words, name, said):
+    monkeypatch.chdir(tmp_path)
+    done = CliRunner().invoke(meterlog, ["report", "K-7", "--db", str(database), "--to", name, *words])
+    assert (type(done.exception), str(done.exception)) == (WrongValue, said)
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_a_pdf_keeps_its_signs(db):
