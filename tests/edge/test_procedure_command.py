@@ -99,9 +99,9 @@ def test_the_json_schema_refuses_an_unknown_key(capsys):
 
 
 def test_next_names_a_step_where_nothing_is_weighed(capsys):
-    _, out, _ = run(capsys, "next", "kettle-or-urn")
+    _, out, _ = run(capsys, "next", "transformer")
     assert out.splitlines() == [
-        "Kettle or urn states no faults: the procedure's own order holds.",
+        "Mains transformer states no faults: the procedure's own order holds.",
         "next: isolation",
     ]
 
