@@ -75,3 +75,8 @@ def measure(page, player, title, ohms, outcome):
     player.ohms = ohms
     expect(page.locator(".screen .stamp").first).to_contain_text(outcome)
     player.ohms = None
+
+
+def unfold(page, words):
+    """Open a fold of the page, by the words that it begins with."""
+    page.locator("main summary").filter(has_text=words).first.click()

@@ -6,6 +6,7 @@ import shlex
 import pytest
 import records
 from axe_playwright_python.sync_playwright import Axe
+from browser.hands import unfold
 from click.testing import CliRunner
 from playwright.sync_api import expect
 
@@ -95,10 +96,11 @@ def test_a_page_that_is_not_there_leads_back(home, page_of):
     page = page_of("phone")
     page.goto(home + "/verdict/999")
     expect(page.get_by_text("There is no verdict 999.")).to_be_visible()
-    page.get_by_role("link", name="Jobs").click()
-    expect(page.get_by_role("link", name="Jobs")).to_have_attribute("aria-current", "page")
+    pages = page.get_by_role("navigation", name="Pages")
+    page.get_by_role("main").get_by_role("link", name="Jobs").click()
+    expect(pages.get_by_role("link", name="Jobs")).to_have_attribute("aria-current", "page")
     page.get_by_role("link", name="meterlog").click()
-    expect(page.get_by_role("link", name="Jobs")).to_have_attribute("aria-current", "page")
+    expect(pages.get_by_role("link", name="Jobs")).to_have_attribute("aria-current", "page")
 
 
 SMALL = """controls => [...document.querySelectorAll(controls)].filter(el => {
@@ -125,13 +127,14 @@ def test_what_people_wrote_runs_nowhere(home, page_of):
     page.on("dialog", lambda dialog: (asked.append(dialog.message), dialog.dismiss()))
     for path in ("/", "/job/K-8", "/job/K-7"):
         page.goto(home + path)
-    expect(page.get_by_text("Hums <loudly> & smells of warm varnish.")).to_be_visible()
+    expect(page.get_by_text("Line fuse: note: “Hums <loudly> & smells of warm varnish.”", exact=True)).to_be_visible()
     assert asked == []
 
 
 def test_the_way_from_a_verdict_down_to_the_bytes(home, page_of):
     page = page_of("phone")
     page.goto(home + "/job/K-7")
+    unfold(page, "Inside, without power")
     page.get_by_role("link", name="verdict on Transformer primary").click()
     for heading in ("The question", "The limit and its source", "The capture", "The uncertainty", "The arithmetic",
                     "The verdict", "Down to the bytes"):  # fmt: skip

@@ -3,6 +3,7 @@
 import pytest
 import records
 from axe_playwright_python.sync_playwright import Axe
+from browser.hands import unfold
 from click.testing import CliRunner
 from heating_simulator import Bench, csv_text
 
@@ -40,6 +41,8 @@ def test_a_heating_run_is_legible_wherever_it_is_shown(database, browse, page_of
     home, page = browse(database), page_of(size, color_scheme=scheme)
     for path in PAGES:
         page.goto(home + path)
+        if path.startswith("/job/"):
+            unfold(page, "Under power")
         found = pictures(page)
         assert len(found) == 1, path
         assert found[0].evaluate(WRONG_WORDS) == [], path
@@ -51,6 +54,7 @@ def test_a_heating_run_is_legible_wherever_it_is_shown(database, browse, page_of
 def test_the_job_page_draws_the_periods_and_lists_them_beneath(database, browse, page_of):
     page = page_of("phone")
     page.goto(browse(database) + "/job/H-1")
+    unfold(page, "Under power")
     picture = page.get_by_role("img", name="Useful power 88")
     assert [word for word in SEEN if word not in picture.locator("text").all_text_contents()] == []
     table = page.get_by_role("region", name="Periods of the heating run")
