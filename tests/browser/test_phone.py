@@ -88,7 +88,7 @@ def test_a_phone_that_stood_open_changes_nothing_at_another_step(phones):
     daemon.act("confirm")
     at = walk(daemon)["step"]
     press(other, "I have read them")
-    told = other.get_by_role("status")
+    told = other.locator("#answer")
     expect(told).to_contain_text("Cord looked over")
     expect(told).to_contain_text("Probe tips pressed together")
     expect(told).to_contain_text("Nothing was done.")
@@ -101,10 +101,10 @@ def test_nothing_waits_unseen_while_the_daemon_is_away(phones):
     daemon.kill()
     expect(page.locator("#lost")).to_contain_text("What stands below is old.", timeout=4000)
     press(page, "I have read them")
-    expect(page.get_by_role("status")).to_contain_text("nothing was sent, and nothing waits to be sent")
+    expect(page.locator("#answer")).to_contain_text("nothing was sent, and nothing waits to be sent")
     daemon.start()
     expect(page.locator("#lost")).to_be_hidden()
-    expect(page.get_by_role("status")).to_be_empty()
+    expect(page.locator("#answer")).to_be_empty()
     page.wait_for_timeout(LATENCY_MS)
     assert acts(daemon) == []
 
@@ -160,7 +160,7 @@ def test_digits_that_are_no_longer_read_are_struck_through_and_said(phones, mete
     page.reload()
     expect(digits).to_have_css("text-decoration-line", "line-through")
     press(page, "Take it now")
-    expect(page.get_by_role("status")).not_to_be_empty()
+    expect(page.locator("#answer")).not_to_be_empty()
     assert daemon.rows("SELECT count(*) FROM capture") == [(0,)]
 
 

@@ -61,7 +61,7 @@ def test_the_job_page_draws_the_periods_and_lists_them_beneath(database, browse,
     assert table.get_by_role("rowheader").all_text_contents() == ["before", "heating", "after"]
     assert table.bounding_box()["y"] > picture.bounding_box()["y"] + picture.bounding_box()["height"]
     corrections = page.get_by_role("region", name="Corrections of the heating run")
-    assert corrections.get_by_role("rowheader").all_text_contents() == ["vessel", "exchange with the room"]
+    assert corrections.get_by_role("rowheader").all_text_contents() == ["warm-up", "vessel", "exchange with the room"]
 
 
 RUNS = [  # a run, options: a ramp, one with the probe out, a short one, a refused one, a long one
