@@ -26,7 +26,7 @@ PAGE = Markup(
 <meta name="viewport" content="width=device-width, initial-scale=1"><meta name="color-scheme" content="light dark">
 <meta http-equiv="refresh" content="{again}"><link rel="stylesheet" href="{style}"></head>
 <body><main id="main"><h1>The way to the first job</h1>
-<p>Nothing is recorded yet. The bench opens here by itself as soon as the fifth step listens.</p>
+<p>Nothing is recorded yet. The bench opens here by itself as soon as the last step listens.</p>
 <h2>Plugged in now</h2>
 <ul>{ports}</ul>
 <h2>Step by step, in a terminal</h2>
