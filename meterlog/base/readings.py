@@ -10,13 +10,39 @@ digits are exact, and its resolution is known.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import lru_cache
 
 from meterlog.base.units import scaled
 
 COUNTS_LIMIT = 2**53
 """Counts stay below this, so that a float holds them exactly."""
+
+
+_HOLD = re.compile(r"\bhold\b", re.IGNORECASE)
+_MEANING = re.compile(r"\b(rel|relative|delta|min|minimum|max|maximum|avg|average|peak)\b", re.IGNORECASE)
+
+
+@lru_cache(maxsize=1024)
+def is_frozen(flags: tuple[str, ...]) -> bool:
+    """Whether flags say that the display holds what it showed: "hold", "AUTO HOLD", in a profile's own words.
+
+    >>> [is_frozen((flag,)) for flag in ("hold", "Data-Hold", "peak hold", "threshold")]
+    [True, True, True, False]
+    """
+    return any(_HOLD.search(flag) for flag in flags)
+
+
+@lru_cache(maxsize=1024)
+def changes_meaning(flags: tuple[str, ...]) -> tuple[str, ...]:
+    """The flags that make a number another number, such as "relative" or "MAX"; sorted.
+
+    >>> changes_meaning(("MAX", "auto range", "rel"))
+    ('MAX', 'rel')
+    """
+    return tuple(sorted(flag for flag in flags if _MEANING.search(flag)))
 
 
 class Bound(StrEnum):

@@ -6,9 +6,8 @@ from dataclasses import dataclass, field, replace
 from math import inf
 from typing import TYPE_CHECKING, Any
 
-from meterlog.base.readings import Frame, Rejected
+from meterlog.base.readings import Frame, Rejected, is_frozen
 from meterlog.daemon.states import LinkState, Pace, Standing, standing
-from meterlog.walk.settle import FROZEN_FLAGS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -168,5 +167,5 @@ def reading_dict(reading: Reading) -> dict[str, Any]:
         "bound": str(form.bound) if form.bound else None,
         "edge": reading.edge,
         "flags": list(form.flags),
-        "is_frozen": not FROZEN_FLAGS.isdisjoint(form.flags),
+        "is_frozen": is_frozen(form.flags),
     }

@@ -10,14 +10,14 @@ from meterlog.base.units import show
 if TYPE_CHECKING:
     from meterlog.base.readings import Form
 
-_SAID = re.compile(r"test at (\d+(?:\.\d+)?) ?(k?)V")
+_SAID = re.compile(r"(?:test(?:ed|s)?(?: at| voltage)?:? ?)?(\d+(?:\.\d+)?) ?(k?)V(?: ?DC)?", re.IGNORECASE)
 TOLERANCE = 0.05
 """How far the nominal voltage that is said may lie from the one that is asked for. Common practice, no source: the
 nominal voltages of testers (50, 100, 250, 500, 1000 V) lie further apart."""
 
 
 def applied_voltage(form: Form) -> float | None:
-    """V that the tester says it applied, by its flag "test at 500 V"; None when it says nothing."""
+    """V that the tester says it applied, by its flag "test at 500 V" or "500 V"; None when it says nothing."""
     for flag in form.flags:
         if said := _SAID.fullmatch(flag):
             return float(said[1]) * (1000.0 if said[2] else 1.0)

@@ -6,7 +6,7 @@ import math
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from meterlog.base.readings import Bound
+from meterlog.base.readings import Bound, is_frozen
 from meterlog.base.uncertainty import (
     Error,
     Estimate,
@@ -197,7 +197,7 @@ def _not_taken(form: Form) -> str:
         return "The sensor is broken or not plugged in."
     if form.bound is Bound.OVERLOAD and "minus" in form.flags:
         return "The display showed an overload with a minus: change the leads over and measure again."
-    return "The display was frozen (hold)." if "hold" in form.flags else ""
+    return "The display was frozen (hold)." if is_frozen(form.flags) else ""
 
 
 def _direction(bound: Bound | None) -> str:

@@ -6,7 +6,8 @@ from collections import deque
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from meterlog.walk.settle import FROZEN_FLAGS, STRAY_VOLTS, Live, Sample
+from meterlog.base.readings import is_frozen
+from meterlog.walk.settle import STRAY_VOLTS, Live, Sample
 
 if TYPE_CHECKING:
     from meterlog.base.readings import Reading
@@ -56,7 +57,7 @@ class LiveGuard:
     def take(self, sample: Sample) -> Live | None:
         """Take a reading; the live point that it makes certain, once for each contact."""
         form = sample.reading.form
-        if form.quantity != "voltage" or not FROZEN_FLAGS.isdisjoint(form.flags):
+        if form.quantity != "voltage" or is_frozen(form.flags):
             self._clear()
         elif form.bound is not None:
             return self._bound(sample)

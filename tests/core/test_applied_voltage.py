@@ -26,6 +26,10 @@ WHY = "The tester says that it tests at 250 V, and this check wants 500 V: set i
         (("test at 250 V",), 250.0),
         (("test at 1 kV",), 1000.0),
         (("test at 12.5 V",), 12.5),
+        (("250 V",), 250.0),
+        (("Test voltage: 250 V DC",), 250.0),
+        (("500V",), 500.0),
+        (("voltage on the points",), None),
     ],
 )
 def test_the_voltage_that_is_said(flags, volts):

@@ -12,6 +12,7 @@ from __future__ import annotations
 import random
 import sys
 from collections import Counter
+from collections.abc import Iterable
 
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
@@ -87,9 +88,19 @@ class Model:
 
     def __init__(self) -> None:
         self.carries: dict[str, bool] = {}
+        self.owes: dict[str, set[str]] = {}
 
     def may_open(self, key: str) -> bool:
-        return all(self.carries.get(need, False) for need in JOB.step(key).needs)
+        return not self._lacks(JOB.step(key).needs)
+
+    def overridden(self, key: str) -> None:
+        """What a step was opened without is lacking behind it too."""
+        self.owes[key] = self._lacks(JOB.step(key).needs)
+
+    def _lacks(self, keys: Iterable[str]) -> set[str]:
+        carried = [key for key in keys if self.carries.get(key, False)]
+        behind = [self._lacks(self.owes.get(key, ())) for key in carried]
+        return set(keys).difference(carried).union(*behind)
 
     def answered(self, key: str, outcome: str) -> None:
         self.carries[key] = outcome in ("pass", "looked") or (key in RECORDED and outcome == "not judged")
@@ -179,7 +190,7 @@ class History:
         self.at += 60.0
         self.outcome, self.readings = "pass", 0
         self.walk = Walk(JOB, at=self.at, begin=at_hand, assume=NOTHING, conclude=lambda _: self.outcome)
-        self.walk.ledger.restore(taken, passed, void)
+        self.walk.ledger.restore(taken, passed, void, dict(ledger._owed))
         self.walk.remember_acts(act.id for act in self.sent)
         self.model.end(PROOFS | LOOKED_FOR_A_GATE)
         self._took(self.walk.start(self.at), None, "", Phase.CAUTIONS)
@@ -224,6 +235,8 @@ class History:
             assert act is not None
             assert act.word == "override"
             assert act.text
+        for key in overrode:
+            self.model.overridden(key)
         opened: list[str] = []
         for each in told:
             if isinstance(each, Passed):

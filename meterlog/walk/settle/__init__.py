@@ -1,6 +1,6 @@
 """Readings of one link to settled runs: sorting what the leads are on, the window, the states."""
 
-from meterlog.walk.settle.contact import FROZEN_FLAGS, LIFT_S, STRAY_VOLTS, Lift, OpenLeads, Sort, Stream, Want, want_of
+from meterlog.walk.settle.contact import LIFT_S, STRAY_VOLTS, Lift, OpenLeads, Sort, Stream, Want, want_of
 from meterlog.walk.settle.settler import (
     BOUND_ASKED_S,
     BOUND_HELD_S,
@@ -37,7 +37,6 @@ __all__ = [
     "BOUND_ASKED_S",
     "BOUND_HELD_S",
     "CRITERIA",
-    "FROZEN_FLAGS",
     "LIFT_S",
     "NOT_TAKEN_S",
     "STRAY_VOLTS",

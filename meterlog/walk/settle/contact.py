@@ -15,13 +15,12 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
-from meterlog.base.readings import Bound, Form, Reading
+from meterlog.base.readings import Bound, Form, Reading, is_frozen
 from meterlog.walk.settle.window import Pace, Sample
 
 if TYPE_CHECKING:
     from meterlog.procedure.steps import Step
 
-FROZEN_FLAGS = frozenset({"hold", "auto hold", "data hold"})
 LIFT_S = 0.5
 """Leads that read apart for a shorter time have bounced, not been lifted."""
 IDLE_PERIODS = 1.5
@@ -155,7 +154,7 @@ class Want:
         form = reading.form
         if not self.matches(form):
             return Sort.APART if self.open_leads is OpenLeads.IDLE else Sort.OTHER
-        if form.flags and not FROZEN_FLAGS.isdisjoint(form.flags):
+        if form.flags and is_frozen(form.flags):
             return Sort.FROZEN
         return _SORTERS[self.open_leads](self, reading, stream)
 

@@ -22,7 +22,7 @@ from collections import deque
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
-from meterlog.base.readings import Capture, Form, Reading
+from meterlog.base.readings import Capture, Form, Reading, changes_meaning
 from meterlog.base.straight import straight
 
 if TYPE_CHECKING:
@@ -43,8 +43,6 @@ GAP_S = 2.0
 """A silence longer than both ends a run."""
 PACE_GAPS = 21
 """The period is the median of so many gaps."""
-CHANGES_MEANING = frozenset({"relative", "minimum", "maximum", "min", "max", "average", "peak"})
-"""Flags that make a number another number: readings with and without them never share a run."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -152,7 +150,7 @@ def same_range(form: Form) -> tuple[object, ...]:
 
 def function_of(form: Form) -> tuple[str, ...]:
     """What a display's numbers mean, range aside: its mode, and the flags that make a number another number."""
-    return (form.mode, *sorted(CHANGES_MEANING.intersection(form.flags)))
+    return (form.mode, *changes_meaning(form.flags))
 
 
 class Window:

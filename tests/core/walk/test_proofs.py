@@ -712,6 +712,7 @@ def test_what_is_asked_now_is_what_was_advised_until_the_proof_goes_on():
 
 AC_VOLT = replace(VOLT, mode="ac")
 RELATIVE = replace(VOLT, flags=("relative",))
+REL = replace(VOLT, flags=("REL",))
 
 
 def volts_step():
@@ -729,7 +730,7 @@ def at_source_then_points(bench, form=VOLT):
     bench.show(form, 3, 4.0)
 
 
-@pytest.mark.parametrize("form", [AC_VOLT, RELATIVE], ids=["alternating", "relative"])
+@pytest.mark.parametrize("form", [AC_VOLT, RELATIVE, REL], ids=["alternating", "relative", "REL"])
 def test_a_source_on_one_function_proves_nothing_of_points_on_another(form):
     bench = volts_step()
     at_source_then_points(bench, form)
@@ -769,3 +770,15 @@ def test_a_source_that_sags_under_the_tips_is_no_level_at_the_points():
     bench.show(VOLT, 5600, 6.0)
     bench.show(VOLT, 9120, 3.0)
     assert bench.captured() == []
+
+
+@pytest.mark.parametrize("flag", ["hold", "HOLD", "data-hold", "peak hold"])
+def test_a_display_that_holds_is_no_contact_however_its_profile_spells_that(flag):
+    bench = volts_step()
+    bench.show(VOLT, 9120, 1.75)
+    bench.show(VOLT, 3, 1.0)
+    bench.act("press")
+    bench.show(replace(VOLT, flags=(flag,)), 3, 4.0)
+    bench.show(VOLT, 9120, 3.0)
+    assert bench.captured() == []
+    assert not_taken(bench.told)[0] == "the display was held: the proof begins again"
