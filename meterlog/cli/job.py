@@ -113,6 +113,32 @@ def _agreed(question: str) -> bool:
         return False
 
 
+@job.command("aside")
+@click.option("--reason", default="", help="What it waits for; it stands in the record.")
+@db_option
+def lay_aside(reason: str, db: Path) -> None:
+    """Lay the job at hand aside, open as it is, for another one; take it up again with: meterlog job take.
+
+    \b
+    meterlog job aside --reason "waits for the element"
+    """
+    _ask(db, "lay aside", reason=reason)
+
+
+@job.command("take")
+@click.argument("ref")
+@click.option("--reason", default="", help="Why; asked for where the job was closed.")
+@json_option
+@db_option
+def take_up(ref: str, reason: str, as_json: bool, db: Path) -> None:
+    """Put job REF at hand again, laid aside or closed; proofs are given anew, captures stand.
+
+    \b
+    meterlog job take K-7 --reason "came back: trips again"
+    """
+    _tell(_ask(db, "take up", job=ref, reason=reason)["walk"], as_json)
+
+
 def _ask(db: Path, do: str, **more: Any) -> dict[str, Any]:
     from meterlog.daemon.client import ask
 

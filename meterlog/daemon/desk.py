@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from meterlog.procedure.case import Log
     from meterlog.procedure.steps import Procedure
     from meterlog.record.keptjob import KeptJob
+    from meterlog.record.rejudge import Again
     from meterlog.sounds import Sounds
     from meterlog.store.writer import Writer
     from meterlog.walk import Act
@@ -81,7 +82,9 @@ class JobDesk:
     ) -> str:  # fmt: skip
         """Open a job and put its first step at hand. Answers its reference. Raises: CannotDo."""
         if self.job is not None:
-            raise CannotDo(f"job {self.job.ref} is at hand", "close it first with: meterlog job close")
+            raise CannotDo(
+                f"job {self.job.ref} is at hand", "lay it aside first with: meterlog job aside, or: meterlog job close"
+            )
         now = self._clock.now()
         number, steps = self._writer.open_job(ref, procedure, entries, personal, now)
         facts = {"ref": ref, "procedure": procedure.key, "where": where}
@@ -93,7 +96,23 @@ class JobDesk:
         return ref
 
     def resume(self, kept: KeptJob) -> None:
-        """Go on with a job that was open when the daemon ended.
+        """Go on with a job that was at hand when the daemon ended."""
+        self._go_on(kept, ActKind.JOB_RESUMED, {"ref": kept.ref}, "", "daemon")
+
+    def take_up(self, kept: KeptJob, reason: str, who: str, whence: str, leave: Callable[[], None]) -> dict[str, Any]:
+        """Go on with a job that was laid aside or closed; answers how its walk stands.
+
+        `leave` is called once it is no longer at hand. Raises: CannotDo when another job is at hand.
+        """
+        if self.job is not None:
+            raise CannotDo(f"job {self.job.ref} is at hand", "lay it aside first with: meterlog job aside")
+        self._go_on(kept, ActKind.JOB_TAKEN_UP, {"ref": kept.ref, "reason": reason}, who, whence)
+        job = self.at_hand()
+        job.leave = leave
+        return job.snapshot()
+
+    def _go_on(self, kept: KeptJob, how: ActKind, facts: Mapping[str, Any], who: str, whence: str) -> None:
+        """Put a kept job at hand.
 
         What was captured stands; what was proved dead or looked at for a gate does not: nobody watched meanwhile.
         """
@@ -111,7 +130,7 @@ class JobDesk:
         taken = [(c.step, Taken(c.answer.instrument, c.answer.capture, c.outcome)) for c in kept.captures]
         session.walk.ledger.restore(taken, kept.passed, kept.void, kept.overridden)
         session.walk.remember_acts(kept.acts)
-        self._writer.event(ActKind.JOB_RESUMED, self._clock.now(), {"ref": kept.ref}, job=number, whence="daemon")
+        self._writer.event(how, self._clock.now(), facts, job=number, who=who, whence=whence)
         self._start()
 
     def _session(self, procedure: Procedure, judge: ByCase, begin: str = "") -> Session:
@@ -130,28 +149,51 @@ class JobDesk:
         )
 
     def _start(self) -> None:
-        job = self._at_hand()
+        job = self.at_hand()
         self._tell_when_kept(event="job", job=job.ref)
         self._take(job.session.start(self._clock.monotonic()))
 
-    def enter(self, entries: Mapping[str, str], who: str, whence: str) -> dict[str, Any]:
-        """Keep entries that were learned later; verdicts from now on rest on them. Answers how the walk stands."""
-        job = self._at_hand()
+    def enter(self, entries: Mapping[str, str], who: str, whence: str) -> dict[str, str]:
+        """Keep entries that were learned later; verdicts from now on rest on them. Answers them as they are kept."""
+        job = self.at_hand()
         entries = read_entries(job.procedure, entries)
         job.entries.update(entries)
         job.judge.enter(entries)
         facts = {"entries": dict(entries)}
         self._writer.event(ActKind.ENTRIES, self._clock.now(), facts, job=job.number, who=who, whence=whence)
-        return job.snapshot()
+        return entries
+
+    def judged_again(self, ref: str, found: Iterable[Again], numbers: Mapping[str, int]) -> None:
+        """Learn what a job was concluded to under other entries or rules, where that job is at hand."""
+        if self.job is None or self.job.ref != ref:
+            return
+        for again in (each for each in found if each.step in numbers):
+            outcome = str(again.verdict.outcome)
+            self.job.verdicts[again.step] = numbers[again.step]
+            self.job.session.walk.judged(again.step, outcome)
+            told = {"verdict": numbers[again.step], "outcome": outcome, "why": again.verdict.why}
+            self._tell_when_kept(event="verdict", job=ref, step=again.step, **told)
 
     def close(self, who: str, whence: str) -> None:
         """Close the job at hand. Raises: CannotDo when there is none."""
-        job = self._at_hand()
+        job = self.at_hand()
         self._writer.close_job(job.number, self._clock.now(), {"ref": job.ref}, who, whence)
+        self._put_away(job)
+
+    def lay_aside(self, reason: str, who: str, whence: str) -> None:
+        """Put the job at hand away, open as it is, for another one. Raises: CannotDo when there is none."""
+        job = self.at_hand()
+        facts = {"ref": job.ref, "reason": reason}
+        self._writer.event(ActKind.JOB_LAID_ASIDE, self._clock.now(), facts, job=job.number, who=who, whence=whence)
+        self._put_away(job)
+
+    def _put_away(self, job: OpenJob) -> None:
         self.job, self._shown = None, None
+        job.leave()
         self._tell_when_kept(event="job", job=None)
 
-    def _at_hand(self) -> OpenJob:
+    def at_hand(self) -> OpenJob:
+        """The job at hand. Raises: CannotDo when there is none."""
         if self.job is None:
             raise CannotDo("no job is at hand", "open one with: meterlog job open PROCEDURE")
         return self.job
@@ -219,7 +261,7 @@ class JobDesk:
 
         Raises: CannotDo when it does not fit, or was meant for another job ("" is the one at hand).
         """
-        at_hand = self._at_hand()
+        at_hand = self.at_hand()
         if job not in ("", at_hand.ref):
             raise CannotDo(f"that was meant for job {job}; job {at_hand.ref} is at hand: nothing was done")
         events = at_hand.session.act(act, self._clock.monotonic())
@@ -272,11 +314,11 @@ class JobDesk:
         if shown is not None and shown != self._shown:
             before, self._shown = self._shown, shown
             if self._sounds and (before is None or before["phase"] != shown["phase"]):
-                self._sounds.asked(self._at_hand().session.walk.phase)
+                self._sounds.asked(self.at_hand().session.walk.phase)
             self._announcer.tell(event="walk", walk=shown)
 
     def _captured(self, event: Captured) -> None:
-        job = self._at_hand()
+        job = self.at_hand()
         station = self._stations.get(event.source)
         link = station.last_link_id if station else None
         zero = station.opened_at if station else 0.0
@@ -288,7 +330,7 @@ class JobDesk:
         self._tell_when_kept(event="capture", job=job.ref, step=event.step, capture=number, **shown)
 
     def _judged(self, event: Judged) -> None:
-        job = self._at_hand()
+        job = self.at_hand()
         counting = job.counting()
         row = {
             "outcome": str(event.verdict.outcome),
@@ -310,7 +352,7 @@ class JobDesk:
 
     def _rests_on(self, step: str) -> dict[str, str | None]:
         """The hashes of the profile and facts of the instrument that a step's counting capture came from."""
-        job = self._at_hand()
+        job = self.at_hand()
         taken = job.session.walk.ledger.counting(job.procedure.step(step))
         station = self._stations.get(taken.source) if taken else None
         if station is None:
@@ -320,7 +362,7 @@ class JobDesk:
 
     def _acted(self, event: Acted, whence: str) -> None:
         """An act, under the step that it was meant for; the words that it brought stand with what came of it."""
-        job = self._at_hand()
+        job = self.at_hand()
         facts = {"word": event.word, "to": event.to, "act": event.act}
         self._writer.event(
             PERSON.format(word=event.word), self._clock.now(), facts, job=job.number, step=job.steps.get(event.step),
@@ -329,7 +371,7 @@ class JobDesk:
 
     def _happened(self, event: Happening) -> None:
         """Everything else that a walk tells, as an event; a note's words are kept apart."""
-        job = self._at_hand()
+        job = self.at_hand()
         facts = {name: value for name, value in asdict(event).items() if name not in ("step", "at")}
         if isinstance(event, Noted):
             facts = {"note": self._writer.disclose(job.number, "note", event.text)}

@@ -27,7 +27,7 @@ from meterlog.files.shipped import find, text_of
 from meterlog.links.benchfile import read_bench
 from meterlog.links.settings import settings_of
 from meterlog.profile import at_address, compile_profile, read_kept_profile
-from meterlog.record.keptjob import open_job
+from meterlog.record.keptjob import job_at_hand
 from meterlog.sounds import Sounds, of_this_machine
 from meterlog.store.reader import reading
 from meterlog.store.writer import Writer
@@ -72,7 +72,7 @@ def run_daemon(bench_path: Path, db: Path, *, log_form: str, sounds: bool | None
         watched(bench, items, clock),
     ):
         log.info("listening", extra={"facts": {"bench": bench.bench, "db": db, "links": len(stations)}})
-        if (job := open_job(kept)) is not None:
+        if (job := job_at_hand(kept)) is not None:
             desk.resume(job)
         loop.run()
     voice.close()

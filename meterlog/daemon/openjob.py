@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from collections.abc import Container, Mapping
+    from collections.abc import Callable, Container, Mapping
 
     from meterlog.procedure.steps import Procedure
     from meterlog.walk.session import ByCase, Session
@@ -25,6 +25,8 @@ class OpenJob:
     where: str
     entries: dict[str, str]
     bench: Container[str]
+    leave: Callable[[], None] = lambda: None
+    """Called when the job is no longer at hand: whatever it was taken up from is let go."""
     captures: dict[str, list[int]] = field(default_factory=dict)
     verdicts: dict[str, int] = field(default_factory=dict)
 

@@ -12,15 +12,19 @@ from meterlog.base.spelling import words
 from meterlog.files.procedures import procedure_of
 from meterlog.procedure.entries import read_entries
 from meterlog.record.acts import ActKind
+from meterlog.record.keptjob import is_closed
 from meterlog.record.rejudge import concluded_again, supersede, under
-from meterlog.store.reader import reading
+from meterlog.store.reader import StoredRecord, reading
+from meterlog.store.sqlite import open_reader
 from meterlog.store.writer import DIGESTS_A_JOB
 from meterlog.walk import PHASES, WORDS, Act
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
     from meterlog.daemon.loop import BenchLoop
+    from meterlog.record.keptjob import KeptJob
+    from meterlog.record.rejudge import Again
 
 Message = dict[str, Any]
 
@@ -96,9 +100,10 @@ def _meant_for(message: Message, word: str) -> dict[str, Any]:
 def _open_job(loop: BenchLoop, message: Message) -> Message:
     procedure = procedure_of(_text(message, "procedure"))
     ref = _text(message, "ref", "") or _new_ref(loop)
-    if len(ref) > LONGEST_REF or "/" in ref:
+    if len(ref) > LONGEST_REF or not all(part.strip(".") for part in ref.split("/")):
         raise CannotDo(
-            f"a job's reference has at most {LONGEST_REF} characters and no slash", "choose another one with --ref"
+            f"a job's reference has at most {LONGEST_REF} characters, and something before and after each slash",
+            "choose another one with --ref",
         )
     if loop.writer.has_job(ref):
         raise CannotDo(f"there is a job {ref} already", "choose another reference with --ref")
@@ -116,10 +121,23 @@ def _open_job(loop: BenchLoop, message: Message) -> Message:
 
 
 def _enter(loop: BenchLoop, message: Message) -> Message:
-    """Entries of the job at hand that were learned later."""
-    walk = loop.desk.enter(_texts(message, "entries"), _who(message), _whence(message))
+    """Entries of the job at hand that were learned later: what was judged without them is judged again."""
+    entries = loop.desk.enter(_texts(message, "entries"), _who(message), _whence(message))
     loop.commit()
-    return {"walk": walk}
+    job = loop.desk.at_hand()
+    with reading(loop.writer.path) as reader:
+        kept = under(reader, job.ref)
+        found = concluded_again(reader, kept)
+    if found:
+        told = "; ".join(f"{name} {text}" for name, text in entries.items())
+        _supersede(loop, kept, found, f"entered since: {told}", message)
+    return {"walk": job.snapshot()}
+
+
+def _supersede(loop: BenchLoop, kept: KeptJob, found: Sequence[Again], reason: str, message: Message) -> None:
+    numbers = supersede(loop.writer, kept, found, reason, loop.clock.now(), _who(message), _whence(message))
+    loop.desk.judged_again(kept.ref, found, numbers)
+    loop.commit()
 
 
 def _new_ref(loop: BenchLoop) -> str:
@@ -131,7 +149,40 @@ def _new_ref(loop: BenchLoop) -> str:
     return f"{day}-{number}"
 
 
+def _lay_aside(loop: BenchLoop, message: Message) -> Message:
+    """Put the job at hand away, open as it is."""
+    _meant_for_job(loop, message)
+    loop.desk.lay_aside(_text(message, "reason", ""), _who(message), _whence(message))
+    loop.commit()
+    return {}
+
+
+def _take_up(loop: BenchLoop, message: Message) -> Message:
+    """Put a job at hand again that was laid aside; one that was closed, for a reason."""
+    ref, reason = _text(message, "job"), _text(message, "reason", "")
+    loop.commit()
+    record = open_reader(loop.writer.path)
+    try:
+        kept = under(StoredRecord(record), ref)
+        if is_closed(StoredRecord(record), kept.number) and not reason:
+            raise CannotDo(f"job {ref} was closed", "say why it is taken up again: meterlog job take REF --reason WHY")
+        walk = loop.desk.take_up(kept, reason, _who(message), _whence(message), record.close)
+    except BaseException:
+        record.close()
+        raise
+    loop.commit()
+    return {"walk": walk}
+
+
+def _meant_for_job(loop: BenchLoop, message: Message) -> None:
+    """Raises: CannotDo when a request names another job than the one at hand."""
+    named, at_hand = _text(message, "job", ""), loop.desk.job
+    if named and at_hand is not None and named != at_hand.ref:
+        raise CannotDo(f"that was meant for job {named}; job {at_hand.ref} is at hand: nothing was done")
+
+
 def _close_job(loop: BenchLoop, message: Message) -> Message:
+    _meant_for_job(loop, message)
     loop.desk.close(_who(message), _whence(message))
     loop.commit()
     return {}
@@ -183,8 +234,7 @@ def _conclude_again(loop: BenchLoop, message: Message) -> Message:
         found = concluded_again(reader, kept)
         reason = _text(message, "reason", "")
         if found and reason:
-            supersede(loop.writer, kept, found, reason, loop.clock.now(), _who(message), _whence(message))
-            loop.commit()
+            _supersede(loop, kept, found, reason, message)
     return {"concluded": [again.as_dict() for again in found], "kept": bool(reason)}
 
 
@@ -202,6 +252,8 @@ REQUESTS: dict[str, Callable[[BenchLoop, Message], Message]] = {
     "act": _act,
     "open job": _open_job,
     "enter": _enter,
+    "lay aside": _lay_aside,
+    "take up": _take_up,
     "close job": _close_job,
     "photo": _photo,
     "erase": _erase,

@@ -17,6 +17,8 @@ class ActKind(StrEnum):
     # the job
     JOB_OPENED = "job opened"
     JOB_RESUMED = "job resumed"
+    JOB_LAID_ASIDE = "job laid aside"
+    JOB_TAKEN_UP = "job taken up"
     JOB_CLOSED = "job closed"
     ENTRIES = "entries"
     PHOTOGRAPH = "photograph"

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from meterlog.procedure.case import Case
     from meterlog.record.reader import RecordReader
 
-_NAME = re.compile(r"([^\s,/=]+)/([^\s,/=]+)")
+_NAME = re.compile(r"([^\s,=]+)/([^\s,/=]+)")
 
 
 def names_in(texts: Iterable[str]) -> list[tuple[str, str]]:

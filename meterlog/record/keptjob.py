@@ -63,11 +63,26 @@ class KeptJob:
     rule: Rule | None = None
 
 
-def open_job(reader: RecordReader) -> KeptJob | None:
-    """The last job that was opened and not closed; None when there is none."""
-    closed = {act.job for act in reader.acts(kinds=[ActKind.JOB_CLOSED])}
-    ref = next((job.ref for job in reader.jobs() if job.id not in closed), None)
+COMES_TO_HAND = (ActKind.JOB_OPENED, ActKind.JOB_RESUMED, ActKind.JOB_TAKEN_UP)
+LEAVES_THE_HAND = (ActKind.JOB_LAID_ASIDE, ActKind.JOB_CLOSED)
+
+
+def job_at_hand(reader: RecordReader) -> KeptJob | None:
+    """The job that was at hand last, neither closed nor laid aside since; None when there is none."""
+    number = None
+    for act in reader.acts(kinds=[*COMES_TO_HAND, *LEAVES_THE_HAND]):
+        if act.kind in COMES_TO_HAND:
+            number = act.job
+        elif act.job == number:
+            number = None
+    ref = next((job.ref for job in reader.jobs() if job.id == number), None)
     return kept_job(reader, ref) if ref is not None else None
+
+
+def is_closed(reader: RecordReader, job: int) -> bool:
+    """Whether a job was closed and not taken up since."""
+    acts = reader.acts(job, [ActKind.JOB_CLOSED, ActKind.JOB_TAKEN_UP])
+    return bool(acts) and acts[-1].kind == ActKind.JOB_CLOSED
 
 
 def kept_job(reader: RecordReader, ref: str) -> KeptJob:

@@ -97,8 +97,12 @@ def concluded_again(reader: RecordReader, kept: KeptJob) -> list[Again]:
 
 def supersede(
     writer: RecordWriter, kept: KeptJob, found: Iterable[Again], reason: str, now: Now, who: str, whence: str
-) -> None:
-    """Keep what was concluded again beside what it supersedes, with the reason; the caller commits."""
+) -> dict[str, int]:
+    """Keep what was concluded again beside what it supersedes, with the reason; the caller commits.
+
+    Answers the new verdicts' numbers by step key.
+    """
+    numbers: dict[str, int] = {}
     job, steps = writer.resume_job(kept.ref)
     chosen = _counting(kept)
     procedure = writer.keep_text("procedure", kept.procedure.key, kept.procedure.text)
@@ -122,7 +126,9 @@ def supersede(
             "supersedes": again.superseded or None,
             "reason": reason,
         }
-        writer.verdict(job, steps[again.step], taken.number if taken else None, row, now)
+        capture = taken.number if taken else None
+        numbers[again.step] = writer.verdict(job, steps[again.step], capture, row, now)
+    return numbers
 
 
 def _counting(kept: KeptJob) -> dict[str, KeptCapture]:

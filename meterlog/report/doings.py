@@ -21,6 +21,8 @@ TOLD_ELSEWHERE = frozenset({
 """Events that the checks tell, or that what came of them tells."""
 WORDS: dict[str, str] = {
     ActKind.JOB_RESUMED: "taken up again after a break",
+    ActKind.JOB_LAID_ASIDE: "laid aside",
+    ActKind.JOB_TAKEN_UP: "taken up again",
     ActKind.JOB_CLOSED: "closed",
     ActKind.ENTRIES: "entered",
     ActKind.PHOTOGRAPH: "photograph added",

@@ -32,6 +32,9 @@ _HOLDS = f"""j.id IN (
         AND content IS NULL AND value LIKE ? ESCAPE '\\'
 )"""
 """Whether a job holds a word: its number, appliance and plate by full text, its names and notes as they stand."""
+_CLOSED = f"""(SELECT CASE WHEN e.kind = '{ActKind.JOB_CLOSED}' THEN e.at_utc_ms END FROM event e WHERE e.job = j.id
+    AND e.kind IN ('{ActKind.JOB_CLOSED}', '{ActKind.JOB_TAKEN_UP}') ORDER BY e.id DESC LIMIT 1)"""
+"""When a job was closed; null where it was taken up since."""
 CONTEXT_MS = 8_000
 """What is shown before and after a capture."""
 CONTEXT_READINGS = 600
@@ -58,11 +61,11 @@ def jobs(db: Connection, before: int | None = None, words: str = "") -> list[Row
         db,
         """
         SELECT j.id, j.ref, j.appliance, j.opened_utc_ms, t.name AS procedure_name,
-            (SELECT max(e.at_utc_ms) FROM event e WHERE e.job = j.id AND e.kind = '{closed}') AS closed_utc_ms,
+            {closed} AS closed_utc_ms,
             (SELECT value FROM disclosure d WHERE d.job = j.id AND d.name = 'complaint') AS complaint
         FROM job j JOIN text t ON t.sha256 = j.procedure
         WHERE j.id < ? AND {wanted} ORDER BY j.id DESC LIMIT ?
-        """.replace("{closed}", ActKind.JOB_CLOSED).replace("{wanted}", " AND ".join([_HOLDS] * len(held)) or "1"),
+        """.replace("{closed}", _CLOSED).replace("{wanted}", " AND ".join([_HOLDS] * len(held)) or "1"),
         before if before is not None else 2**62,
         *(value for word in held for value in (_as_words(word), f"%{_literally(word)}%")),
         JOBS_A_PAGE + 1,
@@ -96,9 +99,9 @@ def job(db: Connection, ref: str) -> Row | None:
         db,
         """
         SELECT j.*, t.name AS procedure_name, t.body AS procedure_text,
-            (SELECT max(at_utc_ms) FROM event e WHERE e.job = j.id AND e.kind = '{closed}') AS closed_utc_ms
+            {closed} AS closed_utc_ms
         FROM job j JOIN text t ON t.sha256 = j.procedure WHERE j.ref = ?
-        """.replace("{closed}", ActKind.JOB_CLOSED),
+        """.replace("{closed}", _CLOSED),
         ref,
     )
     if found:

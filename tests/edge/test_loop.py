@@ -21,7 +21,7 @@ from meterlog.daemon.requests import answer
 from meterlog.daemon.states import LinkState
 from meterlog.links import LinkLost
 from meterlog.links.benchfile import read_bench
-from meterlog.record.keptjob import open_job
+from meterlog.record.keptjob import job_at_hand
 from meterlog.store import audit, sqlite, writer
 from meterlog.store.reader import reading
 from meterlog.store.writer import Writer
@@ -70,7 +70,7 @@ class Loop:
         desk = JobDesk(self.stations, self.writer, announcer, self.clock, bench)
         self.loop = BenchLoop(self.stations, self.writer, desk, announcer, self.clock, self.items, answer)
         with reading(self.db) as kept:
-            if (job := open_job(kept)) is not None:
+            if (job := job_at_hand(kept)) is not None:
                 desk.resume(job)
         self._thread = threading.Thread(target=self.loop.run)
         self._thread.start()
@@ -276,13 +276,21 @@ NASTY = [
 ]
 
 
-NO_REFERENCE = ("a job's reference has at most 60 characters and no slash", "choose another one with --ref")
+NO_REFERENCE = (
+    "a job's reference has at most 60 characters, and something before and after each slash",
+    "choose another one with --ref",
+)
 NO_LIMITS = ("this procedure has no limits for 'nowhere'", "its limits are the same everywhere: leave --where out")
 
 
 @pytest.mark.parametrize(
     ("said", "told"),
-    [({"ref": "x" * 61}, NO_REFERENCE), ({"ref": "kitchen/7"}, NO_REFERENCE), ({"where": "nowhere"}, NO_LIMITS)],
+    [
+        ({"ref": "x" * 61}, NO_REFERENCE),
+        ({"ref": "kitchen/"}, NO_REFERENCE),
+        ({"ref": "../7"}, NO_REFERENCE),
+        ({"where": "nowhere"}, NO_LIMITS),
+    ],
 )
 def test_a_job_that_cannot_be_opened_says_why(loop, said, told):
     answered = loop.ask(do="open job", procedure="kettle-or-urn", **said)

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from edge.test_store import now
 
-from meterlog.record.keptjob import kept_job, open_job
+from meterlog.record.keptjob import job_at_hand, kept_job
 from meterlog.store import sqlite
 from meterlog.store.audit import audit
 from meterlog.store.layout import migrate, schema_of
@@ -82,7 +82,7 @@ def test_every_job_of_an_old_record_can_be_gone_on_with(name, tmp_path):
 def test_the_job_that_was_open_is_taken_up(tmp_path):
     path = unpacked("60109d7-killed.db", tmp_path)
     with reading(path) as reader:
-        kept = open_job(reader)
+        kept = job_at_hand(reader)
     assert kept.ref == "O-3"
     writer = Writer(path, now())
     job, _ = writer.resume_job("O-3")
@@ -91,7 +91,7 @@ def test_the_job_that_was_open_is_taken_up(tmp_path):
     writer.close(now(3))
     assert findings(path) == []
     with reading(path) as reader:
-        assert open_job(reader) is None
+        assert job_at_hand(reader) is None
 
 
 @pytest.mark.parametrize(

@@ -6,6 +6,7 @@ import pytest
 from edge.bench import Daemon, Wire, run, wait_until
 from players.segments import showing
 
+from meterlog.base.errors import CannotDo
 from meterlog.base.recording import Event
 from meterlog.daemon.clock import Moment
 from meterlog.demo.player import Player
@@ -128,3 +129,75 @@ def test_a_closed_job_is_not_resumed(bench):
     daemon.stop()
     daemon.start()
     assert daemon.ask("status")["status"]["job"] is None
+
+
+def test_several_jobs_are_open_and_one_is_at_hand(bench):
+    daemon, procedure = bench
+    db = ["--db", str(daemon.db)]
+    daemon.ask("open job", procedure=str(procedure), ref="A/1")
+    run("job", "acknowledge", *db)
+    run("job", "go", "looked", *db)
+    run("job", "confirm", *db)
+    refused = run("job", "open", str(procedure), "--ref", "B-1", *db, check=False)
+    assert refused.stderr.splitlines()[0] == "job A/1 is at hand"
+    run("job", "aside", "--reason", "waits for the element", *db)
+    assert daemon.ask("status")["status"]["job"] is None
+    daemon.ask("open job", procedure=str(procedure), ref="B-1")
+    assert run("job", "take", "A/1", *db, check=False).stderr.splitlines()[0] == "job B-1 is at hand"
+    with pytest.raises(CannotDo, match="that was meant for job A/1; job B-1 is at hand: nothing was done"):
+        daemon.ask("close job", job="A/1")
+    daemon.kill()
+    daemon.start()
+    assert daemon.ask("status")["status"]["job"]["ref"] == "B-1"
+    daemon.ask("close job", job="B-1")
+    run("job", "take", "A/1", *db)
+    status = daemon.ask("status")["status"]
+    assert (status["job"]["ref"], status["walk"]["steps"][1]["state"]) == ("A/1", "looked")
+    run("job", "close", "--yes", *db)
+    assert run("job", "take", "A/1", *db, check=False).stderr.splitlines()[0] == "job A/1 was closed"
+    run("job", "take", "A/1", "--reason", "came back", *db)
+    daemon.kill()
+    daemon.start()
+    assert daemon.ask("status")["status"]["job"]["ref"] == "A/1"
+    assert daemon.rows(
+        "SELECT kind, json_extract(facts, '$.reason') FROM event WHERE kind LIKE 'job %' ORDER BY id"
+    ) == [
+        ("job opened", None),
+        ("job laid aside", "waits for the element"),
+        ("job opened", None),
+        ("job resumed", None),
+        ("job closed", None),
+        ("job taken up", ""),
+        ("job closed", None),
+        ("job taken up", "came back"),
+        ("job resumed", None),
+    ]
+    daemon.stop()
+    assert run("audit", "--db", str(daemon.db)).stderr.endswith("findings: none\n")
+
+
+OF_THE_PLATE = PROCEDURE.replace("points:\n", "plate: {rated value: resistance}\npoints:\n", 1).replace(
+    "is: 10 .. 30 ohm,", "is: rated value ± 10 %,"
+)
+
+
+def test_an_entry_learned_later_judges_again_and_says_so(bench):
+    daemon, _ = bench
+    daemon.db.with_name("plate.yaml").write_text(OF_THE_PLATE)
+    wait_until(lambda: daemon.link("multimeter")["state"] in ("listening", "silent"), "the link open")
+    daemon.ask("open job", procedure=str(daemon.db.with_name("plate.yaml")), ref="P-1")
+    daemon.act("acknowledge")
+    touch(daemon, 0.2, "lead-check")
+    daemon.act("confirm")
+    touch(daemon, 17.9, "element")
+    assert daemon.rows("SELECT step, outcome FROM verdicts ORDER BY id")[1:] == [("element", "not judged")]
+    walk = daemon.ask("enter", entries={"rated value": "18 ohm"})["walk"]
+    assert walk["steps"][2]["state"] == "pass"
+    of_element = (
+        "SELECT outcome, reason, supersedes FROM verdict WHERE step = (SELECT id FROM step WHERE key = 'element')"
+    )
+    first, second = daemon.rows(f"{of_element} ORDER BY id")
+    assert (first, second[:2]) == (("not judged", "", None), ("pass", "entered since: rated value 18 ohm"))
+    assert second[2] is not None
+    daemon.stop()
+    assert run("audit", "--db", str(daemon.db)).stderr.endswith("findings: none\n")
