@@ -159,7 +159,7 @@ def test_digits_that_are_no_longer_read_are_struck_through_and_said(phones, mete
     expect(page.locator(".display-main .display-state")).to_contain_text("no longer read")
     page.reload()
     expect(digits).to_have_css("text-decoration-line", "line-through")
-    press(page, "Take it now")
+    press(page, "On the points: take it")
     expect(page.locator("#answer")).not_to_be_empty()
     assert daemon.rows("SELECT count(*) FROM capture") == [(0,)]
 
