@@ -113,6 +113,35 @@ def _agreed(question: str) -> bool:
         return False
 
 
+@job.command("fitted")
+@click.argument("part")
+@click.option("--marking", default="", help="What is printed on it.")
+@click.option("--why", default="", help="Why it may stand in for the old one.")
+@click.option("--check", default="", help="The step that was its incoming check.")
+@json_option
+@db_option
+def part_fitted(part: str, marking: str, why: str, check: str, as_json: bool, db: Path) -> None:
+    """Say that a PART was fitted; it stands on the hand-over sheet.
+
+    \b
+    meterlog job fitted "run capacitor" --marking "8 uF 450 V~" --why "same value, class and voltage" --check capacitor
+    """
+    _tell(_ask(db, "part fitted", part=part, marking=marking, why=why, check=check)["walk"], as_json)
+
+
+@job.command("did")
+@click.argument("text")
+@json_option
+@db_option
+def work_done(text: str, as_json: bool, db: Path) -> None:
+    """Say what was done to the appliance; it stands on the hand-over sheet.
+
+    \b
+    meterlog job did "plug replaced, scale taken off the element"
+    """
+    _tell(_ask(db, "work done", text=text)["walk"], as_json)
+
+
 @job.command("aside")
 @click.option("--reason", default="", help="What it waits for; it stands in the record.")
 @db_option

@@ -140,6 +140,34 @@ def _supersede(loop: BenchLoop, kept: KeptJob, found: Sequence[Again], reason: s
     loop.commit()
 
 
+def _part_fitted(loop: BenchLoop, message: Message) -> Message:
+    """A part was fitted: what it is, its marking, why it may stand in, the step that was its incoming check."""
+    job, check = loop.desk.at_hand(), _text(message, "check", "")
+    if check and check not in job.steps:
+        raise CannotDo(f"this procedure has no step {check!r}", near_miss(check, job.steps))
+    facts = {name: _text(message, name, "") for name in ("part", "marking", "why")}
+    if not facts["part"].strip():
+        raise CannotDo("a part that was fitted has a name", 'such as: meterlog job fitted "element"')
+    return _told(loop, message, ActKind.PART_FITTED, {**facts, "check": check})
+
+
+def _work_done(loop: BenchLoop, message: Message) -> Message:
+    """What was done to the appliance, in words."""
+    text = _text(message, "text")
+    if not text.strip():
+        raise CannotDo("say what was done", 'such as: meterlog job did "plug replaced"')
+    return _told(loop, message, ActKind.WORK_DONE, {"text": text})
+
+
+def _told(loop: BenchLoop, message: Message, kind: ActKind, facts: Message) -> Message:
+    """Keep what a person tells of the job at hand, as evidence."""
+    _meant_for_job(loop, message)
+    job = loop.desk.at_hand()
+    loop.writer.event(kind, loop.clock.now(), facts, job=job.number, who=_who(message), whence=_whence(message))
+    loop.commit()
+    return {"walk": job.snapshot()}
+
+
 def _new_ref(loop: BenchLoop) -> str:
     """A reference from the day and a count: 2026-11-25-1."""
     day = loop.clock.now().utc[:10]
@@ -252,6 +280,8 @@ REQUESTS: dict[str, Callable[[BenchLoop, Message], Message]] = {
     "act": _act,
     "open job": _open_job,
     "enter": _enter,
+    "part fitted": _part_fitted,
+    "work done": _work_done,
     "lay aside": _lay_aside,
     "take up": _take_up,
     "close job": _close_job,

@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 
     from meterlog.procedure.steps import Procedure, Step
 
+OF_EVERY_APPLIANCE = ("make", "model")
+"""Entries that every job may have, whatever its procedure asks for; a serial number is a personal field."""
 WORDS = "words"
 """The kind of an entry that is no quantity, such as a vessel: "340 g glass"."""
 
@@ -82,6 +84,8 @@ def read_entry(procedure: Procedure, name: str, text: str) -> Entered:
 
     Raises: WrongValue, when the procedure asks for none of that name, or it cannot be read; with that entry's examples.
     """
+    if name in OF_EVERY_APPLIANCE:
+        return Entered(text=words_of(text, LONGEST_ENTRY))
     if name not in procedure.entries:
         raise WrongValue(f"{procedure.key} asks for no {name!r}\n  {near_miss(name, procedure.entries)}".rstrip())
     try:

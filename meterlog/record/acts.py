@@ -21,6 +21,8 @@ class ActKind(StrEnum):
     JOB_TAKEN_UP = "job taken up"
     JOB_CLOSED = "job closed"
     ENTRIES = "entries"
+    PART_FITTED = "part fitted"
+    WORK_DONE = "work done"
     PHOTOGRAPH = "photograph"
     ERASED = "erased"
     CONCLUDED_AGAIN = "concluded again"

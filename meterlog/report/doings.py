@@ -25,6 +25,8 @@ WORDS: dict[str, str] = {
     ActKind.JOB_TAKEN_UP: "taken up again",
     ActKind.JOB_CLOSED: "closed",
     ActKind.ENTRIES: "entered",
+    ActKind.PART_FITTED: "part fitted",
+    ActKind.WORK_DONE: "work done",
     ActKind.PHOTOGRAPH: "photograph added",
     ActKind.ERASED: "personal fields erased",
     ActKind.CONCLUDED_AGAIN: "judged again",
@@ -64,8 +66,25 @@ def _told(event: Event, titles: Mapping[str, str], notes: Mapping[str, str]) -> 
         "step": titles.get(key, key),
         "words": _words(event),
         "who": event["who"] or facts.get("who", ""),
-        "why": [text for text in (facts.get("reason"), facts.get("why"), facts.get("shown"), *noted, *entered) if text],
+        "why": [
+            text
+            for text in (
+                facts.get("reason"),
+                facts.get("why"),
+                facts.get("shown"),
+                *_told_of_work(event),
+                *noted,
+                *entered,
+            )
+            if text
+        ],
     }
+
+
+def _told_of_work(event: Event) -> list[str]:
+    if event["kind"] not in (ActKind.PART_FITTED, ActKind.WORK_DONE):
+        return []
+    return [text for name in ("part", "marking", "text") if (text := event["facts"].get(name))]
 
 
 def _words(event: Event) -> str:

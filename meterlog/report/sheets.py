@@ -19,6 +19,8 @@ from meterlog.base.seals import read_line
 from meterlog.judging.measurement import UNKNOWN
 from meterlog.procedure.cautions import CAUTIONS
 from meterlog.procedure.steps import StepKind
+from meterlog.record.acts import ActKind
+from meterlog.record.outcome import STATES
 from meterlog.report import wording
 from meterlog.report.card import card_of
 from meterlog.report.headline import headline
@@ -59,6 +61,8 @@ def handover(db: Connection, ref: str) -> Card:
     return {
         **card,
         "complaint": next((field["value"] for field in card["personal"] if field["name"] == "complaint"), ""),
+        "fitted": [_fitted(event["facts"], by_key) for event in card["events"] if event["kind"] == ActKind.PART_FITTED],
+        "work": [event["facts"]["text"] for event in card["events"] if event["kind"] == ActKind.WORK_DONE],
         "bad": [by_key[check.key] for check in outcome.failed],
         "mended": [step for step in passed if step["first_failed"]],
         "safe": [step for step in passed if step["key"] in safety],
@@ -140,6 +144,13 @@ def _card(db: Connection, ref: str) -> Card:
     if card is None:
         raise CannotDo(f"there is no job {ref}", "list them with: meterlog job list")
     return card
+
+
+def _fitted(facts: Card, steps: Mapping[str, Card]) -> Card:
+    """A part that was fitted, with how its incoming check stands in words."""
+    step = steps.get(facts["check"])
+    checked = f"{step['title']}: {STATES.get(step['state'], step['state'])} {step['shown']}".strip() if step else ""
+    return {**facts, "checked": checked}
 
 
 def _by_state(checks: Iterable[Check], steps: Mapping[str, Card], before: str = "") -> list[tuple[str, list[Any]]]:

@@ -201,3 +201,20 @@ def test_an_entry_learned_later_judges_again_and_says_so(bench):
     assert second[2] is not None
     daemon.stop()
     assert run("audit", "--db", str(daemon.db)).stderr.endswith("findings: none\n")
+
+
+def test_parts_and_work_stand_on_the_sheet(bench):
+    daemon, procedure = bench
+    db = ["--db", str(daemon.db)]
+    run("job", "open", str(procedure), "--ref", "W/1", "--plate", "make=Invented", "--plate", "model=K 7", *db)
+    run("job", "fitted", "element", "--marking", "24R <i>", "--why", "same power", "--check", "element", *db)
+    run("job", "did", "plug replaced", *db)
+    nowhere = run("job", "fitted", "element", "--check", "elment", *db, check=False)
+    assert nowhere.stderr == "this procedure has no step 'elment'\n  did you mean 'element'?\n"
+    html = run("report", "W/1", "--to", "-", *db).stdout
+    assert "Not finished: Looked over (not done)." in html
+    assert (
+        "<b>element</b>, marked “24R &lt;i&gt;”; it may stand in because: same power; its check, Element: not done."
+    ) in html
+    for words in ("<p>plug replaced</p>", "<dt>make</dt><dd>Invented</dd>", "<dt>model</dt><dd>K 7</dd>"):
+        assert words in html
