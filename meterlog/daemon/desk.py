@@ -163,14 +163,21 @@ class JobDesk:
         self._writer.event(ActKind.ENTRIES, self._clock.now(), facts, job=job.number, who=who, whence=whence)
         return entries
 
-    def judged_again(self, ref: str, found: Iterable[Again], numbers: Mapping[str, int]) -> None:
-        """Learn what a job was concluded to under other entries or rules, where that job is at hand."""
+    def judged_again(self, kept: KeptJob, found: Iterable[Again], numbers: Mapping[str, int]) -> None:
+        """Learn what a job was concluded to under other entries or rules, where that job is at hand.
+
+        By another procedure, jurisdiction or rule a gate is shut, and none is opened.
+        """
+        ref = kept.ref
         if self.job is None or self.job.ref != ref:
             return
+        own = (self.job.procedure.sha256, self.job.where, None)
+        is_own = (kept.procedure.sha256, kept.where, kept.rule) == own
         for again in (each for each in found if each.step in numbers):
             outcome = str(again.verdict.outcome)
             self.job.verdicts[again.step] = numbers[again.step]
-            self.job.session.walk.judged(again.step, outcome)
+            if is_own or outcome != "pass":
+                self.job.session.walk.judged(again.step, outcome)
             told = {"verdict": numbers[again.step], "outcome": outcome, "why": again.verdict.why}
             self._tell_when_kept(event="verdict", job=ref, step=again.step, **told)
 

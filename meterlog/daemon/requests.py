@@ -136,7 +136,7 @@ def _enter(loop: BenchLoop, message: Message) -> Message:
 
 def _supersede(loop: BenchLoop, kept: KeptJob, found: Sequence[Again], reason: str, message: Message) -> None:
     numbers = supersede(loop.writer, kept, found, reason, loop.clock.now(), _who(message), _whence(message))
-    loop.desk.judged_again(kept.ref, found, numbers)
+    loop.desk.judged_again(kept, found, numbers)
     loop.commit()
 
 

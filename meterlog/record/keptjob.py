@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from meterlog.judging.limit import Rule
     from meterlog.procedure.case import Answer
     from meterlog.procedure.steps import Procedure
-    from meterlog.record.kept import ActRecord, CaptureRecord
+    from meterlog.record.kept import ActRecord, CaptureRecord, VerdictRecord
     from meterlog.record.reader import RecordReader
 
 
@@ -85,6 +85,20 @@ def is_closed(reader: RecordReader, job: int) -> bool:
     return bool(acts) and acts[-1].kind == ActKind.JOB_CLOSED
 
 
+def outcomes_for_gates(verdicts: Iterable[VerdictRecord], procedure: str, where: str) -> dict[int | None, str]:
+    """By capture, the last outcome that gates may rest on: a job's own procedure, jurisdiction and rule alone open any.
+
+    What was concluded by other limits can shut a gate, and opens none: for that an override is written at the gate.
+    """
+    found: dict[int | None, str] = {}
+    for each in verdicts:
+        context = each.context
+        is_own = each.procedure == procedure and context.get("where", "") == where and not context.get("rule")
+        if is_own or each.outcome != "pass":
+            found[each.capture] = each.outcome
+    return found
+
+
 def kept_job(reader: RecordReader, ref: str) -> KeptJob:
     """The job of a reference. Raises: KeyError when there is none."""
     job = reader.job(ref)
@@ -95,7 +109,7 @@ def kept_job(reader: RecordReader, ref: str) -> KeptJob:
     acts = reader.acts(job.id)
     opened = next((act.facts for act in acts if act.kind == ActKind.JOB_OPENED), {})
     verdicts = reader.verdicts(job.id)
-    outcomes = {verdict.capture: verdict.outcome for verdict in verdicts}
+    outcomes = outcomes_for_gates(verdicts, job.procedure, opened.get("where", ""))
     entries = dict(job.plate)
     for act in acts:
         if act.kind == ActKind.ENTRIES:
