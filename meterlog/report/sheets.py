@@ -17,6 +17,7 @@ from meterlog import __version__
 from meterlog.base.errors import CannotDo
 from meterlog.base.seals import read_line
 from meterlog.judging.measurement import UNKNOWN
+from meterlog.judging.rule import interval
 from meterlog.procedure.cautions import CAUTIONS
 from meterlog.procedure.steps import StepKind
 from meterlog.record.acts import ActKind
@@ -55,6 +56,7 @@ def handover(db: Connection, ref: str) -> Card:
     for step in steps:
         step["shown"] = _plainly(step["verdict"], step["captures"])
         step["first_failed"] = _first_failed(step)
+        step["wanted"] = _wanted(step)
     by_key = {step["key"]: step for step in steps}
     passed = [step for step in steps if step["state"] == "pass"]
     safety = {check.key for check in outcome.passed}
@@ -167,6 +169,14 @@ def _first_failed(step: Card) -> str:
     return (_plainly(failed, step["captures"]) or "failed") if failed else ""
 
 
+def _wanted(step: Card) -> str:
+    """The limit that a check was held against, as a person writes it; else its limits as the procedure has them."""
+    verdict = step["verdict"]
+    if verdict is None or (verdict["low"] is None and verdict["high"] is None):
+        return str(step["limits"])
+    return interval(verdict["low"], verdict["high"], verdict["unit"])
+
+
 def _proofs(steps: list[Card]) -> list[tuple[str, int]]:
     """How the proofs are known, in words, each with the number of checks that rest on it."""
     hows = [
@@ -178,11 +188,17 @@ def _proofs(steps: list[Card]) -> list[tuple[str, int]]:
 
 
 def _plainly(verdict: Card | None, captures: list[Card]) -> str:
-    """What a check found, for an owner: the value without its uncertainty, or the edge that it lies beyond."""
+    """What a check found, for an owner: the value without its uncertainty, or the edge that it lies beyond.
+
+    A value within its own uncertainty of nothing is told by what it can be at most.
+    """
     if verdict is None:
         return ""
     if verdict["value"] is not None:
-        return wording.measure(verdict["value"], verdict["unit"], 3)
+        value, doubt = verdict["value"], verdict["expanded"] or 0.0
+        if abs(value) < doubt:
+            return f"less than {wording.measure(abs(value) + doubt, verdict['unit'], 2)}"
+        return wording.measure(value, verdict["unit"], 3)
     return next((wording.display(capture) for capture in captures if capture["id"] == verdict["capture"]), "")
 
 

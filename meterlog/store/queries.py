@@ -120,7 +120,8 @@ def verdicts_of(db: Connection, job: int) -> list[Row]:
         db,
         """
         SELECT id, step, capture, outcome, why, supersedes, reason, at_utc_ms, json_extract(result, '$.value') AS value,
-            json_extract(result, '$.unit') AS unit, json_extract(result, '$.expanded_uncertainty') AS expanded
+            json_extract(result, '$.unit') AS unit, json_extract(result, '$.expanded_uncertainty') AS expanded,
+            json_extract(result, '$.limit.low') AS low, json_extract(result, '$.limit.high') AS high
         FROM verdict WHERE job = ? ORDER BY id
         """,
         job,

@@ -185,3 +185,18 @@ def test_without_a_printer_of_pdfs_the_way_out_is_said(monkeypatch):
     monkeypatch.setattr(shutil, "which", lambda _: None)
     with pytest.raises(CannotDo, match=r"pip install 'meterlog\[pdf\]'"):
         report._printed_by_browser("<p>")
+
+
+@pytest.mark.parametrize(
+    ("value", "expanded", "shown"),
+    [(0.0, 0.051, "less than 51 mΩ"), (-0.01, 0.051, "less than 61 mΩ"), (0.12, 0.033, "120 mΩ"), (2.0, None, "2 Ω")],
+)
+def test_a_value_within_its_doubt_of_nothing_is_told_by_what_it_is_at_most(value, expanded, shown):
+    assert report._plainly({"value": value, "expanded": expanded, "unit": "ohm"}, []) == shown
+
+
+def test_what_was_wanted_is_the_limit_that_was_held_against(db):
+    card = report.handover(db, "K-7")
+    wanted = {step["key"]: step["wanted"] for step in card["steps"]}
+    assert wanted["fuse"] == "at most 1 Ω"
+    assert wanted["diode-forward"] == "at least 50 kΩ"
