@@ -77,12 +77,14 @@ class AtHand:
         nulls: captures of the leads, before and, if there is one, after.
         entries: texts with units by name, from the rating plate and the person.
         earlier: results of other jobs by name, each with when it was taken, s, on one clock.
+        missing: what an input may name and is not there yet, by name: that it is not, in words.
     """
 
     taken: Mapping[str, Taken] = field(default_factory=dict)
     nulls: tuple[Taken, ...] = ()
     entries: Mapping[str, str] = field(default_factory=dict)
     earlier: Mapping[str, tuple[float, Result]] = field(default_factory=dict)
+    missing: Mapping[str, str] = field(default_factory=dict)
 
     def result(self, name: str) -> Result:
         """The result of one capture, its leads taken off. Raises: KeyError."""
@@ -169,6 +171,8 @@ class _Found:
             return self.capture(text)
         if text in self.at_hand.earlier:
             return self.at_hand.earlier[text][1]
+        if text in self.at_hand.missing:
+            raise WrongValue(self.at_hand.missing[text])
         written = self.at_hand.entries.get(text, text)
         is_given = wanted.kind == GIVEN or text in self.at_hand.entries
         if is_given and "±" not in written:
@@ -179,6 +183,8 @@ class _Found:
         names = [part.strip() for part in text.split(",")]
         if all(name in self.at_hand.earlier for name in names):
             return series_from([self.at_hand.earlier[name] for name in names])
+        if text in self.at_hand.missing:
+            raise WrongValue(self.at_hand.missing[text])
         if text not in self.at_hand.taken:
             return measured_series(text, wanted.quantity)
         taken = self.at_hand.taken[text]
