@@ -113,7 +113,9 @@ class Case:
         leads = [step.key for step in self.procedure.steps if kind_of(step.kind).is_null]
         taken = {key: _taken(self, answer, is_null=key in leads) for key, answer in self.answers.items()}
         nulls = [taken[key] for key in leads if key in taken]
-        missing = {step.key: f"{step.key} is not measured yet" for step in self.procedure.steps if step.key not in taken}
+        missing = {
+            step.key: f"{step.key} is not measured yet" for step in self.procedure.steps if step.key not in taken
+        }
         untold = self.procedure.entries.keys() - self.entries.keys()
         missing |= {name: f"{name} is not told yet: enter it, then take this check again" for name in untold}
         return AtHand(taken=taken, nulls=tuple(nulls[-1:]), entries=self.entries, missing=missing)

@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from meterlog.procedure import gates
+from meterlog.procedure.kinds import kind_of
+from meterlog.procedure.kinds.kind import Opens
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -49,6 +51,15 @@ class Ledger:
         self._taken.setdefault(step.key, []).append(Taken(source, capture))
         self._passed.pop(step.key, None)
         self._renew(step.key)
+        self._void_computed(step.key)
+
+    def _void_computed(self, key: str) -> None:
+        """What was worked out from a step that is measured again is void."""
+        for step in self._procedure.steps:
+            named = {part.strip() for text in step.inputs.values() for part in text.split(",")}
+            if kind_of(step.kind).opens is Opens.COMPUTED and key in named and self.is_answered(step):
+                self._void.add(step.key)
+                self._void_computed(step.key)
 
     def leave(self, step: Step, how: str) -> None:
         """Note that a step was passed without a capture: the last word on it, whatever was captured before."""

@@ -1,5 +1,7 @@
 """Methods on captures at hand: shared errors, leads, bounds, limits that a method gives, runs."""
 
+from dataclasses import replace
+
 import pytest
 import scipy.stats
 from captures import ONE_PERCENT, RISE, capture, taken
@@ -272,6 +274,8 @@ def test_a_case_concludes_a_derived_step():
     verdict = conclude(case, steps[2])
     assert verdict.why == "26.45 Ω ± 0.29 Ω lies within the limits of 25.19 Ω to 29.39 Ω."
     assert verdict.limit.mark == "memory"
+    untold = conclude(replace(case, entries={"rated voltage": "230 V"}), steps[2])
+    assert untold.why == "rated power is not told yet: enter it, then take this check again."
 
 
 def test_inputs_are_checked_by_name():

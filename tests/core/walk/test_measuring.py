@@ -3,6 +3,7 @@
 from walking import HELD, KOHM, OHM, VOLT, Bench, names, step
 
 from meterlog.base.readings import Form
+from meterlog.procedure.steps import StepKind
 from meterlog.walk.happenings import Captured, NotTaken, WrongFunction
 
 
@@ -27,6 +28,21 @@ def test_nothing_is_captured_before_the_leads_were_apart():
     bench.open()
     bench.show(OHM, 470, 4.0)
     assert bench.captured() == [("a", "47.0")]
+
+
+def test_what_was_worked_out_from_a_part_is_worked_out_again_once_its_replacement_is_measured():
+    concluded = []
+    power = step("power", "power", kind=StepKind.DERIVED, method="element power", inputs={"resistance": "a"})
+    bench = Bench(step("a"), power, step("b"), conclude=lambda each: concluded.append(each.key) or "fail")
+    bench.open()
+    bench.show(OHM, 990, 4.0)
+    bench.open()
+    assert (concluded.count("power"), bench.walk.snapshot()["step"]) == (1, "b")
+    bench.act("go to a")
+    bench.open()
+    bench.show(OHM, 470, 4.0)
+    bench.open()
+    assert (concluded.count("power"), bench.walk.snapshot()["step"]) == (2, "b")
 
 
 def test_the_next_step_waits_for_a_lift():
