@@ -1,4 +1,4 @@
-"""Poller the daemon over its control socket."""
+"""Asks the daemon over its control socket."""
 
 from __future__ import annotations
 
