@@ -206,7 +206,26 @@ async def close_job(datasette: Any, request: Any) -> Any:
     asked_by = who(request)
     if request.method != "POST":
         return Response.redirect("/bench")
-    return await pass_on(datasette, request, "close job", **asked_by)
+    job = (await _filled(request)).get("job", "")
+    return await pass_on(datasette, request, "close job", job=job, **asked_by)
+
+
+async def lay_aside(datasette: Any, request: Any) -> Any:
+    """Put the job at hand away, open as it is."""
+    return await _with_reason(datasette, request, "lay aside")
+
+
+async def take_up(datasette: Any, request: Any) -> Any:
+    """Put a job at hand again that was laid aside or closed."""
+    return await _with_reason(datasette, request, "take up")
+
+
+async def _with_reason(datasette: Any, request: Any, do: str) -> Any:
+    asked_by = who(request)
+    if request.method != "POST":
+        return Response.redirect("/bench")
+    form = await _filled(request)
+    return await pass_on(datasette, request, do, job=form.get("job", ""), reason=form.get("reason", ""), **asked_by)
 
 
 async def minute(datasette: Any, request: Any) -> Any:

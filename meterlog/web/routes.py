@@ -17,6 +17,8 @@ ROUTES: list[tuple[str, Any]] = [
     (r"^/bench/enter$", bench.enter),
     (r"^/bench/open$", bench.open_job),
     (r"^/bench/close$", bench.close_job),
+    (r"^/bench/aside$", bench.lay_aside),
+    (r"^/bench/take$", bench.take_up),
     (r"^/jobs$", jobs.page),
     (r"^/job/(?P<ref>.+)/photo$", job.add_photo),
     (r"^/job/(?P<ref>.+)$", job.page),

@@ -2,6 +2,7 @@
 
 import asyncio
 import csv
+import re
 from html import unescape
 from urllib.parse import quote
 
@@ -12,6 +13,7 @@ from edge.asked import HOME, PHONE, TOKEN, ask
 from meterlog.base.errors import CannotDo
 from meterlog.web import history, serve
 from meterlog.web.door import Door, host_name, is_ours
+from meterlog.web.routes import ROUTES
 
 OVEN = "household microwave oven with a transformer, high-voltage capacitor, diode and magnetron"
 
@@ -160,9 +162,7 @@ def test_a_closed_job_takes_no_photograph(application):
 
 
 def test_a_photograph_that_is_none_is_refused(application):
-    page = ask(application, "/job/K-7")
-    token = page.text.split('name="csrftoken" value="')[1].split('"')[0] if "csrftoken" in page.text else ""
-    assert token == ""  # the job is closed: no form is offered
+    assert "Add a photograph" not in ask(application, "/job/K-7").text  # the job is closed
     open_job = ask(application, "/job/K-9")
     token = open_job.text.split('name="csrftoken" value="')[1].split('"')[0]
     headers = {"origin": HOME, "x-csrftoken": token, "cookie": open_job.headers["set-cookie"].split(";")[0]}
@@ -254,3 +254,27 @@ def test_the_history_of_a_heating_run_compares_its_watts(tmp_path):
     text = ask(served, link).text
     assert " W" in text.split('class="says"')[1].split("</p>")[0]
     assert "°C" not in text.split("<tbody>")[1]
+
+
+@pytest.mark.parametrize("ref", ["K-7", "2026/7", "2026%2F7"])
+def test_a_reference_with_a_slash_leads_to_its_pages(ref):
+    def page_of(address):
+        return next(page.__name__ for pattern, page in ROUTES if re.match(pattern, address))
+
+    found = [page_of(address) for address in (f"/job/{ref}", f"/job/{ref}/photo", f"/report/{ref}")]
+    assert found == ["page", "add_photo", "page"]
+
+
+def test_a_closed_job_is_taken_up_for_a_reason_and_an_open_one_can_be_laid_aside(application):
+    closed, still_open = ask(application, "/job/K-7").text, ask(application, "/job/K-9").text
+    assert 'name="reason" autocomplete="off" required' in closed
+    assert ("Lay it aside" in closed, "Lay it aside" in still_open) == (False, True)
+    assert "Take it up" in still_open
+    page = ask(application, "/job/K-7")
+    token = page.text.split('name="csrftoken" value="')[1].split('"')[0]
+    headers = {"origin": HOME, "cookie": page.headers["set-cookie"].split(";")[0]}
+    for act in ("take", "aside"):
+        form = {"csrftoken": token, "job": "K-7", "reason": "came back"}
+        answer = ask(application, f"/bench/{act}", "POST", headers=headers, data=form)
+        assert answer.status_code == 409, "no daemon runs here"
+        assert ask(application, f"/bench/{act}").status_code == 302
