@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import json
+import sys
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from meterlog.base.errors import CannotDo
+from meterlog.base.errors import CannotDo, WrongValue
 from meterlog.cli.next_check import job_next
 from meterlog.cli.options import db_option, json_option, table
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
 
 PLAIN_ACTS = {
     "next": "Go on to the next step.",
@@ -51,6 +55,8 @@ def open_job(
     entries = dict(_pair(entry) for entry in plate)
     personal = {"owner": owner, "complaint": complaint, "serial number": serial_number}
     told = {name: value for name, value in personal.items() if value}
+    if sys.stdin.isatty():
+        entries |= ask_entries(procedure, entries)
     path = str(Path(procedure).resolve()) if Path(procedure).is_file() else procedure
     answer = _ask(db, "open job", procedure=path, ref=ref, plate=entries, personal=told, where=where)
     click.echo(answer["job"])
@@ -61,6 +67,23 @@ def open_job(
             err=True,
         )
     click.echo("\n".join(_where(_ask(db, "status")["status"]["walk"])), err=True)
+
+
+def ask_entries(procedure: str, told: Mapping[str, str]) -> dict[str, str]:
+    """What a procedure needs from the plate and was not told, asked one by one; each is read when it is typed."""
+    from meterlog.files.procedures import procedure_of
+    from meterlog.procedure.entries import examples_of, read_entry
+
+    wants, entered = procedure_of(procedure), {}
+    for name in (name for name in wants.entries if name not in told):
+        question = f"{name} ({examples_of(wants, name)}; empty when not known)"
+        while text := click.prompt(question, default="", show_default=False, err=True).strip():
+            try:
+                entered[name] = read_entry(wants, name, text).text
+                break
+            except WrongValue as refused:
+                click.echo(str(refused), err=True)
+    return entered
 
 
 def _pair(entry: str) -> tuple[str, str]:

@@ -3,11 +3,13 @@
 import json
 from pathlib import Path
 
+import click
 import jsonschema
 import pytest
 import yaml
 
 from meterlog.cli import main
+from meterlog.cli.job import ask_entries
 from meterlog.files import shipped
 from meterlog.procedure.language import read_procedure
 
@@ -109,3 +111,10 @@ def test_next_names_a_step_where_nothing_is_weighed(capsys):
 def test_the_list_names_each(capsys):
     _, out, _ = run(capsys, "list", "--json")
     assert [json.loads(line)["procedure"] for line in out.splitlines()] == NAMES
+
+
+def test_entries_are_asked_one_by_one_and_each_is_read_when_it_is_typed(monkeypatch, capsys):
+    typed = iter(["ninehundred", "0,9 kW", ""])
+    monkeypatch.setattr(click, "prompt", lambda question, **_: next(typed, ""))
+    assert ask_entries("microwave-oven", {"rated voltage": "230 V"}) == {"rated output": "0.9 kW"}
+    assert capsys.readouterr().err.startswith("rated output:")
