@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from meterlog.base.errors import CannotDo, WrongValue
-from meterlog.cli.next_check import job_next
+from meterlog.cli.next_check import job_suggest
 from meterlog.cli.options import db_option, json_option, table
 
 if TYPE_CHECKING:
@@ -343,4 +343,4 @@ def show(ref: str | None, as_json: bool, db: Path) -> None:
         click.echo("\n".join(overview.outcome_lines(overview.outcome(reader, ref))), err=True)
 
 
-job.add_command(job_next)
+job.add_command(job_suggest)

@@ -1,4 +1,4 @@
-"""`meterlog procedure next` and `meterlog job next`: which check a procedure suggests, to argue with."""
+"""`meterlog procedure next` and `meterlog job suggest`: which check a procedure suggests, to argue with."""
 
 from __future__ import annotations
 
@@ -111,16 +111,16 @@ def _plain(advice: NextStep) -> dict[str, Any]:
     }
 
 
-@click.command(name="next")
+@click.command(name="suggest")
 @click.argument("ref", required=False)
 @click.option("--complaint", default="", help="The complaint, by its name in the procedure.")
 @click.option("--renewed", multiple=True, metavar="PART", help="A part renewed in vain; repeat.")
 @json_option
 @db_option
-def job_next(ref: str | None, complaint: str, renewed: tuple[str, ...], as_json: bool, db: Path) -> None:
+def job_suggest(ref: str | None, complaint: str, renewed: tuple[str, ...], as_json: bool, db: Path) -> None:
     """Suggest the next check of job REF, or of the newest, with its reason; it enters no verdict.
 
-    Example: meterlog job next --complaint no-heat
+    Example: meterlog job suggest --complaint no-heat
     """
     from meterlog.record import overview
     from meterlog.record.revisit import Revisit

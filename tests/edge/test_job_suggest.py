@@ -1,4 +1,4 @@
-"""`meterlog job next` on a kept job: what was measured counts, and nothing is written."""
+"""`meterlog job suggest` on a kept job: what was measured counts, and nothing is written."""
 
 import json
 
@@ -11,7 +11,7 @@ from meterlog.cli.job import job
 def test_what_a_job_measured_leads_to_the_next_check(tmp_path):
     path = records.make(tmp_path / "bench.db")
     before = path.read_bytes()
-    result = CliRunner().invoke(job, ["next", "K-9", "--complaint", "no-heat", "--json", "--db", str(path)])
+    result = CliRunner().invoke(job, ["suggest", "K-9", "--complaint", "no-heat", "--json", "--db", str(path)])
     told = json.loads(result.stdout)
     assert result.exit_code == 0, result.output
     assert told["next"] == "plug-dead"  # looked at, and never proved dead: the proof comes before any check
@@ -22,5 +22,5 @@ def test_what_a_job_measured_leads_to_the_next_check(tmp_path):
 
 def test_an_unknown_complaint_is_told(tmp_path):
     path = records.make(tmp_path / "bench.db")
-    result = CliRunner().invoke(job, ["next", "--complaint", "smells", "--db", str(path)])
+    result = CliRunner().invoke(job, ["suggest", "--complaint", "smells", "--db", str(path)])
     assert "has no complaint 'smells'; it has: no-heat" in str(result.exception)
