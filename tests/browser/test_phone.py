@@ -6,7 +6,7 @@ import pytest
 from browser.conftest import PHONES
 from browser.hands import press, task
 from edge.bench import wait_until
-from players.segments import frame, showing
+from players.segments import frame
 from playwright.sync_api import expect
 
 LATENCY_MS = 2000
@@ -139,22 +139,17 @@ def test_after_stop_there_are_words_and_a_button_and_no_word_of_mains(meter, bro
     expect(page.locator("#elapsed")).to_have_count(0)
 
 
-def test_digits_that_are_no_longer_read_are_struck_through_and_said(phones, meter):
+def test_digits_that_are_no_longer_read_are_struck_through_and_said(phones, player):
     daemon, page, _ = phones
-    _, ohms, _ = meter
     daemon.act("acknowledge")
     daemon.act("confirm")
-    for _ in range(5):
-        ohms.write(showing("ohm", 47.1))
-        time.sleep(0.2)
+    player.ohms = 47.1
     digits = page.locator(".display-main .digits")
     expect(page.locator(".display-main .digits-number")).to_have_text("047.1")
     expect(digits).to_have_css("text-decoration-line", "none")
     unread = bytearray(frame("047.1", "ohm"))
     unread[3] = 0xFF
-    for _ in range(40):
-        ohms.write(bytes(unread))
-        time.sleep(0.1)
+    player.frame = bytes(unread)
     expect(digits).to_have_css("text-decoration-line", "line-through")
     expect(page.locator(".display-main .display-state")).to_contain_text("no longer read")
     page.reload()
