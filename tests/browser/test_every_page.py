@@ -158,7 +158,7 @@ def test_a_verdict_tells_how_its_job_is_judged_again(tmp_path, browse, page_of, 
     words = shlex.split(shown.inner_text())
     assert words == ["meterlog", "evaluate", "--job", "H-1", "--procedure", "microwave-oven", "--db", str(database)]
     done = CliRunner().invoke(meterlog, words[1:])
-    assert (done.exit_code, done.output) == (0, "")
+    assert (done.exit_code, done.output) == (0, "nothing differs: every verdict of H-1 comes to the same again\n")
     keeps = shlex.split(page.get_by_label("Command that keeps what differs").inner_text())
     assert keeps == [*words, "--reason", "why"]
     assert Axe().run(page, options={"runOnly": RULES}).response["violations"] == []
