@@ -157,6 +157,8 @@ def test_digits_that_are_no_longer_read_are_struck_through_and_said(phones, play
     press(page, "On the points: take it")
     page.wait_for_timeout(2 * 2000 + 500)  # there and back on the slow link, whether it is refused here or at the bench
     assert daemon.rows("SELECT count(*) FROM capture") == [(0,)]
+    expect(digits).to_have_css("text-decoration-line", "line-through")
+    expect(page.locator(".display-main .display-state")).to_contain_text("no longer read")
 
 
 FITS = """() => {
