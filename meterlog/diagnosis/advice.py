@@ -247,11 +247,5 @@ def _why_stop(
     return f"{begun}: {procedure.step(failed[-1]).title.lower()} failed."
 
 
-def guesses(stated: StatedDiagnosis, complaint: str) -> tuple[int, int]:
-    """How many of a complaint's weights are their author's guess, and how many there are."""
-    marks = [fault.mark for fault in stated.faults if complaint in fault.weights]
-    return sum(mark == "guess" for mark in marks), len(marks)
-
-
 def _the(name: str) -> str:
     return name if name == SOMETHING_ELSE else f"the {name}"

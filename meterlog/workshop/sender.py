@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from meterlog.base.errors import CannotDo
-from meterlog.base.seals import line_hash, read_line
+from meterlog.base.seals import line_hash
 from meterlog.store.sqlite import open_reader
 from meterlog.workshop.address import connect, psycopg
 from meterlog.workshop.packing import packed
@@ -230,9 +230,3 @@ def _now() -> Any:
     from datetime import UTC, datetime
 
     return datetime.now(UTC)
-
-
-def heads(db: Connection) -> tuple[int, str]:
-    """(number, hash) of a bench's newest commit; (-1, "") for none."""
-    row = db.execute("SELECT line FROM seal ORDER BY number DESC LIMIT 1").fetchone()
-    return (-1, "") if row is None else (read_line(row[0]).number, line_hash(row[0]))
