@@ -11,6 +11,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from meterlog.heating.stated import StatedValue
 from meterlog.judging import Context, Outcome, Verdict, measured
 from meterlog.judging.applied_voltage import wrong_voltage
 from meterlog.judging.postprocess import AtHand, Taken
@@ -140,24 +141,23 @@ def heating_run(case: Case, step: Step, answer: Answer) -> StepRun:
         beside=answer.beside(),
         channel=answer.capture.form.channel,
         timing=answer.capture.timing,
-        entries={**case.entries, **_measured_inputs(case, step)},
+        entries=case.entries,
         numbers=case.entries_si(),
+        measured=_measured_inputs(case, step),
         limit=step.limit_for(case.where),
         rule=case.rule_for(step),
     )
 
 
-def _measured_inputs(case: Case, step: Step) -> dict[str, str]:
-    """The inputs that other steps measured, such as a weighed mass, as texts with their half widths."""
-    texts = {}
+def _measured_inputs(case: Case, step: Step) -> dict[str, StatedValue]:
+    """What other steps measured that a step names, such as a weighed mass, SI; half widths of rectangles."""
+    found = {}
     for key in set(step.inputs.values()) & set(case.answers):
         answer = case.answers[key]
         result = measured(answer.capture, accuracy=answer.accuracy, context=_context(case, answer))
         if result.value is not None:
-            difference = "delta_degC" if result.unit == "kelvin" else result.unit
-            half_width = result.u * 3.0**0.5  # of the rectangle that has this standard uncertainty
-            texts[key] = f"{result.value!r} {result.unit} ± {half_width!r} {difference}"
-    return texts
+            found[key] = StatedValue(value=result.value, half_width=result.u * 3.0**0.5)
+    return found
 
 
 def _context(case: Case, answer: Answer | None) -> Context:
