@@ -188,14 +188,14 @@ def oven():
     s.reads()
     s.ohms(0.1, noise=0)  # lead-check
     s.reads()
-    s.proved_dead()  # plug-dead
+    s.proved_dead(source=12.04, function="ac V")  # plug-dead-ac
+    s.proved_dead()  # plug-dead: its cautions were read
     s.reads()
     s.looks()  # capacitor-discharged
     s.proved_dead()  # capacitor-dead: its cautions were read
     s.reads()
     s.proved_dead()  # capacitor-dead-a
     s.proved_dead()  # capacitor-dead-b
-    s.proved_dead(source=12.04, function="ac V")  # mains-dead-ac
     s.ohms(0.3, noise=0)  # fuse
     s.ohms(0.4, noise=0)  # cut-out
     s.ohms(0.4, noise=0)  # primary-switch-shut
@@ -258,7 +258,8 @@ def urn():
     s.reads()
     s.ohms(0.1, noise=0)  # lead-check
     s.reads()
-    s.proved_dead()
+    s.proved_dead(source=12.04, function="ac V")  # plug-dead-ac
+    s.proved_dead()  # plug-dead
     s.ohms(0.4, noise=0)  # cut-out
     s.ohms(0.3, noise=0)  # thermostat
     s.ohms(17.9)  # element

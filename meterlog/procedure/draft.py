@@ -36,16 +36,31 @@ steps:
     title: Probe tips pressed together
     cautions: [check-leads]
 
+  - step: dead-ac
+    kind: dead
+    title: No mains between the plug's pins, on AC
+    points: [plug line pin, plug neutral pin]
+    reach: the known source a proving unit or an isolated 12 V AC supply
+    mode: ac
+    known source: 12 V
+    limits:
+      - is: at most 25 V
+        source: AC that may be touched without a cover, a glossary on IEC 61140
+        mark: read second-hand
+    needs: [isolation]
+    fail means: it is still connected, or a second supply feeds it
+
   - step: dead
     kind: dead
-    title: No stored charge between the plug's pins
+    title: No stored charge between the plug's pins, on DC
     points: [plug line pin, plug neutral pin]
+    mode: dc
     known source: 9 V
     limits:
       - is: at most 34 V
         source: IEC 60335-1 clause 22.5, one second after unplugging
         mark: read second-hand
-    needs: [isolation]
+    needs: [isolation, dead-ac]
     fail means: the discharge resistor is open
 
   - step: element

@@ -11,15 +11,14 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from meterlog.judging.method import plain_name
-from meterlog.procedure.kinds import Opens
+from meterlog.procedure.kinds import Opens, kind_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
 
     from meterlog.base.source import Problems
     from meterlog.judging.limit import Limit
-    from meterlog.procedure.kinds import Kind
-    from meterlog.procedure.steps import Step
+    from meterlog.procedure.steps import Step, StepKind
     from meterlog.procedure.written import Written
 
 TOUCHABLE_VOLTS = 60.0
@@ -37,12 +36,12 @@ EARTH_METHOD = "protective conductor"
 _OUT_OF_SCOPE = re.compile(r"\b(IEC 62353|(IEC|EN) 60601|NFPA 99|medical|patient)\b", re.IGNORECASE)
 
 
-def check_energised(written: Written, kind: Kind, quantity: str, inside: Iterable[str], problems: Problems) -> None:
+def check_energised(written: Written, kind: StepKind, quantity: str, inside: Iterable[str], problems: Problems) -> None:
     """An energised step touches nothing inside, uses no function that needs a dead part, warns and waits."""
     if not written.energised:
         return
-    if kind.is_dead_only or (kind.opens is Opens.WATCH and quantity in _DEAD_FUNCTIONS):
-        what = f"a step of kind {kind.name!r}" if kind.is_dead_only else quantity
+    if kind_of(kind).is_dead_only or (kind_of(kind).opens is Opens.WATCH and quantity in _DEAD_FUNCTIONS):
+        what = f"a step of kind {kind.value!r}" if kind_of(kind).is_dead_only else quantity
         written.where.tell(
             problems,
             "energised",
@@ -78,9 +77,9 @@ def check_energised(written: Written, kind: Kind, quantity: str, inside: Iterabl
         written.where.tell(problems, "needs dead", expected="energised or needs dead, not both", saw="both")
 
 
-def check_needs_dead(written: Written, kind: Kind, inside: list[str], problems: Problems) -> None:
+def check_needs_dead(written: Written, kind: StepKind, inside: list[str], problems: Problems) -> None:
     """A point inside always waits for the proof of dead."""
-    if inside and written.needs_dead is False and not kind.proves_dead:
+    if inside and written.needs_dead is False and not kind_of(kind).proves_dead:
         written.where.tell(
             problems,
             "needs dead",
@@ -128,7 +127,7 @@ def waiting_for_dead(steps: Iterable[Step]) -> tuple[Step, ...]:
             proofs = []
         waits = (key for key in proofs if step.needs_dead and key not in step.needs)
         found.append(replace(step, needs=(*waits, *step.needs)))
-        if step.kind.proves_dead:
+        if kind_of(step.kind).proves_dead:
             proofs.append(step.key)
     return tuple(found)
 
@@ -148,7 +147,7 @@ def check_order(written: Iterable[Written], steps: Iterable[Step], problems: Pro
             )
         if step.energised:
             is_proved, was_energised = False, True
-        is_proved = is_proved or step.kind.proves_dead
+        is_proved = is_proved or kind_of(step.kind).proves_dead
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,7 +162,7 @@ class Shown:
 CLOSED = Shown(
     "a look-at step that says the cabinet is closed again",
     "such as: {step: refitted, kind: look, …}, in needs: of the steps that follow",
-    lambda step, _: step.kind.opens is Opens.LOOK and not step.energised,
+    lambda step, _: kind_of(step.kind).opens is Opens.LOOK and not step.energised,
 )
 EARTHED = Shown(
     "the protective conductor shown",
@@ -197,6 +196,35 @@ def check_power(written: Written, steps: Sequence[Step], inside: frozenset[str],
         for what in wanted:
             if not any(steps[i].key in waited and what.by(steps[i], inside) for i in range(after + 1, at)):
                 _tell_power(text, steps[:at], what, after, inside, problems)
+
+
+_SEES = {"ac": {"AC"}, "dc": {"DC"}, "ac+dc": {"AC", "DC"}}
+"""What a voltage function shows of what stands at the points. One that is not named shows nothing for certain."""
+
+
+def check_both_volts(written: Written, steps: Sequence[Step], problems: Problems) -> None:
+    """Whoever waits for a proof of dead waits for one on AC and one on DC: DC is blind to mains, AC to charge."""
+    refused: set[str] = set()
+    for at, step in enumerate(steps):
+        if step.energised or kind_of(step.kind).proves_dead:
+            continue
+        waited = _waited_for(steps, step.key)
+        since = max((i for i in range(at) if steps[i].energised), default=-1) + 1
+        proofs = [i for i in range(since, at) if steps[i].key in waited and kind_of(steps[i].kind).proves_dead]
+        seen: set[str] = set().union(*(_SEES.get(steps[i].mode, set()) for i in proofs))
+        if not proofs or seen == {"AC", "DC"} or steps[proofs[0]].key in refused:
+            continue
+        refused.add(steps[proofs[0]].key)
+        other = "ac" if seen == {"DC"} else "dc"
+        written.steps[proofs[0]].where.tell(
+            problems,
+            "mode",
+            expected=f"a proof on AC and one on DC, both waited for by {step.key!r}: neither sees the other's",
+            saw=f"a proof on {min(seen)} alone" if seen else "a proof whose function is not named",
+            hint=f"a step of kind 'dead' with mode: {other} at these points, in needs: of one or the other"
+            if seen
+            else "write mode: dc, and another step of kind 'dead' with mode: ac",
+        )
 
 
 def _waited_for(steps: Sequence[Step], key: str) -> set[str]:

@@ -19,12 +19,13 @@ from meterlog.base.seals import read_line
 from meterlog.judging.measurement import UNKNOWN
 from meterlog.judging.rule import interval
 from meterlog.procedure.cautions import CAUTIONS
-from meterlog.procedure.kinds import KINDS, Watched
+from meterlog.procedure.steps import StepKind
 from meterlog.record.acts import ActKind
 from meterlog.record.outcome import STATES
 from meterlog.report import wording
 from meterlog.report.card import card_of
 from meterlog.report.headline import headline
+from meterlog.report.live_points import live_points
 from meterlog.report.reached import reached_from
 from meterlog.report.runs import plot_of
 from meterlog.store import queries
@@ -65,6 +66,7 @@ def handover(db: Connection, ref: str) -> Card:
         "complaint": next((field["value"] for field in card["personal"] if field["name"] == "complaint"), ""),
         "fitted": [_fitted(event["facts"], by_key) for event in card["events"] if event["kind"] == ActKind.PART_FITTED],
         "work": [event["facts"]["text"] for event in card["events"] if event["kind"] == ActKind.WORK_DONE],
+        "live": live_points(card["events"], steps, card["procedure"]),
         "bad": [by_key[check.key] for check in outcome.failed],
         "mended": [step for step in passed if step["first_failed"]],
         "safe": [step for step in passed if step["key"] in safety],
@@ -74,7 +76,7 @@ def handover(db: Connection, ref: str) -> Card:
         "untested": [*_by_state(outcome.missing, by_key, "safety, "), *_by_state(outcome.open, by_key)],
         "blind": [step for step in passed if UNKNOWN in step["verdict"]["why"]],
         "proofs": _proofs(steps),
-        "run": next((s for s in steps if KINDS[s["kind"]].is_run and s["verdict"]), None),
+        "run": next((s for s in steps if s["kind"] == StepKind.HEATING and s["verdict"]), None),
         "verdicts": sum(len(step["verdicts"]) for step in steps),
         "seal": _last_seal(db, card["job"]["id"]),
         "head": headline(db),
@@ -182,7 +184,7 @@ def _proofs(steps: list[Card]) -> list[tuple[str, int]]:
     hows = [
         step["captures"][-1]["how"]
         for step in steps
-        if KINDS[step["kind"]].watched in (Watched.DEAD, Watched.OPEN) and step["captures"] and step["state"] == "pass"
+        if step["kind"] in (StepKind.DEAD, StepKind.OPEN) and step["captures"] and step["state"] == "pass"
     ]
     return [(wording.HOW.get(how, how), count) for how, count in Counter(hows).items()]
 

@@ -6,10 +6,9 @@ from pathlib import Path
 import pytest
 
 from meterlog.judging.limit import MARKS, Limit, Rule
-from meterlog.procedure import kinds
 from meterlog.procedure.cautions import CAUTIONS
 from meterlog.procedure.language import read_procedure
-from meterlog.procedure.steps import Point, Settling, Step
+from meterlog.procedure.steps import Point, Settling, Step, StepKind
 
 SHIPPED = sorted((Path(__file__).parents[2] / "profiles" / "procedures").glob("*.yaml"))
 PROCEDURES = [read_procedure(path.read_text(), path.name) for path in SHIPPED]
@@ -27,7 +26,7 @@ def test_a_step_is_whole(procedure, step):
     assert step.meaning or not step.limits
     assert step.cautions or not step.energised
     inside = {point.name for point in procedure.points if point.is_inside}
-    assert step.kind is kinds.DEAD or step.needs_dead or not inside & set(step.points)
+    assert step.kind is StepKind.DEAD or step.needs_dead or not inside & set(step.points)
     assert not (step.energised and inside & set(step.points))
 
 
@@ -105,6 +104,7 @@ steps:
     kind: dead
     title: Dead
     points: [pin 1, pin 2]
+    mode: ac+dc
     known source: 9 V
     limits: [{is: at most 34 V, source: invented, mark: memory}]
   - step: dead-2
@@ -144,6 +144,7 @@ steps:
     kind: dead
     title: Dead again
     points: [pin 1, pin 2]
+    mode: ac+dc
     known source: 9 V
     limits: [{is: at most 34 V, source: invented, mark: memory}]
   - {step: after, kind: look, title: After, needs dead: true}
@@ -155,7 +156,7 @@ def test_every_key_arrives():
     assert procedure.step("minute") == Step(
         key="minute",
         title="Insulation",
-        kind=kinds.AT_TIME,
+        kind=StepKind.AT_TIME,
         points=("tab 1", "tab 2"),
         reach="by hand",
         quantity="insulation_resistance",

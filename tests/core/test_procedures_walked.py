@@ -10,8 +10,8 @@ import pytest
 from players.repairer import OPEN, Heating, Repairer
 
 from meterlog.files import shipped
-from meterlog.procedure import kinds
 from meterlog.procedure.language import read_procedure
+from meterlog.procedure.steps import StepKind
 
 
 @cache
@@ -177,6 +177,8 @@ FAULTS = {
     ],
     "induction-motor": [
         ({"plug-dead": 41.0}, [], ""),
+        ({"plug-dead-ac": 230.0}, [], ""),
+        ({"dead-after-run-ac": 230.0}, [], ""),
         ({"start-winding": 5.0}, ["winding-ratio"], "a reversible motor or a swapped terminal"),
         ({"main-winding": OPEN}, ["winding-ratio"], "far off"),
         ({"winding-to-frame": 0.2e6}, ["winding-to-frame"], "broken insulation, or damp"),
@@ -187,6 +189,7 @@ FAULTS = {
         ({"input-power": 990.0}, ["input-power"], "a tight bearing"),
     ],
     "kettle-or-urn": [
+        ({"plug-dead-ac": 230.0}, [], ""),
         ({"cut-out": OPEN}, ["cut-out"], "it has tripped or is bad"),
         ({"thermostat": 8.0}, ["thermostat"], "contacts burnt"),
         ({"element": 2 * 17.63 / 1.01}, ["element-power"], "one of several elements is open"),
@@ -199,6 +202,7 @@ FAULTS = {
         ({"heating-run": Heating(1900.0, 5.0, 300.0, probe_stays=True)}, ["heating-run"], "scale"),
     ],
     "microwave-oven": [
+        ({"plug-dead-ac": 230.0}, [], ""),
         ({"plug-dead": 60.0}, [], ""),
         ({"fuse": OPEN}, ["fuse"], "the fuse has opened"),
         ({"cut-out": OPEN}, ["cut-out"], "open cold"),
@@ -250,6 +254,7 @@ FAULTS = {
     ],
     "safety-class-1": [
         ({"plug-dead": 60.0}, [], ""),
+        ({"plug-dead-ac": 230.0}, [], ""),
         ({"cord-line": OPEN}, ["cord-line"], "a broken wire"),
         ({"cord-neutral": OPEN}, ["cord-neutral"], "line and neutral exchanged"),
         ({"polarity": "line and neutral are exchanged at the plug"}, [], ""),
@@ -306,7 +311,7 @@ def rests_on(read, step):
 
 def expected(changes, step):
     """A part that reads open is not failed on leads that nobody proved: it is undecided, and passes nothing."""
-    return "undecided" if OPEN in changes.values() and step.kind is not kinds.OPEN else "fail"
+    return "undecided" if OPEN in changes.values() and step.kind is not StepKind.OPEN else "fail"
 
 
 @pytest.mark.parametrize(
@@ -318,7 +323,7 @@ def test_a_fault_shows_where_it_is_and_holds_back_what_rests_on_it(name, changes
     assert [key for key in found if not rests_on(read, read.step(key)) & set(found)] == fails
     assert {found[key] for key in fails} <= {expected(changes, read.step(key)) for key in fails}
     assert not fails or words in read.step(fails[0]).meaning
-    unanswered = {key for key, v in changes.items() if isinstance(v, str) or read.step(key).kind is kinds.DEAD}
+    unanswered = {key for key, v in changes.items() if isinstance(v, str) or read.step(key).kind is StepKind.DEAD}
     wrong = {*found, *unanswered}
     assert not any(rests_on(read, read.step(key)) & wrong for key in repairer.opened)
 
@@ -330,7 +335,7 @@ def test_every_judged_step_fails_for_some_fault():
         (name, step.key)
         for name, (_, _, where) in SOUND_OF.items()
         for step in procedure(name).steps
-        if is_judged(step, where) and step.kind not in (kinds.DEAD, kinds.LEADS)
+        if is_judged(step, where) and step.kind not in (StepKind.DEAD, StepKind.LEADS)
     }
     assert judged - shown == set()
 
@@ -339,7 +344,7 @@ LOOKS = [
     (name, step.key)
     for name in FAULTS
     for step in procedure(name).steps
-    if step.kind is kinds.LOOK and any(step.key in other.needs for other in procedure(name).steps)
+    if step.kind is StepKind.LOOK and any(step.key in other.needs for other in procedure(name).steps)
 ]
 
 

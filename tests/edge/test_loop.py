@@ -592,7 +592,7 @@ points:
   outside: {pin: a pin, case: the case}
   inside: {tab: a tab, core: the core}
 steps:
-  - {step: dead, kind: dead, title: Dead, points: [pin, case], known source: 9 V,
+  - {step: dead, kind: dead, title: Dead, points: [pin, case], mode: ac+dc, known source: 9 V,
      limits: [{is: at most 34 V, source: invented, mark: common practice}]}
   - {step: winding, kind: measure, title: Winding, points: [tab, core], quantity: resistance}
   - {step: refitted, kind: look, title: Refitted, cautions: [refit]}

@@ -28,7 +28,7 @@ def test_a_draft_reads_without_a_problem(capsys, tmp_path):
     _, out, _ = run(capsys, "new", "my-kettle")
     path = tmp_path / "my-kettle.yaml"
     path.write_text(out)
-    assert run(capsys, "check", str(path)) == (0, f"{path}: my-kettle, 5 steps, no problem\n", "")
+    assert run(capsys, "check", str(path)) == (0, f"{path}: my-kettle, 6 steps, no problem\n", "")
 
 
 def test_a_draft_needs_a_proper_name(capsys):

@@ -200,3 +200,33 @@ def test_what_was_wanted_is_the_limit_that_was_held_against(db):
     wanted = {step["key"]: step["wanted"] for step in card["steps"]}
     assert wanted["fuse"] == "at most 1 Ω"
     assert wanted["diode-forward"] == "at least 50 kΩ"
+
+
+def test_every_live_point_is_told_with_what_was_done(tmp_path):
+    """Invented: mains at the pins, seen and proved dead since; then volts at the capacitor, and nothing after it."""
+    bench = records.Bench(tmp_path / "bench.db")
+    procedure = records.read_procedure(records.OVEN.read_text(), "microwave-oven.yaml")
+    job, steps = bench.writer.open_job("L-1", procedure, {}, {}, bench.now)
+
+    def event(kind, step, **facts):
+        bench.at += 1.0
+        bench.writer.event(kind, bench.now, facts, job=job, step=steps[step], whence="walk")
+
+    event("live point", "plug-dead-ac", source="multimeter", value=231.2, shown="231.2 V")
+    event("acknowledged", "plug-dead-ac", who="page", cautions=[])
+    volts = records.Form(quantity="voltage", mode="ac", unit="V", scale=1.0, decimals=1)
+    capture = bench.measure(volts, 2, job, steps["plug-dead-ac"])
+    number = bench.writer.capture(job, steps["plug-dead-ac"], bench.link, capture)
+    row = records.verdict_row(bench, procedure.step("plug-dead-ac"), capture)
+    bench.writer.verdict(job, steps["plug-dead-ac"], number, row, bench.now)
+    event("live point", "capacitor-dead", source="multimeter", value=412.0, shown="412 V")
+    bench.writer.commit(bench.now)
+    bench.writer.close(bench.now)
+    connection = open_reader(tmp_path / "bench.db")
+    card = report.handover(connection, "L-1")
+    connection.close()
+    assert [(each.shown, each.where, each.done) for each in card["live"]] == [
+        ("231.2 V", "plug line pin – plug neutral pin", "acknowledged (page); proved dead since"),
+        ("412 V", "capacitor terminal A – capacitor terminal B", "acknowledged by nobody; not proved dead since"),
+    ]
+    assert "<b>231.2 V</b> at plug line pin – plug neutral pin (No mains between" in report.as_html("handover", card)

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from meterlog.procedure.kinds.kind import JUDGED, Kind, Opens, Watched, never
+from meterlog.procedure.kinds.kind import JUDGED, Kind, Opens, by_value_or_method, never
 
 TIMED = Kind(
-    name="timed",
     needed=frozenset(),
     allowed=JUDGED,
     quantity="time",
@@ -16,8 +15,8 @@ TIMED = Kind(
     is_left_in_words=False,
     method_finds_limit=True,
     opens=Opens.START,
-    watched=Watched.SWITCHED,
     on_screen="",
     on_sheet="mark the start and the stop",
     is_run=False,
+    conclude=by_value_or_method,
 )

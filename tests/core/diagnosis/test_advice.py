@@ -23,6 +23,7 @@ steps:
     kind: dead
     title: No charge between the pins
     points: [pin a, pin b]
+    mode: ac+dc
     known source: 9 V
     limits: [{is: at most 34 V, source: invented, mark: common practice}]
     cautions: [prove-tester]
