@@ -197,6 +197,19 @@ class SelfTelling:
         return match.start() if match else begun_of(self._starts, data, found.start + 1, found.end)
 
 
+class BegunByBit(SelfTelling):
+    """Frames that tell their own length, of which the first byte alone has a bit set."""
+
+    def __init__(self, bit: int, length: Callable[[bytes, int], int | None]) -> None:
+        super().__init__(tuple(bytes((value,)) for value in range(256) if value >> bit & 1), length, ())
+
+    def find(self, data: bytes, at: int) -> Found | int:
+        found = super().find(data, at)
+        start, end = (found, len(data)) if isinstance(found, int) else (found.start, found.end)
+        following = self._start.search(data, start + 1, end)
+        return Found(start, following.start(), "another begins before its length is full") if following else found
+
+
 class MarkedByBit:
     """Frames of which the first byte, or the last, has a bit set that the others have not."""
 

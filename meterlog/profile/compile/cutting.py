@@ -6,7 +6,15 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from meterlog.conversation.framing import Delimited, FixedLength, Framer, MarkedByBit, SelfTelling, Silence
+from meterlog.conversation.framing import (
+    BegunByBit,
+    Delimited,
+    FixedLength,
+    Framer,
+    MarkedByBit,
+    SelfTelling,
+    Silence,
+)
 from meterlog.conversation.stuffing import HEAD, Stuffed
 from meterlog.profile.compile.layout import Layout
 from meterlog.profile.language.kinds import parse_kind
@@ -58,7 +66,7 @@ def _begins(says: Says) -> bytes:
 
 def _literals(says: Says, begins: bytes) -> bytes:
     """All that may stand in a line behind what it begins with, but for its numbers."""
-    codes = [code for said in says.fields.values() for code in (*said.means, *said.value, *said.special)]
+    codes = [code for said in says.fields.values() for code in (*said.means, *said.value, *said.special_words)]
     inner = re.sub(r"\{\w*\}", "\0", says.text).encode("latin-1")[len(begins) :]
     return inner + b"\0" + b"\0".join(characters(code).encode("latin-1") for code in codes)
 
@@ -134,16 +142,19 @@ def layout_of(cut: Cut, base: int, says: Says | None = None) -> Layout:
 
 def framer_of(cut: Cut, layout: Layout, undo: Undo | None, proof: FrameProof, problems: Problems) -> Framer | None:
     """The framer; None when the keys do not say how a frame ends, which is told."""
-    if cut.start_bit is not None or cut.end_bit is not None:
-        if cut.end_bit is None and not isinstance(cut.length, int):
-            cut.where.tell(problems, "start bit", expected="`length` or `end bit` beside it", saw="no end of the frame")
-            return None
-        return MarkedByBit(cut.start_bit, cut.end_bit, layout.length, cut.longest)
     length: int | Callable[[bytes, int], int | None] | None = layout.length
     if cut.length is not None and not isinstance(cut.length, int):
         length = _length(cut.length, layout, cut.longest, problems)
         if length is None:
             return None
+    if cut.start_bit is not None or cut.end_bit is not None:
+        if cut.end_bit is None and length is None:
+            cut.where.tell(problems, "start bit", expected="`length` or `end bit` beside it", saw="no end of the frame")
+            return None
+        if callable(length):
+            assert cut.start_bit is not None
+            return BegunByBit(cut.start_bit, length)
+        return MarkedByBit(cut.start_bit, cut.end_bit, layout.length, cut.longest)
     if (undo and undo.escape) or (cut.start == cut.end and cut.start):
         return _stuffed(cut, undo, length, problems)
     if isinstance(length, int):

@@ -52,7 +52,7 @@ def display(values: Values, field: Field) -> FrameReader:
     """What reads a display field's digits."""
     field = _lit_only(field)
     table = segment_table(field.segments)
-    words = {look(word): word_code(word) for word in field.special}
+    words = {look(word): word_code(word) for word in field.special_words}
     digits = [gathered(values.layout, bits) for bits in field.digits]
     points = [gathered(values.layout, bits) for bits in field.points]
     minus = gathered(values.layout, field.minus) if field.minus else None

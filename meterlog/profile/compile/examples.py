@@ -76,24 +76,32 @@ def said_well(said: str) -> bool:
 
 def heard(example: Example, conversation: Conversation, frame: bytes) -> list[Outcome]:
     """What a frame gives where the example's stands: after its earlier frames and its request."""
-    before = [event for data in example.after for event in received(data)]
-    start = sum(len(event.data) for event in before)
-    outcomes = drive(conversation, [*before, *received(frame, example.request)])
-    return [outcome for outcome in outcomes if outcome.start + len(outcome.raw) > start]
+    return _heard(example, conversation, frame)[1]
+
+
+def _heard(example: Example, conversation: Conversation, frame: bytes) -> tuple[list[Outcome], list[Outcome]]:
+    """What the frames before it give, and what a frame gives behind them."""
+    before = [event for earlier in example.after for event in received(earlier.frame, earlier.request)]
+    start = sum(len(earlier.frame) for earlier in example.after)
+    outcomes = list(drive(conversation, [*before, *received(frame, example.request)]))
+    mine = [outcome.start + len(outcome.raw) > start for outcome in outcomes]
+    first = mine.index(True) if True in mine else len(mine)
+    return outcomes[:first], outcomes[first:]
 
 
 def run(example: Example, conversation: Conversation, requests: Sequence[bytes], problems: Problems) -> None:
     """Decode one example and tell where it differs; `requests` are those of the profile, as they are sent."""
     where = example.where
-    if example.request and example.request not in requests:
-        hint = "sent are " + "; ".join(f"hex {request.hex(' ').upper()}" for request in requests[:4])
-        saw = f"hex {example.request.hex(' ').upper()}"
-        where.tell(problems, "request", expected="a request of this profile, its check too", saw=saw, hint=hint)
-        return
+    for request in [example.request, *(earlier.request for earlier in example.after)]:
+        if request and request not in requests:
+            hint = "sent are " + "; ".join(f"hex {request.hex(' ').upper()}" for request in requests[:4])
+            saw = f"hex {request.hex(' ').upper()}"
+            where.tell(problems, "request", expected="a request of this profile, its check too", saw=saw, hint=hint)
+            return
     if example.rejected is not None and example.shows is not None:
         where.tell(problems, "rejected", expected="`shows` or `rejected`", saw="both")
         return
-    found = heard(example, conversation, example.frame)
+    earlier, found = _heard(example, conversation, example.frame)
     rejected = [o for o in found if isinstance(o, Rejected)]
     readings = [r for o in found if isinstance(o, Frame) for r in o.readings]
     framed = any(isinstance(o, Frame) for o in found)
@@ -116,8 +124,24 @@ def run(example: Example, conversation: Conversation, requests: Sequence[bytes],
             saw=unread[0],
         )
     elif not framed or rejected or len(wanted) != len(readings) or not all(map(agrees, readings, wanted)):
-        where.tell(problems, "shows", expected="; ".join(example.shows), saw=_found(found, readings),
-                   hint="see `meterlog profile explain` for how the frame was read")  # fmt: skip
+        spoiled = next(
+            (f"of the frames before it one is rejected: {o.reason}" for o in earlier if isinstance(o, Rejected)), ""
+        )
+        hint = spoiled or _zeros(readings, wanted) or "see `meterlog profile explain` for how the frame was read"
+        where.tell(problems, "shows", expected="; ".join(example.shows), saw=_found(found, readings), hint=hint)
+
+
+def _zeros(readings: Sequence[Reading], wanted: Sequence[str]) -> str:
+    """What to do where the digits differ in zeros before them alone; else nothing."""
+    for reading, said in zip(readings, wanted, strict=False):
+        match = _SHOWN.fullmatch(said.strip())
+        if match and reading.digits != match["digits"] and _stripped(reading.digits) == _stripped(match["digits"]):
+            return "digits are kept as they come, zeros before them too: write what stands in the frame"
+    return ""
+
+
+def _stripped(digits: str) -> str:
+    return re.sub(r"^([-+]?)0+(?=\d)", r"\1", digits)
 
 
 def _found(found: list[Outcome], readings: list[Reading]) -> str:

@@ -141,7 +141,7 @@ class Template:
         if kind.name == "hex":
             return b" *+([0-9A-Fa-f]{1,16}) *+"
         if kind.name == "digits":
-            words = [word_code(word) for word in field.special] if field else []
+            words = [word_code(word) for word in field.special_words] if field else []
             return b" *+(" + b"|".join([b"[0-9]{1,18}", *map(re.escape, words)]) + b") *+"
         words = _words_of(field)
         if words:

@@ -10,7 +10,7 @@ from collections.abc import Hashable, Mapping
 from dataclasses import dataclass, replace
 
 from meterlog.base.readings import Bound, Form
-from meterlog.conversation.reasons import Untold
+from meterlog.conversation.reasons import Refusal, Untold
 from meterlog.profile.compile.view import NotBelieved
 from meterlog.profile.language.facts import NO_FACTS, Facts, form_of, merge
 
@@ -134,14 +134,23 @@ class Former:
 
     A key is (decimals or None, width, zero with a minus, special value or None, code of each source …).
 
+    Args:
+        is_proved: a check proves the frame, so that one which says that it can't measure is a whole answer.
+
     Attributes:
         everything: all facts that it may come to say.
         met: the entries that are kept; examples have reached their rows, for `profile check`.
     """
 
     def __init__(
-        self, fixed: tuple[tuple[str, Facts], ...], special: Table | None, sources: tuple[Source, ...]
+        self,
+        fixed: tuple[tuple[str, Facts], ...],
+        special: Table | None,
+        sources: tuple[Source, ...],
+        *,
+        is_proved: bool = False,
     ) -> None:
+        self._is_proved = is_proved
         self.fixed, self.special, self.sources = fixed, special, sources
         said = [facts for _, facts in fixed] + [f for source in sources for f in source.says]
         self.everything = (*said, *(special.says if special else ()))
@@ -177,7 +186,7 @@ class Former:
         if isinstance(facts, str):
             return facts
         if facts.reject:
-            return facts.reject
+            return Refusal(facts.reject) if self._is_proved else facts.reject
         if facts.nothing:
             return NOTHING
         decimals, width, minus_zero, special = key[:4]

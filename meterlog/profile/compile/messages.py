@@ -120,7 +120,7 @@ class MessageCompiler:
     def compile(self) -> Message | None:
         """The message; None when something is wrong, which is told."""
         before = len(self.problems)
-        checks = [self._check(check) for check in (self.says.checks if self.says.check else self.around.checks)]
+        checks = [self._check(check) for check in self._checks]
         self._text()
         self._place([name for name, said in self.says.fields.items() if said.item is None])
         once, self.values.steps = self.values.steps, []
@@ -147,6 +147,11 @@ class MessageCompiler:
             values=dict(self.values.known),
             header_by=self.says.split.by if self.says.split and has_header else b"",
         )
+
+    @property
+    def _checks(self) -> tuple[Check, ...]:
+        """What proves a frame: its own checks, or those of the profile."""
+        return self.says.checks if self.says.check else self.around.checks
 
     @property
     def _forgets(self) -> bool:
@@ -307,9 +312,11 @@ class MessageCompiler:
             ),
             ("the step", said.step or NO_FACTS),
         )
-        former = Former(fixed, special, tuple(source for _, source in mine.values()))
-        rows = self.tables.special_rows
-        digits = Numbers(self.tables.known, rows, [*self.values.known], self.problems).digits(name, said)
+        looked_up = tuple(source for _, source in mine.values())
+        former = Former(fixed, special, looked_up, is_proved=bool(self._checks))
+        digits = Numbers(self.tables.known, self.tables.special_row, [*self.values.known], self.problems).digits(
+            name, said
+        )
         if digits is None:
             return None
         if said.highest is not None:
@@ -387,7 +394,7 @@ def _at_most(highest: int, digits: FrameReader) -> FrameReader:
 
     def read(view: View) -> Digits:
         found: Digits = digits(view)
-        if abs(found.counts) > highest:
+        if found.special is None and abs(found.counts) > highest:
             raise NotBelieved(why)
         return found
 

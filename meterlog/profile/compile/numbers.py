@@ -31,7 +31,7 @@ class Digits(NamedTuple):
         decimals: digits behind its point; None where it says nothing of a point.
         width: digits before the point that are always shown.
         minus_zero: a minus stands before zeros only.
-        special: the special value that stands there in place of a number.
+        special: the special value that stands there in place of a number, which the others show where it is one.
     """
 
     counts: int
@@ -77,7 +77,7 @@ def digits_of(name: str, field: Field | None, kind: Kind) -> Callable[[Groups], 
                 raise NotBelieved(f"{name}: {words}" if name else words)
         minus = sign == b"-"
         if numbers and (special := numbers.get(trimmed(-counts if minus else counts, decimals))) is not None:
-            return Digits(0, 0, special=special)
+            return Digits(-counts if minus else counts, decimals, special=special)
         shown = width if fixed else len(before) if before[:1] == b"0" or not before else 1
         assert shown is not None
         return Digits(-counts if minus else counts, decimals, shown, minus and not counts)
@@ -93,7 +93,7 @@ def limited(digits: Digits, name: str) -> Digits:
 
 
 def _special_words(field: Field) -> list[str]:
-    return [word for word in field.special if not _numeric(field, word)]
+    return [word for word in field.special_words if not _numeric(field, word)]
 
 
 def _numeric(field: Field, word: str) -> re.Match[str] | None:
@@ -104,7 +104,7 @@ def _numeric(field: Field, word: str) -> re.Match[str] | None:
 def special_numbers(field: Field) -> Mapping[tuple[int, int], bytes]:
     """Special values that are written as numbers, such as 9.9E37, by their trimmed (counts, decimals)."""
     found = {}
-    for word in field.special:
+    for word in field.special_words:
         match = _numeric(field, word)
         if match:
             sign, before, after, exponent = match.groups()

@@ -10,7 +10,7 @@ from meterlog.base.source import near_miss
 from meterlog.conversation.reasons import Untold
 from meterlog.profile.compile import arithmetic
 from meterlog.profile.compile.arithmetic import operands
-from meterlog.profile.compile.numbers import Digits, limited, shortest
+from meterlog.profile.compile.numbers import Digits, limited, shortest, special_numbers
 from meterlog.profile.compile.values import OWN, code_of_float, reason
 from meterlog.profile.compile.view import FrameReader, NotBelieved, View
 
@@ -18,8 +18,9 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Hashable
 
     from meterlog.base.source import Problems
+    from meterlog.profile.compile.tables import SpecialRow
     from meterlog.profile.compile.values import Value
-    from meterlog.profile.language.content import Shows
+    from meterlog.profile.language.content import Field, Shows
 
 LOST_POINT = "the decimal point stands nowhere on the display"
 
@@ -28,13 +29,13 @@ class Numbers:
     """Makes what reads the digits of a reading.
 
     Args:
-        known: a field by its name. special: a field's special values, as its reader answers them.
+        known: a field by its name. special: what finds the row of a field's special value.
     """
 
     def __init__(
         self,
         known: Callable[[str], Value | None],
-        special: Callable[[str], Collection[Hashable]],
+        special: Callable[[str], SpecialRow],
         fields: Collection[str],
         problems: Problems,
     ) -> None:
@@ -60,24 +61,24 @@ class Numbers:
     def _plain(self, value: Value) -> FrameReader | None:
         """What answers a field's own digits; None where it is none that has any."""
         read, name = told(value), "" if value.name.startswith(OWN) else value.name
+        special = self._special(value.name)
         if value.kind == "digits":
-            return read
-        special = frozenset(self._special(value.name))
+            return _of_text(read, special, value.field, name) if value.field and value.field.special else read
         if value.kind == "int":
-            return lambda view: _of_whole(read(view), special, name)
+            return lambda view: _of_whole(view, read(view), special, name)
         if value.kind == "float":
             digits = shortest(value.bits == 32)
-            return lambda view: _of_float(read(view), special, name, digits)
+            return lambda view: _of_float(view, read(view), special, name, digits)
         return None
 
     def _rounded(self, value: Value, decimals: FrameReader) -> FrameReader:
         """What answers a float's digits, rounded to so many behind the point."""
-        read, special = told(value), frozenset(self._special(value.name))
+        read, special = told(value), self._special(value.name)
         name = "" if value.name.startswith(OWN) else value.name
 
         def digits(view: View) -> Digits:
             places = decimals(view)
-            return _of_float(read(view), special, name, lambda n: _to(Fraction(n), places))
+            return _of_float(view, read(view), special, name, lambda n: _to(Fraction(n), places))
 
         return digits
 
@@ -163,11 +164,11 @@ class Numbers:
         plain = self._plain(value)
         if plain is None:
             raise ValueError(f"{name} is no number: say `as: decimal` or `as: digits`")
-        read, special = told(value), frozenset(self._special(name))
+        read, special = told(value), self._special(name)
         if value.kind == "float":
-            return lambda view: _fraction_of_float(read(view), special, name)
+            return lambda view: _fraction_of_float(view, read(view), special, name)
         if value.kind == "int":
-            return lambda view: _fraction_of_whole(read(view), special, name)
+            return lambda view: _fraction_of_whole(view, read(view), special, name)
 
         def operand(view: View) -> Fraction:
             digits: Digits = plain(view)
@@ -211,35 +212,61 @@ def _with_decimals(plain: FrameReader, decimals: FrameReader) -> FrameReader:
     return digits
 
 
-def _of_whole(number: int | bytes, special: Collection[Hashable], name: str) -> Digits:
-    if number in special:
-        return Digits(0, special=number)
-    assert isinstance(number, int)
-    return limited(Digits(number), name)
+def _of_text(read: FrameReader, special: SpecialRow, field: Field, name: str) -> FrameReader:
+    """What answers the digits of a text or a display: a special value where it is one in this frame."""
+    numbers = frozenset(special_numbers(field).values())
+
+    def digits(view: View) -> Digits:
+        found: Digits = read(view)
+        if found.special is None:
+            return found
+        row = special(view, found.special)
+        if row is None and found.special not in numbers:
+            raise NotBelieved(reason(name, f"no meaning for {found.special!r} here"))
+        return found._replace(special=None) if row is None else Digits(0, 0, special=row)
+
+    return digits
 
 
-def _of_float(number: float, special: Collection[Hashable], name: str, digits: Callable[[float], Digits]) -> Digits:
-    code = code_of_float(number)
-    if code in special:
-        return Digits(0, 0, special=code)
+def _of_whole(view: View, number: int | bytes, special: SpecialRow, name: str) -> Digits:
+    row = special(view, number)
+    if row is not None:
+        return Digits(0, special=row)
+    return limited(Digits(_whole(number, name)), name)
+
+
+def _whole(number: int | bytes, name: str) -> int:
+    """A whole number. Raises: NotBelieved for a special value that is none in this frame."""
+    if isinstance(number, bytes):
+        raise NotBelieved(reason(name, f"no meaning for {number.decode('latin-1')!r} here"))
+    return number
+
+
+def _of_float(view: View, number: float, special: SpecialRow, name: str, digits: Callable[[float], Digits]) -> Digits:
+    row = special(view, code_of_float(number))
+    if row is not None:
+        return Digits(0, 0, special=row)
+    return limited(digits(_finite(number, name)), name)
+
+
+def _finite(number: float, name: str) -> float:
     if not -1e15 < number < 1e15:
         raise NotBelieved(reason(name, "no number"))
-    return limited(digits(number), name)
+    return number
 
 
-def _fraction_of_float(number: float, special: Collection[Hashable], name: str) -> Fraction:
-    code = code_of_float(number)
-    if code in special:
-        raise _Special((name, code))
-    if not -1e15 < number < 1e15:
-        raise NotBelieved(reason(name, "no number"))
-    return Fraction(number)
+def _fraction_of_float(view: View, number: float, special: SpecialRow, name: str) -> Fraction:
+    row = special(view, code_of_float(number))
+    if row is not None:
+        raise _Special((name, row))
+    return Fraction(_finite(number, name))
 
 
-def _fraction_of_whole(number: int, special: Collection[Hashable], name: str) -> Fraction:
-    if number in special:
-        raise _Special((name, number))
-    return Fraction(number)
+def _fraction_of_whole(view: View, number: int | bytes, special: SpecialRow, name: str) -> Fraction:
+    row = special(view, number)
+    if row is not None:
+        raise _Special((name, row))
+    return Fraction(_whole(number, name))
 
 
 def _to(number: Fraction, decimals: int) -> Digits:

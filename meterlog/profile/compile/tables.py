@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable, Hashable
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -17,7 +18,7 @@ from meterlog.profile.language.facts import Facts
 from meterlog.profile.language.places import parse_code
 
 if TYPE_CHECKING:
-    from collections.abc import Hashable, Iterator, Mapping
+    from collections.abc import Iterator, Mapping
 
     from meterlog.base.source import Problems
     from meterlog.profile.compile.values import Value, Values
@@ -25,6 +26,8 @@ if TYPE_CHECKING:
 
 Sources = dict[str, tuple[FrameReader, Source]]
 """Of each field that has meanings: what answers its code, and what looks it up."""
+SpecialRow = Callable[[View, Hashable], Hashable | None]
+"""Answers the row of a special value by a field's code; None where the code is none, or none in this frame."""
 
 
 ANY_OTHER = "any other"
@@ -82,21 +85,10 @@ class Tables:
     def _table(self, found: Sources, name: str, said: Field, value: Value) -> None:
         rows: dict[Hashable, Facts] = {}
         read = value.read
-        upper = None
-        if said.under:
-            upper = self.known(said.under)
-            if upper is None:
-                allowed = [*self.values.known, *self.kept]
-                said.where.tell(
-                    self.problems,
-                    "under",
-                    expected="a field of this message",
-                    saw=said.under,
-                    hint=near_miss(said.under, allowed),
-                )
-                return
-            if not self.is_code(said, upper, "under"):
-                return
+        upper = self._upper(said)
+        if said.under and upper is None:
+            return
+        if upper is not None:
             outer_code, inner_code = upper.read, value.read
             read = lambda view: (outer_code(view), inner_code(view))  # noqa: E731
         for code, facts in said.means.items():
@@ -117,6 +109,17 @@ class Tables:
                 for outer in self.codes(upper.field, upper, (code,)):
                     rows |= {(outer, k): f for inner, f in facts.items() for k in self.codes(said, value, (inner,))}
         found[name] = (read, Table(name, rows, said.under))
+
+    def _upper(self, said: Field) -> Value | None:
+        """The field whose code chooses a table; None where there is none, which is told where one is named."""
+        if not said.under:
+            return None
+        upper = self.known(said.under)
+        if upper is None:
+            allowed = near_miss(said.under, [*self.values.known, *self.kept])
+            said.where.tell(self.problems, "under", expected="a field of this message", saw=said.under, hint=allowed)
+            return None
+        return upper if self.is_code(said, upper, "under") else None
 
     def known(self, name: str) -> Value | None:
         """A field of this message, or one that another keeps."""
@@ -197,23 +200,56 @@ class Tables:
     def special(self, name: str, said: Shows) -> Table | None:
         """What is no number: a field's special values, or those of each field of a sum, with its name."""
         if self.known(name) is not None:
-            rows = self.special_rows(name)
+            rows, under = self._special_rows(name), self._special_under(name)
         else:
-            rows = {(part, code): facts for part in operands(name) for code, facts in self.special_rows(part).items()}
-        return Table(said.value or said.channel or "the value", rows) if rows else None
+            parts = operands(name)
+            rows = {(part, row): facts for part in parts for row, facts in self._special_rows(part).items()}
+            under = ""
+        return Table(said.value or said.channel or "the value", rows, under) if rows else None
 
-    def special_rows(self, name: str) -> dict[Hashable, Facts]:
-        """A field's special values by their codes, and what they mean."""
+    def special_row(self, name: str) -> SpecialRow:
+        """What finds the row of a field's special value."""
+        rows = self._special_rows(name)
+        upper = self.known(self._special_under(name))
+        if upper is None:
+            return lambda view, code: code if code in rows else None
+        outer = upper.read
+        inner = {row[1] for row in rows if isinstance(row, tuple)}
+
+        def row(view: View, code: Hashable) -> Hashable | None:
+            if code not in inner:
+                return None
+            above = outer(view)
+            found = ((above, code), (ANY, code)) if above is not None else ()
+            return next((each for each in found if each in rows), None if found else (above, code))
+
+        return row
+
+    def _special_under(self, name: str) -> str:
+        """The field whose code chooses a field's special values; "" where none does."""
+        value = self.known(name)
+        said = value.field if value else None
+        return said.under if said and any(not isinstance(each, Facts) for each in said.special.values()) else ""
+
+    def _special_rows(self, name: str) -> dict[Hashable, Facts]:
+        """A field's special values by their codes, below those of another field where that chooses them."""
         if name not in self._special:
             value = self.known(name)
-            words = value.field.special.items() if value and value.field else ()
-            self._special[name] = {
-                key: facts
-                for word, facts in words
-                if value and value.field
-                for key in self.codes(value.field, value, (word,))
-            }
+            self._special[name] = self._rows_of_special(value.field, value) if value and value.field else {}
         return self._special[name]
+
+    def _rows_of_special(self, said: Field, value: Value) -> dict[Hashable, Facts]:
+        rows: dict[Hashable, Facts] = {}
+        upper = self._upper(said) if self._special_under(value.name) else None
+        for word, facts in said.special.items():
+            if isinstance(facts, Facts):
+                rows |= dict.fromkeys(self.codes(said, value, (word,)), facts)
+            elif upper is not None and upper.field is not None:
+                outer = self.codes(upper.field, upper, (word,))
+                rows |= {
+                    (o, k): f for o in outer for inner, f in facts.items() for k in self.codes(said, value, (inner,))
+                }
+        return rows
 
 
 def _request(view: View) -> int | None:

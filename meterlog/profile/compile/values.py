@@ -249,7 +249,7 @@ def _blanked(blank: str, text: FrameReader) -> FrameReader:
 def _figures(name: str, field: Field, text: FrameReader, wrong: str) -> Value:
     """A whole number written in decimal figures, or one of its special values."""
     why, words = reason(name, wrong), set()
-    for word in field.special:
+    for word in field.special_words:
         if not re.fullmatch(r"-?\d+", word):
             try:
                 words.add(figures_code(field, word))

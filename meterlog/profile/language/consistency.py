@@ -47,6 +47,8 @@ def _frame(cut: Cut, problems: Problems) -> None:
     if cut.after_end and not cut.end:
         hint = "where `length` ends the frame, its last bytes are simply part of it"
         cut.where.tell(problems, "after end", expected="`end` beside it", saw="no such key", hint=hint)
+    if cut.end_bit is not None and cut.length is not None and not isinstance(cut.length, int):
+        cut.where.tell(problems, "length", expected="`end bit` alone, which ends the frame", saw="`length` too")
     if cut.numbered:
         _bits_of_a_byte(cut.numbered.where, "bits", cut.numbered.bits, problems)
     if cut.numbered and not isinstance(cut.length, int):
@@ -117,8 +119,17 @@ def _modes(where: Where, key: str, said: Iterable[Facts | Mapping[str, Facts]], 
 def _field(field: Field, problems: Problems) -> None:
     _modes(field.where, "means", field.means.values(), problems)
     _modes(field.where, "special", field.special.values(), problems)
-    if field.under and not field.means:
-        field.where.tell(problems, "under", expected="`means` beside it, a table for each code", saw="no such key")
+    if field.under and not (field.means or field.special):
+        expected = "`means` or `special` beside it, a table for each code"
+        field.where.tell(problems, "under", expected=expected, saw="no such key")
+    for code, said in field.special.items():
+        if not isinstance(said, Facts) and not field.under:
+            hint = "a table below each code needs `under: FIELD`"
+            field.where.tell(problems, "special", expected=f"what {code} means, in words", saw="a table", hint=hint)
+        elif isinstance(said, Facts) and field.under and not field.means:
+            hint = f"{code} is a code of {field.under} there; `any other` holds for those without a table"
+            expected = f"a table of special values below {code}"
+            field.where.tell(problems, "special", expected=expected, saw="words", hint=hint)
     for key in ("segments", "points", "minus"):
         if getattr(field, key) and not field.digits:
             field.where.tell(problems, key, expected="`digits` beside it", saw="no such key")

@@ -43,12 +43,13 @@ class Field:
         "what each code means; any other rejects the frame", MEANS, {}
     )
     under: str = key(
-        "the field whose code chooses the table in `means`; words there, in place of a table, hold for any code",
+        "the field whose code chooses the table in `means` or `special`; words in `means`, in place of a table, "
+        "hold for any code",
         w.FIELD_NAME,
         "",
     )
-    special: Mapping[str, Facts] = key(
-        "values that are no number, such as OL: overload", MapOf(w.CODE, w.FACTS, least=1), {}
+    special: Mapping[str, Facts | Mapping[str, Facts]] = key(
+        "values that are no number, such as OL: overload; beside `under` a table of them for each code", MEANS, {}
     )
     segments: str = key(
         "seven-segment digits: the segment that each bit lights, a to g, highest bit first",
@@ -63,6 +64,12 @@ class Field:
     )
     minus: tuple[Bits, ...] | None = key("bit of the minus sign", w.BITS, None)
     where: Where = NOWHERE
+
+    @property
+    def special_words(self) -> tuple[str, ...]:
+        """Every special value as it is written, whatever code it stands under."""
+        tables = [[word] if isinstance(said, Facts) else said for word, said in self.special.items()]
+        return tuple(dict.fromkeys(word for table in tables for word in table))
 
 
 FIELD = record("field", Field, "A named part of the frame.")

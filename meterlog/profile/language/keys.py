@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from meterlog.base.schema import ByKind, ListOf, MapOf, Where, choice, number, text, whole
+from meterlog.base.schema import ByKind, ListOf, MapOf, Scalar, Where, choice, number, text, whole
 from meterlog.profile.language import words as w
 from meterlog.profile.language.content import MESSAGE, Says
 from meterlog.profile.language.wire import (
@@ -74,6 +74,26 @@ ACCURACY = record("accuracy", Accurate, "What the maker says of the error.")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Earlier:
+    """A frame that came before an example's."""
+
+    frame: bytes = key("bytes as they came", w.BYTES)
+    request: bytes = key("the request that they answered", w.BYTES, b"")
+    where: Where = NOWHERE
+
+
+def _unasked(value: str) -> Earlier:
+    return Earlier(frame=w.BYTES.parse(value), request=b"")
+
+
+EARLIER = ByKind(
+    scalar=Scalar(w.BYTES.expected, _unasked),
+    mapping=record("earlier", Earlier, "A frame that came before an example's."),
+)
+AFTER = ByKind(scalar=Scalar(w.BYTES.expected, lambda value: (_unasked(value),)), sequence=ListOf(EARLIER, least=1))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Example:
     """Bytes and what the display showed."""
 
@@ -82,7 +102,9 @@ class Example:
         "what the display showed, such as 0.420 kohm", one_or_more(text("what was shown")), None
     )
     rejected: str | None = key("words of the reason why it is rejected", w.WORDS, None)
-    after: tuple[bytes, ...] = key("frames that came before it", one_or_more(w.BYTES), ())
+    after: tuple[Earlier, ...] = key(
+        "frames that came before it; those that answer requests as {frame, request}", AFTER, ()
+    )
     request: bytes = key("the request that it answers", w.BYTES, b"")
     where: Where = NOWHERE
 

@@ -98,3 +98,43 @@ def test_a_byte_that_must_be_a_code_is_told_by_its_field():
     (found,) = heard(body, bytes.fromhex("AA 07 2A"))
     assert not isinstance(found, Skipped)
     assert found.reason == "kind: expected 0x01, saw 0x07"
+
+
+FOLLOW = """frame: {start bit: 7, length: {byte: 1, plus: 2}}
+check: {kind: sum-8, mask: 0x7F, at: -1}
+readings: [{bytes: 2..-2, as: decimal, unit: kg}]
+"""
+
+
+def so_many(text):
+    frame = bytes((0x81, len(text) + 1)) + text
+    return frame + bytes((sum(frame) & 0x7F,))
+
+
+def test_a_frame_that_lost_a_byte_takes_nothing_of_one_that_is_marked_by_a_bit():
+    whole, other = so_many(b"12.34"), so_many(b"5.6")
+    found = heard(FOLLOW, whole + whole[:4] + whole[5:] + other + b"\x11\x22" + whole)
+    assert readings(found) == ["12.34 kg mass", "5.6 kg mass", "12.34 kg mass"]
+    assert reasons(found) == ["another begins before its length is full"]
+    assert [o.raw for o in found if isinstance(o, Skipped)] == [b"\x11\x22"]
+
+
+@pytest.mark.parametrize("size", [1, 2, 3, 7])
+def test_how_bytes_come_changes_nothing_of_frames_that_are_marked_by_a_bit(size):
+    whole, other = so_many(b"12.34"), so_many(b"5.6")
+    data = whole + whole[:4] + whole[5:] + other + b"\x11\x22" + whole[:1] + whole + other[:-1]
+    conversation = compiled_anew(f"profile: p\ntitle: P\n{FOLLOW}", "p").conversation()
+    split = [o for at in range(0, len(data), size) for o in conversation.feed(data[at : at + size], 0.0)]
+    assert [*split, *conversation.end()] == heard(FOLLOW, data)
+
+
+def test_a_frame_whose_check_holds_and_that_says_it_can_not_measure_is_looked_for_no_other_within():
+    body = """frame: {start: hex 11, length: 5}
+check: {kind: sum-8, at: 4}
+readings: [{bytes: 1..2, as: u16 big, unit: V, special: {0xFFFF: reject no probe}}]
+"""
+    data = bytes.fromhex("11 FF FF 11 20 11 00 0C 11 2E")  # the check of each by hand: 0x11+FF+FF+11, 0x11+0+0C+11
+    found = heard(body, data)
+    assert [o.raw for o in found if isinstance(o, Rejected)] == [data[:5]]
+    assert reasons(found) == ["no probe"]
+    assert readings(found) == ["12 V voltage"]

@@ -5,7 +5,7 @@ import struct
 import pytest
 
 from meterlog.base.errors import WrongText
-from meterlog.base.readings import Frame
+from meterlog.base.readings import Frame, Rejected
 from meterlog.profile.compile.compiler import compiled_anew
 
 WAYS = [  # how it is read, the special value as written, bytes that hold it (by hand)
@@ -197,3 +197,98 @@ def test_blanks_of_bits():
         "bits",
     )
     assert profile.conversation().feed(bytes.fromhex("AA 0F F7"), 0.0)[0].readings[0].digits == "7"
+
+
+UNDER = """profile: p
+title: T
+frame: {{start: hex AA, length: {length}}}
+fields:
+  function: {{byte: 1, means: {{1: V, 2 or 3: ohm, 4: degC}}}}
+  number:
+    bytes: 2..{last}
+    as: {way}
+    under: function
+    special: {{2 or 3: {{{said}: overload}}, 4: {{{said}: open sensor}}}}
+readings: [{{value: {value}{decimals}}}]
+"""
+NO_NUMBERS = {
+    "nan",
+    "FFFF",
+    "9F00",
+    "fff0",
+    "FF",
+    "''",
+    "EEEE",
+    "OL",
+    "OPEN",
+    "'--,-'",
+    "9.9E37",
+}  # as no number can be read
+
+
+@pytest.mark.parametrize("value", ["number", "number * 1"])
+@pytest.mark.parametrize(("way", "said", "data"), WAYS)
+def test_under_a_function_it_is_what_that_function_calls_it_and_else_a_number(way, said, data, value):
+    decimals = ", decimals: 1" if way[0] == "f" or (way.startswith("decimal") and value != "number") else ""
+    text = UNDER.format(length=2 + len(data), last=1 + len(data), way=way, said=said, value=value, decimals=decimals)
+    profile = compiled_anew(text, way)
+    for function, bound in ((2, "overload"), (3, "overload"), (4, "open sensor")):
+        (found,) = profile.conversation().feed(bytes([0xAA, function]) + data, 0.0)
+        assert isinstance(found, Frame)
+        assert str(found.readings[0].form.bound) == bound
+    (found, *_) = profile.conversation().feed(b"\xaa\x01" + data, 0.0)
+    if said in NO_NUMBERS or (way, said) == ("bcd", "0xFFFF"):
+        assert isinstance(found, Rejected)
+        assert not isinstance(found, Frame)
+    else:
+        assert isinstance(found, Frame)
+        assert found.readings[0].form.bound is None
+        assert found.readings[0].digits
+
+
+def test_any_other_function_may_have_a_table_and_an_unknown_one_is_no_number():
+    text = UNDER.format(length=4, last=3, way="u16 big", said="0x7FFF", value="number", decimals="")
+    profile = compiled_anew(text.replace("4: {0x7FFF", "any other: {0x7FFF"), "other")
+    (found,) = profile.conversation().feed(b"\xaa\x01\x7f\xff", 0.0)
+    assert str(found.readings[0].form.bound) == "open sensor"
+    (found, *_) = profile.conversation().feed(b"\xaa\x09\x7f\xff", 0.0)
+    assert isinstance(found, Rejected)
+
+
+KEPT_FUNCTION = """profile: p
+title: T
+frame: {end: <LF>}
+messages:
+  function: {when: {starts: F}, text: "F{function}", keep: function, fields: {function: {means: {V: V, R: ohm}}}}
+  number:
+    text: "{number}"
+    fields: {number: {as: digits, under: function, special: {R: {9999: overload}}}}
+    readings: [{value: number}]
+"""
+
+
+def test_of_a_function_that_nobody_has_told_no_value_is_believed():
+    profile = compiled_anew(KEPT_FUNCTION, "kept")
+    found = profile.conversation().feed(b"9999\nFR\n9999\nFV\n9999\n", 0.0)
+    assert isinstance(found[0], Rejected)
+    assert found[0].reason == "nothing has told function yet"
+    assert str(found[2].readings[0].form.bound) == "overload"
+    assert found[4].readings[0].digits == "9999"
+
+
+@pytest.mark.parametrize(
+    ("said", "wrong"),
+    [
+        ("special: {1: {0x7FFF: overload}}", "a table below each code needs `under: FIELD`"),
+        ("under: f, special: {0x7FFF: overload}", "0x7FFF is a code of f there"),
+        ("under: nobody, special: {1: {0x7FFF: overload}}", "a field of this message"),
+    ],
+)
+def test_a_table_of_special_values_and_what_it_stands_under_need_each_other(said, wrong):
+    with pytest.raises(WrongText, match=wrong):
+        compiled_anew(
+            "profile: p\ntitle: T\nframe: {start: hex AA, length: 4}\n"
+            f"fields: {{f: {{byte: 1, means: {{1: V}}}}, n: {{bytes: 2..3, as: u16 big, {said}}}}}\n"
+            "readings: [{value: n}]\n",
+            "p",
+        )
