@@ -15,7 +15,8 @@ from meterlog.record.acts import ActKind
 from meterlog.record.auditor import Finding
 from meterlog.store import leaves
 from meterlog.store.layout import SCHEMA, schema_of
-from meterlog.store.sealed import TABLES, Leaves, Unmade
+from meterlog.store.rows import TABLES
+from meterlog.store.sealed import Leaf, Leaves, Unmade
 from meterlog.store.upgrade import PLAIN_KINDS
 
 if TYPE_CHECKING:
@@ -34,15 +35,17 @@ def check_seals(db: Connection) -> Iterator[Finding]:
         yield Finding(where="bench", what="no identity is kept")
     made = Leaves(db)
     previous, expected, numbers = NO_SEAL, 0, dict.fromkeys(made.refs, 0)
-    for row in db.execute("SELECT number, line, acts FROM seal ORDER BY number"):
-        where = f"seal {row['number']}"
+    rows = db.execute("SELECT number, line, acts FROM seal ORDER BY number").fetchall()
+    again = made.of_seals([row["number"] for row in rows])
+    for row, (number, found) in zip(rows, again, strict=True):
+        where = f"seal {number}"
         try:
             seal = read_line(row["line"])
         except ValueError as error:
             yield Finding(where=where, what=str(error))
             return
         yield from _check_header(seal, row, benches, previous, expected, where)
-        yield from _check_leaves(made, seal, numbers, where)
+        yield from _check_leaves(made, seal, found, numbers, where)
         previous, expected = seal.hash, seal.number + 1
     for row in db.execute("SELECT seal, place FROM leaf WHERE seal >= ? OR seal < 0", [expected]):
         yield Finding(where=f"leaf {row['place']} of seal {row['seal']}", what="its seal is not there")
@@ -64,10 +67,12 @@ def _check_header(
         yield Finding(where=where, what=f"counts {seal.acts} acts, its row says {row['acts']}")
 
 
-def _check_leaves(made: Leaves, seal: Seal, numbers: dict[int, int], where: str) -> Iterator[Finding]:
+def _check_leaves(
+    made: Leaves, seal: Seal, found: Sequence[Leaf | Unmade], numbers: dict[int, int], where: str
+) -> Iterator[Finding]:
     texts: list[bytes] = []
     rows: list[str] = []
-    for place, leaf in enumerate(made.of_seal(seal.number)):
+    for place, leaf in enumerate(found):
         if leaf.place != place or (leaf.job is None) != (leaf.number is None):
             yield Finding(where=where, what=f"the place of {leaf.kind} {leaf.subject} was changed")
         if leaf.job is not None:

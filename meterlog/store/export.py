@@ -110,8 +110,7 @@ def _leaf_places(db: Connection, job: int, texts: Iterable[str], forms: Iterable
 
 def _proofs(made: Leaves, seals: dict[int, str], wanted: set[tuple[int, int]]) -> Iterator[LeafProof]:
     """The wanted leaves in the order of the record, each with its path. Raises: CannotDo when a root differs."""
-    for number in sorted({seal for seal, _ in wanted}):
-        found = list(made.of_seal(number))
+    for number, found in made.of_seals(sorted({seal for seal, _ in wanted})):
         texts = [leaf.text for leaf in found if not isinstance(leaf, Unmade)]
         tree = Tree([leaf_hash(text.encode()) for text in texts])
         if len(texts) != len(found) or tree.root().hex() != read_line(seals[number]).root:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from sqlite_utils import Database, Migrations
 
-from meterlog.store.schema import EVIDENCE, LAYOUT_1, LAYOUT_2
+from meterlog.store.schema import EVIDENCE, LAYOUT_1, LAYOUT_2, LAYOUT_3
 from meterlog.store.views import VIEWS
 
 if TYPE_CHECKING:
@@ -47,6 +47,12 @@ def every_row_under_its_seal(db: Database) -> None:
     db.execute("PRAGMA user_version = 2")
 
 
+@migrations()
+def rest_found_by_its_chunk(db: Database) -> None:
+    _run(db, LAYOUT_3)
+    db.execute("PRAGMA user_version = 3")
+
+
 def _run(db: Database, statements: str) -> None:
     for statement in statements.split(";\n"):
         if statement.strip():
@@ -81,7 +87,7 @@ def _refuse(db: Database, table: str, change: str) -> None:
     )
 
 
-LAYOUTS = (first_tables.__name__, every_row_under_its_seal.__name__)
+LAYOUTS = tuple(made.__name__ for made in (first_tables, every_row_under_its_seal, rest_found_by_its_chunk))
 """The step that made each layout, from layout 1 on."""
 
 

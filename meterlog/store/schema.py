@@ -30,7 +30,7 @@ EVIDENCE = (
 )  # fmt: skip
 """Tables whose rows are never changed or deleted."""
 
-KNOWN_VERSION = 2
+KNOWN_VERSION = 3
 """`user_version` of the newest layout this program knows."""
 
 LAYOUT_1 = """
@@ -275,3 +275,9 @@ CREATE INDEX leaf_of_job ON leaf (job, number) WHERE job IS NOT NULL;
 CREATE UNIQUE INDEX leaf_of_row ON leaf (kind, subject)
 """
 """Every row but a reading gets a leaf of its own; a record may go on under another bench's identity."""
+
+LAYOUT_3 = """
+CREATE INDEX unread_of_chunk ON unread (chunk);
+CREATE INDEX sent_of_chunk ON sent (chunk)
+"""
+"""What belongs to a chunk is found by it: the audit, the evidence file and the sender ask for every one."""

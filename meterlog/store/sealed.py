@@ -6,18 +6,12 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from meterlog.record.bag import ChunkLines
 from meterlog.store import leaves
+from meterlog.store.rows import AT_ONCE, TABLES, RowsUnder
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Iterator, Mapping, Sequence
 
     from meterlog.store.sqlite import Connection
-
-
-TABLES = {
-    "readings": "chunk",
-    **{kind: kind for kind in ("job", "capture", "verdict", "event", "bench", "text", "instrument", "link", "form")},
-}
-"""By kind of leaf, the table of the row that it speaks of; a job's steps are several rows."""
 
 
 class Leaf(NamedTuple):
@@ -44,9 +38,6 @@ class Unmade(NamedTuple):
     why: str
 
 
-_LEAF_COLUMNS = ("seal", "place", "job", "number", "kind", "subject")
-
-
 class Leaves:
     """Makes the leaves of a record again; with `shows_chunks` the lines under a chunk's leaf stay in `shown`."""
 
@@ -58,56 +49,46 @@ class Leaves:
         rows = db.execute("SELECT l.*, i.name, i.profile, i.facts FROM link l JOIN instrument i ON i.id = l.instrument")
         self._links = {row["id"]: dict(row) for row in rows}
 
-    def of_seal(self, number: int) -> Iterator[Leaf | Unmade]:
-        """The leaves of one commit, in their places."""
-        return map(self._made, self._db.execute("SELECT * FROM leaf WHERE seal = ? ORDER BY place", [number]))
+    def of_seals(self, numbers: Sequence[int]) -> Iterator[tuple[int, list[Leaf | Unmade]]]:
+        """Each commit of these numbers with its leaves, in their places."""
+        for first in range(0, len(numbers), AT_ONCE):
+            at_once = numbers[first : first + AT_ONCE]
+            under = RowsUnder(self._db, at_once)
+            for number in at_once:
+                yield number, [self._made(under, row) for row in under.leaves.get(number, ())]
 
-    def _made(self, row: Mapping[str, Any]) -> Leaf | Unmade:
-        seal, place, job, number, kind, subject = (row[name] for name in _LEAF_COLUMNS)
+    def _made(self, under: RowsUnder, row: Any) -> Leaf | Unmade:
+        seal, place, job, number, kind, subject = row
         try:
-            return Leaf(seal, place, job, number, kind, subject, self._text(kind, subject, job, number))
+            text = self._text(under, kind, subject, job, leaves.where(self.refs.get(job), number))
+            return Leaf(seal, place, job, number, kind, subject, text)
         except (KeyError, ValueError) as error:
             return Unmade(seal, place, job, number, kind, subject, str(error.args[0] if error.args else error))
 
-    def _text(self, kind: str, subject: int, job: int | None, number: int | None) -> str:
-        where = leaves.where(self.refs.get(job) if job is not None else None, number)
+    def _text(self, under: RowsUnder, kind: str, subject: int, job: int | None, where: leaves.LeafOwner) -> str:
         if kind == "steps":
-            steps = self._db.execute("SELECT * FROM step WHERE job = ? ORDER BY position", [subject])
-            return leaves.steps_leaf(subject, map(dict, steps), where)
+            return leaves.steps_leaf(subject, map(dict, under.steps.get(subject, ())), where)
         if kind not in TABLES:
             raise ValueError("there is no such kind")
-        row = self._row(TABLES[kind], subject)
+        if (TABLES[kind], subject) not in under.rows:
+            raise KeyError(f"no such row in {TABLES[kind]}")
+        row = dict(under.rows[TABLES[kind], subject])
         if row.get("job", job) != job:
             raise ValueError("it was moved to another job")
         if kind in leaves.PLAIN:
             return leaves.PLAIN[kind](row)
         if kind == "readings":
-            return self._chunk(row, where)
+            return self._chunk(under, row, where)
         return leaves.row_leaf(kind, {**row, "form_digest": self.forms.get(row.get("form", 0), "")}, where)
 
-    def _chunk(self, row: Mapping[str, Any], where: leaves.LeafOwner) -> str:
-        readings = self._readings(row)
-        if any(reading[1] != row["id"] for reading in readings):
+    def _chunk(self, under: RowsUnder, row: Mapping[str, Any], where: leaves.LeafOwner) -> str:
+        chunk = row["id"]
+        readings = under.readings.get(chunk, ())
+        if any(reading[1] != chunk for reading in readings):
             raise ValueError("a reading was moved to another chunk")
         read = leaves.readings_lines(readings, self.forms)
-        rest = leaves.rest_lines(self._rows_of("unread", row["id"]), self._rows_of("sent", row["id"]))
+        rest = leaves.rest_lines(under.unread.get(chunk, ()), under.sent.get(chunk, ()))
         if self.shown is not None:
-            self.shown[row["id"]] = ChunkLines(chunk=row["id"], raw=bytes(row["raw"]), readings=read, rest=rest)
+            self.shown[chunk] = ChunkLines(chunk=chunk, raw=bytes(row["raw"]), readings=read, rest=rest)
         digests = leaves.lines_digest(read), leaves.lines_digest(rest)
         return leaves.chunk_leaf(row, self._links[row["link"]], *digests, where)
-
-    def _readings(self, chunk: Mapping[str, Any]) -> list[tuple[Any, ...]]:
-        """The reading rows of a chunk's range of ids, in order."""
-        first, last = chunk["first_reading"], chunk["first_reading"] + chunk["readings"] - 1
-        rows = self._db.execute("SELECT * FROM reading WHERE id BETWEEN ? AND ? ORDER BY id", [first, last])
-        return [tuple(row) for row in rows]
-
-    def _rows_of(self, table: str, chunk: int) -> list[tuple[Any, ...]]:
-        """The `unread` or `sent` rows of a chunk, in order."""
-        return [tuple(row) for row in self._db.execute(f"SELECT * FROM {table} WHERE chunk = ? ORDER BY id", [chunk])]
-
-    def _row(self, table: str, number: int) -> dict[str, Any]:
-        row = self._db.execute(f"SELECT * FROM {table} WHERE id = ?", [number]).fetchone()
-        if row is None:
-            raise KeyError(f"no such row in {table}")
-        return dict(row)

@@ -14,9 +14,9 @@ from collections import defaultdict
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from meterlog.base.errors import CannotDo
 from meterlog.base.seals import line_hash
-from meterlog.record.acts import ActKind
-from meterlog.store.sealed import TABLES
+from meterlog.store.rows import TABLES, RowsUnder
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -47,56 +47,70 @@ class Packed:
         return hashlib.sha256(self.body).digest()
 
 
-def packed(db: Connection, numbers: Sequence[int]) -> Iterator[Packed]:
-    """The commits of these numbers, in order."""
-    for number in numbers:
-        row = db.execute("SELECT number, line, acts FROM seal WHERE number = ?", [number]).fetchone()
-        rows = rows_of(db, number)
-        body = zlib.compress(json.dumps(rows, separators=(",", ":"), ensure_ascii=False).encode(), 6)
-        yield Packed(
-            number=number, hash=line_hash(row["line"]), line=row["line"], acts=row["acts"], body=body,
-            rows=tuple(_asked(db, rows)),
-        )  # fmt: skip
+def packed(db: Connection, numbers: Sequence[int]) -> list[Packed]:
+    """The commits of these numbers, in order. Raises: CannotDo, when rows of one are not there any more."""
+    under = RowsUnder(db, numbers)
+    lines = db.execute(
+        "SELECT number, line, acts FROM seal WHERE number IN (SELECT value FROM json_each(?))", [json.dumps([*numbers])]
+    )
+    seals = {row["number"]: row for row in lines}
+    columns = {table: columns_of(db, table) for table in ASKED}
+    return [_packed(seals[number], rows_of(under, number), columns) for number in numbers]
 
 
-def rows_of(db: Connection, number: int) -> dict[str, list[list[Any]]]:
-    """Every row of a commit by table, columns in the table's order, bytes in base64."""
+def _packed(seal: Mapping[str, Any], rows: Mapping[str, list[list[Any]]], columns: Mapping[str, list[str]]) -> Packed:
+    return Packed(
+        number=seal["number"], hash=line_hash(seal["line"]), line=seal["line"], acts=seal["acts"], body=_body(rows),
+        rows=tuple(_asked(rows, columns)),
+    )  # fmt: skip
+
+
+def rows_of(under: RowsUnder, number: int) -> dict[str, list[list[Any]]]:
+    """Every row of a commit by table, columns in the table's order, bytes in base64.
+
+    Raises: CannotDo, when one that a leaf speaks of is not there any more.
+    """
     rows: dict[str, list[list[Any]]] = defaultdict(list)
-    for leaf in db.execute("SELECT * FROM leaf WHERE seal = ? ORDER BY place", [number]):
+    for leaf in under.leaves.get(number, ()):
+        kind, subject = leaf[4], leaf[5]
         rows["leaf"].append([*leaf])
-        kind, subject = leaf["kind"], leaf["subject"]
         if kind == "steps":
-            rows["step"] += [[*row] for row in db.execute("SELECT * FROM step WHERE job = ?", [subject])]
+            rows["step"] += map(list, under.steps.get(subject, ()))
             continue
-        row = db.execute(f"SELECT * FROM {TABLES[kind]} WHERE id = ?", [subject]).fetchone()
+        row = under.rows.get((TABLES[kind], subject))
+        if row is None:
+            raise CannotDo(f"commit {number} can't be sent: its {kind} {subject} is gone", "look with: meterlog audit")
         rows[TABLES[kind]].append([*row])
         if kind == "readings":
-            _add_chunk(db, rows, row)
-        elif kind == "event" and row["kind"] == ActKind.READ_AGAIN:
-            rows["reread"] += [[*each] for each in db.execute("SELECT * FROM reread WHERE event = ?", [subject])]
+            for table, kept in (("reading", under.readings), ("unread", under.unread), ("sent", under.sent)):
+                if subject in kept:
+                    rows[table] += map(list, kept[subject])
+        elif subject in under.rereads and kind == "event":
+            rows["reread"] += map(list, under.rereads[subject])
     for table, column in _BYTES.items():
-        for row in rows.get(table, ()):
-            row[column] = base64.b64encode(row[column]).decode()
-    return dict(rows)
+        for each in rows.get(table, ()):
+            each[column] = base64.b64encode(each[column]).decode()
+    return rows
 
 
-def _add_chunk(db: Connection, rows: dict[str, list[list[Any]]], chunk: Mapping[str, Any]) -> None:
-    first, count = chunk["first_reading"], chunk["readings"]
-    between = "SELECT * FROM reading WHERE id BETWEEN ? AND ? ORDER BY id"
-    rows["reading"] += [[*row] for row in db.execute(between, [first, first + count - 1])]
-    for table in ("unread", "sent"):
-        rows[table] += [
-            [*row] for row in db.execute(f"SELECT * FROM {table} WHERE chunk = ? ORDER BY id", [chunk["id"]])
-        ]
+_JSON = json.JSONEncoder(separators=(",", ":"), ensure_ascii=False).encode
+SMALL = 8_192
+"""Bytes of text below which a small window is enough: setting up a full one takes longer than all else."""
 
 
-def _asked(db: Connection, rows: Mapping[str, list[list[Any]]]) -> Iterator[tuple[str, int, str]]:
-    for table in ASKED:
-        if table in rows:
-            names = columns_of(db, table)
-            place = names.index("id")
-            for row in rows[table]:
-                yield table, row[place], json.dumps(dict(zip(names, row, strict=True)), ensure_ascii=False)
+def _body(rows: Mapping[str, list[list[Any]]]) -> bytes:
+    text = _JSON(rows).encode()
+    window, memory = (12, 4) if len(text) <= SMALL else (15, 8)
+    made = zlib.compressobj(6, zlib.DEFLATED, window, memory)
+    return made.compress(text) + made.flush()
+
+
+def _asked(rows: Mapping[str, list[list[Any]]], columns: Mapping[str, list[str]]) -> Iterator[tuple[str, int, str]]:
+    for table in rows.keys() & columns.keys():
+        names = columns[table]
+        place = names.index("id")
+        for row in rows[table]:
+            yield table, row[place], _JSON(dict(zip(names, row, strict=True)))
 
 
 def columns_of(db: Connection, table: str) -> list[str]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import time
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -82,19 +83,29 @@ class Sender:
 
     def send_all(self) -> int:
         """Send everything that is there now; answers how many commits."""
-        sent = 0
         with self._said():
             self._check_it_is_ours()
-            last = _last(self._db)
-            first_of_all = self._missing(last, with_acts=True)
-            for batch in _batches(first_of_all):
-                sent += self._send(batch)
-            done = set(first_of_all) | self._ahead()
-            for batch in _batches([n for n in range(self._reached + 1, last + 1) if n not in done]):
-                sent += self._send(batch)
+            last, there = _last(self._db), self._ahead()
+            wanted = "SELECT number FROM seal WHERE number > ? AND number <= ? {} ORDER BY number"
+            missing = [
+                [row[0] for row in self._db.execute(wanted.format(which), [self._reached, last])]
+                for which in ("AND acts > 0", "AND acts = 0")
+            ]
+            numbers = [number for which in missing for number in which if number not in there]
+            for commits in self._packed(numbers):
+                self._send(commits)
             self._reached = max(self._reached, last)
             self._send_personal()
-        return sent
+        return len(numbers)
+
+    def _packed(self, numbers: Sequence[int]) -> Iterator[Sequence[Packed]]:
+        """Batches of commits; the next is read and packed while the server takes the one before."""
+        with ThreadPoolExecutor(1) as beside:
+            waiting = beside.submit(packed, self._db, numbers[:BATCH])
+            for first in range(0, len(numbers), BATCH):
+                commits = waiting.result()
+                waiting = beside.submit(packed, self._db, numbers[first + BATCH : first + 2 * BATCH])
+                yield commits
 
     def follow(self, until: Callable[[], bool]) -> Iterator[SendProgress]:
         """Go on sending as the bench goes on keeping; answers where it stands whenever something was sent."""
@@ -145,22 +156,13 @@ class Sender:
         sql = "SELECT number FROM meterlog.commit WHERE bench = %s AND number > %s"
         return {row[0] for row in self._server.execute(sql, [self.bench, self._reached])}
 
-    def _missing(self, last: int, *, with_acts: bool) -> list[int]:
-        ahead = self._ahead()
-        sql = "SELECT number FROM seal WHERE acts > 0 AND number > ? AND number <= ? ORDER BY number"
-        return (
-            [row[0] for row in self._db.execute(sql, [self._reached, last]) if row[0] not in ahead] if with_acts else []
-        )
-
     # ---- sending ----
 
-    def _send(self, numbers: Sequence[int]) -> int:
-        commits = list(packed(self._db, numbers))
+    def _send(self, commits: Sequence[Packed]) -> None:
         with self._server.transaction():
             self._copy_commits(commits)
             self._copy_rows(commits)
         self._told(len(commits))
-        return len(commits)
 
     def _copy_commits(self, commits: Sequence[Packed]) -> None:
         db = self._server
@@ -219,11 +221,6 @@ class Sender:
 def _last(db: Connection) -> int:
     row = db.execute("SELECT max(number) FROM seal").fetchone()
     return -1 if row[0] is None else int(row[0])
-
-
-def _batches(numbers: Sequence[int]) -> Iterator[Sequence[int]]:
-    for first in range(0, len(numbers), BATCH):
-        yield numbers[first : first + BATCH]
 
 
 def _now() -> Any:

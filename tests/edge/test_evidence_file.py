@@ -400,7 +400,8 @@ def rewrite(path):
         db.execute("UPDATE verdict SET at_utc_ms = at_utc_ms - 1000")
         made, previous = Leaves(db), "0" * 64
         for row in db.execute("SELECT number, line FROM seal ORDER BY number").fetchall():
-            texts = [each.text for each in made.of_seal(row["number"])]
+            [(_, found)] = made.of_seals([row["number"]])
+            texts = [each.text for each in found]
             parts = row["line"].split(" ")
             parts[4], parts[5] = previous, Tree([leaf_hash(text.encode()) for text in texts]).root().hex()
             parts[9] = str(len(texts))

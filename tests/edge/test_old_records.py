@@ -20,6 +20,9 @@ from meterlog.store.writer import Writer
 KEPT = Path(__file__).parents[1] / "old_records"
 RECORDS = sorted(path.name.removesuffix(".gz") for path in KEPT.glob("*.db.gz"))
 
+SEALED_WHOLE = ("63b7b5f-demo.db",)
+"""Those whose every row was under a seal already: nothing is sealed anew."""
+
 
 def unpacked(name, folder):
     for path in KEPT.glob(f"{name}*.gz"):
@@ -52,7 +55,8 @@ def test_an_old_record_is_taken_up_once_and_sealed_whole(name, tmp_path):
     with contextlib.closing(open_reader(path)) as db:
         assert db.execute("PRAGMA user_version").fetchone()[0] == KNOWN_VERSION
         seals = db.execute("SELECT count(*) FROM seal").fetchone()[0]
-        assert db.execute("SELECT count(*) FROM event WHERE kind = 'record upgraded'").fetchone()[0] == 1
+        upgraded = db.execute("SELECT count(*) FROM event WHERE kind = 'record upgraded'").fetchone()[0]
+        assert upgraded == (name not in SEALED_WHOLE)
     assert findings(path) == []
     Writer(path, now(2)).close(now(3))
     with contextlib.closing(open_reader(path)) as db:

@@ -8,8 +8,9 @@ from edge.test_store import OHMS, OPEN, PROCEDURE, frame, now
 
 from meterlog.base.readings import Capture, Frame, Reading, Rejected
 from meterlog.store import audit, evidence
+from meterlog.store.migrations import run_missing
 from meterlog.store.reader import reading
-from meterlog.store.sealed import TABLES
+from meterlog.store.rows import TABLES
 from meterlog.store.sqlite import open_in_memory
 from meterlog.store.writer import Writer
 
@@ -323,3 +324,12 @@ def test_rows_put_in_by_another_program_are_not_sealed_at_the_next_start(record,
     with contextlib.closing(sqlite3.connect(path)) as db:
         db.row_factory = sqlite3.Row
         assert "text 99: is under no seal" in findings(db)
+
+
+@pytest.mark.parametrize("table", ["unread", "sent"])
+def test_what_belongs_to_a_chunk_is_found_by_it(table):
+    """A record of a week holds as many of them as commits: a scan for each would never end."""
+    with contextlib.closing(open_in_memory()) as db:
+        run_missing(db)
+        plan = db.execute(f"EXPLAIN QUERY PLAN SELECT * FROM {table} WHERE chunk IN (SELECT 1)").fetchall()
+    assert any(f"USING INDEX {table}_of_chunk" in row[3] for row in plan)

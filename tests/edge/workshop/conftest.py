@@ -56,10 +56,17 @@ class Played:
         """So many commits of free readings, with an act now and then."""
         from records import OHMS
 
+        from meterlog.base.readings import Rejected
+
         for n in range(commits):
             self.ms += 1000
             for _ in range(4):
                 self.bench.show(OHMS, 1000 + n, None, None)
+            if n % 5 == 0:
+                at, start = self.bench.at, self.bench.start
+                self.writer.sent(self.bench.link, b"READ?\n", at, None, None)
+                self.writer.outcomes(self.bench.link, [Rejected(start, b"\x55\x00", at, "cut short")], None, None)
+                self.bench.start += 2
             if n % 7 == 0:
                 self.writer.event("noted", now(self.ms), {"text": f"act {n}"}, who="tests")
             self.writer.commit(now(self.ms))

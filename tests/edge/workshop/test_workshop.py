@@ -140,6 +140,17 @@ def test_the_server_restored_from_yesterday_is_filled_again(workshop, bench):
     same_on_both_ends(workshop, one)
 
 
+def test_a_commit_whose_rows_are_gone_is_not_sent(workshop, bench):
+    one = bench()
+    one.grow(3)
+    with contextlib.closing(sqlite3.connect(one.path, isolation_level=None)) as db:
+        db.execute("DROP TRIGGER event_refuses_delete")
+        db.execute("DELETE FROM event")
+    with pytest.raises(CannotDo, match="can't be sent: its event 1 is gone"):
+        sent(joined(workshop, one), one)
+    assert hashes_there(workshop, one.writer.bench) == []
+
+
 def test_a_copied_record_stops_in_words_and_both_stay(workshop, bench, tmp_path):
     one = bench()
     one.grow(5)
