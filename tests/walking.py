@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from meterlog.base.readings import Bound, Form, Reading
-from meterlog.procedure.steps import Procedure, Step, StepKind
+from meterlog.procedure import kinds
+from meterlog.procedure.steps import Procedure, Step
 from meterlog.walk import REPLAY, Assume, Walk
 from meterlog.walk.happenings import Captured, Happening
 
@@ -14,12 +15,12 @@ def procedure(*steps: Step, cautions: tuple[str, ...] = ()) -> Procedure:
     return Procedure(key="p", title="P", appliance="any", source="invented", cautions=cautions, steps=steps)
 
 
-def step(key: str, quantity: str = "resistance", kind: StepKind = StepKind.MEASURE, **more) -> Step:
+def step(key: str, quantity: str = "resistance", kind: kinds.Kind = kinds.MEASURE, **more) -> Step:
     return Step(key=key, title=key, kind=kind, quantity=quantity, **more)
 
 
 def look(key: str, **more) -> Step:
-    return step(key, "", kind=StepKind.LOOK, **more)
+    return step(key, "", kind=kinds.LOOK, **more)
 
 
 OHM = Form(quantity="resistance", unit="ohm", scale=1.0, decimals=1, range_top=600.0)

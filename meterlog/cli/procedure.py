@@ -84,7 +84,8 @@ def show(file: str, where: str, as_json: bool) -> None:
         hint = near_miss(where, read.where) or "its limits do not depend on the jurisdiction"
         raise WrongValue(f"{read.key} has no limits for {where!r}\n  {hint}")
     if as_json:
-        click.echo(json.dumps(asdict(read), ensure_ascii=False))
+        steps = [{**asdict(step), "kind": step.kind.name} for step in read.steps]
+        click.echo(json.dumps({**asdict(read), "steps": steps}, ensure_ascii=False))
     else:
         click.echo(job_sheet(read, where), nl=False)
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from meterlog.diagnosis.belief import MOST_SHOWN
 from meterlog.diagnosis.model import SOMETHING_ELSE, CheckOutcome, Model, ModelledCheck, ModelledFault, SuspectPart
 from meterlog.diagnosis.suggestion import suggest
-from meterlog.procedure.steps import StepKind
+from meterlog.procedure.kinds import Opens
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Mapping
@@ -24,7 +24,6 @@ if TYPE_CHECKING:
 OPENS = ("pass", "looked", "override")
 """What opens a gate to the steps that wait for it."""
 
-_PROOFS = (StepKind.DEAD, StepKind.LEADS, StepKind.LOOK)
 _DEFAULT_ELSE = 2.0
 
 
@@ -99,7 +98,7 @@ def tier_of(step: Step) -> int:
 
 def gates_of(procedure: Procedure) -> set[str]:
     """Keys of the steps that are never ranked: proofs, looks, and all that a step with mains on waits for."""
-    gates = {step.key for step in procedure.steps if step.kind in _PROOFS}
+    gates = {step.key for step in procedure.steps if step.kind.is_left_in_words}
     for step in reversed(procedure.steps):
         if step.energised or step.key in gates:
             gates |= set(step.needs)
@@ -148,7 +147,7 @@ def advise(
 def _stops(procedure: Procedure, step: Step, outcomes: Mapping[str, str]) -> bool:
     """Whether a step was found wanting on which work itself rests: a look that others wait for."""
     is_waited_for = any(step.key in other.needs for other in procedure.steps)
-    return step.kind is StepKind.LOOK and is_waited_for and outcomes.get(step.key) == "fail"
+    return step.kind.opens is Opens.LOOK and is_waited_for and outcomes.get(step.key) == "fail"
 
 
 def _can_open(procedure: Procedure, key: str, outcomes: Mapping[str, str]) -> bool:

@@ -26,7 +26,10 @@ LITRE_MASS = 0.9982
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StatedValue:
-    """A stated value, SI, and the half width of the rectangle it lies in; None when none was stated."""
+    """A value stated or measured, SI, and the half width of the rectangle it lies in; None when none was stated.
+
+    `text` is as it was stated, "" where it was measured.
+    """
 
     value: float
     half_width: float | None = None
@@ -36,6 +39,10 @@ class StatedValue:
     def standard_uncertainty(self) -> float:
         """Half width over √3 (JCGM 100:2008, 4.3.7), 0 when none was stated."""
         return (self.half_width or 0.0) / math.sqrt(3.0)
+
+    def shown(self, unit: str) -> str:
+        """As it was stated; with its SI unit where it was measured."""
+        return self.text or f"{self.value:.6g} {unit} ± {self.half_width or 0.0:.2g} {unit}"
 
     def or_half_width(self, half_width: float) -> StatedValue:
         """The same, with a half width where none was stated."""
@@ -75,19 +82,24 @@ def read_mass(text: str) -> StatedValue:
     Raises: WrongValue when it is no mass or volume, or not above 0.
     """
     _, unit = units.split_measure(split_doubt(text)[0])
-    if units.same_kind(unit, "liter"):
-        volume = read_stated(text, "liter")
-        litres = volume.value / units.parse("1 liter", "liter")
-        half = volume.half_width / volume.value if volume.half_width is not None and volume.value else 0.03
-        mass = StatedValue(value=litres * LITRE_MASS, half_width=litres * LITRE_MASS * half, text=text.strip())
-    else:
+    if not units.same_kind(unit, "liter"):
         weighed = read_stated(text, "kilogram")
-        mass = weighed.or_half_width(max(0.002, 0.002 * weighed.value))
+        return checked_mass(weighed.or_half_width(max(0.002, 0.002 * weighed.value)))
+    volume = read_stated(text, "liter")
+    litres = volume.value / units.parse("1 liter", "liter")
+    half = volume.half_width / volume.value if volume.half_width is not None and volume.value else 0.03
+    return checked_mass(
+        StatedValue(value=litres * LITRE_MASS, half_width=litres * LITRE_MASS * half, text=text.strip())
+    )
+
+
+def checked_mass(mass: StatedValue) -> StatedValue:
+    """The mass of a load, kg, stated or weighed. Raises: WrongValue when nobody heats that, or it is hardly known."""
     if not mass.value > 0.0:
-        raise WrongValue(f"the load must weigh more than nothing, not {text!r}")
+        raise WrongValue(f"the load must weigh more than nothing, not {mass.shown('kg')!r}")
     if not LIGHTEST_KG <= mass.value <= HEAVIEST_KG or (mass.half_width or 0.0) > mass.value / 2.0:
         most = f"{LIGHTEST_KG * 1000.0:g} g to {HEAVIEST_KG:g} kg of water, known to its half or better"
-        raise WrongValue(f"a heated load is {most}, not {text!r}: is the unit right?")
+        raise WrongValue(f"a heated load is {most}, not {mass.shown('kg')!r}: is the unit right?")
     return mass
 
 
@@ -96,11 +108,15 @@ def read_room(text: str) -> StatedValue:
 
     Raises: WrongValue when it is no temperature, or none that a person works in.
     """
-    room = read_stated(text, "kelvin", "delta_degC")
+    return checked_room(read_stated(text, "kelvin", "delta_degC"))
+
+
+def checked_room(room: StatedValue) -> StatedValue:
+    """The air of a room, K, stated or measured. Raises: WrongValue when nobody works in that, or it is hardly known."""
     coldest, hottest = ROOM
     if not coldest <= room.value <= hottest or (room.half_width or 0.0) > DOUBTED_ROOM_K:
         celsius = f"{coldest - ZERO_CELSIUS:g} °C to {hottest - ZERO_CELSIUS:g} °C, ± {DOUBTED_ROOM_K:g} K or less"
-        raise WrongValue(f"the air of a room is {celsius}, not {text!r}: is the unit right?")
+        raise WrongValue(f"the air of a room is {celsius}, not {room.shown('K')!r}: is the unit right?")
     return room
 
 

@@ -14,7 +14,7 @@ from meterlog.judging.method import GIVEN, MEASURED, SERIES, SEVERAL, WORD, Inpu
 from meterlog.judging.postprocess import METHODS
 from meterlog.judging.written import given_value
 from meterlog.procedure.entries import WORDS, title_of
-from meterlog.procedure.steps import StepKind
+from meterlog.procedure.kinds import Kind, Opens
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -49,18 +49,18 @@ class Known:
     every: Sequence[str]
 
 
-def check_method(step: Written, kind: StepKind, quantity: str, known: Known, problems: Problems) -> None:
+def check_method(step: Written, kind: Kind, quantity: str, known: Known, problems: Problems) -> None:
     """Tell what is wrong with a step's `method` and `with`."""
-    if kind is StepKind.HEATING:
+    if kind.is_run:
         _check_name(step, HEATING, problems)
         _check_inputs(step, "a heating run", HEATING_INPUTS, "", known, problems)
         _check_loads(step, problems)
-    elif kind is StepKind.TIMED and not step.method:
+    elif kind.opens is Opens.START and not step.method:
         _check_inputs(step, "a timed step", {"switched by": SWITCHED_BY}, "", known, problems)
     elif step.method and _check_name(step, METHODS, problems):
         method = METHODS[plain_name(step.method)]
         _check_result(step, method, quantity, problems)
-        own = "" if kind is StepKind.DERIVED else method.first
+        own = "" if kind.opens is Opens.COMPUTED else method.first
         _check_inputs(step, method.name, method.inputs, own, known, problems)
     elif step.with_ and not step.method:
         step.where.tell(problems, "with", expected="inputs of a method", saw="no method", hint="write method: as well")

@@ -11,13 +11,13 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from meterlog.heating.stated import StatedValue
 from meterlog.judging import Context, Outcome, Verdict, measured
 from meterlog.judging.applied_voltage import wrong_voltage
 from meterlog.judging.postprocess import AtHand, Taken
 from meterlog.procedure.entries import entry_values
 from meterlog.procedure.heating_step import StepRun, heated
 from meterlog.procedure.judged_step import judge_capture, judge_step
-from meterlog.procedure.kinds import kind_of
 
 if TYPE_CHECKING:
     from meterlog.base.readings import Capture, Reading
@@ -85,7 +85,7 @@ class Case:
     def null(self) -> Result | None:
         """The leads' resistance, from the last of the procedure's lead checks that was answered."""
         for step in reversed(self.procedure.steps):
-            if kind_of(step.kind).is_null and step.key in self.answers:
+            if step.kind.is_null and step.key in self.answers:
                 answer = self.answers[step.key]
                 return measured(answer.capture, accuracy=answer.accuracy, context=_context(self, answer), of="leads")
         return None
@@ -94,23 +94,9 @@ class Case:
         """The ends, SI, of the entries that the procedure knows; one that cannot be read counts as not entered."""
         return entry_values(self.procedure, self.entries)
 
-    def by_value(self, step: Step, answer: Answer, *, null: Result | None) -> Verdict:
-        """The verdict on a captured value, less the leads' resistance `null`."""
-        accuracy, context = answer.accuracy, _context(self, answer)
-        rule = self.rule_for(step)
-        return judge_capture(step, answer.capture, accuracy=accuracy, null=null, rule=rule, context=context)
-
-    def by_method(self, step: Step, answer: Answer | None) -> Verdict:
-        """The verdict on what a step's method finds."""
-        return judge_step(step, self.at_hand(), rule=self.rule_for(step), context=_context(self, answer))
-
-    def by_run(self, step: Step, answer: Answer) -> Verdict:
-        """The verdict on a heating run."""
-        return heated(heating_run(self, step, answer))
-
     def at_hand(self) -> AtHand:
         """What a step's method may name: the other steps' captures, the leads, the entries."""
-        leads = [step.key for step in self.procedure.steps if kind_of(step.kind).is_null]
+        leads = [step.key for step in self.procedure.steps if step.kind.is_null]
         taken = {key: _taken(self, answer, is_null=key in leads) for key, answer in self.answers.items()}
         nulls = [taken[key] for key in leads if key in taken]
         missing = {
@@ -129,7 +115,20 @@ def conclude(case: Case, step: Step) -> Verdict:
     answer = case.answers.get(step.key)
     if answer is not None and (why := wrong_voltage(answer.capture.form, step.test_voltage)):
         return Verdict(outcome=Outcome.NOT_JUDGED, why=why, quantity=step.quantity)
-    return kind_of(step.kind).conclude(case, step, answer)
+    if step.method and not step.kind.is_run:
+        return judge_step(step, case.at_hand(), rule=case.rule_for(step), context=_context(case, answer))
+    if answer is None:
+        return Verdict(outcome=Outcome.NOT_JUDGED, why="nothing was captured for this step")
+    if step.kind.is_run:
+        return heated(heating_run(case, step, answer))
+    return judge_capture(
+        step,
+        answer.capture,
+        accuracy=answer.accuracy,
+        null=None if step.kind.is_null else case.null(),
+        rule=case.rule_for(step),
+        context=_context(case, answer),
+    )
 
 
 def heating_run(case: Case, step: Step, answer: Answer) -> StepRun:
@@ -140,24 +139,23 @@ def heating_run(case: Case, step: Step, answer: Answer) -> StepRun:
         beside=answer.beside(),
         channel=answer.capture.form.channel,
         timing=answer.capture.timing,
-        entries={**case.entries, **_measured_inputs(case, step)},
+        entries=case.entries,
         numbers=case.entries_si(),
+        measured=_measured_inputs(case, step),
         limit=step.limit_for(case.where),
         rule=case.rule_for(step),
     )
 
 
-def _measured_inputs(case: Case, step: Step) -> dict[str, str]:
-    """The inputs that other steps measured, such as a weighed mass, as texts with their half widths."""
-    texts = {}
+def _measured_inputs(case: Case, step: Step) -> dict[str, StatedValue]:
+    """What other steps measured that a step names, such as a weighed mass, SI; half widths of rectangles."""
+    found = {}
     for key in set(step.inputs.values()) & set(case.answers):
         answer = case.answers[key]
         result = measured(answer.capture, accuracy=answer.accuracy, context=_context(case, answer))
         if result.value is not None:
-            difference = "delta_degC" if result.unit == "kelvin" else result.unit
-            half_width = result.u * 3.0**0.5  # of the rectangle that has this standard uncertainty
-            texts[key] = f"{result.value!r} {result.unit} ± {half_width!r} {difference}"
-    return texts
+            found[key] = StatedValue(value=result.value, half_width=result.u * 3.0**0.5)
+    return found
 
 
 def _context(case: Case, answer: Answer | None) -> Context:

@@ -20,7 +20,6 @@ from meterlog.heating.stated import read_mass, read_room
 from meterlog.judging.postprocess import METHODS
 from meterlog.parts.capacitor import decode_capacitor
 from meterlog.parts.resistor import decode_resistor
-from meterlog.procedure.kinds import kind_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -164,7 +163,7 @@ def _roles(step: Step, name: str) -> list[str]:
     choices = [choice for place in used if (choice := f"{step.method}/{place}") in _CHOICES]
     if choices:
         return choices
-    is_run = kind_of(step.kind).is_run
+    is_run = step.kind.is_run
     return [place for place in used if is_run and place in _READERS]
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from meterlog.procedure.kinds import Opens, kind_of
+from meterlog.procedure.kinds import Opens
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -42,12 +42,12 @@ def is_inside(procedure: Procedure, step: Step) -> bool:
 
 def ended_by_mains(procedure: Procedure) -> frozenset[str]:
     """Keys of the proofs that the appliance is dead, and of what was looked at for them: memories once mains was on."""
-    resting = [step for step in procedure.steps if kind_of(step.kind).proves_dead or step.needs_dead]
+    resting = [step for step in procedure.steps if step.kind.proves_dead or step.needs_dead]
     looked = rests_on(procedure, resting, past_mains=False)
     return frozenset(
         step.key
         for step in procedure.steps
-        if kind_of(step.kind).proves_dead or (kind_of(step.kind).opens is Opens.LOOK and step.key in looked)
+        if step.kind.proves_dead or (step.kind.opens is Opens.LOOK and step.key in looked)
     )
 
 
@@ -57,7 +57,7 @@ def ended_by_a_break(procedure: Procedure) -> frozenset[str]:
     return ended_by_mains(procedure) | {
         step.key
         for step in procedure.steps
-        if kind_of(step.kind).opens is Opens.LOOK and step.key in looked and not step.energised
+        if step.kind.opens is Opens.LOOK and step.key in looked and not step.energised
     }
 
 
@@ -75,7 +75,7 @@ def ended_by_opening(procedure: Procedure, opened: Step) -> frozenset[str]:
     return frozenset(
         step.key
         for step in procedure.steps
-        if step.key in mains - kept and not kind_of(step.kind).is_null and not is_inside(procedure, step)
+        if step.key in mains - kept and not step.kind.is_null and not is_inside(procedure, step)
     )
 
 
@@ -89,6 +89,6 @@ def is_safety_check(procedure: Procedure, step: Step) -> bool:
 
 def may_be_passed_over(procedure: Procedure, step: Step) -> bool:
     """Whether a step may be left unanswered without a word: nothing rests on it and no safety is judged by it."""
-    if kind_of(step.kind).is_left_in_words or is_safety_check(procedure, step):
+    if step.kind.is_left_in_words or is_safety_check(procedure, step):
         return False
     return all(step.key not in other.needs for other in procedure.steps)

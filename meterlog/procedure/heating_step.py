@@ -11,13 +11,21 @@ from meterlog.heating.answer.rating import limit_of
 from meterlog.heating.balance.load import Load
 from meterlog.heating.balance.vessel import NO_VESSEL, read_vessel
 from meterlog.heating.run import run
-from meterlog.heating.stated import StatedValue, read_mass, read_room, read_stated, read_warm_up
+from meterlog.heating.stated import (
+    StatedValue,
+    checked_mass,
+    checked_room,
+    read_mass,
+    read_room,
+    read_stated,
+    read_warm_up,
+)
 from meterlog.heating.trace.columns import HeatingTrace, LoggedQuantity
 from meterlog.judging import Outcome, Verdict
 from meterlog.judging.method import plain_name
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Callable, Iterable, Mapping
 
     from meterlog.base.readings import Reading, Timing
     from meterlog.heating.answer.result import HeatingResult
@@ -34,8 +42,8 @@ class StepRun:
     Attributes:
         log: (time in s, reading) of the thermometer's whole run, on `channel`.
         beside: of a power meter or the like meanwhile, on the same clock.
-        entries: from the plate, the person and measuring steps (a weighed mass), texts by name or step key;
-            `numbers` those from plate and person in SI.
+        entries: from the plate and the person, as typed; `numbers` the same, ends in SI.
+        measured: what other steps measured (a weighed mass), SI, by step key.
         limit: the step's, as written; rule: the decision rule.
     """
 
@@ -46,6 +54,7 @@ class StepRun:
     timing: Timing | None
     entries: Mapping[str, str]
     numbers: Mapping[str, tuple[float, float]]
+    measured: Mapping[str, StatedValue]
     limit: Limit | None
     rule: Rule
 
@@ -64,38 +73,67 @@ def heated(of: StepRun) -> Verdict:
 
 def run_of(of: StepRun) -> HeatingResult:
     """The heating run of a step. Raises: WrongValue when an entry cannot be read, MeterlogError when it is missing."""
-    inputs = of.step.inputs.items()
-    told = {plain_name(name): of.entries.get(entry, entry if entry[:1].isdigit() else "") for name, entry in inputs}
-    loads = [_load(told, "mass", "vessel", "the water")]
+    inputs = _Inputs(of)
+    loads = [_load(inputs, "mass", "vessel", "the water")]
     first, second = of.channel, None
-    if SECOND_MASS in told:
-        loads.append(_load(told, SECOND_MASS, "second vessel", "the water in the second vessel"))
+    if inputs.names(SECOND_MASS):
+        loads.append(_load(inputs, SECOND_MASS, "second vessel", "the water in the second vessel"))
         first, second = _channels(of)
     timing, limit = of.timing, of.limit
     known = limit.against(of.numbers) if limit and (not limit.of or limit.of in of.numbers) else None
-    if known is None and told.get("rated"):
-        known = limit_of(read_stated(told["rated"], "watt"))
+    if known is None and (rated := inputs.value("rated", lambda text: read_stated(text, "watt"))):
+        known = limit_of(rated)
     return run(
         trace_of(of.log, first, of.beside, second),
         tuple(loads),
-        ambient=read_room(told["ambient"]) if told.get("ambient") else None,
+        ambient=inputs.value("ambient", read_room, checked_room),
         start=_edge(timing.started, timing.start_uncertainty_s) if timing else None,
         stop=_edge(timing.stopped, timing.stop_uncertainty_s) if timing else None,
-        warm_up=read_warm_up(told["warm up"]) if told.get("warm up") else None,
+        warm_up=inputs.value("warm up", read_warm_up),
         method=of.step.method or "enthalpy",
         plate=Plate(limit=known, rule=of.rule),
-        stirred=told.get("stirred", "").replace(",", " ").split(),
+        stirred=inputs.text("stirred").replace(",", " ").split(),
     )
 
 
 SECOND_MASS = "second mass"
 
 
-def _load(told: Mapping[str, str], mass: str, vessel: str, of: str) -> Load:
+class _Inputs:
+    """What a step's `with` names: texts of plate and person, and what other steps measured."""
+
+    def __init__(self, of: StepRun) -> None:
+        self._named = {plain_name(name): entry for name, entry in of.step.inputs.items()}
+        self._of = of
+
+    def names(self, name: str) -> bool:
+        return name in self._named
+
+    def text(self, name: str) -> str:
+        """As typed, "" when it was not; a number in the procedure itself stands for itself."""
+        entry = self._named.get(name, "")
+        return self._of.entries.get(entry, entry if entry[:1].isdigit() else "")
+
+    def value(
+        self,
+        name: str,
+        read: Callable[[str], StatedValue],
+        check: Callable[[StatedValue], StatedValue] = lambda measured: measured,
+    ) -> StatedValue | None:
+        """Measured by another step or typed; None when it is neither. Raises: WrongValue."""
+        if measured := self._of.measured.get(self._named.get(name, "")):
+            return check(measured)
+        text = self.text(name)
+        return read(text) if text else None
+
+
+def _load(inputs: _Inputs, mass: str, vessel: str, of: str) -> Load:
     """Water and vessel as told under these names. Raises: MeterlogError when the mass is missing."""
-    if not told.get(mass):
+    weighed = inputs.value(mass, read_mass, checked_mass)
+    if weighed is None:
         raise MeterlogError(f"the mass of {of} was neither weighed nor entered")
-    return Load(mass=read_mass(told[mass]), vessel=read_vessel(told[vessel]) if told.get(vessel) else NO_VESSEL)
+    text = inputs.text(vessel)
+    return Load(mass=weighed, vessel=read_vessel(text) if text else NO_VESSEL)
 
 
 def _channels(of: StepRun) -> tuple[str, str]:

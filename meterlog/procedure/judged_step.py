@@ -8,7 +8,6 @@ from meterlog.base.errors import WrongValue
 from meterlog.judging import Context, Result, Rule, judge, measured
 from meterlog.judging.measurement import believed, in_circuit, less_null
 from meterlog.judging.postprocess import AtHand, post_process
-from meterlog.procedure.kinds import kind_of
 
 if TYPE_CHECKING:
     from meterlog.base.readings import Capture
@@ -36,7 +35,7 @@ def judge_capture(
     context = context or Context()
     reading = measured(capture, accuracy=accuracy, context=context)
     relative = "relative" in capture.form.flags
-    result = reading if kind_of(step.kind).is_null else less_null(reading, null, already_off=relative)
+    result = reading if step.kind.is_null else less_null(reading, null, already_off=relative)
     if context.in_circuit:
         result = in_circuit(result)
     chosen = rule or step.rule or Rule.GUARD

@@ -16,8 +16,8 @@ from meterlog.procedure import meaning
 from meterlog.procedure.cautions import caution_text
 from meterlog.procedure.entries import WORDS
 from meterlog.procedure.faults import DIAGNOSIS
+from meterlog.procedure.kinds import KINDS
 from meterlog.procedure.shapes import ENTRY, NAME, SENTENCE, one_line
-from meterlog.procedure.steps import StepKind
 from meterlog.procedure.written import Written
 
 if TYPE_CHECKING:
@@ -76,7 +76,7 @@ STEP = Record(
     Written,
     {
         "step": Key(shape=NAME, doc="Its name: stable, the record refers to it.", required=True),
-        "kind": Key(shape=choice(*StepKind), doc="How the step is answered.", required=True),
+        "kind": Key(shape=choice(*KINDS), doc="How the step is answered.", required=True),
         "title": Key(shape=SENTENCE, doc="What is done, in a few words.", required=True),
         "points": Key(shape=ListOf(ENTRY, most=2), doc="Probe points: black lead first, then red.", default=()),
         "reach": Key(shape=SENTENCE, doc="How to get to the points safely.", default=""),

@@ -20,9 +20,9 @@ from meterlog.procedure import safety
 from meterlog.procedure.arithmetic import Known, check_method
 from meterlog.procedure.entries import title_of
 from meterlog.procedure.faults import diagnosis
-from meterlog.procedure.kinds import kind_of
+from meterlog.procedure.kinds import KINDS, Kind
 from meterlog.procedure.limits import EXAMPLES, parse_limit
-from meterlog.procedure.steps import Point, Procedure, Settling, Step, StepKind
+from meterlog.procedure.steps import Point, Procedure, Settling, Step
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -93,7 +93,7 @@ def _check_answerable(written: Written, problems: Problems) -> None:
                 saw=step.instrument,
                 hint="-".join(step.instrument.lower().split()),
             )
-        if step.which_counts == "first" and (step.step in resting or kind_of(StepKind(step.kind)).proves_dead):
+        if step.which_counts == "first" and (step.step in resting or KINDS[step.kind].proves_dead):
             step.where.tell(
                 problems,
                 "which counts",
@@ -135,8 +135,8 @@ def _check_lower_ends(written: Written, steps: Iterable[Step], problems: Problem
 
 
 def _step(written: Written, whole: Written, points: Mapping[str, Point], problems: Problems) -> Step:
-    kind = StepKind(written.kind)
-    quantity = written.quantity or kind_of(kind).quantity
+    kind = KINDS[written.kind]
+    quantity = written.quantity or kind.quantity
     entries = {**whole.plate, **whole.asked}
     inside = [name for name in written.points if name in points and points[name].is_inside]
     _check_kind(written, kind, problems)
@@ -144,7 +144,7 @@ def _step(written: Written, whole: Written, points: Mapping[str, Point], problem
     safety.check_energised(written, kind, quantity, inside, problems)
     safety.check_needs_dead(written, kind, inside, problems)
     limits = _limits(written, quantity, entries, whole.where_, problems)
-    if kind_of(kind).proves_dead:
+    if kind.proves_dead:
         safety.check_dead_limits(written, limits, problems)
     settling = vars(written.settling) if written.settling else {}
     return Step(
@@ -161,7 +161,7 @@ def _step(written: Written, whole: Written, points: Mapping[str, Point], problem
         cautions=written.cautions,
         energised=written.energised,
         needs=written.needs,
-        needs_dead=bool(written.needs_dead) or (bool(inside) and not kind_of(kind).proves_dead),
+        needs_dead=bool(written.needs_dead) or (bool(inside) and not kind.proves_dead),
         meaning=written.fail_means,
         hold_s=3.0 if written.hold is None else written.hold,
         source_voltage=written.known_source,
@@ -181,12 +181,12 @@ def _step(written: Written, whole: Written, points: Mapping[str, Point], problem
     )
 
 
-def _check_kind(written: Written, kind: StepKind, problems: Problems) -> None:
-    needed, allowed = kind_of(kind).needed, kind_of(kind).allowed
+def _check_kind(written: Written, kind: Kind, problems: Problems) -> None:
+    needed, allowed = kind.needed, kind.allowed
     for key in sorted(needed):
         if not written.has(key):
             written.where.tell(
-                problems, "kind", expected=f"the key {key!r} in a step of kind {kind.value!r}", saw="no such key"
+                problems, "kind", expected=f"the key {key!r} in a step of kind {kind.name!r}", saw="no such key"
             )
     for key in written.where.keys:
         if key not in needed | allowed | _ALWAYS:
@@ -194,15 +194,13 @@ def _check_kind(written: Written, kind: StepKind, problems: Problems) -> None:
             written.where.tell(
                 problems,
                 key,
-                expected=f"a key that a step of kind {kind.value!r} has",
+                expected=f"a key that a step of kind {kind.name!r} has",
                 saw=key,
                 hint=f"its keys: {words}",
             )
 
 
-def _check_points(
-    written: Written, kind: StepKind, quantity: str, points: Mapping[str, Point], problems: Problems
-) -> None:
+def _check_points(written: Written, kind: Kind, quantity: str, points: Mapping[str, Point], problems: Problems) -> None:
     for name in written.points:
         if name not in points:
             written.where.tell(
@@ -214,7 +212,7 @@ def _check_points(
             )
     if len(set(written.points)) < len(written.points):
         written.where.tell(problems, "points", expected="two different points", saw=f"{written.points[0]!r} twice")
-    if kind_of(kind).wants_two_points(quantity) and len(written.points) != 2:
+    if kind.wants_two_points(quantity) and len(written.points) != 2:
         saw = f"{len(written.points)} of them" if written.points else "none"
         written.where.tell(problems, "points", expected="the two points that the leads touch", saw=saw)
 
@@ -264,7 +262,7 @@ def _limit(
     if bounds.is_open and quantity not in _CAN_BE_OPEN:
         hint = "open is for " + ", ".join(sorted(_CAN_BE_OPEN))
         limit.where.tell(problems, "is", expected=f"a limit for {title}", saw="open", hint=hint)
-    if bounds.by_method and (not step.method or not kind_of(StepKind(step.kind)).method_finds_limit):
+    if bounds.by_method and (not step.method or not KINDS[step.kind].method_finds_limit):
         limit.where.tell(
             problems, "is", expected="a limit, in a step without a method that finds one", saw=limit.is_, hint=EXAMPLES
         )
@@ -320,8 +318,8 @@ def _check_methods(written: Written, problems: Problems) -> None:
     every = [step.step for step in written.steps]
     entries = {**written.plate, **written.asked}
     for step in written.steps:
-        kind = StepKind(step.kind)
-        quantity = step.quantity or kind_of(kind).quantity
+        kind = KINDS[step.kind]
+        quantity = step.quantity or kind.quantity
         check_method(step, kind, quantity, Known(before, entries, every), problems)
         before[step.step] = quantity
 

@@ -11,14 +11,15 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from meterlog.judging.method import plain_name
-from meterlog.procedure.kinds import Opens, kind_of
+from meterlog.procedure.kinds import Opens
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
 
     from meterlog.base.source import Problems
     from meterlog.judging.limit import Limit
-    from meterlog.procedure.steps import Step, StepKind
+    from meterlog.procedure.kinds import Kind
+    from meterlog.procedure.steps import Step
     from meterlog.procedure.written import Written
 
 TOUCHABLE_VOLTS = 60.0
@@ -36,12 +37,12 @@ EARTH_METHOD = "protective conductor"
 _OUT_OF_SCOPE = re.compile(r"\b(IEC 62353|(IEC|EN) 60601|NFPA 99|medical|patient)\b", re.IGNORECASE)
 
 
-def check_energised(written: Written, kind: StepKind, quantity: str, inside: Iterable[str], problems: Problems) -> None:
+def check_energised(written: Written, kind: Kind, quantity: str, inside: Iterable[str], problems: Problems) -> None:
     """An energised step touches nothing inside, uses no function that needs a dead part, warns and waits."""
     if not written.energised:
         return
-    if kind_of(kind).is_dead_only or (kind_of(kind).opens is Opens.WATCH and quantity in _DEAD_FUNCTIONS):
-        what = f"a step of kind {kind.value!r}" if kind_of(kind).is_dead_only else quantity
+    if kind.is_dead_only or (kind.opens is Opens.WATCH and quantity in _DEAD_FUNCTIONS):
+        what = f"a step of kind {kind.name!r}" if kind.is_dead_only else quantity
         written.where.tell(
             problems,
             "energised",
@@ -77,9 +78,9 @@ def check_energised(written: Written, kind: StepKind, quantity: str, inside: Ite
         written.where.tell(problems, "needs dead", expected="energised or needs dead, not both", saw="both")
 
 
-def check_needs_dead(written: Written, kind: StepKind, inside: list[str], problems: Problems) -> None:
+def check_needs_dead(written: Written, kind: Kind, inside: list[str], problems: Problems) -> None:
     """A point inside always waits for the proof of dead."""
-    if inside and written.needs_dead is False and not kind_of(kind).proves_dead:
+    if inside and written.needs_dead is False and not kind.proves_dead:
         written.where.tell(
             problems,
             "needs dead",
@@ -127,7 +128,7 @@ def waiting_for_dead(steps: Iterable[Step]) -> tuple[Step, ...]:
             proofs = []
         waits = (key for key in proofs if step.needs_dead and key not in step.needs)
         found.append(replace(step, needs=(*waits, *step.needs)))
-        if kind_of(step.kind).proves_dead:
+        if step.kind.proves_dead:
             proofs.append(step.key)
     return tuple(found)
 
@@ -147,7 +148,7 @@ def check_order(written: Iterable[Written], steps: Iterable[Step], problems: Pro
             )
         if step.energised:
             is_proved, was_energised = False, True
-        is_proved = is_proved or kind_of(step.kind).proves_dead
+        is_proved = is_proved or step.kind.proves_dead
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,7 +163,7 @@ class Shown:
 CLOSED = Shown(
     "a look-at step that says the cabinet is closed again",
     "such as: {step: refitted, kind: look, …}, in needs: of the steps that follow",
-    lambda step, _: kind_of(step.kind).opens is Opens.LOOK and not step.energised,
+    lambda step, _: step.kind.opens is Opens.LOOK and not step.energised,
 )
 EARTHED = Shown(
     "the protective conductor shown",
@@ -206,11 +207,11 @@ def check_both_volts(written: Written, steps: Sequence[Step], problems: Problems
     """Whoever waits for a proof of dead waits for one on AC and one on DC: DC is blind to mains, AC to charge."""
     refused: set[str] = set()
     for at, step in enumerate(steps):
-        if step.energised or kind_of(step.kind).proves_dead:
+        if step.energised or step.kind.proves_dead:
             continue
         waited = _waited_for(steps, step.key)
         since = max((i for i in range(at) if steps[i].energised), default=-1) + 1
-        proofs = [i for i in range(since, at) if steps[i].key in waited and kind_of(steps[i].kind).proves_dead]
+        proofs = [i for i in range(since, at) if steps[i].key in waited and steps[i].kind.proves_dead]
         seen: set[str] = set().union(*(_SEES.get(steps[i].mode, set()) for i in proofs))
         if not proofs or seen == {"AC", "DC"} or steps[proofs[0]].key in refused:
             continue

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 
 from meterlog.base.units import QUANTITIES, show, symbol
 from meterlog.judging.limit import MARKS
-from meterlog.procedure.kinds import kind_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -78,7 +77,7 @@ def _steps(procedure: Procedure, where: str) -> Iterator[str]:
             yield from _entry("reach", step.reach)
         for lead, name in zip(("black lead", "red lead"), step.points, strict=False):
             yield from _entry(lead, f"{name}: {texts[name]}")
-        yield from _entry("how", kind_of(step.kind).on_sheet)
+        yield from _entry("how", step.kind.on_sheet)
         yield from _measured(step)
         yield from _judged(step, where)
         if step.note:

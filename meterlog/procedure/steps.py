@@ -6,7 +6,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from enum import StrEnum
 from typing import TYPE_CHECKING, TypeVar
 
 from meterlog.judging.limit import Limit, Rule
@@ -15,22 +14,9 @@ if TYPE_CHECKING:
     from collections.abc import Container, Mapping, Sequence
 
     from meterlog.procedure.faults import StatedDiagnosis
+    from meterlog.procedure.kinds import Kind
 
 T = TypeVar("T")
-
-
-class StepKind(StrEnum):
-    """How a step is answered."""
-
-    LOOK = "look"  # the person looks and says: done, or found wanting
-    LEADS = "leads"  # leads shorted: their resistance is the null of what follows
-    DEAD = "dead"  # known source, the points, known source again
-    MEASURE = "measure"  # a settled run between the points
-    OPEN = "open"  # leads shorted, points open, leads shorted again
-    AT_TIME = "at time"  # the reading at a time after the test began (insulation: one minute)
-    TIMED = "timed"  # a start and a stop, to a tenth of a second
-    HEATING = "heating run"  # a known load heated for a known time
-    DERIVED = "derived"  # computed from the captures of other steps, no probes
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,7 +60,7 @@ class Step:
 
     key: str
     title: str
-    kind: StepKind
+    kind: Kind
     points: tuple[str, ...] = ()
     reach: str = ""
     quantity: str = ""
@@ -112,7 +98,7 @@ class Step:
         return {
             "key": self.key,
             "title": self.title,
-            "kind": str(self.kind),
+            "kind": self.kind.name,
             "points": " – ".join(self.points),
             "quantity": self.quantity,
             "limits": "; ".join(limit.text for limit in self.limits),

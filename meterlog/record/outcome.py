@@ -12,7 +12,7 @@ from enum import StrEnum
 from typing import TYPE_CHECKING
 
 from meterlog.procedure import gates
-from meterlog.procedure.kinds import Opens, kind_of
+from meterlog.procedure.kinds import Opens
 from meterlog.record.acts import ActKind
 from meterlog.record.keptjob import left_without_capture
 from meterlog.record.standing import standing
@@ -191,7 +191,7 @@ def outcome_of(reader: RecordReader, ref: str, procedure: Procedure | None) -> J
                 state="recorded" if is_recorded else state,
                 reason=reasons.get(step.key, ""),
                 is_safety=gates.is_safety_check(procedure, step),
-                is_looked_at=kind_of(step.kind).opens is Opens.LOOK,
+                is_looked_at=step.kind.opens is Opens.LOOK,
                 is_judged=step.is_judged,
             )
         )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from meterlog.base import units
-from meterlog.procedure.steps import StepKind
+from meterlog.procedure.kinds import KINDS, Opens
 from meterlog.record.acts import ActKind
 from meterlog.record.outcome import WHOLE, outcome_of
 from meterlog.report import procedures, wording
@@ -84,8 +84,8 @@ def _place(step: Step | None, procedure: Procedure | None) -> str:
         return "outside"
     if step.energised:
         return "energised"
-    if step.kind in (StepKind.LOOK, StepKind.LEADS, StepKind.DEAD, StepKind.DERIVED):
-        return str(step.kind)
+    if step.kind.is_left_in_words or step.kind.opens is Opens.COMPUTED:
+        return step.kind.name
     inside = {point.name for point in procedure.points if point.is_inside}
     return "inside" if inside & set(step.points) else "outside"
 
@@ -104,9 +104,7 @@ def _shows(step: dict[str, Any]) -> str:
 def _bare_plot(db: Connection, step: dict[str, Any]) -> str:
     """A heating run's trace alone; "" for any other step."""
     taken = [capture for capture in step["captures"] if capture["link"] is not None]
-    return (
-        plot_of(taken[-1], queries.readings_around(db, taken[-1])) if taken and step["kind"] == StepKind.HEATING else ""
-    )
+    return plot_of(taken[-1], queries.readings_around(db, taken[-1])) if taken and KINDS[step["kind"]].is_run else ""
 
 
 def _photo(field: dict[str, Any]) -> dict[str, Any]:

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from meterlog.procedure.gates import rests_on
-from meterlog.procedure.kinds import kind_of
 from meterlog.record.acts import ActKind
 
 if TYPE_CHECKING:
@@ -59,7 +58,7 @@ def _proved(live: Row, by_key: Mapping[str, Row], procedure: Procedure | None) -
     proofs = [
         by_key[each.key]
         for each in procedure.steps
-        if kind_of(each.kind).proves_dead and each.key in {step.key, *rests_on(procedure, [step], past_mains=False)}
+        if each.kind.proves_dead and each.key in {step.key, *rests_on(procedure, [step], past_mains=False)}
     ]
     since = (_passed_after(proof, live["at_utc_ms"]) for proof in proofs)
     return "proved dead since" if proofs and all(since) else "not proved dead since"

@@ -13,7 +13,7 @@ from meterlog.plots.drawing import Curve, Plot, PlotBand, draw_both
 from meterlog.plots.heating_run import plot_of as picture_of
 from meterlog.procedure.case import heating_run as run_from
 from meterlog.procedure.heating_step import run_of
-from meterlog.procedure.steps import StepKind
+from meterlog.procedure.kinds import KINDS
 from meterlog.record.revisit import Revisit
 from meterlog.report import wording
 from meterlog.store.reader import StoredRecord
@@ -70,7 +70,7 @@ def heating_run(db: Connection, verdict: int, kind: str, key: str) -> dict[str, 
 
     None for a step of another kind, and for a verdict that can't be worked out again.
     """
-    if kind != StepKind.HEATING:
+    if not KINDS[kind].is_run:
         return None
     revisit = Revisit(StoredRecord(db))
     try:

@@ -19,7 +19,7 @@ from meterlog.base.seals import read_line
 from meterlog.judging.measurement import UNKNOWN
 from meterlog.judging.rule import interval
 from meterlog.procedure.cautions import CAUTIONS
-from meterlog.procedure.steps import StepKind
+from meterlog.procedure.kinds import KINDS, Watched
 from meterlog.record.acts import ActKind
 from meterlog.record.outcome import STATES
 from meterlog.report import wording
@@ -76,7 +76,7 @@ def handover(db: Connection, ref: str) -> Card:
         "untested": [*_by_state(outcome.missing, by_key, "safety, "), *_by_state(outcome.open, by_key)],
         "blind": [step for step in passed if UNKNOWN in step["verdict"]["why"]],
         "proofs": _proofs(steps),
-        "run": next((s for s in steps if s["kind"] == StepKind.HEATING and s["verdict"]), None),
+        "run": next((s for s in steps if KINDS[s["kind"]].is_run and s["verdict"]), None),
         "verdicts": sum(len(step["verdicts"]) for step in steps),
         "seal": _last_seal(db, card["job"]["id"]),
         "head": headline(db),
@@ -184,7 +184,7 @@ def _proofs(steps: list[Card]) -> list[tuple[str, int]]:
     hows = [
         step["captures"][-1]["how"]
         for step in steps
-        if step["kind"] in (StepKind.DEAD, StepKind.OPEN) and step["captures"] and step["state"] == "pass"
+        if KINDS[step["kind"]].watched in (Watched.DEAD, Watched.OPEN) and step["captures"] and step["state"] == "pass"
     ]
     return [(wording.HOW.get(how, how), count) for how, count in Counter(hows).items()]
 

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, assert_never
 
-from meterlog.procedure.kinds import kind_of
-from meterlog.procedure.steps import StepKind
+from meterlog.procedure.kinds import Watched
 from meterlog.walk.at_time import AtTime
 from meterlog.walk.dead_proof import DEAD_VOLTS, DeadProof
 from meterlog.walk.heated import HeatingLog
@@ -29,18 +28,18 @@ that rises and stands again."""
 
 def wanted_by(step: Step) -> Want | None:
     """What a step looks for on the links, None where it looks for nothing."""
-    match step.kind:
-        case StepKind.LEADS | StepKind.DEAD | StepKind.MEASURE | StepKind.OPEN | StepKind.AT_TIME:
+    match step.kind.watched:
+        case Watched.SETTLED | Watched.SHORTED | Watched.DEAD | Watched.OPEN | Watched.AT_TIME:
             return want_of(step)
-        case StepKind.HEATING:
+        case Watched.LOGGED:
             return Want(quantity="temperature")
-        case StepKind.TIMED:
+        case Watched.SWITCHED:
             quantity = step.inputs.get(SWITCHED_BY)
             return Want(quantity=quantity) if quantity else None
-        case StepKind.LOOK | StepKind.DERIVED:
+        case Watched.NOTHING:
             return None
         case _:
-            assert_never(step.kind)
+            assert_never(step.kind.watched)
 
 
 def answer_for(step: Step, want: Want, stream: Stream, *, again: bool, lifted: bool) -> Answer | Switched | Sloped:
@@ -49,31 +48,31 @@ def answer_for(step: Step, want: Want, stream: Stream, *, again: bool, lifted: b
     `again`: it was measured before; `lifted`: the leads are known to be off the last points.
     """
     criterion = criterion_for(step.quantity, step.settling)
-    match step.kind:
-        case StepKind.OPEN:
+    match step.kind.watched:
+        case Watched.OPEN:
             return OpenProof(stream, criterion, step.hold_s, _short(step), lifted=lifted)
-        case StepKind.DEAD:
+        case Watched.DEAD:
             return DeadProof(stream, criterion, step.hold_s, step.source_voltage or 0.0, dead_limit(step))
-        case StepKind.AT_TIME:
+        case Watched.AT_TIME:
             return AtTime(stream, step.at_s or 0.0, lifted=lifted)
-        case StepKind.LEADS:
+        case Watched.SHORTED:
             return Settler(want, stream, criterion, again=again, lifted=lifted, accepts=leads_refusal(_short(step)))
-        case StepKind.TIMED:
+        case Watched.SWITCHED:
             return Sloped() if want.quantity == "temperature" else Switched()
-        case StepKind.HEATING:
+        case Watched.LOGGED:
             return HeatingLog(stream)
-        case StepKind.MEASURE | StepKind.LOOK | StepKind.DERIVED:
+        case Watched.SETTLED | Watched.NOTHING:
             return Settler(want, stream, criterion, again=again, lifted=lifted)
         case _:
-            assert_never(step.kind)
+            assert_never(step.kind.watched)
 
 
 def closing_after(step: Step, capture: Capture, following: Step) -> ClosingShort | None:
     """What may still come of an open step that found a leak; None where the next step begins with shorted leads."""
     if (
-        step.kind is not StepKind.OPEN
+        step.kind.watched is not Watched.OPEN
         or not capture.how.startswith("settled")
-        or following.kind in (StepKind.OPEN, StepKind.LEADS)
+        or following.kind.watched in (Watched.OPEN, Watched.SHORTED)
     ):
         return None
     return ClosingShort(_short(step))
@@ -85,7 +84,7 @@ def guarded_by(step: Step, proofs: Sequence[tuple[Step, str]]) -> Guarded | None
     Of a step that rests on proofs only the meters that proved them are heard: another may stand at the mains
     outlet all day.
     """
-    if kind_of(step.kind).proves_dead:
+    if step.kind.proves_dead:
         named = frozenset({step.instrument} - {""})
         return Guarded(limit=dead_limit(step), source=step.source_voltage or 0.0, instruments=named)
     if not proofs or not step.needs_dead:

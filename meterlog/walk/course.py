@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from meterlog.procedure import gates
-from meterlog.procedure.kinds import Opens, kind_of
+from meterlog.procedure.kinds import Opens
 from meterlog.walk import happenings as told
 from meterlog.walk.acts import PEDAL
 from meterlog.walk.answers import closing_after, guarded_by, wanted_by
@@ -183,16 +183,14 @@ class Course:
         proofs = []
         for key in step.needs:
             proof = self.procedure.step(key)
-            if kind_of(proof.kind).proves_dead:
+            if proof.kind.proves_dead:
                 taken = self.ledger.counting(proof)
                 proofs.append((proof, taken.source if taken else ""))
         self.watch.guard(guarded_by(step, proofs))
 
     def _mains(self, step: Step, at: float) -> list[Happening]:
         """Mains comes on or goes off with a step: its hazards are back, and what was proved dead is a memory."""
-        if step.energised != self._mains_is_on and (
-            step.energised or kind_of(step.kind).proves_dead or step.needs_dead
-        ):
+        if step.energised != self._mains_is_on and (step.energised or step.kind.proves_dead or step.needs_dead):
             self._mains_is_on = step.energised
             self.read.clear()
         if not step.energised:
@@ -233,11 +231,11 @@ class Course:
         """Watch for the step's answer; a computed step answers itself."""
         if self._held is step:
             self._held = None
-        if kind_of(step.kind).opens is Opens.COMPUTED:
+        if step.kind.opens is Opens.COMPUTED:
             passed = told.Passed(step=step.key, at=at, how="computed")
             self.ledger.judge(step.key, self._conclude(step) if self._conclude else "not judged")
             return [passed, *self.advance(self.after(step), at)]
-        self.phase = _OPENED[kind_of(step.kind).opens]
+        self.phase = _OPENED[step.kind.opens]
         self._aim(step)
         if step.energised:
             return self._ended(self.ledger.mains_on(), "mains is on", at)

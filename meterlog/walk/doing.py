@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from meterlog.base.readings import Timing
-from meterlog.procedure.kinds import kind_of
 from meterlog.walk import happenings as told
 from meterlog.walk.course import overrode, timed
 from meterlog.walk.hearing import hear
@@ -154,7 +153,7 @@ def _stop(course: Course, act: Act, at: float) -> list[Happening]:
     if step is None or course.phase is not Phase.RUN or start is None:
         return _refuse(course, act, at, "No timed step runs.")
     ran = timed(step, start, Edge(at, act.uncertainty_s), at)
-    if kind_of(step.kind).is_run:
+    if step.kind.is_run:
         course.phase = Phase.AFTER
         course.watch.heated(Timing(start.at, at, start.uncertainty_s, act.uncertainty_s))
         return [ran]

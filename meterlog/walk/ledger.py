@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from meterlog.procedure import gates
-from meterlog.procedure.kinds import kind_of
 from meterlog.procedure.kinds.kind import Opens
 
 if TYPE_CHECKING:
@@ -57,7 +56,7 @@ class Ledger:
         """What was worked out from a step that is measured again is void."""
         for step in self._procedure.steps:
             named = {part.strip() for text in step.inputs.values() for part in text.split(",")}
-            if kind_of(step.kind).opens is Opens.COMPUTED and key in named and self.is_answered(step):
+            if step.kind.opens is Opens.COMPUTED and key in named and self.is_answered(step):
                 self._void.add(step.key)
                 self._void_computed(step.key)
 

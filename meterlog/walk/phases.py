@@ -10,10 +10,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING, Self
 
-from meterlog.procedure.kinds import kind_of
-
 if TYPE_CHECKING:
-    from meterlog.procedure.steps import StepKind
+    from meterlog.procedure.kinds import Kind
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -108,8 +106,8 @@ STAGES: dict[str, str] = {
 """What a proof wants next, by the word of its stage."""
 
 
-def asked(phase: Phase, kind: StepKind | None, stage: str, advice: str = "") -> str:
+def asked(phase: Phase, kind: Kind | None, stage: str, advice: str = "") -> str:
     """What is asked of the person now; what was advised where the step stands goes before what it asks for."""
     if kind is None or phase not in (Phase.WATCH, Phase.START):
         return phase.words
-    return advice or STAGES.get(stage) or kind_of(kind).on_screen or phase.words
+    return advice or STAGES.get(stage) or kind.on_screen or phase.words

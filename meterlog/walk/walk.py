@@ -9,7 +9,6 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from meterlog.procedure.kinds import kind_of
 from meterlog.walk import happenings as told
 from meterlog.walk.course import NOTHING, Course
 from meterlog.walk.doing import do
@@ -165,12 +164,12 @@ class Walk:
         return {
             "key": step.key,
             "title": step.title,
-            "kind": step.kind.value,
+            "kind": step.kind.name,
             "state": self.ledger.state(step),
             "lapsed": self.ledger.has_lapsed(step),
             "safety": step.key in self._course.safety,
             "captures": len(self.ledger.captures(step.key)),
-            "shown": counting.capture.reading.digits if counting and not kind_of(step.kind).is_run else None,
+            "shown": counting.capture.reading.digits if counting and not step.kind.is_run else None,
             "unit": counting.capture.form.unit if counting else None,
             "bound": counting.capture.form.bound.value if counting and counting.capture.form.bound else None,
         }

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from meterlog.base import units
 from meterlog.procedure.entries import entry_values, examples_of
-from meterlog.procedure.steps import StepKind
+from meterlog.procedure.kinds import KINDS, Watched
 from meterlog.record.outcome import outcome_of
 from meterlog.report import procedures, wording
 from meterlog.store import queries
@@ -26,8 +26,8 @@ if TYPE_CHECKING:
 
 STOPPING = ("fail", "undecided")
 """Outcomes that stay on the screen until they are seen."""
-SPOKEN = (StepKind.MEASURE, StepKind.AT_TIME)
-"""Kinds of step whose one reading lies inside the limit or does not; a proof needs more than that."""
+SPOKEN = (Watched.SETTLED, Watched.AT_TIME)
+"""What watches a step whose one reading lies inside the limit or does not; a proof needs more than that."""
 
 
 def at_hand(db: Connection, walk: Mapping[str, Any], seen: int = 0) -> dict[str, Any] | None:
@@ -54,12 +54,12 @@ def at_hand(db: Connection, walk: Mapping[str, Any], seen: int = 0) -> dict[str,
         "needs": _needs(walk, procedure),
         "limit": limit,
         "scale": _scale(step, limit),
-        "is_spoken": step is not None and step.kind in SPOKEN and walk["phase"] == "watch",
+        "is_spoken": step is not None and step.kind.watched in SPOKEN and walk["phase"] == "watch",
         "elapsed_s": since(walk["started"], time.monotonic()) if walk["phase"] == "run" else None,
         "alerts": alerts(db, job["id"], procedure, where, plate, seen),
         "said": said,
         "here": [e for e in walk["steps"] if e["key"] == key and e["captures"] and e["shown"] is not None],
-        "found": wording.result(said) if said and step and step.kind is StepKind.HEATING else "",
+        "found": wording.result(said) if said and step and step.kind.is_run else "",
         "examples": {name: examples_of(procedure, name) for name in walk["asks"]} if procedure else {},
         "outcome": outcome_of(StoredRecord(db), walk["job"], procedure) if walk["phase"] == "done" else None,
     }
@@ -90,7 +90,7 @@ def _shows(db: Connection, verdict: Mapping[str, Any]) -> str:
 
 def _needs(walk: Mapping[str, Any], procedure: Procedure | None) -> list[tuple[str, str]]:
     """Key and title of what a step at its gate waits for; for the proof of dead, the first step that gives it."""
-    dead = [each["key"] for each in walk["steps"] if each["kind"] == StepKind.DEAD and each["state"] != "pass"]
+    dead = [each["key"] for each in walk["steps"] if KINDS[each["kind"]].proves_dead and each["state"] != "pass"]
     proof = [(dead[0] if dead else "", "the proof that it is dead")]
     return [pair for need in walk["needs"] for pair in ([(need, _title(procedure, need))] if need else proof)]
 

@@ -12,7 +12,7 @@ from datasette.utils.asgi import NotFound
 
 from meterlog.base import units
 from meterlog.plots.drawing import Curve, Plot, PlotBand, draw_both
-from meterlog.procedure.steps import StepKind
+from meterlog.procedure.kinds import KINDS
 from meterlog.report import wording
 from meterlog.store import queries
 from meterlog.web.sheet import read, sheet
@@ -69,7 +69,7 @@ def compared(captures: list[dict[str, Any]]) -> tuple[list[dict[str, Any]], Show
     Of a heating run that is the power found, which its verdict holds: its capture is the water's temperature.
     """
     last = captures[-1]
-    if last["kind"] == StepKind.HEATING:
+    if KINDS[last["kind"]].is_run:
         runs = [{**c, "value": c["found"]} for c in captures if c["found_unit"] == last["found_unit"]]
         for capture in captures:
             capture["found_words"] = wording.measure(capture["found"], capture["found_unit"] or "watt")

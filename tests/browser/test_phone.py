@@ -83,7 +83,9 @@ def test_what_was_looked_at_is_answered_with_words_and_never_passed_over(phones)
 
 def test_a_phone_that_stood_open_changes_nothing_at_another_step(phones):
     daemon, page, other = phones
-    other.route("**/bench/at-hand", lambda route: route.abort())  # what the other phone shows is what it showed
+    sent = []  # until it sends, the other phone shows what it showed
+    other.on("request", lambda asked: sent.append(asked) if asked.method == "POST" else None)
+    other.route("**/bench/at-hand", lambda route: route.continue_() if sent else route.abort())
     daemon.act("acknowledge")
     daemon.act("confirm")
     at = walk(daemon)["step"]
@@ -93,6 +95,8 @@ def test_a_phone_that_stood_open_changes_nothing_at_another_step(phones):
     expect(told).to_contain_text("Probe tips pressed together")
     expect(told).to_contain_text("Nothing was done.")
     assert (walk(daemon)["step"], acts(daemon)) == (at, ["act acknowledge", "act confirm"])
+    task(other, "Probe tips pressed together")
+    expect(told).to_contain_text("Nothing was done.")  # what is drawn since does not take the answer away
     task(page, "Probe tips pressed together")
 
 
@@ -152,10 +156,17 @@ def test_digits_that_are_no_longer_read_are_struck_through_and_said(phones, play
     player.frame = bytes(unread)
     expect(digits).to_have_css("text-decoration-line", "line-through")
     expect(page.locator(".display-main .display-state")).to_contain_text("no longer read")
+    streams = []
+    page.route("**/bench/stream", lambda route: streams.append(route))  # held: nothing comes yet
     page.reload()
     expect(digits).to_have_css("text-decoration-line", "line-through")
+    expect(page.locator("#lost")).to_contain_text("This page is not connected yet.")
     press(page, "On the points: take it")
-    page.wait_for_timeout(2 * 2000 + 500)  # there and back on the slow link, whether it is refused here or at the bench
+    refused = page.locator("#answer")
+    expect(refused).to_contain_text("nothing shows now")
+    streams[0].continue_()
+    expect(page.locator("#lost")).to_be_hidden()
+    expect(refused).to_contain_text("nothing shows now")  # the bench was found, and its answer still stands
     assert daemon.rows("SELECT count(*) FROM capture") == [(0,)]
     expect(digits).to_have_css("text-decoration-line", "line-through")
     expect(page.locator(".display-main .display-state")).to_contain_text("no longer read")
@@ -253,6 +264,12 @@ def test_a_sentence_goes_with_the_state_that_it_names(phones, player, meter):
     expect(page.locator(".scale-words")).to_have_text("")
     player.frame = None
     expect(state).not_to_contain_text("wants")
+    player.ohms = 20.0
+    page.wait_for_timeout(400)  # too short to settle
+    player.ohms = None
+    expect(page.locator("#answer")).to_contain_text("Not taken")
+    player.ohms = 20.0
+    expect(page.locator("#answer")).to_be_empty()
 
 
 def test_seven_tabs_of_one_browser_all_act(meter, player, kettle, browse, page_of):

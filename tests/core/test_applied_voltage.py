@@ -8,8 +8,8 @@ from walking import INSULATION, Bench, procedure, step
 from meterlog.base.readings import Capture
 from meterlog.judging.applied_voltage import applied_voltage, wrong_voltage
 from meterlog.judging.limit import Limit
+from meterlog.procedure import kinds
 from meterlog.procedure.case import Answer, Case, conclude
-from meterlog.procedure.steps import StepKind
 from meterlog.walk.happenings import Advised, Captured
 
 AT_LEAST = (Limit(low=1e6, high=None, unit="Mohm", text="at least 1 Mohm", source="invented"),)
@@ -67,5 +67,5 @@ def test_at_the_bench_it_is_told_once_and_not_taken():
 
 
 def test_a_kind_of_step_has_nothing_to_do_with_it():
-    timed = step("t", "time", kind=StepKind.TIMED)
+    timed = step("t", "time", kind=kinds.TIMED)
     assert timed.test_voltage is None

@@ -6,14 +6,15 @@ from hypothesis import strategies as st
 
 from meterlog.base.errors import WrongValue
 from meterlog.files import shipped
+from meterlog.procedure import kinds
 from meterlog.procedure.entries import entry_values, read_entries, read_entry
 from meterlog.procedure.language import read_procedure
-from meterlog.procedure.steps import Procedure, Step, StepKind
+from meterlog.procedure.steps import Procedure, Step
 
 STEPS = (
-    Step(key="run", title="Run", kind=StepKind.HEATING, quantity="temperature", energised=True,
+    Step(key="run", title="Run", kind=kinds.HEATING_RUN, quantity="temperature", energised=True,
          inputs={"mass": "water mass", "vessel": "vessel", "ambient": "room"}),
-    Step(key="capacitor", title="Capacitor", kind=StepKind.MEASURE, quantity="capacitance",
+    Step(key="capacitor", title="Capacitor", kind=kinds.MEASURE, quantity="capacitance",
          method="capacitance against marking", inputs={"marking": "capacitor marking"}),
 )  # fmt: skip
 ASKS = Procedure(

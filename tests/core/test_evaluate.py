@@ -12,8 +12,9 @@ from meterlog.base.readings import Bound, Capture, Form
 from meterlog.base.uncertainty import Error, estimate, rectangle
 from meterlog.judging import Accuracy, Context, Outcome, Result, Verdict, judge, measured, parse_accuracy
 from meterlog.judging.limit import Limit, Rule
+from meterlog.procedure import kinds
 from meterlog.procedure.judged_step import judge_capture
-from meterlog.procedure.steps import Step, StepKind
+from meterlog.procedure.steps import Step
 
 
 def limit(low=None, high=None, **more):
@@ -21,7 +22,7 @@ def limit(low=None, high=None, **more):
 
 
 def step(*limits, **more):
-    return Step(key="a", title="a step", kind=StepKind.MEASURE, limits=limits, **more)
+    return Step(key="a", title="a step", kind=kinds.MEASURE, limits=limits, **more)
 
 
 def capture(counts, *, deviation=0.0, how="settled", **form):

@@ -5,8 +5,9 @@ import pytest
 from meterlog.base.readings import Bound, Capture, Form
 from meterlog.judging import Accuracy, Context, Outcome
 from meterlog.judging.limit import Limit
+from meterlog.procedure import kinds
 from meterlog.procedure.judged_step import judge_capture
-from meterlog.procedure.steps import Step, StepKind
+from meterlog.procedure.steps import Step
 
 OPEN = Limit(low=None, high=None, unit="ohm", text="open", source="a test", is_open=True)
 PLATE = Limit(low=0.85, high=1.15, unit="watt", text="rated output ± 15 %", source="a test", of="rated output")
@@ -16,7 +17,7 @@ def judged(limit, counts, *, how="open proved", context=None, **form):
     form = Form(**{"quantity": "resistance", "unit": "ohm", "scale": 1.0, **form})
     capture = Capture(form=form, counts=counts, count=12, spread=0.0, deviation=0.0, started=0.0,
                       ended=3.0, first=3, last=14, how=how)  # fmt: skip
-    step = Step(key="a", title="a step", kind=StepKind.OPEN, limits=(limit,))
+    step = Step(key="a", title="a step", kind=kinds.OPEN, limits=(limit,))
     return judge_capture(step, capture, accuracy=Accuracy(part_of_reading=0.01), context=context)
 
 

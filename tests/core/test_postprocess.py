@@ -15,9 +15,10 @@ from meterlog.base.units import QUANTITIES
 from meterlog.judging.limit import Limit
 from meterlog.judging.method import check_inputs
 from meterlog.judging.postprocess import METHODS, AtHand, Taken, post_process
+from meterlog.procedure import kinds
 from meterlog.procedure.case import Answer, Case, conclude
 from meterlog.procedure.judged_step import judge_step
-from meterlog.procedure.steps import Procedure, Step, StepKind
+from meterlog.procedure.steps import Procedure, Step
 
 
 def rise(**at_hand):
@@ -99,7 +100,7 @@ def test_the_order_of_repeats_does_not_matter(repeats):
     assert found.u == pytest.approx((scatter**2 + 0.005**2 / 3 / 4) ** 0.5, rel=1e-4)
 
 
-def step(method, *limits, how=StepKind.DERIVED, quantity="resistance", **inputs):
+def step(method, *limits, how=kinds.DERIVED, quantity="resistance", **inputs):
     return Step(key="own", title="it", kind=how, quantity=quantity, method=method, inputs=inputs, limits=limits)
 
 
@@ -109,10 +110,10 @@ def limit(low=None, high=None, quantity="resistance"):
 
 def test_a_method_gives_its_own_limit():
     at_hand = AtHand(taken={"own": taken(22)}, nulls=(taken(0),), entries={"cord": "10 m"})
-    verdict = judge_step(step("protective conductor", how=StepKind.MEASURE, length="cord"), at_hand)
+    verdict = judge_step(step("protective conductor", how=kinds.MEASURE, length="cord"), at_hand)
     assert verdict.outcome == "pass"
     assert verdict.limit.high == pytest.approx(0.36667, abs=1e-5)
-    strict = judge_step(step("protective conductor", limit(high=0.2), how=StepKind.MEASURE, length="cord"), at_hand)
+    strict = judge_step(step("protective conductor", limit(high=0.2), how=kinds.MEASURE, length="cord"), at_hand)
     assert (strict.outcome, strict.limit.high) == ("undecided", 0.2)
 
 
@@ -259,9 +260,9 @@ def test_a_repeat_that_is_a_bound_is_not_averaged():
 
 def test_a_case_concludes_a_derived_step():
     steps = (
-        Step(key="leads", title="leads", kind=StepKind.LEADS, quantity="resistance"),
-        Step(key="cold", title="cold", kind=StepKind.MEASURE, quantity="resistance"),
-        step("element band", how=StepKind.MEASURE, power="rated power", voltage="rated voltage"),
+        Step(key="leads", title="leads", kind=kinds.LEADS, quantity="resistance"),
+        Step(key="cold", title="cold", kind=kinds.MEASURE, quantity="resistance"),
+        step("element band", how=kinds.MEASURE, power="rated power", voltage="rated voltage"),
     )
     procedure = Procedure(key="k", title="t", appliance="kettle", source="s", cautions=(), steps=steps,
                           plate={"rated power": "power", "rated voltage": "voltage"})  # fmt: skip

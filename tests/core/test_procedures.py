@@ -6,9 +6,10 @@ from pathlib import Path
 import pytest
 
 from meterlog.judging.limit import MARKS, Limit, Rule
+from meterlog.procedure import kinds
 from meterlog.procedure.cautions import CAUTIONS
 from meterlog.procedure.language import read_procedure
-from meterlog.procedure.steps import Point, Settling, Step, StepKind
+from meterlog.procedure.steps import Point, Settling, Step
 
 SHIPPED = sorted((Path(__file__).parents[2] / "profiles" / "procedures").glob("*.yaml"))
 PROCEDURES = [read_procedure(path.read_text(), path.name) for path in SHIPPED]
@@ -26,7 +27,7 @@ def test_a_step_is_whole(procedure, step):
     assert step.meaning or not step.limits
     assert step.cautions or not step.energised
     inside = {point.name for point in procedure.points if point.is_inside}
-    assert step.kind is StepKind.DEAD or step.needs_dead or not inside & set(step.points)
+    assert step.kind is kinds.DEAD or step.needs_dead or not inside & set(step.points)
     assert not (step.energised and inside & set(step.points))
 
 
@@ -156,7 +157,7 @@ def test_every_key_arrives():
     assert procedure.step("minute") == Step(
         key="minute",
         title="Insulation",
-        kind=StepKind.AT_TIME,
+        kind=kinds.AT_TIME,
         points=("tab 1", "tab 2"),
         reach="by hand",
         quantity="insulation_resistance",

@@ -11,12 +11,11 @@ from meterlog.base.units import QUANTITIES
 from meterlog.heating import METHODS as HEATING
 from meterlog.judging.limit import MARKS
 from meterlog.judging.postprocess import METHODS
+from meterlog.procedure import kinds
 from meterlog.procedure.cautions import CAUTIONS
 from meterlog.procedure.faults import CHECK, DIAGNOSIS, ELSE, FAULT, PART
-from meterlog.procedure.kinds import kind_of
 from meterlog.procedure.language import LIMIT, POINTS, PROCEDURE, SETTLING, STEP, read_procedure
 from meterlog.procedure.limits import parse_limit
-from meterlog.procedure.steps import StepKind
 
 MANUAL = (Path(__file__).parents[2] / "profiles" / "PROCEDURES.md").read_text()
 WHOLE, *BEHIND = re.findall(r"^```yaml\n(.*?)^```$", MANUAL, re.DOTALL | re.MULTILINE)
@@ -74,12 +73,12 @@ def test_the_message_is_what_is_told():
     assert f"{caught.value}\n" == message
 
 
-@pytest.mark.parametrize("kind", StepKind)
+@pytest.mark.parametrize("kind", kinds.KINDS.values(), ids=lambda kind: kind.name)
 def test_a_kind_tells_what_it_must_have(kind):
-    row = next(line for line in MANUAL.splitlines() if line.startswith(f"| `{kind.value}` |"))
+    row = next(line for line in MANUAL.splitlines() if line.startswith(f"| `{kind.name}` |"))
     must = set(re.findall(r"`([^`]+)`", row.split("|")[3]))
     may = set(re.findall(r"`([^`]+)`", row.split("|")[4]))
-    needed, allowed = kind_of(kind).needed, kind_of(kind).allowed
+    needed, allowed = kind.needed, kind.allowed
     assert must == needed
     assert may <= allowed
 

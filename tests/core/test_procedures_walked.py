@@ -10,8 +10,8 @@ import pytest
 from players.repairer import OPEN, Heating, Repairer
 
 from meterlog.files import shipped
+from meterlog.procedure import kinds
 from meterlog.procedure.language import read_procedure
-from meterlog.procedure.steps import StepKind
 
 
 @cache
@@ -311,7 +311,7 @@ def rests_on(read, step):
 
 def expected(changes, step):
     """A part that reads open is not failed on leads that nobody proved: it is undecided, and passes nothing."""
-    return "undecided" if OPEN in changes.values() and step.kind is not StepKind.OPEN else "fail"
+    return "undecided" if OPEN in changes.values() and step.kind is not kinds.OPEN else "fail"
 
 
 @pytest.mark.parametrize(
@@ -323,7 +323,7 @@ def test_a_fault_shows_where_it_is_and_holds_back_what_rests_on_it(name, changes
     assert [key for key in found if not rests_on(read, read.step(key)) & set(found)] == fails
     assert {found[key] for key in fails} <= {expected(changes, read.step(key)) for key in fails}
     assert not fails or words in read.step(fails[0]).meaning
-    unanswered = {key for key, v in changes.items() if isinstance(v, str) or read.step(key).kind is StepKind.DEAD}
+    unanswered = {key for key, v in changes.items() if isinstance(v, str) or read.step(key).kind is kinds.DEAD}
     wrong = {*found, *unanswered}
     assert not any(rests_on(read, read.step(key)) & wrong for key in repairer.opened)
 
@@ -335,7 +335,7 @@ def test_every_judged_step_fails_for_some_fault():
         (name, step.key)
         for name, (_, _, where) in SOUND_OF.items()
         for step in procedure(name).steps
-        if is_judged(step, where) and step.kind not in (StepKind.DEAD, StepKind.LEADS)
+        if is_judged(step, where) and step.kind not in (kinds.DEAD, kinds.LEADS)
     }
     assert judged - shown == set()
 
@@ -344,7 +344,7 @@ LOOKS = [
     (name, step.key)
     for name in FAULTS
     for step in procedure(name).steps
-    if step.kind is StepKind.LOOK and any(step.key in other.needs for other in procedure(name).steps)
+    if step.kind is kinds.LOOK and any(step.key in other.needs for other in procedure(name).steps)
 ]
 
 

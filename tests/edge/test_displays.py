@@ -2,12 +2,13 @@
 
 import pytest
 
-from meterlog.procedure.steps import Step, StepKind
+from meterlog.procedure import kinds
+from meterlog.procedure.steps import Step
 from meterlog.web.at_hand import _mains
 from meterlog.web.display import displays, reading_words
 
-OHMS = Step(key="earth", title="Earth", kind=StepKind.MEASURE, points=("a", "b"), quantity="resistance")
-HEATED = Step(key="run", title="Run", kind=StepKind.HEATING, quantity="power", energised=True)
+OHMS = Step(key="earth", title="Earth", kind=kinds.MEASURE, points=("a", "b"), quantity="resistance")
+HEATED = Step(key="run", title="Run", kind=kinds.HEATING_RUN, quantity="power", energised=True)
 
 
 def reading(quantity="resistance", mode="", **more):

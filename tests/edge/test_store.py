@@ -8,7 +8,8 @@ import pytest
 
 from meterlog.base.errors import BenchBusy, CannotDo
 from meterlog.base.readings import Bound, Capture, Form, Frame, Reading, Rejected, Skipped
-from meterlog.procedure.steps import Procedure, Step, StepKind
+from meterlog.procedure import kinds
+from meterlog.procedure.steps import Procedure, Step
 from meterlog.record.revisit import Revisit
 from meterlog.record.writer import Now
 from meterlog.store import audit, evidence, sqlite
@@ -25,8 +26,8 @@ PROCEDURE = Procedure(
     source="invented",
     cautions=(),
     steps=(
-        Step(key="element", title="Element", kind=StepKind.MEASURE, points=("L", "N"), quantity="resistance"),
-        Step(key="earth", title="Earth", kind=StepKind.MEASURE, points=("E", "case"), quantity="resistance"),
+        Step(key="element", title="Element", kind=kinds.MEASURE, points=("L", "N"), quantity="resistance"),
+        Step(key="earth", title="Earth", kind=kinds.MEASURE, points=("E", "case"), quantity="resistance"),
     ),
     text="procedure: bench-check\n",
 )

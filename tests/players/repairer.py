@@ -9,8 +9,8 @@ import math
 from meterlog.base.readings import Bound, Form, Reading
 from meterlog.base.units import QUANTITIES
 from meterlog.judging import Accuracy
+from meterlog.procedure import kinds
 from meterlog.procedure.case import Answer
-from meterlog.procedure.steps import StepKind
 from meterlog.walk import Act
 from meterlog.walk.phases import Phase
 from meterlog.walk.session import ByCase, Judged, Session
@@ -124,11 +124,11 @@ class Repairer:
 
     def _measure(self, step):
         self._open(step)
-        if step.kind is StepKind.LEADS:
+        if step.kind is kinds.LEADS:
             self._ohms(LEADS_OHM)
-        elif step.kind is StepKind.DEAD:
+        elif step.kind is kinds.DEAD:
             self._prove_dead(step, self.shows.get(step.key, 0.0))
-        elif step.kind is StepKind.OPEN:
+        elif step.kind is kinds.OPEN:
             self._prove_open(step, self.shows[step.key])
         elif step.quantity == "resistance":
             self._ohms(self.shows[step.key], step.settling.length_s or 0.0)

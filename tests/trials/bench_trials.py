@@ -17,7 +17,8 @@ from typing import TYPE_CHECKING
 
 from bench_streams import IDLE, OPEN, STRAY_FARAD, Meter, Piece, Truth
 
-from meterlog.procedure.steps import Procedure, Settling, Step, StepKind
+from meterlog.procedure import kinds
+from meterlog.procedure.steps import Procedure, Settling, Step
 from meterlog.walk import REPLAY, Act, Walk
 from meterlog.walk.happenings import Advised, Captured
 from meterlog.walk.settle import BOUND_HELD_S, criterion_for
@@ -110,7 +111,7 @@ class Job:
         low, high = VALUES[quantity]
         value = low * (high / low) ** self.rng.random()
         own = criterion_for(quantity)
-        self.steps.append(Step(key=key, title=key, kind=StepKind.MEASURE, quantity=quantity))
+        self.steps.append(Step(key=key, title=key, kind=kinds.MEASURE, quantity=quantity))
         comfortable = max(own.length_s, 4.2 / self.meter.rate) + 1.2 + self.hunting
         began, tau = self.at, 0.0
         if quantity == "capacitance":
@@ -139,14 +140,14 @@ class Job:
         """A thermistor that warms in the hand, with a settling of its own."""
         value, tau = self.rng.uniform(800, 5e4), self.rng.uniform(2.0, 5.0)
         own = Settling(length_s=3.0)
-        self.steps.append(Step(key=key, title=key, kind=StepKind.MEASURE, quantity="resistance", settling=own))
+        self.steps.append(Step(key=key, title=key, kind=kinds.MEASURE, quantity="resistance", settling=own))
         began, comfortable = self.at, 3.0 + self.hunting + 1.0 + 2.6 * tau
         self.add(self.hurried(comfortable), value, tau=tau, creep=self.rng.choice((-0.03, 0.03)), bounce=0.2)
         self.truth.append(Truth(key, began, self.at, value, 0.004))
 
     def prove_open(self, key: str) -> None:
         hold = 3.0
-        self.steps.append(Step(key=key, title=key, kind=StepKind.OPEN, quantity="resistance", hold_s=hold))
+        self.steps.append(Step(key=key, title=key, kind=kinds.OPEN, quantity="resistance", hold_s=hold))
         began = self.at
         self.add(self.hurried(1.2 + self.hunting), 0.2, bounce=0.2)
         self.add(self.hunting)
@@ -164,7 +165,7 @@ class Job:
         return 0.4 + 2 / self.meter.rate if self.meter.rate < 2.5 else 0.0
 
     def leak(self, key: str) -> None:
-        self.steps.append(Step(key=key, title=key, kind=StepKind.OPEN, quantity="resistance", hold_s=3.0))
+        self.steps.append(Step(key=key, title=key, kind=kinds.OPEN, quantity="resistance", hold_s=3.0))
         began, value = self.at, self.rng.uniform(2e4, 8e6)
         self.add(self.hurried(1.2 + self.hunting), 0.2, bounce=0.2)
         self.add(1.2)
@@ -172,9 +173,7 @@ class Job:
         self.truth.append(Truth(key, began, self.at, value, 0.003))
 
     def prove_dead(self, key: str) -> None:
-        self.steps.append(
-            Step(key=key, title=key, kind=StepKind.DEAD, quantity="voltage", mode="dc", source_voltage=9.0)
-        )
+        self.steps.append(Step(key=key, title=key, kind=kinds.DEAD, quantity="voltage", mode="dc", source_voltage=9.0))
         began, source = self.at, self.hurried(1.7 + self.hunting)
         self.add(source, 9.12, bounce=0.2)
         self.add(1.0 + self.hunting)
@@ -184,7 +183,7 @@ class Job:
         self.truth.append(Truth(key, began, self.at, 0.0, 0.02))
 
     def bound(self, key: str) -> None:
-        self.steps.append(Step(key=key, title=key, kind=StepKind.MEASURE, quantity="insulation_resistance"))
+        self.steps.append(Step(key=key, title=key, kind=kinds.MEASURE, quantity="insulation_resistance"))
         began = self.at
         self.on_points(self.hurried(BOUND_HELD_S + 1.5 + 1 / self.meter.rate), 8e9)
         self.truth.append(Truth(key, began, self.at, None, 0.0))

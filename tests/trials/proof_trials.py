@@ -20,7 +20,8 @@ from hands import Bench, Place, charge, floating, returning, steady
 
 from meterlog.base.readings import Capture
 from meterlog.judging.limit import Limit
-from meterlog.procedure.steps import Procedure, Step, StepKind
+from meterlog.procedure import kinds
+from meterlog.procedure.steps import Procedure, Step
 from meterlog.walk import NOTHING, Act, Phase, Walk
 from meterlog.walk.happenings import Advised, Captured, Happening, LivePoint, NotTaken, Proof, Refused
 
@@ -211,7 +212,7 @@ class DeadScene(Scene):
         self.known = steady("known", nominal * rng.uniform(0.83, 1.12))
         limits = (Limit(low=None, high=self.limit, unit="V", text="", source=""),)
         self.step = Step(
-            key="d", title="d", kind=StepKind.DEAD, quantity="voltage", mode=mode, source_voltage=nominal, hold_s=3.0,
+            key="d", title="d", kind=kinds.DEAD, quantity="voltage", mode=mode, source_voltage=nominal, hold_s=3.0,
             limits=limits,
         )  # fmt: skip
         self.bench = _bench(rng, rate, "voltage", mode)
@@ -284,8 +285,8 @@ class OpenScene(Scene):
         self.bench = _bench(rng, rate, "resistance", "")
         self.known = steady("known", 0.0)
         self.next_points = steady("next", rng.uniform(0.02, 0.8))
-        step = Step(key="o", title="o", kind=StepKind.OPEN, quantity="resistance", hold_s=rng.choice((3.0, 5.0)))
-        self.steps = (step, Step(key="n", title="n", kind=StepKind.MEASURE, quantity="resistance"))
+        step = Step(key="o", title="o", kind=kinds.OPEN, quantity="resistance", hold_s=rng.choice((3.0, 5.0)))
+        self.steps = (step, Step(key="n", title="n", kind=kinds.MEASURE, quantity="resistance"))
         self.points = getattr(self, points)()
 
     def open(self) -> Place:

@@ -19,7 +19,8 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, ru
 
 from meterlog.base.readings import Form, Reading
 from meterlog.judging.limit import Limit
-from meterlog.procedure.steps import Point, Procedure, Step, StepKind
+from meterlog.procedure import kinds
+from meterlog.procedure.steps import Point, Procedure, Step
 from meterlog.walk import NOTHING, WORDS, Act, Phase, Walk
 from meterlog.walk.happenings import Acted, Captured, LivePoint, Overrode, Passed, Refused, StepBegan
 from meterlog.walk.timed import timed_capture
@@ -39,30 +40,30 @@ def _limit(high: float, unit: str) -> tuple[Limit, ...]:
     return (Limit(low=None, high=high, unit=unit, text=f"at most {high:g} {unit}", source="invented"),)
 
 
-def _step(key: str, kind: StepKind = StepKind.MEASURE, quantity: str = "resistance", **more: object) -> Step:
+def _step(key: str, kind: kinds.Kind = kinds.MEASURE, quantity: str = "resistance", **more: object) -> Step:
     return Step(key=key, title=key, kind=kind, quantity=quantity, **more)  # type: ignore[arg-type]
 
 
 STEPS = (
-    _step("unplugged", StepKind.LOOK, "", cautions=("unplug",)),
-    _step("leads", StepKind.LEADS, limits=_limit(0.5, "ohm")),
-    _step("pins dead", StepKind.DEAD, "voltage", points=OUTSIDE, needs=("unplugged",), limits=_limit(34, "volt"),
+    _step("unplugged", kinds.LOOK, "", cautions=("unplug",)),
+    _step("leads", kinds.LEADS, limits=_limit(0.5, "ohm")),
+    _step("pins dead", kinds.DEAD, "voltage", points=OUTSIDE, needs=("unplugged",), limits=_limit(34, "volt"),
           source_voltage=9.0, cautions=("prove the tester",)),
-    _step("discharged", StepKind.LOOK, "", needs=("unplugged", "pins dead")),
-    _step("capacitor dead", StepKind.DEAD, "voltage", points=INSIDE, needs=("discharged",), limits=_limit(50, "volt"),
+    _step("discharged", kinds.LOOK, "", needs=("unplugged", "pins dead")),
+    _step("capacitor dead", kinds.DEAD, "voltage", points=INSIDE, needs=("discharged",), limits=_limit(50, "volt"),
           source_voltage=9.0),
     _step("sensor", points=INSIDE, needs=("pins dead", "capacitor dead"), needs_dead=True),
     _step("switch", points=INSIDE, needs=("pins dead", "capacitor dead"), needs_dead=True, limits=_limit(1, "ohm")),
     _step("fan", points=OUTSIDE),
-    _step("refitted", StepKind.LOOK, ""),
+    _step("refitted", kinds.LOOK, ""),
     _step("earth", points=OUTSIDE, needs=("refitted",), limits=_limit(0.3, "ohm"), cautions=("flex the cord",)),
     _step("insulation", quantity="insulation_resistance", points=OUTSIDE, needs=("refitted", "earth"),
           limits=_limit(1, "ohm")),
-    _step("it runs", StepKind.LOOK, "", energised=True, cautions=("attend",),
+    _step("it runs", kinds.LOOK, "", energised=True, cautions=("attend",),
           needs=("switch", "refitted", "earth", "insulation")),
-    _step("heating run", StepKind.HEATING, "power", energised=True, cautions=("attend",), method="enthalpy",
+    _step("heating run", kinds.HEATING_RUN, "power", energised=True, cautions=("attend",), method="enthalpy",
           needs=("it runs",)),
-    _step("dead again", StepKind.DEAD, "voltage", points=OUTSIDE, needs=("it runs",), limits=_limit(34, "volt"),
+    _step("dead again", kinds.DEAD, "voltage", points=OUTSIDE, needs=("it runs",), limits=_limit(34, "volt"),
           source_voltage=9.0),
     _step("warm winding", points=INSIDE, needs=("dead again", "sensor"), needs_dead=True, limits=_limit(90, "ohm")),
 )  # fmt: skip

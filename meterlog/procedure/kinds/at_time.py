@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from meterlog.procedure.kinds.kind import JUDGED, PROBED, Kind, Opens, always, by_value_or_method
+from meterlog.procedure.kinds.kind import JUDGED, PROBED, Kind, Opens, Watched, always
 
 AT_TIME = Kind(
+    name="at time",
     needed=frozenset({"quantity", "points", "after"}),
     allowed=PROBED | JUDGED | {"test voltage"},
     quantity="",
@@ -15,8 +16,8 @@ AT_TIME = Kind(
     is_left_in_words=False,
     method_finds_limit=True,
     opens=Opens.WATCH,
+    watched=Watched.AT_TIME,
     on_screen="Hold the probes on the points, and press there: the reading counts at its time.",
     on_sheet="start the test and hold until the time is up",
     is_run=False,
-    conclude=by_value_or_method,
 )

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from meterlog.procedure.kinds.kind import PROBED, Kind, Opens, always, by_value_or_method
+from meterlog.procedure.kinds.kind import PROBED, Kind, Opens, Watched, always
 
 DEAD = Kind(
+    name="dead",
     needed=frozenset({"points", "limits", "known source"}),
     allowed=PROBED,
     quantity="voltage",
@@ -15,8 +16,8 @@ DEAD = Kind(
     is_left_in_words=True,
     method_finds_limit=True,
     opens=Opens.WATCH,
+    watched=Watched.DEAD,
     on_screen="Hold the tips on the known source until the tone; then the points; then the source again.",
     on_sheet="known source, the points, the known source again",
     is_run=False,
-    conclude=by_value_or_method,
 )

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from meterlog.procedure.kinds.kind import JUDGED, Kind, Opens, by_method, never
+from meterlog.procedure.kinds.kind import JUDGED, Kind, Opens, Watched, never
 
 DERIVED = Kind(
+    name="derived",
     needed=frozenset({"quantity", "method", "with"}),
     allowed=JUDGED,
     quantity="",
@@ -15,8 +16,8 @@ DERIVED = Kind(
     is_left_in_words=False,
     method_finds_limit=True,
     opens=Opens.COMPUTED,
+    watched=Watched.NOTHING,
     on_screen="",
     on_sheet="nothing to do: worked out from other steps",
     is_run=False,
-    conclude=by_method,
 )

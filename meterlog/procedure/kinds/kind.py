@@ -1,24 +1,17 @@
 """What a kind of step is: everything that differs between kinds, in one record that each fills whole.
 
-A member that a kind leaves out does not pass the type checker. What watches a link for a step stands in
-`meterlog.walk.answers`, since it knows streams of readings; a kind that is missing there does not pass either.
+A member that a kind leaves out does not pass the type checker. What watches a link stands in `meterlog.walk.answers`,
+since it knows streams of readings.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from enum import StrEnum
+from enum import Enum, StrEnum, auto
 from typing import TYPE_CHECKING
-
-from meterlog.judging import Outcome, Verdict
 
 if TYPE_CHECKING:
     from collections.abc import Callable
-
-    from meterlog.procedure.case import Answer, Case
-    from meterlog.procedure.steps import Step
-
-    Conclude = Callable[[Case, Step, Answer | None], Verdict]
 
 PROBED = frozenset({"points", "instrument", "mode", "limits", "hold", "settling", "which counts", "rule"})
 """Keys of a step whose points are touched."""
@@ -35,6 +28,19 @@ class Opens(StrEnum):
     COMPUTED = "computed"  # nothing: it answers itself
 
 
+class Watched(Enum):
+    """What watches a link for a step: see `meterlog.walk.answers`."""
+
+    NOTHING = auto()
+    SETTLED = auto()  # readings that stand still
+    SHORTED = auto()  # the same, of leads held together
+    OPEN = auto()  # between two shorts of the leads
+    DEAD = auto()  # between two readings of a known source
+    AT_TIME = auto()  # the reading when the time is up
+    SWITCHED = auto()  # what comes and goes
+    LOGGED = auto()  # the whole run
+
+
 def never(_: str) -> bool:
     return False
 
@@ -48,6 +54,7 @@ class Kind:
     """One kind of step.
 
     Attributes:
+        name: its word, in procedures and in the record.
         needed, allowed: the keys that it must have and may have, beside those of every step.
         quantity: what it measures where the procedure need not say, "" where it must.
         wants_two_points: whether two points are touched, by the quantity measured.
@@ -57,12 +64,13 @@ class Kind:
         is_left_in_words: never passed over by Next: only answered, or skipped with the reason.
         method_finds_limit: its method may find the limit that it is judged by.
         opens: what it waits for once its gate is open.
+        watched: what watches a link for it.
         on_screen: what is asked for before anything is proved or taken, "" where its phase says it.
         on_sheet: how it is done, a few words.
-        is_run: its capture is a whole log, which goes on after Stop: no one reading of it is what it found.
-        conclude: the verdict on it, from its case and its counting capture.
+        is_run: its capture is a whole log, which goes on after Stop: what it found comes from all of it.
     """
 
+    name: str
     needed: frozenset[str]
     allowed: frozenset[str]
     quantity: str
@@ -73,24 +81,7 @@ class Kind:
     is_left_in_words: bool
     method_finds_limit: bool
     opens: Opens
+    watched: Watched
     on_screen: str
     on_sheet: str
     is_run: bool
-    conclude: Conclude
-
-
-def not_captured(case: Case, step: Step, answer: Answer | None) -> Verdict:
-    """Nothing to conclude from."""
-    return Verdict(outcome=Outcome.NOT_JUDGED, why="nothing was captured for this step")
-
-
-def by_method(case: Case, step: Step, answer: Answer | None) -> Verdict:
-    """What the step's method finds, from its capture and others'."""
-    return case.by_method(step, answer)
-
-
-def by_value_or_method(case: Case, step: Step, answer: Answer | None) -> Verdict:
-    """The captured value, less the leads; what the method finds where the step has one."""
-    if step.method:
-        return by_method(case, step, answer)
-    return case.by_value(step, answer, null=case.null()) if answer else not_captured(case, step, answer)

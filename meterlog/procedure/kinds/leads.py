@@ -2,24 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
-from meterlog.procedure.kinds.kind import Kind, Opens, by_method, never, not_captured
-
-if TYPE_CHECKING:
-    from meterlog.judging import Verdict
-    from meterlog.procedure.case import Answer, Case
-    from meterlog.procedure.steps import Step
-
-
-def _conclude(case: Case, step: Step, answer: Answer | None) -> Verdict:
-    """The leads as they read: nothing is taken off them."""
-    if step.method:
-        return by_method(case, step, answer)
-    return case.by_value(step, answer, null=None) if answer else not_captured(case, step, answer)
-
+from meterlog.procedure.kinds.kind import Kind, Opens, Watched, never
 
 LEADS = Kind(
+    name="leads",
     needed=frozenset(),
     allowed=frozenset({"limits", "settling", "instrument", "rule", "which counts"}),
     quantity="resistance",
@@ -30,8 +16,8 @@ LEADS = Kind(
     is_left_in_words=True,
     method_finds_limit=True,
     opens=Opens.WATCH,
+    watched=Watched.SHORTED,
     on_screen="Press the probe tips together and hold them still.",
     on_sheet="press the tips together until the value is taken",
     is_run=False,
-    conclude=_conclude,
 )

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from meterlog.procedure.kinds.kind import Kind, Opens, never, not_captured
+from meterlog.procedure.kinds.kind import Kind, Opens, Watched, never
 
 LOOK = Kind(
+    name="look",
     needed=frozenset(),
     allowed=frozenset(),
     quantity="",
@@ -15,8 +16,8 @@ LOOK = Kind(
     is_left_in_words=True,
     method_finds_limit=False,
     opens=Opens.LOOK,
+    watched=Watched.NOTHING,
     on_screen="",
     on_sheet="look, and say done or found wanting",
     is_run=False,
-    conclude=not_captured,
 )

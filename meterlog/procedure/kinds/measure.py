@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from meterlog.procedure.kinds.kind import JUDGED, PROBED, Kind, Opens, by_value_or_method
+from meterlog.procedure.kinds.kind import JUDGED, PROBED, Kind, Opens, Watched
 
 _TWO_LEADS = frozenset(
     {"resistance", "continuity", "insulation_resistance", "junction_voltage", "capacitance", "inductance"}
 )
 
 MEASURE = Kind(
+    name="measure",
     needed=frozenset({"quantity"}),
     allowed=PROBED | JUDGED | {"test voltage"},
     quantity="",
@@ -19,8 +20,8 @@ MEASURE = Kind(
     is_left_in_words=False,
     method_finds_limit=True,
     opens=Opens.WATCH,
+    watched=Watched.SETTLED,
     on_screen="",
     on_sheet="hold both tips still until the value is taken",
     is_run=False,
-    conclude=by_value_or_method,
 )

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from meterlog.procedure.kinds.kind import JUDGED, PROBED, Kind, Opens, always, by_value_or_method
+from meterlog.procedure.kinds.kind import JUDGED, PROBED, Kind, Opens, Watched, always
 
 OPEN = Kind(
+    name="open",
     needed=frozenset({"quantity", "points"}),
     allowed=PROBED | JUDGED | {"test voltage"},
     quantity="",
@@ -15,8 +16,8 @@ OPEN = Kind(
     is_left_in_words=False,
     method_finds_limit=True,
     opens=Opens.WATCH,
+    watched=Watched.OPEN,
     on_screen="Press the tips together until the tone; then the points; then the tips together again.",
     on_sheet="tips together, the points, tips together again",
     is_run=False,
-    conclude=by_value_or_method,
 )

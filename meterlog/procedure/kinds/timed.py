@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from meterlog.procedure.kinds.kind import JUDGED, Kind, Opens, by_value_or_method, never
+from meterlog.procedure.kinds.kind import JUDGED, Kind, Opens, Watched, never
 
 TIMED = Kind(
+    name="timed",
     needed=frozenset(),
     allowed=JUDGED,
     quantity="time",
@@ -15,8 +16,8 @@ TIMED = Kind(
     is_left_in_words=False,
     method_finds_limit=True,
     opens=Opens.START,
+    watched=Watched.SWITCHED,
     on_screen="",
     on_sheet="mark the start and the stop",
     is_run=False,
-    conclude=by_value_or_method,
 )

@@ -8,20 +8,23 @@ const buttons = () => document.querySelectorAll(".bar button, .go button, .entri
 let isBusy = false;
 let restUntil = 0;
 
-/** Wires the acts; `isAway()` says whether the bench is lost, `say(words)` answers, `refresh()` draws anew. */
-export function takeActs({ isAway, say, refresh }) {
+/** Wires the acts; `isAway()` says whether the bench is lost, `refresh()` draws anew; `say(words)` answers for as long as
+ *  the step stands as it does, `sayOfLoss(words)` until the bench is found again. */
+export function takeActs({ isAway, say, sayOfLoss, refresh }) {
   document.addEventListener("submit", async (event) => {
     const form = event.target.closest("form[data-act], form[data-seen]");
     if (!form) return;
     event.preventDefault();
     if (isBusy || performance.now() < restUntil) return;
-    if (isAway()) { say("The bench is away: nothing was sent, and nothing waits to be sent."); return; }
+    if (isAway()) { sayOfLoss("The bench is away: nothing was sent, and nothing waits to be sent."); return; }
     say("");
     busy(event.submitter ?? form.querySelector("button"));
     try {
-      if (form.matches("[data-seen]")) see(form);
-      else await send(form, say);
+      const refused = form.matches("[data-seen]") ? see(form) : await send(form);
+      const answer = () => refused && (refused.isUnknown ? sayOfLoss : say)(refused.error);
+      answer();
       await refresh();
+      answer(); // once more: of the step as it stands by now
     } finally { free(); }
   });
   document.addEventListener("click", (event) => {
@@ -35,18 +38,15 @@ function see(form) {
   document.cookie = `meterlog_seen=${number}.${encodeURIComponent(job)}; path=/; samesite=lax; max-age=31536000`;
 }
 
-async function send(form, say) {
+// Answers why it was refused; nothing when it was done.
+async function send(form) {
   const fields = new URLSearchParams(new FormData(form));
   const answer = await ask(form.action, fields);
-  if (answer.ok) {
-    form.querySelectorAll("textarea, input:not([type=hidden])").forEach((field) => { field.value = ""; });
-    const fold = form.closest("details");
-    if (fold && !fold.matches(".all")) fold.open = false;
-  } else {
-    say(answer.error);
-    mark(form, answer.field);
-  }
   if (form.elements.id) form.elements.id.value = newId(); // whatever is sent from here again is another act
+  if (!answer.ok) { mark(form, answer.field); return answer; }
+  form.querySelectorAll("textarea, input:not([type=hidden])").forEach((field) => { field.value = ""; });
+  const fold = form.closest("details");
+  if (fold && !fold.matches(".all")) fold.open = false;
 }
 
 // The same act may arrive twice, under one identity: it is done once.
@@ -57,7 +57,7 @@ async function ask(where, fields, isSecond = false) {
     return { ok: false, error: "This page was older than its server, and has been renewed. Nothing was done: tap once more." };
   } catch {
     if (!isSecond && fields.has("id")) return ask(where, fields, true);
-    return { ok: false, error: "No answer came: it is not known whether that reached the bench. What stands here once it answers is true." };
+    return { ok: false, isUnknown: true, error: "No answer came: it is not known whether that reached the bench. What stands here once it answers is true." };
   }
 }
 

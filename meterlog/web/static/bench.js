@@ -15,7 +15,9 @@ const answer = document.getElementById("answer");
 const spoken = document.getElementById("heard");
 const latest = new Map(); // link -> readings in words
 let heard = performance.now();
-let isLost = !lost.hidden;
+let isReached = false; // whether this page has heard the bench since it was shown
+let isLost = !lost.hidden; // what stands below is not known to be true now
+let isAway = isLost; // no tap is sent
 
 // ---- what comes ----
 
@@ -27,38 +29,51 @@ const COMES = {
   verdict: ({ outcome, why }) => { tell(`${outcome}: ${why}`); confirm(outcome); refresh(); },
   said: ({ say: words, facts }) => {
     if (words === "live point") confirm("live");
-    if (words === "not taken") say(`Not taken: ${facts.why || "the probes left too soon"}.`);
+    if (words === "not taken") say(`Not taken: ${facts.why || "the probes left too soon"}.`, whileApart());
   },
 };
 for (const event of ["walk", "link", "job", "store", "capture"]) COMES[event] = () => refresh();
 
 listen((event, data) => {
   heard = performance.now();
+  isReached = true;
   if (isLost && !["lost", "still lost", "full"].includes(event)) find();
   COMES[event]?.(data);
 }, lose);
 
 function lose(why) {
-  isLost = true;
+  isLost = isAway = true;
   lostWhy.textContent = hand.querySelector(".digits") ? `${why} What stands below is old.` : why;
   lost.hidden = false;
   document.body.classList.add("is-lost");
 }
 
 function find() {
-  isLost = false;
+  isLost = isAway = false;
+  timesFound += 1;
   lost.hidden = true;
   document.body.classList.remove("is-lost");
-  say("");
+  clear();
 }
 
-setInterval(() => { if (!isLost && performance.now() - heard > SILENCE_MS && !document.hidden) lose("The bench has gone silent."); }, 200);
+// A page that is not connected yet has heard no silence: its digits are old, and a tap is sent all the same.
+setInterval(() => {
+  if (isLost || document.hidden || performance.now() - heard <= SILENCE_MS) return;
+  lose(isReached ? "The bench has gone silent." : "This page is not connected yet.");
+  isAway = isReached;
+}, 200);
+document.addEventListener("visibilitychange", () => { isReached &&= !document.hidden; });
 
 // ---- words: each goes with the state that it names ----
 
-let saidAt = "";
+let isOver = () => true;
+let timesFound = 0;
 const stands = () => { const { job, step, phase, stage } = hand.querySelector(".bench")?.dataset ?? {}; return [job, step, phase, stage].join("\n"); };
-function say(words) { answer.textContent = words; saidAt = stands(); } // seen and heard
+const whileHere = (at = stands()) => () => stands() !== at;
+const untilFound = (at = stands(), before = timesFound) => () => stands() !== at || timesFound !== before;
+const whileApart = (at = stands()) => () => stands() !== at || ["contact", "settling", "captured"].includes(hand.querySelector(".display-main")?.dataset.stands);
+function say(words, over = whileHere()) { isOver = over; if (answer.textContent !== words) answer.textContent = words; } // seen and heard
+function clear() { if (isOver()) say(""); }
 function tell(words) { spoken.textContent = words; } // heard by a screen reader; the page shows it elsewhere
 
 // ---- the step at hand, drawn by the server ----
@@ -109,10 +124,10 @@ function put(html) {
   restore(kept, isOther);
   if (isOther) {
     scrollTo(0, 0);
-    if (saidAt !== stands()) say("");
     const next = document.getElementById("task")?.textContent;
     if (next && next !== title) tell(next);
   }
+  clear();
   drawn(meant !== meanings());
   latest.forEach((readings, link) => readings.forEach((reading) => show(link, reading, false)));
   fit();
@@ -225,7 +240,7 @@ const bar = new ResizeObserver(([entry]) => document.documentElement.style.setPr
 new MutationObserver(() => { const now = hand.querySelector(".bar"); bar.disconnect(); if (now) bar.observe(now); }).observe(hand, { childList: true });
 
 remind(() => (hand.querySelector(".screen-live") ? "live" : hand.querySelector(".alert-fail") ? "fail" : hand.querySelector(".alert") ? "undecided" : ""));
-takeActs({ isAway: () => isLost, say, refresh });
+takeActs({ isAway: () => isAway, say, sayOfLoss: (words) => say(words, untilFound()), refresh });
 fit();
 count();
 readOn();

@@ -4,7 +4,7 @@ import pytest
 from walking import OHM, Bench, look, names, step
 
 from meterlog.base.errors import WrongValue
-from meterlog.procedure.steps import StepKind
+from meterlog.procedure import kinds
 from meterlog.walk import NOTHING, WORDS, Act, Phase, parse_act
 from meterlog.walk.happenings import Overrode, Passed, Refused, Waiting
 
@@ -117,7 +117,7 @@ def test_going_back_and_skipping():
 
 
 def test_a_timed_step_from_acts_to_the_tenth_of_a_second():
-    bench = Bench(step("t", "time", kind=StepKind.TIMED), step("a"), assume=NOTHING)
+    bench = Bench(step("t", "time", kind=kinds.TIMED), step("a"), assume=NOTHING)
     bench.walk.act(Act(word="start"), 1.0)
     told = bench.walk.act(Act(word="stop", uncertainty_s=0.03), 61.26)
     assert names(told) == ["Acted", "Timed", "Captured", "StepBegan"]
@@ -126,7 +126,7 @@ def test_a_timed_step_from_acts_to_the_tenth_of_a_second():
 
 
 def test_a_pedal_does_what_fits():
-    bench = Bench(look("l"), step("t", "time", kind=StepKind.TIMED), step("a"), assume=NOTHING, cautions=("unplug",))
+    bench = Bench(look("l"), step("t", "time", kind=kinds.TIMED), step("a"), assume=NOTHING, cautions=("unplug",))
     told = []
     for _ in range(4):
         bench.at += 1.0
@@ -191,7 +191,7 @@ def test_an_act_meant_for_another_step_does_nothing_and_says_where_the_walk_stan
 
 def test_an_act_meant_for_another_phase_does_nothing():
     """A double tap on "I have read them" confirms no look; one on "Start" stops no run."""
-    bench = Bench(look("l", cautions=("hot",)), step("t", "time", kind=StepKind.TIMED), assume=NOTHING)
+    bench = Bench(look("l", cautions=("hot",)), step("t", "time", kind=kinds.TIMED), assume=NOTHING)
     for number, (word, phase) in enumerate((("acknowledge", "cautions"), ("confirm", "cautions"))):
         told = bench.walk.act(Act(word=word, step="l", phase=phase, id=f"tap number {number}"), 1.0)
     assert [h.why for h in told] == [
@@ -260,7 +260,7 @@ def test_every_phase_has_words_and_a_way_on(phase):
 
 
 def test_a_heating_run_that_was_switched_off_says_what_comes():
-    bench = Bench(step("h", "power", kind=StepKind.HEATING, method="enthalpy"), assume=NOTHING)
+    bench = Bench(step("h", "power", kind=kinds.HEATING_RUN, method="enthalpy"), assume=NOTHING)
     bench.act("start")
     bench.act("stop")
     shown = bench.walk.snapshot()

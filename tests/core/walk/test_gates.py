@@ -6,9 +6,9 @@ import pytest
 from walking import OHM, VOLT, Bench, look, names, step
 
 from meterlog.base.readings import Reading
-from meterlog.procedure import gates
+from meterlog.procedure import gates, kinds
 from meterlog.procedure.language import read_procedure
-from meterlog.procedure.steps import Limit, Point, Procedure, StepKind
+from meterlog.procedure.steps import Limit, Point, Procedure
 from meterlog.walk import NOTHING, Act, Walk
 from meterlog.walk.happenings import LivePoint, ProofsEnded, Reopened, StepBegan, Waiting
 from meterlog.walk.timed import timed_capture
@@ -23,7 +23,7 @@ POINTS = (
 )
 STEPS = (
     look("unplugged"),
-    step("dead", "voltage", kind=StepKind.DEAD, points=("pin", "case"), limits=DEAD, source_voltage=9.0,
+    step("dead", "voltage", kind=kinds.DEAD, points=("pin", "case"), limits=DEAD, source_voltage=9.0,
          needs=("unplugged",)),
     step("winding", points=("tab", "core"), needs=("dead",), needs_dead=True, limits=AT_MOST),
     look("refitted"),
@@ -64,7 +64,7 @@ def passed_up_to(key):
     for each in STEPS:
         if each.key == key:
             break
-        if each.kind is StepKind.LOOK:
+        if each.kind is kinds.LOOK:
             job.walk.ledger.leave(each, "looked")
         else:
             job.answer(each.key)
@@ -167,8 +167,8 @@ def test_mains_on_ends_the_proofs_and_what_was_looked_at_for_them():
 def test_a_proof_after_mains_opens_only_what_rests_on_it():
     """The plug's pins proved dead say nothing of the high-voltage capacitor."""
     steps = (
-        step("pins", "voltage", kind=StepKind.DEAD, points=("pin", "case"), limits=DEAD, source_voltage=9.0),
-        step("capacitor", "voltage", kind=StepKind.DEAD, points=("tab", "core"), limits=DEAD, source_voltage=9.0),
+        step("pins", "voltage", kind=kinds.DEAD, points=("pin", "case"), limits=DEAD, source_voltage=9.0),
+        step("capacitor", "voltage", kind=kinds.DEAD, points=("tab", "core"), limits=DEAD, source_voltage=9.0),
         step("winding", points=("tab", "core"), needs=("pins", "capacitor"), needs_dead=True),
         look("run", energised=True),
     )
@@ -266,7 +266,7 @@ def test_a_caution_is_acknowledged_once_a_job():
 
 def test_a_caution_comes_back_with_its_hazard():
     steps = (
-        step("dead", "voltage", kind=StepKind.DEAD, cautions=("prove the tester",)),
+        step("dead", "voltage", kind=kinds.DEAD, cautions=("prove the tester",)),
         look("run", energised=True, cautions=("cabinet closed",)),
         look("survey", energised=True, cautions=("cabinet closed",)),
     )
@@ -299,7 +299,7 @@ def test_a_run_that_the_inside_step_waits_for_is_not_to_be_done_again():
     steps = (
         look("refitted"),
         look("run", needs=("refitted",), energised=True),
-        step("dead again", "voltage", kind=StepKind.DEAD, needs=("run",)),
+        step("dead again", "voltage", kind=kinds.DEAD, needs=("run",)),
         step("warm winding", points=("tab", "core"), needs=("dead again",), needs_dead=True),
     )
     procedure = Procedure(

@@ -11,8 +11,9 @@ import pytest
 from meterlog.base.readings import Form, Reading
 from meterlog.judging import parse_accuracy
 from meterlog.judging.limit import Limit
+from meterlog.procedure import kinds
 from meterlog.procedure.case import Answer, Case, conclude
-from meterlog.procedure.steps import Procedure, Step, StepKind
+from meterlog.procedure.steps import Procedure, Step
 from meterlog.walk import Act
 from meterlog.walk.happenings import Captured, Refused, Timed
 from meterlog.walk.heated import AFTER_S
@@ -23,7 +24,7 @@ WATTS = Form(quantity="power", unit="W", scale=1.0)
 RUN = Step(
     key="run",
     title="One litre heated",
-    kind=StepKind.HEATING,
+    kind=kinds.HEATING_RUN,
     energised=True,
     inputs={"mass": "water mass", "vessel": "beaker", "rated": "rated output"},
     limits=(Limit(low=0.85, high=1.15, unit="W", text="rated output ± 15 %", source="invented", of="rated output"),),
@@ -101,7 +102,7 @@ def test_it_can_be_taken_sooner_but_not_before_heating_has_ended():
 def test_the_mass_may_come_from_a_scale():
     """1 kg on a scale of 1 g steps that is right to ± 1 g: half width 1 g (rectangular), by hand."""
     grams = Form(quantity="mass", unit="g", scale=0.001)
-    weighed = Step(key="weigh", title="", kind=StepKind.MEASURE, quantity="mass")
+    weighed = Step(key="weigh", title="", kind=kinds.MEASURE, quantity="mass")
     run = replace(RUN, inputs=RUN.inputs | {"mass": "weigh"})
     procedure = replace(PROCEDURE, steps=(weighed, run))
     _, events = walked({60: ["start"], 120: ["stop"]}, entries={})

@@ -7,7 +7,7 @@ from walking import VOLT, Bench, step
 
 from meterlog.base.readings import Bound, Form
 from meterlog.judging.limit import Limit
-from meterlog.procedure.steps import StepKind
+from meterlog.procedure import kinds
 from meterlog.walk import NOTHING, REPLAY
 from meterlog.walk.happenings import Captured, LivePoint, Proof
 
@@ -18,7 +18,7 @@ OVER_60 = Form(quantity="voltage", mode="dc", unit="V", scale=1.0, decimals=2, b
 
 def dead_step(top=34.0, mode="dc", **more):
     limit = Limit(low=None, high=top, unit="V", text="", source="")
-    return step("d", "voltage", kind=StepKind.DEAD, mode=mode, source_voltage=9.0, limits=(limit,), **more)
+    return step("d", "voltage", kind=kinds.DEAD, mode=mode, source_voltage=9.0, limits=(limit,), **more)
 
 
 def at_the_points(**more):

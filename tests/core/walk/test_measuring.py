@@ -3,7 +3,7 @@
 from walking import HELD, KOHM, OHM, VOLT, Bench, names, step
 
 from meterlog.base.readings import Form
-from meterlog.procedure.steps import StepKind
+from meterlog.procedure import kinds
 from meterlog.walk.happenings import Captured, NotTaken, WrongFunction
 
 
@@ -32,7 +32,7 @@ def test_nothing_is_captured_before_the_leads_were_apart():
 
 def test_what_was_worked_out_from_a_part_is_worked_out_again_once_its_replacement_is_measured():
     concluded = []
-    power = step("power", "power", kind=StepKind.DERIVED, method="element power", inputs={"resistance": "a"})
+    power = step("power", "power", kind=kinds.DERIVED, method="element power", inputs={"resistance": "a"})
     bench = Bench(step("a"), power, step("b"), conclude=lambda each: concluded.append(each.key) or "fail")
     bench.open()
     bench.show(OHM, 990, 4.0)

@@ -7,7 +7,7 @@ from walking import JUNCTION, KOHM, OHM, OPEN_JUNCTION, OVER, VOLT, Bench, names
 
 from meterlog.base.readings import Form
 from meterlog.judging.limit import Limit
-from meterlog.procedure.steps import StepKind
+from meterlog.procedure import kinds
 from meterlog.walk import NOTHING
 from meterlog.walk.happenings import Advised, Captured, ContactSaid, LivePoint, NotTaken, Proof, Refused
 
@@ -15,7 +15,7 @@ SHORT, POINTS_SHORTED, FIVE_OHM = 2, 3, 50
 
 
 def open_step(*following, **more):
-    bench = Bench(step("o", kind=StepKind.OPEN, hold_s=3.0, **more), *following, assume=NOTHING)
+    bench = Bench(step("o", kind=kinds.OPEN, hold_s=3.0, **more), *following, assume=NOTHING)
     bench.open()
     return bench
 
@@ -69,7 +69,7 @@ def test_leads_in_the_air_are_no_open_circuit():
 
 
 def test_a_range_whose_end_is_not_known_is_told_before_the_work():
-    bench = Bench(step("o", kind=StepKind.OPEN, hold_s=3.0), assume=NOTHING)
+    bench = Bench(step("o", kind=kinds.OPEN, hold_s=3.0), assume=NOTHING)
     told = bench.show(replace(OVER, range_top=None), None, 2.0)
     assert advice(told) == [
         "the profile of this meter does not say where its range ends, so that an open circuit can't be judged:"
@@ -135,7 +135,7 @@ def test_what_was_said_of_a_leak_is_not_said_of_the_leads():
 
 
 def test_a_lift_that_a_slow_meter_shows_in_one_reading_is_a_lift():
-    bench = Bench(step("o", kind=StepKind.OPEN, hold_s=3.0), assume=NOTHING, gap=1.0)
+    bench = Bench(step("o", kind=kinds.OPEN, hold_s=3.0), assume=NOTHING, gap=1.0)
     bench.open(2.0)
     bench.show(OHM, SHORT, 3.0)
     bench.open(1.0)
@@ -294,7 +294,7 @@ def test_no_proof_survives_another_function_and_that_is_told():
 
 
 def test_an_open_junction_is_proved_in_volts():
-    bench = Bench(step("o", "junction_voltage", kind=StepKind.OPEN))
+    bench = Bench(step("o", "junction_voltage", kind=kinds.OPEN))
     bench.show(OPEN_JUNCTION, None, 2)
     bench.show(JUNCTION, 1, 1.25)
     bench.show(OPEN_JUNCTION, None, 2)
@@ -306,7 +306,7 @@ def test_an_open_junction_is_proved_in_volts():
 
 def dead_step(top=1.0, mode="dc", source=9.0):
     limit = Limit(low=None, high=top, unit="V", text="", source="")
-    dead = step("d", "voltage", kind=StepKind.DEAD, mode=mode, source_voltage=source, limits=(limit,))
+    dead = step("d", "voltage", kind=kinds.DEAD, mode=mode, source_voltage=source, limits=(limit,))
     bench = Bench(dead, assume=NOTHING)
     bench.show(VOLT, 3, 1.0)
     return bench
@@ -611,7 +611,7 @@ def test_with_a_slow_meter_a_press_at_the_beginning_alone_proves_nothing():
 
 
 def test_with_a_slow_meter_open_is_said_at_both_ends():
-    bench = Bench(step("o", kind=StepKind.OPEN, hold_s=3.0), assume=NOTHING, gap=1.0)
+    bench = Bench(step("o", kind=kinds.OPEN, hold_s=3.0), assume=NOTHING, gap=1.0)
     bench.open(2.0)
     bench.show(OHM, SHORT, 3.0)
     bench.open(2.0)
@@ -651,7 +651,7 @@ def test_hold_begins_a_proof_again_and_says_so():
 
 
 def leak_then(*following):
-    bench = Bench(step("o", kind=StepKind.OPEN, hold_s=3.0), *following)
+    bench = Bench(step("o", kind=kinds.OPEN, hold_s=3.0), *following)
     bench.open()
     bench.show(OHM, SHORT, 1.25)
     bench.open(1.0)
@@ -682,7 +682,7 @@ def test_a_short_long_after_a_leak_is_the_next_step():
 
 
 def test_a_leak_before_another_open_step_takes_the_short_as_its_beginning():
-    bench = leak_then(step("again", kind=StepKind.OPEN, hold_s=3.0))
+    bench = leak_then(step("again", kind=kinds.OPEN, hold_s=3.0))
     leads_together(bench)
     on_open_points(bench)
     leads_together(bench)
@@ -718,7 +718,7 @@ REL = replace(VOLT, flags=("REL",))
 def volts_step():
     """A step that leaves open whether direct or alternating volts are read."""
     limit = Limit(low=None, high=50.0, unit="volt", text="at most 50 V", source="invented")
-    bench = Bench(step("d", "voltage", kind=StepKind.DEAD, source_voltage=9.0, limits=(limit,)), assume=NOTHING)
+    bench = Bench(step("d", "voltage", kind=kinds.DEAD, source_voltage=9.0, limits=(limit,)), assume=NOTHING)
     bench.show(VOLT, 3, 1.0)
     return bench
 

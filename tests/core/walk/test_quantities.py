@@ -5,7 +5,7 @@ from walking import ABOVE, AMPERE, CELSIUS, FARAD, INSULATION, OHM, OVER, OVER_F
 
 from meterlog.base.readings import Form
 from meterlog.judging.limit import Limit
-from meterlog.procedure.steps import StepKind
+from meterlog.procedure import kinds
 from meterlog.walk.happenings import Advised, Captured, NotTaken, Timed
 
 PER_SECOND = {"gap": 1.0}
@@ -186,7 +186,7 @@ def test_messages_without_a_value_between_two_tests_are_a_lift():
 
 
 def minute(count, **more):
-    bench = Bench(step("m", "insulation_resistance", kind=StepKind.AT_TIME, at_s=60.0), **PER_SECOND, **more)
+    bench = Bench(step("m", "insulation_resistance", kind=kinds.AT_TIME, at_s=60.0), **PER_SECOND, **more)
     bench.show(INSULATION, None, 3.0)
     bench.show(INSULATION, range(1000, 1000 + count), float(count))
     return bench
@@ -218,7 +218,7 @@ def test_a_test_that_ends_sooner_leaves_nothing():
 
 
 def bound_for_a_minute(*, said):
-    bench = Bench(step("m", "insulation_resistance", kind=StepKind.AT_TIME, at_s=60.0), **PER_SECOND)
+    bench = Bench(step("m", "insulation_resistance", kind=kinds.AT_TIME, at_s=60.0), **PER_SECOND)
     bench.show(INSULATION, None, 3.0)
     bench.show(ABOVE, 22, 30.0)
     if said:
@@ -291,7 +291,7 @@ def test_a_step_that_names_an_instrument_hears_no_other():
 
 
 def test_a_timed_step_is_switched_by_a_current():
-    bench = Bench(step("t", "time", kind=StepKind.TIMED, inputs={"switched by": "current"}), gap=0.5)
+    bench = Bench(step("t", "time", kind=kinds.TIMED, inputs={"switched by": "current"}), gap=0.5)
     bench.show(AMPERE, 0, 3.0)
     bench.show(AMPERE, 1300, 60.0)
     told = bench.show(AMPERE, 0, 2.0)
@@ -304,7 +304,7 @@ def test_a_timed_step_is_switched_by_a_current():
 @pytest.mark.parametrize("began", [60.0, 60.37, 60.81])
 def test_a_timed_step_is_found_in_a_temperature(began):
     """A rise of 0.2 K/s for a minute, shown in tenths at one reading a second: the ends are known from the script."""
-    bench = Bench(step("t", "time", kind=StepKind.TIMED, inputs={"switched by": "temperature"}), **PER_SECOND)
+    bench = Bench(step("t", "time", kind=kinds.TIMED, inputs={"switched by": "temperature"}), **PER_SECOND)
     for second in range(1, 181):
         rise = 2.0 * min(max(second - began, 0.0), 60.0)  # tenths of a kelvin
         bench.show(CELSIUS, round(150 + rise), 1.0)

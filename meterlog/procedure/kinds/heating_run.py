@@ -1,0 +1,23 @@
+"""A known load heated for a known time."""
+
+from __future__ import annotations
+
+from meterlog.procedure.kinds.kind import JUDGED, Kind, Opens, Watched, never
+
+HEATING_RUN = Kind(
+    name="heating run",
+    needed=frozenset({"method"}),
+    allowed=JUDGED | {"instrument"},
+    quantity="power",
+    wants_two_points=never,
+    is_dead_only=False,
+    proves_dead=False,
+    is_null=False,
+    is_left_in_words=False,
+    method_finds_limit=False,
+    opens=Opens.START,
+    watched=Watched.LOGGED,
+    on_screen="Stir, and hold the probe in the load for half a minute; then say when it is switched on.",
+    on_sheet="note the start, heat, stop, stir, wait for the plateau",
+    is_run=True,
+)
