@@ -265,7 +265,7 @@ def test_a_sentence_goes_with_the_state_that_it_names(phones, player, meter):
     player.frame = None
     expect(state).not_to_contain_text("wants")
     player.ohms = 20.0
-    page.wait_for_timeout(400)  # too short to settle
+    page.wait_for_timeout(2500)  # settled, and no tips that are pressed together
     player.ohms = None
     expect(page.locator("#answer")).to_contain_text("Not taken")
     player.ohms = 20.0
