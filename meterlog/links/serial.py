@@ -51,6 +51,8 @@ class SerialLink:
         self._wait_s = wait_s
         self._guard = threading.Lock()
         self._broken: LinkLost | None = None
+        self._settings = settings
+        self._answer: threading.Timer | None = None  # sets the rate at which an answer comes
         try:
             port = serial.serial_for_url(url, do_not_open=True)
             port.baudrate = settings.baud
@@ -98,10 +100,42 @@ class SerialLink:
     def write(self, data: bytes) -> None:
         try:
             with self._guard:
+                sent_at, answered_at = self._settings.rates(data)
+                self._set_baud(sent_at)
                 self._port.write(data)
+            if answered_at != sent_at:
+                written_s = len(data) * self._settings.bits_a_byte / sent_at
+                self._begin_answer(written_s, answered_at)
         except FAILURES as error:
             self._broken = self._lost(error)
             raise self._broken from None
+
+    def _set_baud(self, baud: int) -> None:
+        """Set the rate, where it is another; the guard is held."""
+        self._drop_answer()
+        if self._port.baudrate != baud:
+            self._port.baudrate = baud
+
+    def _drop_answer(self) -> None:
+        """The rate of an answer that was waited for is set no more."""
+        if self._answer is not None:
+            self._answer.cancel()
+            self._answer = None
+
+    def _begin_answer(self, after_s: float, baud: int) -> None:
+        """Once what was written is out, read at the answer's rate; whoever writes is not held up meanwhile."""
+
+        def begin() -> None:
+            try:
+                with self._guard:
+                    if self._answer is timer:
+                        self._port.baudrate = baud
+            except FAILURES as error:
+                self._broken = self._lost(error)
+
+        timer = self._answer = threading.Timer(after_s, begin)
+        timer.daemon = True
+        timer.start()
 
     def control_lines(self) -> Mapping[str, bool]:
         if not self._has_lines:
@@ -130,6 +164,7 @@ class SerialLink:
 
     def close(self) -> None:
         with self._guard, contextlib.suppress(*FAILURES):
+            self._drop_answer()
             self._port.close()
 
     def _lost(self, error: Exception) -> LinkLost:

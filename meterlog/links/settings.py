@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from meterlog.base.line import AtBaud
+
 if TYPE_CHECKING:
     from meterlog.profile import Profile
 
@@ -19,6 +21,18 @@ class LineSettings:
     stop_bits: float = 1
     dtr: bool | None = None
     rts: bool | None = None
+
+    @property
+    def bits_a_byte(self) -> float:
+        """Bits on the wire for each byte: its own, a start bit, parity and stop bits."""
+        return 1 + self.data_bits + (self.parity != "N") + self.stop_bits
+
+    def rates(self, data: bytes) -> tuple[int, int]:
+        """Bits a second at which bytes are written, and at which what answers them comes."""
+        if not isinstance(data, AtBaud):
+            return self.baud, self.baud
+        sent_at = data.sent_at or self.baud
+        return sent_at, data.answered_at or sent_at
 
 
 def settings_of(profile: Profile) -> LineSettings:

@@ -20,6 +20,7 @@ from edge.bench import wait_until
 from players.segments import showing
 from serial.tools import list_ports, list_ports_common
 
+from meterlog.base.line import AtBaud
 from meterlog.daemon.clock import Clock
 from meterlog.daemon.supervise import SupervisedLink
 from meterlog.links import LinkLost, open_link
@@ -74,6 +75,25 @@ def test_a_serial_link_reads_writes_and_tells_of_its_loss(wire):
     wire.pull()
     with pytest.raises(LinkLost, match=f"{wire.path} (was unplugged|no longer answers)"):
         link.read()
+    link.close()
+
+
+def test_a_request_is_written_at_its_own_rate_and_its_answer_read_at_another(wire):
+    link = open_link(wire.path, SETTINGS, 5.0)
+    rates = {termios.B2400: 2400, termios.B4800: 4800, termios.B19200: 19200}
+
+    def rate():
+        return rates[termios.tcgetattr(wire.master)[4]]
+
+    assert rate() == 2400
+    link.write(AtBaud(b"HELLO", sent_at=4800, answered_at=19200))
+    assert rate() == 4800
+    wait_until(lambda: rate() == 19200, "the answer's rate")
+    link.write(AtBaud(b"READ", answered_at=19200))
+    link.write(b"READ")  # before that answer's rate was set
+    assert rate() == 2400
+    link.write(AtBaud(b"READ", sent_at=19200))
+    assert rate() == 19200
     link.close()
 
 

@@ -8,6 +8,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from meterlog.base.errors import WrongText
+from meterlog.base.line import AtBaud
 from meterlog.base.source import Problems, compose, near_miss, text_sha256
 from meterlog.conversation.conversation import Conversation, Memory
 from meterlog.conversation.poller import Poller, Question
@@ -105,7 +106,7 @@ class Profile:
             marked=bool(said.frame.start or said.frame.numbered),
             steady=self.steady and watch is None,
             doubt=self.doubt,
-            wake=self.line.wake if self.line else b"",
+            wake=AtBaud(self.line.wake, sent_at=self.line.wake_baud) if self.line else b"",
             wait=self.line.wait if self.line else 0.0,
             wake_again=self.line.wake_again if self.line else None,
         )
@@ -272,6 +273,8 @@ def _questions(
                 request.where.tell(
                     problems, "answer", expected="a message of this profile", saw=name, hint=near_miss(name, names)
                 )
+        if request.baud or request.answer_baud:
+            data = AtBaud(data, sent_at=request.baud, answered_at=request.answer_baud)
         pause = said.ask.pause if request.pause is None else request.pause
         echo = request.echo or (data if said.ask.echo else b"")
         made.append(

@@ -26,6 +26,8 @@ def told_apart(said: Said, problems: Problems) -> None:
         _frame(said.frame, problems)
         if said.frame.length is not None and not isinstance(said.frame.length, int):
             _length(said.frame.length, problems)
+    if said.line and said.line.wake_baud and not said.line.wake:
+        said.line.where.tell(problems, "wake baud", expected="`wake` beside it", saw="no such key")
     for check in said.all_checks:
         _check(check, problems)
     for says in (said, *said.messages.values()):

@@ -12,7 +12,7 @@ from meterlog.base.schema import ByKind, ListOf, MapOf, Scalar, Where, choice, q
 from meterlog.conversation.written import WAYS
 from meterlog.profile.language import words as w
 from meterlog.profile.language.facts import Facts
-from meterlog.profile.language.words import NOWHERE, key, one_or_more, record
+from meterlog.profile.language.words import NOWHERE, bare, key, one_or_more, record
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from meterlog.profile.language.places import Span
 
 
+BAUD = whole(50, 4_000_000)
 ADDRESS = text("an address of 1 to 8 letters and digits, such as 01", r"[0-9A-Za-z]{1,8}")
 
 
@@ -27,13 +28,14 @@ ADDRESS = text("an address of 1 to 8 letters and digits, such as 01", r"[0-9A-Za
 class Line:
     """How the serial line is set."""
 
-    baud: int = key("bits a second", whole(50, 4_000_000), 9600)
+    baud: int = key("bits a second", BAUD, 9600)
     data_bits: int = key("data bits of a character", whole(5, 8), 8)
     parity: str = key("parity bit", choice("none", "even", "odd", "mark", "space"), "none")
     stop_bits: str = key("stop bits", choice("1", "1.5", "2"), "1")
     dtr: bool = key("level of the DTR wire; many optical cables are powered from it", yes_no(), True)
     rts: bool = key("level of the RTS wire", yes_no(), True)
     wake: bytes = key("bytes written once when the line is opened", w.BYTES, b"")
+    wake_baud: int | None = key("bits a second at which `wake` is written, where not `baud`", BAUD, None)
     wait: float = key(
         "time to wait after opening, before anything is asked", quantity("s", "0.5 s", "0 s", "60 s"), 0.0
     )
@@ -59,6 +61,8 @@ class Request:
     means: Facts = key("what an answer to it means, such as channel probe 2", w.FACTS, Facts())
     pause: float | None = key("time to wait after its answer", quantity("s", "50 ms", "0 s", "60 s"), None)
     echo: bytes = key("what comes back of it before its answer, where that is not what was sent", w.BYTES, b"")
+    baud: int | None = key("bits a second at which it is sent, where not the line's", BAUD, None)
+    answer_baud: int | None = key("bits a second of its answer, where it comes at another rate", BAUD, None)
     where: Where = NOWHERE
 
 
@@ -66,9 +70,7 @@ REQUEST_MAPPING = record("request", Request, "Something to ask, and what its ans
 
 
 def _plain_request(value: str) -> Request:
-    return Request(
-        send=w.BYTES.parse(value), with_check=False, answer=(), until="", means=Facts(), pause=None, echo=b""
-    )
+    return bare(Request, NOWHERE, send=w.BYTES.parse(value))
 
 
 REQUEST = ByKind(scalar=Scalar(w.BYTES.expected, _plain_request), mapping=REQUEST_MAPPING)

@@ -3,6 +3,7 @@
 from shipped_profiles import PROFILES
 
 from meterlog.base.readings import Frame, Rejected, Skipped
+from meterlog.links.settings import settings_of
 from meterlog.profile.compile.compiler import compiled_anew
 
 QUESTIONS = [question.data for question in PROFILES["modbus-rtu"].questions[1]]
@@ -289,3 +290,48 @@ def test_an_instrument_that_fell_silent_is_woken_again():
     assert conversation.poll(13.9)[0] == []
     assert conversation.poll(14.0)[0] == [b"\r"]
     assert conversation.wake_at == 24.0
+
+
+GREETED = """profile: p
+title: T
+line: {baud: 19200, wake: "!", wake baud: 300}
+ask:
+  first: [{send: HELLO<CR>, baud: 2400, answer: greeted}]
+  requests: [{send: READ<CR>, answer baud: 9600}, STATE<CR>]
+frame: {end: <CR>}
+messages:
+  greeted: {when: {starts: OK}, text: OK}
+  value: {text: "{number} V", readings: [{value: number, unit: V}]}
+"""
+
+
+def test_each_request_says_the_rates_of_itself_and_of_its_answer():
+    profile = compiled_anew(GREETED, "p")
+    settings, conversation = settings_of(profile), profile.conversation()
+    asked = []
+    for at in range(8):
+        (requests, _) = conversation.poll(float(at))
+        for request in requests:
+            conversation.sent(request, float(at))
+            asked.append((bytes(request), *settings.rates(request)))
+        conversation.feed(b"OK\r" if at == 0 else b"12 V\r", at + 0.1)
+    assert asked[:4] == [
+        (b"!", 300, 300),
+        (b"HELLO\r", 2400, 2400),
+        (b"READ\r", 19200, 9600),
+        (b"STATE\r", 19200, 19200),
+    ]
+
+
+def test_a_greeting_is_sent_again_at_its_own_rate_when_answers_stay_out():
+    profile = compiled_anew(GREETED, "p")
+    settings, conversation = settings_of(profile), profile.conversation()
+    asked = []
+    for at in range(30):
+        (requests, _) = conversation.poll(float(at))
+        for request in requests:
+            conversation.sent(request, float(at))
+            asked.append((bytes(request), settings.rates(request)[0]))
+        if at == 0:
+            conversation.feed(b"OK\r", 0.1)
+    assert asked.count((b"HELLO\r", 2400)) > 1
