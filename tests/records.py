@@ -94,10 +94,12 @@ def verdict_row(bench: Bench, step, capture: Capture, supersedes: int | None = N
     }  # fmt: skip
 
 
-def play_job(bench: Bench, ref: str, personal: dict[str, str], scale: float = 1.0, until: int = 99) -> None:
-    """A job of the microwave oven procedure, measured as in `MEASURED` times `scale`."""
+def play_job(
+    bench: Bench, ref: str, personal: dict[str, str], scale: float = 1.0, until: int = 99, **plate: str
+) -> None:
+    """A job of the microwave oven procedure, measured as in `MEASURED` times `scale`; `plate` beside the usual."""
     procedure = read_procedure(OVEN.read_text(), "microwave-oven.yaml")
-    plate = {"rated output": "900 W", "rated voltage": "230 V"}
+    plate = {"rated output": "900 W", "rated voltage": "230 V", **plate}
     job, steps = bench.writer.open_job(ref, procedure, plate, personal, bench.now)
     for key, form, counts in MEASURED[:until]:
         capture = bench.measure(form, round(counts * scale) if counts else counts, job, steps[key])
@@ -178,12 +180,12 @@ def heated(path: Path) -> Path:
     return path
 
 
-def make(path: Path) -> Path:
-    """A database with three ovens, two finished and one at hand."""
+def make(path: Path, **plate: str) -> Path:
+    """A database with three ovens, two finished and one at hand; `plate` beside the usual of each."""
     bench = Bench(path)
     owner = {"owner": "Invented Community Kitchen", "complaint": "Hums, does not heat.", "serial_number": "INV-0001"}
-    play_job(bench, "K-7", owner)
-    play_job(bench, "K-8", {"complaint": "Trips <script>alert(1)</script> at once"}, 1.04)
-    play_job(bench, "K-9", {"complaint": "Dead"}, 0.97, until=4)
+    play_job(bench, "K-7", owner, **plate)
+    play_job(bench, "K-8", {"complaint": "Trips <script>alert(1)</script> at once"}, 1.04, **plate)
+    play_job(bench, "K-9", {"complaint": "Dead"}, 0.97, until=4, **plate)
     bench.writer.close(bench.now)
     return path

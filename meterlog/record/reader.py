@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
     from meterlog.base.readings import Form, Reading
     from meterlog.base.recording import Event
+    from meterlog.record.history import StepMeasurement
     from meterlog.record.kept import (
         ActRecord,
         CaptureRecord,
@@ -72,6 +73,14 @@ class RecordReader(Protocol):
 
     def acts(self, job: int | None = None, kinds: Sequence[str] = ()) -> list[ActRecord]:
         """The acts and changes of state of a job, or all; of some kinds only."""
+        ...
+
+    def measurements(self, step: str, appliance: str, most: int) -> list[StepMeasurement]:
+        """The newest captures of a check of one type of appliance across jobs, of so many jobs, oldest first."""
+        ...
+
+    def measured_checks(self) -> dict[str, list[StepRecord]]:
+        """By type of appliance, the checks of its newest job that were measured in any job."""
         ...
 
     def commit_of(self, kind: str, number: int) -> CommitId | None:

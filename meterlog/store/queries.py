@@ -39,7 +39,6 @@ CONTEXT_MS = 8_000
 """What is shown before and after a capture."""
 CONTEXT_READINGS = 600
 """Readings of all links among which that is looked for."""
-HISTORY_POINTS = 100
 
 
 def _all(db: Connection, sql: str, *values: Any) -> list[Row]:
@@ -350,47 +349,3 @@ def seals_of(db: Connection, job: int) -> list[str]:
         job,
     )
     return [row["line"] for row in rows]
-
-
-# ---- history ----
-
-
-def history(db: Connection, step_key: str, appliance: str) -> list[Row]:
-    """The last captures of one step of one type of appliance across jobs, oldest first, with their outcomes."""
-    rows = _all(
-        db,
-        """
-        SELECT c.id, c.form, c.counts, j.ref AS job_ref, s.title, s.points, j.opened_utc_ms, c.job, c.step, c.proof,
-            s.kind, v.outcome, v.id AS verdict, json_extract(v.result, '$.value') AS found,
-            json_extract(v.result, '$.unit') AS found_unit
-        FROM step s JOIN job j ON j.id = s.job JOIN capture c ON c.step = s.id
-            LEFT JOIN verdict v ON v.id = (SELECT max(id) FROM verdict WHERE capture = c.id)
-        WHERE s.key = ? AND j.appliance = ? ORDER BY s.id DESC LIMIT ?
-        """,
-        step_key,
-        appliance,
-        HISTORY_POINTS,
-    )
-    return [_with_form(db, row) for row in reversed(rows)]
-
-
-def was_measured(db: Connection, step_key: str, appliance: str) -> bool:
-    """Whether a step of a type of appliance has a capture in any job."""
-    sql = "SELECT 1 FROM step s JOIN job j ON j.id = s.job JOIN capture c ON c.step = s.id WHERE s.key = ? "
-    return _one(db, sql + "AND j.appliance = ? LIMIT 1", step_key, appliance) is not None
-
-
-def appliances(db: Connection) -> list[Row]:
-    """The types of appliance that were worked on, with the newest job of each: one step of the index a type."""
-    return _all(
-        db,
-        """
-        WITH RECURSIVE type (appliance) AS (
-            SELECT min(appliance) FROM job UNION ALL
-            SELECT (SELECT min(j.appliance) FROM job j WHERE j.appliance > type.appliance)
-            FROM type WHERE type.appliance IS NOT NULL
-        )
-        SELECT appliance, (SELECT max(j.id) FROM job j WHERE j.appliance = type.appliance) AS job
-        FROM type WHERE appliance IS NOT NULL
-        """,
-    )

@@ -5,11 +5,13 @@ from __future__ import annotations
 import contextlib
 import json
 import re
+from collections import defaultdict
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from meterlog.base.readings import Bound, Capture, Form, Reading, Timing
 from meterlog.base.recording import Event
+from meterlog.record.history import ACTS, StepMeasurement, what_was_found
 from meterlog.record.kept import (
     ActRecord,
     CaptureRecord,
@@ -24,6 +26,7 @@ from meterlog.record.kept import (
     TextRecord,
     VerdictRecord,
 )
+from meterlog.record.standing import standing
 from meterlog.store.sqlite import open_reader
 
 if TYPE_CHECKING:
@@ -46,6 +49,18 @@ _CHUNKS = """
     SELECT c.*, i.name, i.profile, i.facts FROM chunk c JOIN link l ON l.id = c.link
     JOIN instrument i ON i.id = l.instrument WHERE ({wanted}) ORDER BY c.id
 """
+_NEWEST_OF_EACH_APPLIANCE = """
+    WITH RECURSIVE type (appliance) AS (
+        SELECT min(appliance) FROM job UNION ALL
+        SELECT (SELECT min(j.appliance) FROM job j WHERE j.appliance > type.appliance)
+        FROM type WHERE type.appliance IS NOT NULL
+    )
+    SELECT appliance, (SELECT max(j.id) FROM job j WHERE j.appliance = type.appliance) AS job
+    FROM type WHERE appliance IS NOT NULL
+"""
+"""SQL for each type of appliance with its newest job: one step of the index a type."""
+SHIFT = 40
+"""Bits that a bench's own ids may take; above them stands which bench it is, where several are read as one."""
 
 
 def _sealed(kind: str, job: str = "t.job") -> str:
@@ -84,16 +99,21 @@ class StoredRecord:
         return [row["identity"] for row in self._rows("SELECT identity FROM bench ORDER BY rowid")]
 
     def jobs(self, *, most: int | None = None, before: int | None = None) -> list[JobRecord]:
-        sql = f"SELECT t.*, {_COMMIT} FROM job t {_sealed('job', 't.id')} WHERE t.id < ? ORDER BY t.id DESC LIMIT ?"
         older = 2**62 if before is None else before
-        return [_job(row) for row in self._rows(sql, older, -1 if most is None else most)]
+        return self._jobs("t.id < ? ORDER BY t.id DESC LIMIT ?", older, -1 if most is None else most)
 
     def job(self, ref: str) -> JobRecord | None:
-        sql = f"SELECT t.*, {_COMMIT} FROM job t {_sealed('job', 't.id')} WHERE t.ref = ?"
-        return next((_job(row) for row in self._rows(sql, ref)), None)
+        return next(iter(self._jobs("t.ref = ?", ref)), None)
+
+    def _jobs(self, wanted: str, *values: Any) -> list[JobRecord]:
+        sql = f"SELECT t.*, {_COMMIT} FROM job t {_sealed('job', 't.id')} WHERE {wanted}"
+        return [_job(row) for row in self._rows(sql, *values)]
 
     def steps(self, job: int) -> list[StepRecord]:
-        rows = self._rows("SELECT * FROM step WHERE job = ? ORDER BY position", job)
+        return self._steps("job = ?", job)
+
+    def _steps(self, wanted: str, *values: Any) -> list[StepRecord]:
+        rows = self._rows(f"SELECT * FROM step WHERE {wanted} ORDER BY position", *values)
         return [StepRecord(**dict(row)) for row in rows]
 
     # ---- captures, verdicts, acts ----
@@ -121,9 +141,62 @@ class StoredRecord:
     def acts(self, job: int | None = None, kinds: Sequence[str] = ()) -> list[ActRecord]:
         wanted = ["t.job = ?"] if job is not None else []
         wanted += [f"t.kind IN ({', '.join('?' * len(kinds))})"] if kinds else []
-        values = [*([job] if job is not None else []), *kinds]
-        sql = f"SELECT t.*, {_COMMIT} FROM event t {_sealed('event')} WHERE {' AND '.join(wanted) or '1'} ORDER BY t.id"
+        return self._acts(" AND ".join(wanted) or "1", *([job] if job is not None else []), *kinds)
+
+    def _acts(self, wanted: str, *values: Any) -> list[ActRecord]:
+        sql = f"SELECT t.*, {_COMMIT} FROM event t {_sealed('event')} WHERE {wanted} ORDER BY t.id"
         return [_act(row) for row in self._rows(sql, *values)]
+
+    def measurements(self, step: str, appliance: str, most: int) -> list[StepMeasurement]:
+        benches = self._benches()
+        newest = "j.opened_utc_ms" if benches else "s.id"  # ids tell no order between benches
+        rows = self._rows(
+            f"SELECT s.id, s.job FROM step s JOIN job j ON j.id = s.job WHERE s.key = ? AND j.appliance = ? "
+            f"AND EXISTS (SELECT 1 FROM capture c WHERE c.step = s.id) ORDER BY {newest} DESC LIMIT ?",
+            step, appliance, most,
+        )  # fmt: skip
+        of_job = {row["job"]: row["id"] for row in rows}
+        jobs, steps = json.dumps([*of_job]), json.dumps([*of_job.values()])
+        these, named = "IN (SELECT value FROM json_each(?))", "({})".format(", ".join("?" * len(ACTS)))
+        acts: dict[int, list[ActRecord]] = defaultdict(list)
+        for act in self._acts(f"t.job {these} AND t.kind IN {named}", jobs, *ACTS):
+            acts[act.job or 0].append(act)
+        verdicts = self._verdicts(f"t.job {these} AND t.step {these}", jobs, steps)
+        reached, counts = {each.capture: each for each in verdicts}, {each.id for each in standing(verdicts).values()}
+        known_jobs = {job.id: job for job in self._jobs(f"t.id {these}", jobs)}
+        known_steps = {each.id: each for each in self._steps(f"id {these}", steps)}
+        found = []
+        for capture in self._captures(f"t.step {these}", steps):
+            verdict = reached.get(capture.id)
+            value, unit = what_was_found(capture, verdict)
+            found.append(
+                StepMeasurement(
+                    job=known_jobs[capture.job],
+                    step=known_steps[capture.step],
+                    capture=capture,
+                    verdict=verdict,
+                    value=value,
+                    unit=unit,
+                    stands=verdict is not None and verdict.id in counts,
+                    acts=tuple(acts[capture.job]),
+                    bench=benches.get(capture.job >> SHIFT, ""),
+                )
+            )
+        return sorted(found, key=lambda each: (each.job.opened_utc_ms, each.capture.id))
+
+    def _benches(self) -> dict[int, str]:
+        """The names of the benches that are read as one, by what stands above their ids; none on a bench's own."""
+        known = [*self._rows("SELECT 1 FROM sqlite_master WHERE name = 'mirrored'")]
+        return {row["place"]: row["label"] for row in self._rows("SELECT place, label FROM mirrored")} if known else {}
+
+    def measured_checks(self) -> dict[str, list[StepRecord]]:
+        newest = self._rows(_NEWEST_OF_EACH_APPLIANCE)
+        measured = (
+            "SELECT 1 FROM step s JOIN job j ON j.id = s.job JOIN capture c ON c.step = s.id WHERE s.key = step.key"
+        )
+        wanted = f"job = ? AND quantity != '' AND EXISTS ({measured} AND j.appliance = ?)"
+        found = {row["appliance"]: self._steps(wanted, row["job"], row["appliance"]) for row in newest}
+        return {appliance: steps for appliance, steps in found.items() if steps}
 
     def commit_of(self, kind: str, number: int) -> CommitId | None:
         sql = f"SELECT {_COMMIT} FROM leaf f JOIN seal z ON z.number = f.seal WHERE f.kind = ? AND f.subject = ?"

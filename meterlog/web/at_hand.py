@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING, Any
 from meterlog.base import units
 from meterlog.procedure.entries import entry_values, examples_of
 from meterlog.procedure.kinds import KINDS, Watched
+from meterlog.record.history import is_compared, model_of
 from meterlog.record.outcome import outcome_of
-from meterlog.report import procedures, wording
+from meterlog.report import healthy, procedures, wording
 from meterlog.store import queries
 from meterlog.store.reader import StoredRecord
 from meterlog.web.scale import scale_of
@@ -61,8 +62,21 @@ def at_hand(db: Connection, walk: Mapping[str, Any], seen: int = 0) -> dict[str,
         "here": [e for e in walk["steps"] if e["key"] == key and e["captures"] and e["shown"] is not None],
         "found": wording.result(said) if said and step and step.kind.is_run else "",
         "examples": {name: examples_of(procedure, name) for name in walk["asks"]} if procedure else {},
+        "alike": _alike(db, job, step, plate, said) if step and walk["phase"] != "done" else None,
         "outcome": outcome_of(StoredRecord(db), walk["job"], procedure) if walk["phase"] == "done" else None,
     }
+
+
+def _alike(
+    db: Connection, job: Mapping[str, Any], step: Step, plate: Mapping[str, str], said: Mapping[str, Any] | None
+) -> healthy.LikeIt | None:
+    """What healthy ones of this job's model read at the step at hand, and what it read itself beside them."""
+    if not step.quantity or not is_compared(step.kind) or not model_of(plate)[1]:
+        return None
+    measured = healthy.measurements(db, step.key, job["appliance"])
+    si = measured[-1].unit if measured else units.QUANTITIES[step.quantity].si
+    value, unit = (said["value"], said["unit"] or si) if said else (None, si)
+    return healthy.like(measured, model_of(plate), unit, job=job["ref"], value=value)
 
 
 def alerts(

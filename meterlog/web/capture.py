@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from datasette.utils.asgi import NotFound, Response
 
 from meterlog.base import units
-from meterlog.report import wording
+from meterlog.report import healthy, wording
 from meterlog.report.runs import plot_of
 from meterlog.store import queries
 from meterlog.web.sheet import number_of, read, sheet
@@ -41,6 +41,7 @@ def _with_readings(db: Connection, number: int) -> dict[str, Any]:
         "how": wording.HOW,
         "verdicts": verdicts,
         "seal": seal,
+        "alike": healthy.of_capture(db, capture["step_key"], capture["appliance"], number),
     }
 
 

@@ -8,12 +8,16 @@ from typing import TYPE_CHECKING, Any
 from datasette.utils.asgi import NotFound
 
 from meterlog.files import places
+from meterlog.report import healthy
 from meterlog.report.reached import reached_from
 from meterlog.web.recompute import recompute
 from meterlog.web.sheet import database_path, number_of, read, sheet
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from pathlib import Path
+
+    from meterlog.store.sqlite import Connection
 
 FRAMES_SHOWN = 60
 
@@ -23,12 +27,26 @@ async def page(datasette: Any, request: Any) -> Any:
     found = await read(datasette, reached_from, number)
     if found is None:
         raise NotFound(f"There is no verdict {number}.")
+    alike = await read(datasette, _alike, found["verdict"])
     again = await read(datasette, recompute, number) if request.args.get("recompute") else None
     written = found["texts"].get("procedure")
     command = judge_again(found["verdict"]["job_ref"], written["name"] if written else "", database_path(datasette))
     return await sheet(
-        datasette, request, "verdict.html", recomputed=again, frames_shown=FRAMES_SHOWN, command=command, **found
+        datasette,
+        request,
+        "verdict.html",
+        recomputed=again,
+        alike=alike,
+        frames_shown=FRAMES_SHOWN,
+        command=command,
+        **found,
     )
+
+
+def _alike(db: Connection, verdict: Mapping[str, Any]) -> healthy.LikeIt | None:
+    """What healthy ones of the model read before what a verdict rests on."""
+    capture = verdict["capture"]
+    return healthy.of_capture(db, verdict["step_key"], verdict["appliance"], capture) if capture is not None else None
 
 
 def judge_again(ref: str, procedure: str, db: Path) -> list[str]:

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 from meterlog.base.errors import CannotDo
 from meterlog.store import sqlite
 from meterlog.store.layout import migrate
+from meterlog.store.reader import SHIFT
 from meterlog.workshop.address import connect, psycopg
 from meterlog.workshop.overview import BenchThere, benches
 from meterlog.workshop.packing import columns_of
@@ -26,9 +27,6 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from meterlog.store.sqlite import Connection
-
-SHIFT = 40
-"""Bits that a bench's own ids may take; above them stands which bench it is."""
 
 TABLES = ("text", "instrument", "link", "form", "job", "step", "capture", "verdict", "event")
 _POINTS_AT = {

@@ -11,7 +11,7 @@ import records
 from edge.asked import HOME, PHONE, TOKEN, ask
 
 from meterlog.base.errors import CannotDo
-from meterlog.web import history, serve
+from meterlog.web import serve
 from meterlog.web.door import Door, host_name, is_ours
 from meterlog.web.routes import ROUTES
 
@@ -44,7 +44,7 @@ SHOWN = [  # path, words that stand on the page
     ("/history", ["Transformer primary", "household microwave oven"]),
     (
         "/history/primary?appliance={oven}&job=K-7",
-        ["Job K-7 measured 1.71 Ω: 0 of 2 measured lie below it; from 1.71 Ω to 1.78 Ω.", "K-8", "<svg"],
+        ["Job K-7 measured 1.71 Ω, among 2: 1.71 Ω to 1.78 Ω.", "No make and model is entered", "K-8", "<svg"],
     ),
     ("/jobs?words=hums+kitchen", ["K-7"]),
     ("/jobs?words=micro+900", ["K-7", "K-8", "K-9"]),
@@ -216,15 +216,6 @@ def test_the_door_passes_what_is_no_request():
 
     asyncio.run(Door(inner)({"type": "lifespan"}, None, None))
     assert heard == ["lifespan"]
-
-
-def test_one_value_alone_is_not_compared():
-    only = [{"form": records.OHMS, "value": 1.6, "job_ref": "J-1", "kind": "measure"}]
-    alike, shown_in = history.compared(only)
-    assert (
-        history.standing_of(alike, "J-1", shown_in.si) == "Job J-1 measured 1.6 Ω; no other job has a value to compare."
-    )
-    assert history.plot_of(alike, "J-1", shown_in) == ""
 
 
 def links_of(text):

@@ -19,7 +19,8 @@ def test_below_three_there_are_dots_and_no_interval(n):
 
 
 FACTORS = [  # n, factor on the standard deviation: t(0.975, n - 1) times the root of 1 + 1/n
-    # t from the usual table, such as NIST/SEMATECH e-Handbook 1.3.6.7.2 (from memory): 4.303, 2.776, 2.306
+    # t from a printed table (Fundamentals of Probability and Statistics for Engineers, A.4, p. 370; read):
+    # 4.303, 2.776, 2.306 for 2, 4 and 8 degrees of freedom
     (3, 4.303 * (4 / 3) ** 0.5),
     (5, 2.776 * (6 / 5) ** 0.5),
     (9, 2.306 * (10 / 9) ** 0.5),

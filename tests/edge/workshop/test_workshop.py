@@ -9,6 +9,7 @@ import subprocess
 import sys
 import time
 from html import unescape
+from urllib.parse import quote
 
 import psycopg
 import pytest
@@ -397,7 +398,7 @@ def test_a_stuck_sender_is_killed_and_begun_again(tmp_path):
 def test_the_pages_show_all_benches(workshop, tmp_path):
     """The bench's own pages, over the mirror: a job of each bench by its own name, an owner, a verdict, a history."""
     for label in ("window", "door"):
-        path = records.make(tmp_path / f"{label}.db")
+        path = records.make(tmp_path / f"{label}.db", make="Invented", model="Round One")
         with contextlib.closing(sqlite3.connect(path)) as db:
             identity = db.execute("SELECT identity FROM bench").fetchone()[0]
         sender = Sender(server.join(workshop, identity, label), path)
@@ -407,12 +408,14 @@ def test_the_pages_show_all_benches(workshop, tmp_path):
     with psycopg.connect(workshop, autocommit=True) as db:
         refresh(db, mirror)
     application = serve.application(mirror, TOKEN, frozenset())
+    appliance = quote(read_procedure(OVEN.read_text(), OVEN.name).appliance)
     for path, words in (
         ("/", ["K-9 at window", "K-9 at door", "K-7 at door"]),
         ("/jobs?words=k-8", ["K-8 at window", "K-8 at door"]),
         ("/job/K-7%20at%20door", ["Invented Community Kitchen", "Transformer primary", "1.71 Ω"]),
         ("/history", ["Transformer primary"]),
         ("/record/mirrored", ["window", "door"]),
+        (f"/history/primary?appliance={appliance}", ["by 4 readings (few, 2 of door, 2 of window;"]),
     ):
         text = unescape(ask(application, path).text)
         assert [word for word in words if word not in text] == [], path
