@@ -112,6 +112,8 @@ def entry_values(procedure: Procedure, texts: Mapping[str, str]) -> dict[str, tu
 def examples_of(procedure: Procedure, name: str) -> str:
     """How an entry of a procedure is written: '"230 V" or "220-240 V"'; "in words" of one that is no quantity."""
     role, kind = _role(procedure, name), procedure.entries[name]
+    if role in _CHOICES:
+        return _or([f'"{word}"' for word in _CHOICES[role]])
     if role:
         return _READERS[role][1]
     return _USUAL[kind].examples if kind in _USUAL else "in words"

@@ -112,6 +112,12 @@ def test_a_lost_daemon_is_told_within_two_seconds_and_found_again(meter, browse,
     assert time.monotonic() - began < 2.0
     daemon.start()
     expect(lost).to_be_hidden()
+    page.route("**/bench/at-hand", lambda route: route.fulfill(status=500))
+    daemon.ask("open job", procedure="transformer", ref="B-1")
+    expect(lost).to_contain_text("The step at hand cannot be drawn.")
+    page.unroute("**/bench/at-hand")
+    task(page, "Mains transformer")
+    expect(lost).to_be_hidden()
 
 
 def test_digits_are_struck_through_once_they_are_old_and_not_before_there_are_any(meter, browse, page_of):

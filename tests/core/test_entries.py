@@ -1,5 +1,7 @@
 """What is entered for a job: read when it is typed, with its unit, or words, or refused with that entry's examples."""
 
+import re
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -7,7 +9,7 @@ from hypothesis import strategies as st
 from meterlog.base.errors import WrongValue
 from meterlog.files import shipped
 from meterlog.procedure import kinds
-from meterlog.procedure.entries import entry_values, read_entries, read_entry
+from meterlog.procedure.entries import entry_values, examples_of, read_entries, read_entry
 from meterlog.procedure.language import read_procedure
 from meterlog.procedure.steps import Procedure, Step
 
@@ -115,3 +117,15 @@ def test_a_word_that_a_method_chooses_by_is_one_of_its_words(typed):
     assert read_entry(heater, "protection class", typed).text == "II"
     with pytest.raises(WrongValue, match="protection class: write I, II or III, not 'IV'"):
         read_entry(heater, "protection class", "IV")
+
+
+@pytest.mark.parametrize("key", shipped.names("profiles/procedures"))
+def test_every_example_of_a_shipped_procedure_is_read(key):
+    """The form for a new job shows them; what it shows must be taken."""
+    procedure = read_procedure(shipped.text_of(shipped.find(key, "profiles/procedures")), key)
+    for name in procedure.entries:
+        examples = examples_of(procedure, name)
+        quoted = re.findall('"([^"]+)"', examples)
+        assert quoted or examples == "in words", name
+        for example in quoted:
+            assert read_entry(procedure, name, example).text

@@ -6,18 +6,21 @@ import { listen } from "./stream.js";
 import { draw, remember, seed } from "./trend.js";
 
 const SILENCE_MS = 1900;
+const ASK_AGAIN_MS = 2000;
 const LINE = { left: 10, width: 300 }; // of the scale drawn in _screen.html
 
 const hand = document.getElementById("at-hand");
 const lost = document.getElementById("lost");
+const lostWhat = document.getElementById("lost-what");
 const lostWhy = document.getElementById("lost-why");
 const answer = document.getElementById("answer");
 const spoken = document.getElementById("heard");
 const latest = new Map(); // link -> readings in words
 let heard = performance.now();
 let isReached = false; // whether this page has heard the bench since it was shown
-let isLost = !lost.hidden; // what stands below is not known to be true now
-let isAway = isLost; // no tap is sent
+let silent = lost.hidden ? "" : lostWhy.textContent; // why nothing is heard, "" when something is
+let isDrawn = true; // whether the step at hand stands below as it was when it was last asked for
+let isAway = silent !== ""; // no tap is sent
 
 // ---- what comes ----
 
@@ -37,30 +40,40 @@ for (const event of ["walk", "link", "job", "store", "capture"]) COMES[event] = 
 listen((event, data) => {
   heard = performance.now();
   isReached = true;
-  if (isLost && !["lost", "still lost", "full"].includes(event)) find();
+  if (silent && !["lost", "still lost", "full"].includes(event)) find();
   COMES[event]?.(data);
 }, lose);
 
-function lose(why) {
-  isLost = isAway = true;
-  lostWhy.textContent = hand.querySelector(".digits") ? `${why} What stands below is old.` : why;
-  lost.hidden = false;
-  document.body.classList.add("is-lost");
+const isLost = () => silent !== "" || !isDrawn;
+
+function lose(why, away = true) {
+  silent = why;
+  isAway = away;
+  warn();
 }
 
 function find() {
-  isLost = isAway = false;
+  silent = "";
+  isAway = false;
   timesFound += 1;
-  lost.hidden = true;
-  document.body.classList.remove("is-lost");
+  warn();
   clear();
+}
+
+// What stands below is not known to be true now: it is said why, and struck through.
+function warn() {
+  const why = silent || "The pages' server failed on it, and is asked again.";
+  lostWhat.textContent = silent ? "Nothing is heard." : "The step at hand cannot be drawn.";
+  lostWhy.textContent = hand.querySelector(".digits") ? `${why} What stands below is old.` : why;
+  lost.hidden = !isLost();
+  document.body.classList.toggle("is-lost", isLost());
 }
 
 // A page that is not connected yet has heard no silence: its digits are old, and a tap is sent all the same.
 setInterval(() => {
-  if (isLost || document.hidden || performance.now() - heard <= SILENCE_MS) return;
-  lose(isReached ? "The bench has gone silent." : "This page is not connected yet.");
-  isAway = isReached;
+  if (silent || document.hidden || performance.now() - heard <= SILENCE_MS) return;
+  if (isReached) lose("The bench has gone silent.");
+  else lose("This page is not connected yet.", false);
 }, 200);
 document.addEventListener("visibilitychange", () => { isReached &&= !document.hidden; });
 
@@ -89,7 +102,10 @@ function refresh() {
 async function fetchHand() {
   try {
     const found = await fetch("/bench/at-hand", { headers: { accept: "text/html" } });
+    isDrawn = found.ok;
     if (found.ok) place(await found.text());
+    else setTimeout(refresh, ASK_AGAIN_MS);
+    warn();
   } catch { /* the stream says when the server is gone */ }
 }
 
@@ -231,7 +247,7 @@ function count() {
 }
 setInterval(() => {
   const shown = document.getElementById("elapsed");
-  if (shown && zero !== null && !isLost) shown.textContent = ((performance.now() - zero) / 1000).toFixed(0);
+  if (shown && zero !== null && !isLost()) shown.textContent = ((performance.now() - zero) / 1000).toFixed(0);
 }, 100);
 
 // ---- the bar keeps what has the focus from lying behind it ----
