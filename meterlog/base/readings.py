@@ -210,6 +210,22 @@ class Timing:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Typed:
+    """What a person typed: the words of the reading ("0.09 ohm"), whose display showed it, and its stated accuracy.
+
+    `accuracy` as the instrument's plate or manual prints it, "" where it is not known.
+    """
+
+    words: str
+    instrument: str
+    accuracy: str = ""
+
+
+TYPED = "typed"
+"""How a capture was taken that a person typed."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Capture:
     """The settled run that answers a step.
 
@@ -221,11 +237,12 @@ class Capture:
         started, ended: times of the first and last reading, s on the link's clock.
         first, last: their ordinal numbers among the link's readings, from 0.
         how: the rule that chose it: "settled", "open proved, contact said", "dead proved, contact said",
-            "dead proved, contact seen", "bound held", "at time", "switch", "timed", "heating run"; in
+            "dead proved, contact seen", "bound held", "at time", "switch", "timed", "typed", "heating run"; in
             records of before contact was asked for, "open proved" and "dead proved" alone.
         proof: ordinal spans of the readings that proved the instrument before, the contact in between,
             and the instrument after, if any.
         timing: of a heating run: when heating was switched on and off, where somebody told.
+        typed: of a typed one: what was typed; `count` is 0, for no reading was heard.
     """
 
     form: Form
@@ -240,6 +257,7 @@ class Capture:
     how: str
     proof: tuple[tuple[int, int], ...] = ()
     timing: Timing | None = None
+    typed: Typed | None = None
 
     @classmethod
     def of_one(cls, reading: Reading, at: float, how: str) -> Capture:

@@ -11,7 +11,7 @@ import click
 
 from meterlog.base.errors import CannotDo, WrongValue
 from meterlog.cli.next_check import job_suggest
-from meterlog.cli.options import db_option, json_option, table
+from meterlog.cli.options import VALUE_SETTINGS, ValueCommand, db_option, json_option, table
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -300,6 +300,26 @@ def note(text: str, as_json: bool, db: Path) -> None:
     _act(db, as_json, "note", text=text)
 
 
+@job.command("type", cls=ValueCommand, context_settings=VALUE_SETTINGS)
+@click.argument("value")
+@click.option("--instrument", required=True, help="Whose display showed it, as its plate names it.")
+@click.option("--accuracy", default="", help='As its plate or manual prints it: "2 % + 3 counts".')
+@json_option
+@db_option
+def type_reading(value: str, instrument: str, accuracy: str, as_json: bool, db: Path) -> None:
+    """Type the VALUE that an instrument showed which is not heard: one without a data port, or a borrowed one.
+
+    It is judged like any other and marked as typed wherever it is shown; "0.35 ohm nulled" where the instrument took
+    its leads off.
+
+    \b
+    meterlog job type "0.09 ohm" --instrument "earth tester 25 A" --accuracy "2 % + 3 counts"
+    """
+    from meterlog.procedure.typed import typed_text
+
+    _act(db, as_json, "type", text=typed_text(value, instrument, accuracy))
+
+
 @job.command("erase")
 @click.argument("ref")
 @click.confirmation_option(prompt="Owner, complaint, notes and photographs of this job go for good. Erase them?")
@@ -339,7 +359,7 @@ def show(ref: str | None, as_json: bool, db: Path) -> None:
     with reading(db) as reader:
         ref = ref or overview.newest_job(reader)
         steps = overview.steps(reader, ref)
-        table(steps, ("step", "points", "shown", "unit", "outcome", "verdict", "why"), as_json)
+        table(steps, ("step", "points", "shown", "unit", "typed", "outcome", "verdict", "why"), as_json)
         click.echo("\n".join(overview.outcome_lines(overview.outcome(reader, ref))), err=True)
 
 

@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import json
-import re
 import sys
-from difflib import get_close_matches
 from math import isfinite
 
 import click
 
 from meterlog.base.errors import WrongValue
 from meterlog.base.units import QUANTITIES, same_kind, split_measure
+from meterlog.cli.options import VALUE_SETTINGS, ValueCommand
 from meterlog.judging import Context, Outcome, Verdict
 from meterlog.judging import judge as judge_result
 from meterlog.judging.accuracy import parse_accuracy
@@ -25,21 +24,7 @@ RULES = {rule.value.replace(" ", "-"): rule for rule in Rule}
 PROOF = "overload is believed as an open circuit only when the leads were proved before and after"
 
 
-class ValueCommand(click.Command):
-    """A command whose value may begin with a minus; any other word that looks like an option must be one."""
-
-    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
-        known = [name for parameter in self.params for name in parameter.opts] + ["--help"]
-        for word in args:
-            name = word.partition("=")[0]
-            if re.fullmatch("--[a-z][a-z-]*", name) and name not in known:
-                raise click.NoSuchOption(name, possibilities=get_close_matches(name, known), ctx=ctx)
-        return super().parse_args(ctx, args)
-
-
-@click.command(  # a value may begin with a minus: "-5 ohm" holds no option, and no -h either
-    cls=ValueCommand, context_settings={"ignore_unknown_options": True, "help_option_names": ["--help"]}
-)
+@click.command(cls=ValueCommand, context_settings=VALUE_SETTINGS)
 @click.argument("value")
 @click.option("--limits", help='What passes: "..1.0 ohm", "1 Mohm..", "100 ohm ± 10 %", "open".')
 @click.option("--accuracy", help='Of the instrument at that range: "0.5 % + 3 counts".')

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import re
+from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -57,3 +59,19 @@ def table(rows: Sequence[Mapping[str, Any]], columns: Iterable[str], as_json: bo
     widths = [max(len(line[i]) for line in [names, *cells]) for i in range(len(names))]
     for line in [names, *cells] if cells else []:
         click.echo("  ".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True)).rstrip())
+
+
+VALUE_SETTINGS = {"ignore_unknown_options": True, "help_option_names": ["--help"]}
+"""A value may begin with a minus: "-5 ohm" holds no option, and no -h either."""
+
+
+class ValueCommand(click.Command):
+    """A command whose value may begin with a minus; any other word that looks like an option must be one."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        known = [name for parameter in self.params for name in parameter.opts] + ["--help"]
+        for word in args:
+            name = word.partition("=")[0]
+            if re.fullmatch("--[a-z][a-z-]*", name) and name not in known:
+                raise click.NoSuchOption(name, possibilities=get_close_matches(name, known), ctx=ctx)
+        return super().parse_args(ctx, args)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -87,6 +88,7 @@ def _capture_as_dict(kept: CaptureRecord) -> dict[str, Any]:
         "unit": capture.form.unit,
         "quantity": capture.form.quantity,
         "instrument": kept.instrument.name if kept.instrument else None,
+        "typed": asdict(capture.typed) if capture.typed else None,
         "how": capture.how,
         "count": capture.count,
         "spread": capture.spread,
@@ -139,9 +141,11 @@ def trail_lines(trail: dict[str, Any]) -> list[str]:
 def _capture_lines(trail: dict[str, Any]) -> list[str]:
     capture, readings = trail["capture"], trail["readings"]
     shown = f"{capture['shown']} {capture['unit']}".strip()
-    lines = [
-        f"Capture   {capture['id']}: {shown}, {capture['how']}, {capture['count']} readings of {capture['instrument']}"
-    ]
+    typed = capture["typed"]
+    source = f"{capture['how']}, {capture['count']} readings of {capture['instrument']}"
+    if typed:
+        source = f"typed from {typed['instrument']}, accuracy {typed['accuracy'] or 'not known'}"
+    lines = [f"Capture   {capture['id']}: {shown}, {source}"]
     for reading in readings[:FRAMES_SHOWN]:
         frame = bytes.fromhex(reading["frame"]).hex(" ")
         lines.append(f"  {reading['utc']}  {reading['shown']:>9} {reading['unit']:<5}  {frame}")

@@ -45,6 +45,9 @@ ONE_KIND = {
 }
 LOOSE = "The leads were not proved: one that is off its point reads the same."
 PROVE = "Prove it open: leads pressed together, on the points, together again."
+TYPED_BY_HAND = (
+    "Typed by hand: the value, what the instrument was set to and where its tips were are the word of whoever typed it."
+)
 UNKNOWN = "The accuracy of the instrument is not known: only its resolution and the spread are counted."
 _RESISTANCES = ("resistance", "continuity")
 
@@ -80,7 +83,8 @@ def measured(
     own = None if gain is not None else scale_value
     step = 0.0 if counts is None else resolution or form.resolution  # overload shows no digits
     errors, lines = _instrument_errors(own, step, accuracy, context)
-    lines.insert(0, f"{of or 'shown'}: {_as_shown(capture, step)}")
+    source = f", typed from {capture.typed.instrument}" if capture.typed else ""
+    lines.insert(0, f"{of or 'shown'}: {_as_shown(capture, step)}{source}")
     if not bound:
         errors += _spread(capture, context, lines)
     number = estimate(shown, *(replace(error, name=f"{error.name}, {of}") if of else error for error in errors))
@@ -89,7 +93,7 @@ def measured(
         lines.append(
             f"  gain error shared with readings of this range: u = {standard_uncertainty(gain):.4g} of the reading"
         )
-    told = _doubts(accuracy, context)
+    told = (*((TYPED_BY_HAND,) if capture.typed else ()), *_doubts(accuracy, context))
     return Result(quantity=form.quantity, number=number, bound=bound, trail=tuple(lines), doubts=told)
 
 
@@ -107,6 +111,16 @@ def shared_gain(accuracy: Accuracy, context: Context | None = None) -> Estimate:
 def context_kelvins(accuracy: Accuracy, context: Context) -> float:
     """How far outside the accuracy's temperature span the instrument was, K."""
     return accuracy.kelvins_outside(context.ambient_k)
+
+
+def less_leads(reading: Result, capture: Capture, null: Result | None) -> Result:
+    """A capture's result less its leads: a typed one has those of its own instrument, not the ones that were nulled."""
+    is_off = "relative" in capture.form.flags
+    if capture.typed is None:
+        return less_null(reading, null, already_off=is_off)
+    if not is_off:
+        return _not_nulled(reading) if reading.quantity in _RESISTANCES else reading
+    return replace(reading, trail=(*reading.trail, "leads: nulled on the instrument, so it was typed"))
 
 
 def less_null(reading: Result, null: Result | None, *, already_off: bool = False) -> Result:

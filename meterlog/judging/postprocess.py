@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from meterlog.base.errors import WrongValue
 from meterlog.base.readings import Bound
 from meterlog.judging import risk
-from meterlog.judging.measurement import believed, less_null, measured, null_of, shared_gain
+from meterlog.judging.measurement import believed, less_leads, measured, null_of, shared_gain
 from meterlog.judging.method import GIVEN, SERIES, SEVERAL, WORD, Input, Method, check_inputs, find_method, run
 from meterlog.judging.methods import (
     capacitance,
@@ -197,8 +197,7 @@ class _Found:
             taken = self.at_hand.taken[key]
             gain = self.gains.get(_range(taken))
             result = measured(taken.capture, accuracy=taken.accuracy, context=taken.context, gain=gain, of=key)
-            relative = "relative" in taken.capture.form.flags
             whole = taken.is_null or taken.capture.form.bound is Bound.OVERLOAD
-            nulled = result if whole else less_null(result, self.null, already_off=relative)
+            nulled = result if whole else less_leads(result, taken.capture, self.null)
             self.seen[key] = believed(nulled, taken.capture)
         return self.seen[key]

@@ -69,7 +69,7 @@ def measured_value(
     """
     shown, accuracy = _with_accuracy(text, quantity, accuracy)
     step = _step_of(resolution, quantity) if resolution else None
-    reading = _reading(shown, quantity, range_top)
+    reading = reading_of(shown, quantity, range_top)
     return measured(Capture.of_one(reading, 0.0, "written"), accuracy=accuracy, context=context, resolution=step, of=of)
 
 
@@ -81,7 +81,7 @@ def measured_series(text: str, quantity: str, *, accuracy: Accuracy | None = Non
         match = _STEP.fullmatch(part)
         if not match:
             raise WrongValue(f'write a time and a reading, such as "10 s: 5.638 ohm", not {part!r}')
-        readings.append((parse(match[1], "second"), _reading(match[2].strip(), quantity)))
+        readings.append((parse(match[1], "second"), reading_of(match[2].strip(), quantity)))
     return series_of(readings, accuracy=accuracy)
 
 
@@ -91,7 +91,8 @@ def _with_accuracy(text: str, quantity: str, accuracy: Accuracy | None) -> tuple
     return shown, parse_accuracy(behind, like=QUANTITIES[quantity].si) if sign else accuracy
 
 
-def _reading(text: str, quantity: str, range_top: str = "") -> Reading:
+def reading_of(text: str, quantity: str, range_top: str = "") -> Reading:
+    """A reading as it was written down: "0.42 ohm", "> 4.5 Gohm". Raises: WrongValue."""
     si = QUANTITIES[quantity].si
     top = parse(range_top, si) if range_top else None
     if text.lower() in ("overload", "ol"):

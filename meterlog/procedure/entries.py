@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from contextlib import suppress
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple, NoReturn
 
 from meterlog.base.errors import WrongValue
 from meterlog.base.source import near_miss
@@ -198,11 +198,21 @@ def read_quantity(kind: str, text: str) -> Entered:
     for end in ends:
         if end <= 0 and kind != "temperature" and usual.high < float("inf"):
             raise WrongValue(f"write more than nothing, not {text!r}")
-        if not usual.low <= end <= usual.high and usual.high < float("inf"):
-            raise WrongValue(
-                f"{show(end, si)} is beyond any appliance{_meant(words, usual, si)}\n  write {usual.examples}"
-            )
+        if end < usual.low:
+            _refuse_slip(end, words, usual, si)
+        refuse_slip(kind, end, words)
     return Entered(text=words, low=ends[0], high=ends[1])
+
+
+def refuse_slip(kind: str, value: float, words: str) -> None:
+    """Refuse what is more of a quantity, SI, than an appliance has: a slip of a prefix. Raises: WrongValue."""
+    usual = _USUAL.get(kind)
+    if usual and value > usual.high:
+        _refuse_slip(value, words, usual, QUANTITIES[kind].si)
+
+
+def _refuse_slip(value: float, words: str, usual: _Usual, si: str) -> NoReturn:
+    raise WrongValue(f"{show(value, si)} is beyond any appliance{_meant(words, usual, si)}\n  write {usual.examples}")
 
 
 def _ends(text: str, si: str, bare: str) -> tuple[str, tuple[float, float]]:

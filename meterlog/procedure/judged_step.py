@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from meterlog.base.errors import WrongValue
 from meterlog.judging import Context, Result, Rule, judge, measured
-from meterlog.judging.measurement import believed, in_circuit, less_null
+from meterlog.judging.measurement import believed, in_circuit, less_leads
 from meterlog.judging.postprocess import AtHand, post_process
 
 if TYPE_CHECKING:
@@ -34,8 +34,7 @@ def judge_capture(
     """
     context = context or Context()
     reading = measured(capture, accuracy=accuracy, context=context)
-    relative = "relative" in capture.form.flags
-    result = reading if step.kind.is_null else less_null(reading, null, already_off=relative)
+    result = reading if step.kind.is_null else less_leads(reading, capture, null)
     if context.in_circuit:
         result = in_circuit(result)
     chosen = rule or step.rule or Rule.GUARD

@@ -43,6 +43,7 @@ class ActKind(StrEnum):
     PROOFS_ENDED = "proofs ended"
     REOPENED = "reopened"
     OVERRODE = "overrode"
+    READING_TYPED = "reading typed"
     TIMED = "timed"
     STARTED = "started"
     PROOF = "proof"
@@ -71,6 +72,7 @@ HAPPENINGS: dict[type[Happening], ActKind] = {
     walk.ProofsEnded: ActKind.PROOFS_ENDED,
     walk.Reopened: ActKind.REOPENED,
     walk.Overrode: ActKind.OVERRODE,
+    walk.ReadingTyped: ActKind.READING_TYPED,
     walk.Timed: ActKind.TIMED,
     walk.Started: ActKind.STARTED,
     walk.Proof: ActKind.PROOF,

@@ -13,11 +13,12 @@ from meterlog import __version__
 from meterlog.base.readings import Frame
 from meterlog.conversation.drive import drive
 from meterlog.procedure.case import conclude
+from meterlog.procedure.typed import reading_typed
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
-    from meterlog.base.readings import Capture, Reading
+    from meterlog.base.readings import Capture, Reading, Typed
     from meterlog.base.recording import Event
     from meterlog.procedure.case import Case
     from meterlog.procedure.steps import Step
@@ -39,6 +40,8 @@ def capture_differs(capture: Capture, readings: Sequence[Reading]) -> str:
     if capture.how == "timed":
         lasted = round((capture.ended - capture.started) * 10)
         return "" if lasted == capture.counts else f"shows {capture.reading.digits} s, lasted {lasted / 10} s"
+    if capture.typed is not None:
+        return _typing_differs(capture, capture.typed)
     if len(readings) != capture.count:
         return f"counts {capture.count} readings, its run has {len(readings)}"
     if capture.reading not in readings:
@@ -51,6 +54,11 @@ def capture_differs(capture: Capture, readings: Sequence[Reading]) -> str:
     if abs(deviation - capture.deviation) > 1e-9 * max(map(abs, values), default=1.0):
         return f"has the deviation {capture.deviation}, its run has {deviation}"
     return ""
+
+
+def _typing_differs(capture: Capture, typed: Typed) -> str:
+    read = reading_typed(typed, capture.form.quantity, capture.form.mode)
+    return "" if read == capture.reading else f"shows {capture.reading.words}, typed was {typed.words}"
 
 
 WORDS = frozenset({"why", "advice", "trail"})

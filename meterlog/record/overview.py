@@ -88,6 +88,7 @@ def _step(
         "capture": capture.id if capture else None,
         "shown": shown(capture.capture.form, capture.capture.counts) if capture else None,
         "unit": capture.capture.form.unit if capture else None,
+        "typed": capture.capture.typed.instrument if capture and capture.capture.typed else None,
         "verdict": verdict.id if verdict else None,
         "outcome": verdict.outcome if verdict else left.get("how"),
         "why": verdict.why if verdict else left.get("reason"),

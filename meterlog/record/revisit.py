@@ -10,6 +10,7 @@ from meterlog.judging.limit import Rule
 from meterlog.procedure.case import Answer, Case, Facts
 from meterlog.procedure.heating_step import MAINS_SIDE
 from meterlog.procedure.language import read_kept_procedure
+from meterlog.procedure.typed import typed_answer
 from meterlog.profile import read_kept_profile
 from meterlog.walk.heated import HEATING_RUN
 
@@ -83,6 +84,8 @@ class Revisit:
 
     def answer(self, kept: CaptureRecord) -> Answer:
         """A kept capture with its instrument, as a verdict rests on it."""
+        if kept.capture.typed is not None:
+            return typed_answer(kept.capture)
         if kept.instrument is None or kept.ended_utc_ms is None:
             return Answer(capture=kept.capture)
         return Answer(

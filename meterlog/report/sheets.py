@@ -196,12 +196,14 @@ def _plainly(verdict: Card | None, captures: list[Card]) -> str:
     """
     if verdict is None:
         return ""
-    if verdict["value"] is not None:
-        value, doubt = verdict["value"], verdict["expanded"] or 0.0
-        if abs(value) < doubt:
-            return f"less than {wording.measure(abs(value) + doubt, verdict['unit'], 2)}"
-        return wording.measure(value, verdict["unit"], 3)
-    return next((wording.display(capture) for capture in captures if capture["id"] == verdict["capture"]), "")
+    capture = next((each for each in captures if each["id"] == verdict["capture"]), None)
+    if verdict["value"] is None:
+        return wording.display(capture) if capture else ""
+    value, doubt = verdict["value"], verdict["expanded"] or 0.0
+    typed = wording.MARK if capture and capture["typed"] else ""
+    if abs(value) < doubt:
+        return f"less than {wording.measure(abs(value) + doubt, verdict['unit'], 2)}{typed}"
+    return f"{wording.measure(value, verdict['unit'], 3)}{typed}"
 
 
 def _last_seal(db: Connection, job: int) -> Any:

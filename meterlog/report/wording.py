@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from markupsafe import Markup, escape
 
 from meterlog.base import units
+from meterlog.base.readings import TYPED
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -28,6 +29,9 @@ BOUNDS = {
 }
 """A reading that is an edge, in words before its digits."""
 
+MARK = " (typed)"
+"""What stands behind a reading that no instrument sent."""
+
 HOW = {
     "settled": "settled by itself",
     "settled, contact said": "settled; that the tips were on the points was said then",
@@ -42,6 +46,7 @@ HOW = {
     "one minute": "the reading at one minute",
     "at time": "the reading at the stated time",
     "heating run": "every reading of a heating run",
+    TYPED: "typed by hand, as the instrument showed it",
     "timed": "the time between a start and a stop",
     "switch": "taken by hand or pedal",
 }
@@ -71,7 +76,11 @@ def seconds(ms: float) -> str:
 
 
 def display(row: Mapping[str, Any]) -> str:
-    """What an instrument showed, with its unit: "0.420 Ω", "over 40 MΩ", "more than 2.20 GΩ"."""
+    """What an instrument showed, with its unit: "0.420 Ω", "over 40 MΩ", "more than 2.20 GΩ", "0.09 Ω (typed)"."""
+    return _edge(row) + (MARK if row.get("how") == TYPED else "")
+
+
+def _edge(row: Mapping[str, Any]) -> str:
     form = row["form"]
     unit = units.symbol(form.unit)
     if form.bound == "overload" and form.range_top:
@@ -87,7 +96,7 @@ def shown(step: Mapping[str, Any]) -> str:
     if step["bound"] in ("overload", "open sensor"):
         return BOUNDS[step["bound"]]
     before = f"{BOUNDS[step['bound']]} " if step["bound"] else ""
-    return f"{before}{step['shown']} {units.symbol(step['unit'])}".strip()
+    return f"{before}{step['shown']} {units.symbol(step['unit'])}".strip() + (MARK if step["typed"] else "")
 
 
 def measure(value: float | None, si: str, digits: int = 4) -> str:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 from meterlog.base.units import symbol
 from meterlog.record.acts import ActKind
 from meterlog.record.standing import standing as kept_standing
-from meterlog.store.reader import form_of
+from meterlog.store.reader import form_of, typed_facts, typed_of
 
 if TYPE_CHECKING:
     from meterlog.base.readings import Form
@@ -164,9 +164,9 @@ def photo(db: Connection, digest: str) -> Row | None:
 
 # ---- captures and their readings ----
 
-_CAPTURE = """
+_CAPTURE = f"""
     SELECT c.*, j.ref AS job_ref, j.appliance, s.key AS step_key, s.title, s.points, s.limits, i.name AS instrument,
-        l.opened_utc_ms, l.url, i.profile AS profile_sha
+        l.opened_utc_ms, l.url, i.profile AS profile_sha, {typed_facts("c")} AS typed
     FROM capture c JOIN job j ON j.id = c.job JOIN step s ON s.id = c.step
     LEFT JOIN link l ON l.id = c.link LEFT JOIN instrument i ON i.id = l.instrument
 """
@@ -195,11 +195,18 @@ def _with_form(db: Connection, row: Row) -> Row:
     row["bound"] = str(shape.bound or "")
     row["value"] = None if shape.bound else shape.value(row["counts"])
     row["proof"] = json.loads(row["proof"])
+    if typed := typed_of(row.get("typed")):
+        row["typed"], row["instrument"] = typed, typed.instrument
     return row
 
 
 def readings_around(db: Connection, capture: Row) -> list[Row]:
-    """The readings of a capture's step, link and channel from 8 s before to 8 s after it, with their bytes."""
+    """The readings of a capture's step, link and channel from 8 s before to 8 s after it, with their bytes.
+
+    None of one that no link gave: timed by the machine's own clock, or typed.
+    """
+    if capture["link"] is None:
+        return []
     rows = _all(
         db,
         """

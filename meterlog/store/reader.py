@@ -9,8 +9,9 @@ from collections import defaultdict
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
-from meterlog.base.readings import Bound, Capture, Form, Reading, Timing
+from meterlog.base.readings import TYPED, Bound, Capture, Form, Reading, Timing, Typed
 from meterlog.base.recording import Event
+from meterlog.record.acts import ActKind
 from meterlog.record.history import ACTS, StepMeasurement, what_was_found
 from meterlog.record.kept import (
     ActRecord,
@@ -39,9 +40,33 @@ if TYPE_CHECKING:
 BENCH_IN_LINE = "substr(z.line, 17, 32)"
 """SQL for the bench's identity in a seal's header line."""
 
+
+def typed_facts(capture: str) -> str:
+    """SQL for what was typed of a row of `capture`, as its act holds it; NULL for any other.
+
+    A step's typed captures and the acts that brought them stand in one order.
+    """
+
+    def acts(event: str) -> str:
+        same = f"{event}.job = {capture}.job AND {event}.step = {capture}.step"
+        return f"FROM event {event} WHERE {same} AND {event}.kind = '{ActKind.READING_TYPED}'"
+
+    before = f"o.step = {capture}.step AND o.how = '{TYPED}' AND o.id < {capture}.id"
+    in_order = f"(SELECT count(*) {acts('p')} AND p.id < e.id) = (SELECT count(*) FROM capture o WHERE {before})"
+    return f"CASE WHEN {capture}.how = '{TYPED}' THEN (SELECT e.facts {acts('e')} AND {in_order}) END"
+
+
+def typed_of(facts: str | None) -> Typed | None:
+    """What was typed, from the facts of its act."""
+    if facts is None:
+        return None
+    kept = json.loads(facts)
+    return Typed(words=kept["words"], instrument=kept["instrument"], accuracy=kept["accuracy"])
+
+
 _COMMIT = f"{BENCH_IN_LINE} AS bench, z.number AS commit_number"
 _CAPTURES = f"""
-    SELECT t.*, l.opened_utc_ms, i.name, i.profile, i.facts, {_COMMIT} FROM capture t
+    SELECT t.*, l.opened_utc_ms, i.name, i.profile, i.facts, {typed_facts("t")} AS typed, {_COMMIT} FROM capture t
     LEFT JOIN link l ON l.id = t.link LEFT JOIN instrument i ON i.id = l.instrument
     {{sealed}} WHERE ({{wanted}}) ORDER BY t.id
 """
@@ -387,6 +412,7 @@ def _capture(row: Any, form: Form) -> CaptureRecord:
             how=row["how"],
             proof=tuple((first, last) for first, last in json.loads(row["proof"])),
             timing=Timing(*json.loads(row["timing"])) if row["timing"] else None,
+            typed=typed_of(row["typed"]),
         ),
         link=row["link"],
         instrument=None if row["link"] is None else _instrument(row),

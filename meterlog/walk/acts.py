@@ -6,6 +6,7 @@ confirm [text]   looked and found well; or take what shows now
 wanting TEXT     looked and found not well             skip REASON   leave it, with the reason
 start, stop      of a timed step                       note TEXT
 acknowledge      the cautions were read                override REASON   pass a gate
+type READING     what an instrument that is not heard showed, such as 0.09 ohm on earth tester
 press            a pedal: the one act that the phase gives it
 
 An act names the step and the phase that it was meant for, and has an identity of its own: one that no
@@ -21,7 +22,7 @@ from meterlog.base.errors import WrongValue
 
 WORDS = (
     "next", "back", "again", "skip", "note", "confirm", "wanting", "go to", "start", "stop", "acknowledge",
-    "override", "press",
+    "override", "press", "type",
 )  # fmt: skip
 PEDAL = "pedal"
 """Who acts by a pedal."""
@@ -37,7 +38,7 @@ class Act:
         step, phase: what it was meant for: a step's key, "" where none is at hand, and a word of
             `phases.Phase`; step None for what is asked now.
         to: the key of the step that "go to" leads to.
-        text: the reason or the note.
+        text: the reason, the note, or the reading that is typed.
         id: its identity, "" for one that can't come twice.
         uncertainty_s: standard uncertainty of when it was done, s.
     """

@@ -15,7 +15,7 @@ from meterlog.walk import happenings as told
 from meterlog.walk.acts import PEDAL
 from meterlog.walk.answers import closing_after, guarded_by, wanted_by
 from meterlog.walk.ledger import Ledger
-from meterlog.walk.phases import AGAIN, BACK, NOTE, SKIP, Offer, Phase
+from meterlog.walk.phases import AGAIN, BACK, NOTE, SKIP, TYPE, Offer, Phase
 from meterlog.walk.watch import Watch
 
 if TYPE_CHECKING:
@@ -332,7 +332,8 @@ class Course:
         """The acts that are open besides."""
         if self.step is None or self.phase is Phase.LIVE:
             return ()
-        return (BACK, AGAIN, NOTE, SKIP)
+        is_typed = self.phase is Phase.WATCH and self.step.kind.may_be_typed
+        return (*((TYPE,) if is_typed else ()), BACK, AGAIN, NOTE, SKIP)
 
     def must_be_answered(self, step: Step) -> bool:
         """Whether a step is not left without a word: see `gates.may_be_passed_over`."""

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from meterlog.base.errors import WrongValue
 from meterlog.base.readings import Timing
+from meterlog.procedure.typed import read_typed, typed_capture
 from meterlog.walk import happenings as told
 from meterlog.walk.course import overrode, timed
 from meterlog.walk.hearing import hear
@@ -20,7 +22,7 @@ if TYPE_CHECKING:
     from meterlog.walk.happenings import Happening
 
 
-BEGINS = frozenset({"next", "back", "again", "go to", "skip", "confirm", "wanting", "start"})
+BEGINS = frozenset({"next", "back", "again", "go to", "skip", "confirm", "wanting", "start", "type"})
 """Who does one of these is past the procedure's cautions."""
 
 
@@ -35,7 +37,7 @@ def do(course: Course, act: Act, at: float) -> list[Happening]:
     granted: list[Happening] = []
     if act.word in BEGINS and course.step is None and course.is_granted():
         granted = course.reach(course.first, at)
-    elif act.word in ("confirm", "wanting", "start") and course.step is not None and course.is_granted():
+    elif act.word in ("confirm", "wanting", "start", "type") and course.step is not None and course.is_granted():
         granted = course.grant(course.step, at)
     done = _ACTS[act.word](course, act, at)
     if any(isinstance(each, told.Refused) for each in done):
@@ -141,6 +143,21 @@ def _wanting(course: Course, act: Act, at: float) -> list[Happening]:
     return course.leave(course.step, "found wanting", at, act.text, act.who)
 
 
+def _type(course: Course, act: Act, at: float) -> list[Happening]:
+    """A reading that was typed answers the step, where the links are watched for one."""
+    step = course.step
+    if step is None or course.phase is not Phase.WATCH:
+        return _refuse(course, act, at, "No check waits for a reading.")
+    try:
+        typed = read_typed(act.text)
+        capture = typed_capture(step, typed, at)
+    except WrongValue as wrong:
+        return _refuse(course, act, at, str(wrong))
+    source = {"words": typed.words, "instrument": typed.instrument, "accuracy": typed.accuracy}
+    told_first = told.ReadingTyped(step=step.key, at=at, who=act.who, **source)
+    return [told_first, *course.captured(("", ""), capture, at)]
+
+
 def _start(course: Course, act: Act, at: float) -> list[Happening]:
     step = course.step
     if step is None or course.phase is not Phase.START:
@@ -184,4 +201,5 @@ _ACTS: dict[str, Callable[[Course, Act, float], list[Happening]]] = {
     "start": _start,
     "stop": _stop,
     "press": _press,
+    "type": _type,
 }

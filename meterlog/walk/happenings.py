@@ -85,6 +85,16 @@ class Captured(Happening):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ReadingTyped(Happening):
+    """A person typed what an instrument showed that is not heard; its capture follows. As `base.readings.Typed`."""
+
+    words: str
+    instrument: str
+    accuracy: str
+    who: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Timed(Happening):
     """A start and a stop, s, with the standard uncertainty of each edge, s."""
 

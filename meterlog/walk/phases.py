@@ -37,6 +37,12 @@ OVERRIDE = Offer(
     asks="Why it is right to go on; this is kept and shown in the record",
 )
 SKIP = Offer(word="skip", label="Skip", asks="Why it is skipped")
+TYPE = Offer(
+    word="type",
+    label="Type a reading",
+    asks="What an instrument that is not heard showed, its accuracy, its name:"
+    ' "0.09 ohm ± 2 % + 3 counts on earth tester"',
+)
 NOTE = Offer(word="note", label="Note", asks="Note on this check")
 BACK = Offer(word="back", label="Back")
 AGAIN = Offer(word="again", label="Again")

@@ -16,6 +16,7 @@ from meterlog.base.runlog import RunLog
 from meterlog.conversation.instruments import Instruments
 from meterlog.procedure.case import Answer, Case, conclude
 from meterlog.procedure.heating_step import MAINS_SIDE
+from meterlog.procedure.typed import typed_answer
 from meterlog.walk import NOTHING, Act, Happening, Walk
 from meterlog.walk.acts import PEDAL
 from meterlog.walk.happenings import Captured, Passed
@@ -250,6 +251,8 @@ class ByCase:
 
     def _answer(self, source: str, capture: Capture) -> Answer:
         """A capture's answer, made once: what is known of its instrument is what was known then."""
+        if capture.typed is not None:
+            return typed_answer(capture)
         if (source, capture) not in self._answers:
             log, first, last = self._logs.get(source, RunLog()), capture.first, capture.last
             self._answers[source, capture] = self._answer_of(

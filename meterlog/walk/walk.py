@@ -171,5 +171,6 @@ class Walk:
             "captures": len(self.ledger.captures(step.key)),
             "shown": counting.capture.reading.digits if counting and not step.kind.is_run else None,
             "unit": counting.capture.form.unit if counting else None,
+            "typed": counting is not None and counting.capture.typed is not None,
             "bound": counting.capture.form.bound.value if counting and counting.capture.form.bound else None,
         }

@@ -55,10 +55,11 @@ async def page(datasette: Any, request: Any) -> Any:
 
 def shown(measured: StepMeasurement) -> str:
     """What was found, in words: as displayed, or with its unit where it was worked out from the display."""
-    form = measured.capture.capture.form
+    capture = measured.capture.capture
+    form = capture.form
     if measured.unit != units.QUANTITIES[form.quantity].si:
         return wording.measure(measured.value, measured.unit)
-    return wording.display({"form": form, "shown": form.digits(measured.capture.capture.counts)})
+    return wording.display({"form": form, "shown": form.digits(capture.counts), "how": capture.how})
 
 
 def standing_of(measured: Sequence[StepMeasurement], here: str) -> str:

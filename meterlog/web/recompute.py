@@ -46,10 +46,8 @@ def recompute(db: Connection, number: int) -> Recomputed:
 
 def _capture_again(revisit: Revisit, kept: CaptureRecord) -> tuple[int, list[str]]:
     """(readings decoded, differences) of one capture."""
-    if kept.link is None:
-        return 0, []
     differs, decoded = [], 0
-    for chunk, now, before in conversation_behind(revisit, kept):
+    for chunk, now, before in conversation_behind(revisit, kept) if kept.link is not None else ():
         decoded += len(now)
         if now != before:
             differs.append(f"capture {kept.id}: the bytes of chunk {chunk.id} decode differently")

@@ -19,5 +19,7 @@ AT_TIME = Kind(
     watched=Watched.AT_TIME,
     on_screen="Hold the probes on the points, and press there: the reading counts at its time.",
     on_sheet="start the test and hold until the time is up",
+    may_be_typed=True,
+    never_typed="",
     is_run=False,
 )

@@ -19,5 +19,8 @@ DEAD = Kind(
     watched=Watched.DEAD,
     on_screen="Hold the tips on the known source until the tone; then the points; then the source again.",
     on_sheet="known source, the points, the known source again",
+    may_be_typed=False,
+    never_typed="A dead circuit is proved with a meter that is heard: the known source, the points, the source again. "
+    "Nothing typed proves it.",
     is_run=False,
 )

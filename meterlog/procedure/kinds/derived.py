@@ -19,5 +19,7 @@ DERIVED = Kind(
     watched=Watched.NOTHING,
     on_screen="",
     on_sheet="nothing to do: worked out from other steps",
+    may_be_typed=False,
+    never_typed="It is worked out from other checks.",
     is_run=False,
 )

@@ -19,5 +19,7 @@ HEATING_RUN = Kind(
     watched=Watched.LOGGED,
     on_screen="Stir, and hold the probe in the load for half a minute; then say when it is switched on.",
     on_sheet="note the start, heat, stop, stir, wait for the plateau",
+    may_be_typed=False,
+    never_typed="A heating run is read from its whole trace, not from one value.",
     is_run=True,
 )

@@ -67,6 +67,8 @@ class Kind:
         watched: what watches a link for it.
         on_screen: what is asked for before anything is proved or taken, "" where its phase says it.
         on_sheet: how it is done, a few words.
+        may_be_typed: what an instrument that is not heard showed may answer it.
+        never_typed: why nothing typed, or no bound that is typed, answers it; a sentence, "" where all does.
         is_run: its capture is a whole log, which goes on after Stop: what it found comes from all of it.
     """
 
@@ -84,4 +86,6 @@ class Kind:
     watched: Watched
     on_screen: str
     on_sheet: str
+    may_be_typed: bool
+    never_typed: str
     is_run: bool

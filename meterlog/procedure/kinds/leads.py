@@ -19,5 +19,7 @@ LEADS = Kind(
     watched=Watched.SHORTED,
     on_screen="Press the probe tips together and hold them still.",
     on_sheet="press the tips together until the value is taken",
+    may_be_typed=False,
+    never_typed="The leads are those of the meter that is heard: nothing typed is taken off its readings.",
     is_run=False,
 )

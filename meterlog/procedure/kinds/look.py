@@ -19,5 +19,7 @@ LOOK = Kind(
     watched=Watched.NOTHING,
     on_screen="",
     on_sheet="look, and say done or found wanting",
+    may_be_typed=False,
+    never_typed="Nothing is measured here: look, and say what you found.",
     is_run=False,
 )

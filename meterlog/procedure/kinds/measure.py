@@ -23,5 +23,7 @@ MEASURE = Kind(
     watched=Watched.SETTLED,
     on_screen="",
     on_sheet="hold both tips still until the value is taken",
+    may_be_typed=True,
+    never_typed="",
     is_run=False,
 )

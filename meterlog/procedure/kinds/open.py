@@ -19,5 +19,8 @@ OPEN = Kind(
     watched=Watched.OPEN,
     on_screen="Press the tips together until the tone; then the points; then the tips together again.",
     on_sheet="tips together, the points, tips together again",
+    may_be_typed=True,
+    never_typed="An open circuit is proved with a meter that is heard: tips together, the points, tips together again. "
+    "Only a number that was read there can be typed.",
     is_run=False,
 )

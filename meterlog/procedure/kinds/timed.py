@@ -19,5 +19,7 @@ TIMED = Kind(
     watched=Watched.SWITCHED,
     on_screen="",
     on_sheet="mark the start and the stop",
+    may_be_typed=False,
+    never_typed="Say when it starts and when it stops.",
     is_run=False,
 )

@@ -148,7 +148,7 @@ def test_an_act_is_one_of_the_known_words():
         parse_act("nextt")
     assert str(wrong.value) == (
         "expected an act, one of next, back, again, skip, note, confirm, wanting, go to, start, stop, acknowledge, "
-        "override, press; saw 'nextt'"
+        "override, press, type; saw 'nextt'"
     )
 
 
