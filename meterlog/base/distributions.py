@@ -22,15 +22,6 @@ def normal_cdf(z: float) -> float:
     return 0.5 * math.erfc(-z / math.sqrt(2.0))
 
 
-def normal_quantile(p: float) -> float:
-    """The z below which a standard normal lies with probability p, 0 < p < 1.
-
-    >>> round(normal_quantile(0.975), 6)
-    1.959964
-    """
-    return _quantile(normal_cdf, p, 1.0)
-
-
 def student_cdf(t: float, degrees_of_freedom: float) -> float:
     """Probability that Student's t with ν >= 1 degrees of freedom, whole or not, lies at or below t.
 

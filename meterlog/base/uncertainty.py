@@ -258,20 +258,6 @@ def _student_expanded(parts: Sequence[tuple[float, float]], p: float) -> float:
     return best
 
 
-def combined_uncertainty(
-    contributions: Sequence[float], correlations: Mapping[tuple[int, int], float] | None = None
-) -> float:
-    """√(Σ(c_i u_i)² + 2 Σ c_i c_j u_i u_j r_ij) (JCGM 100, 5.2.2).
-
-    Args:
-        contributions: c_i u_i with the sign of c_i.
-        correlations: r_ij by the places (i, j), i < j; absent ones are 0.
-    """
-    square = math.fsum(c * c for c in contributions)
-    square += math.fsum(2.0 * contributions[i] * contributions[j] * r for (i, j), r in (correlations or {}).items())
-    return math.sqrt(max(square, 0.0))
-
-
 def effective_count(count: int, correlation: float) -> float:
     """How many independent readings `count` successive ones are worth: n / [1 + 2 Σ (1 − k/n) ρ^k], at least 1.
 
@@ -283,9 +269,3 @@ def effective_count(count: int, correlation: float) -> float:
     """
     weight = math.fsum((1.0 - k / count) * correlation**k for k in range(1, count))
     return max(count / (1.0 + 2.0 * weight), 1.0)
-
-
-def pooled_deviation(deviations: Sequence[float], counts: Sequence[int]) -> float:
-    """√(Σν_i s_i² / Σν_i) with ν_i = n_i − 1: one standard deviation from several runs."""
-    free = [n - 1 for n in counts]
-    return math.sqrt(math.fsum(nu * s * s for nu, s in zip(free, deviations, strict=True)) / sum(free))

@@ -13,12 +13,10 @@ from meterlog.base.readings import Capture, Form
 from meterlog.base.uncertainty import (
     Error,
     budget_of,
-    combined_uncertainty,
     effective_count,
     effective_degrees_of_freedom,
     estimate,
     nominal,
-    pooled_deviation,
     rectangle,
     standard_uncertainty,
 )
@@ -155,6 +153,11 @@ def impedance(which, *, correlated=True):
     return nominal(MODEL[which](v, i, cos, sin)), signed, r
 
 
+def combined_uncertainty(signed, r):
+    """JCGM 100, 5.2.2: from c_i u_i with their signs, and the correlations of pairs."""
+    return math.sqrt(sum(c * c for c in signed) + 2 * sum(signed[a] * signed[b] * r for (a, b), r in r.items()))
+
+
 def impedance_u(which, **how):
     _, signed, r = impedance(which, **how)
     return combined_uncertainty(signed, r)
@@ -251,7 +254,6 @@ FIND = {
     "gum_dvm_uc": two_kinds,
     "k_rect_normal": rectangle_and_normal,
     "n_eff_AR1": lambda i: effective_count(int(i["n"]), i["rho"]),
-    "pooled_s": lambda i: pooled_deviation(i["s"], [int(n) for n in i["n"]]),
     "jcgm106_zener_pc": conformity,
     "jcgm106_container_pc": conformity,
     "jcgm106_oil_pc": conformity,
@@ -266,9 +268,7 @@ FIND = {
     "two_wire_R": two_wires,
     "polarity_reversal_R": lambda i: resistance.reversed_current(i["Vp"], i["Vn"], i["I"]),
     "leak_current_mA": lambda i: leakage.capacitive_current(i["C"], i["U"], i["f"]) * 1e3,
-    "Cs_from_parallel": lambda i: capacitance.series_capacitance(i["C"], i["Rp"], i["f"]) * 1e6,
     "C_charge_apparent": charging,
-    "avg_responding_error": lambda i: 100 * leakage.average_responding_error(math.pi / 2),
     "time_constant_37pct": lambda i: i["V0"] * round(discharge.voltage_left(1.0, 1.0, 1.0, 1.0), 2),
     "residual_1s": lambda i: discharge.voltage_left(i["C"], i["R"], i["V0"], 1.0),
     "discharge_time": lambda i: discharge.discharge_time(i["C"], i["R"], i["V0"], i["Vs"]),

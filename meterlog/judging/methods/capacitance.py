@@ -13,26 +13,6 @@ if TYPE_CHECKING:
     from meterlog.judging.result import Result
 
 
-def series_capacitance(parallel: Any, leak: Any, frequency: Any) -> Any:
-    """What a meter in series mode shows, F: C (1 + D²), D = 1/(2π f R C).
-
-    >>> round(series_capacitance(1e-6, 1e4, 100.0) * 1e6, 5)
-    1.02533
-    """
-    dissipation = 1.0 / (2.0 * math.pi * frequency * leak * parallel)
-    return parallel * (1.0 + dissipation * dissipation)
-
-
-def parallel_capacitance(series: Any, resistance: Any, frequency: Any) -> Any:
-    """What a meter in parallel mode shows of a capacitor with series resistance, F: C/(1 + D²), D = 2π f r C.
-
-    >>> round(parallel_capacitance(25e-6, 2.0, 1000.0) * 1e6, 2)
-    22.75
-    """
-    dissipation = 2.0 * math.pi * frequency * resistance * series
-    return series / (1.0 + dissipation * dissipation)
-
-
 def charging_capacitance(capacitance: Any, leak: Any, current: Any, start: Any, end: Any) -> Any:
     """What a meter shows that times a constant current from one voltage to another, with a leak in parallel, F.
 

@@ -35,20 +35,6 @@ def at_voltage(current: Any, used: Any, rated: Any) -> Any:
     return current * rated / used
 
 
-def average_responding_error(conduction: float) -> float:
-    """Part by which an average-responding meter, scaled for a sine, misreads phase-cut mains.
-
-    Args:
-        conduction: angle at which conduction begins in each half wave, rad, 0 <= α < π.
-
-    >>> round(100 * average_responding_error(math.pi / 2), 4)
-    -29.2893
-    """
-    mean = (1.0 + math.cos(conduction)) / math.pi
-    rms = math.sqrt(((math.pi - conduction) + math.sin(2.0 * conduction) / 2.0) / (2.0 * math.pi))
-    return math.pi / (2.0 * math.sqrt(2.0)) * mean / rms - 1.0
-
-
 def protective_current_limit(heating_power: float) -> float:
     """Largest protective-conductor current of a class I appliance, A: 3.5 mA; heating over 3.5 kW 1 mA/kW, to 10 mA.
 

@@ -20,15 +20,6 @@ if TYPE_CHECKING:
 T25 = 298.15
 
 
-def resistance_of(temperature: Any, at_25: Any, b: Any) -> Any:
-    """Resistance at a temperature, ohm.
-
-    >>> round(resistance_of(273.15, 10e3, 3977.0) / 1e3, 2)
-    33.9
-    """
-    return at_25 * exp(b * (1.0 / temperature - 1.0 / T25))
-
-
 def temperature_of(resistance: Any, at_25: Any, b: Any) -> Any:
     """Temperature at which it has a resistance, K."""
     return 1.0 / (1.0 / T25 + log(resistance / at_25) / b)
