@@ -134,26 +134,19 @@ def _pieces(points: Sequence[Point]) -> list[list[Point]]:
     return [piece for piece in pieces if piece]
 
 
-def draw(plot: Plot, kind: str = "plot") -> str:
-    """The plot as one SVG element of class `kind`.
-
-    Raises: ValueError when there is no point to draw.
-    """
-    return _svg(plot, kind)
-
-
 def draw_both(plot: Plot) -> str:
     """The plot twice, wide and narrow: the page's style sheet shows the one that fits."""
-    return _svg(plot, "plot plot-wide") + _svg(replace(plot, width=NARROW), "plot plot-narrow")
+    return draw(plot, "plot plot-wide") + draw(replace(plot, width=NARROW), "plot plot-narrow")
 
 
 def draw_alone(plot: Plot) -> str:
     """The plot as a file of its own, with its style and ground; narrow, so that a phone need not be squinted at."""
     ground = f'<style>{ALONE}</style><rect class="plot-ground" width="100%" height="100%" fill="#fff"/>'
-    return _svg(replace(plot, width=NARROW), "plot", enlarged=1.6, before=ground) + "\n"
+    return draw(replace(plot, width=NARROW), "plot", enlarged=1.6, before=ground) + "\n"
 
 
-def _svg(plot: Plot, kind: str, *, enlarged: float = 1.0, before: str = "") -> str:
+def draw(plot: Plot, kind: str = "plot", *, enlarged: float = 1.0, before: str = "") -> str:
+    """The plot as one SVG element of class `kind`. Raises: ValueError when there is no point to draw."""
     frame = _Frame(plot)
     body = [before, *_title(plot), *_bands(plot, frame), *_axes(plot, frame)]
     body += [_trace(trace, frame) for trace in sorted(plot.traces, key=lambda trace: trace.style != "fitted")]
