@@ -43,7 +43,7 @@ def browse(ctx: click.Context, db: Path, port: int | None, lan: bool, no_open: b
     else:
         click.echo(f"{db} is open at {opening.url} (Ctrl-C ends it)", err=True)
     if lan:
-        _show_code(opening.lan_url)
+        show_code(opening.lan_url, "read everything and act on the bench")
     if not no_open:
         click.launch(opening.url)
     serve.run(application, opening)
@@ -62,13 +62,11 @@ def _mirror_of(url: str) -> Path:
     return path
 
 
-def _show_code(url: str) -> None:
+def show_code(url: str, may: str) -> None:
     """The address for the phone, as a QR code and in words. It is not encrypted on its way."""
     import segno
 
     segno.make(url, micro=False).terminal(compact=True)
     click.echo(f"Scan it with the phone, or open {url}", err=True)
-    click.echo(
-        "Whoever scans it can read everything and act on the bench until this ends. The network is not", err=True
-    )
-    click.echo("encrypted: use one that you trust.", err=True)
+    click.echo(f"Whoever scans it can {may} until this ends. The network is not encrypted: use one", err=True)
+    click.echo("that you trust.", err=True)

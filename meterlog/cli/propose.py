@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import signal
 import sys
 import threading
 import time
@@ -13,10 +14,11 @@ import click
 
 from meterlog.base.errors import CannotDo
 from meterlog.base.recording import Event, Recording, parse, write
+from meterlog.cli.browse import show_code
 from meterlog.cli.listening import listen, opened
 from meterlog.files import shipped
 from meterlog.links.settings import LineSettings
-from meterlog.profile.propose import DisplayNote, Proposal, parse_shows, propose, read_notes
+from meterlog.profile.propose import Lesson, Proposal, parse_shows, propose, read_notes
 
 _DONE = ("done", "end", "q")
 
@@ -88,21 +90,29 @@ def _tell(made: Proposal) -> None:
 @click.option("-o", "--output", type=click.Path(path_type=Path), required=True, help="Write the profile here.")
 @click.option("--recording", "keep", type=click.Path(path_type=Path), help="Keep the bytes here too.")
 @click.option("--baud", default=9600, show_default=True, help="Bits a second.")
-def learn(url: str, output: Path, keep: Path | None, baud: int) -> None:
+@click.option("--page", is_flag=True, help="Ask in a browser, on a page of its own.")
+@click.option("--lan", is_flag=True, help="Let a phone on the network in to that page, by a code shown here.")
+@click.option("--port", type=click.IntRange(0, 65535), help="The page's port; left out, 8372 or a free one.")
+def learn(url: str, output: Path, keep: Path | None, baud: int, page: bool, lan: bool, port: int | None) -> None:
     """Learn an instrument's bytes from what you type of its display, and write its profile.
 
     Press Enter while the display stands still: that moment counts. Then type what it showed, such as -0.42 mV AC HOLD
-    or OL kohm. Turn the dial when you are told that everything so far is known; "done" ends.
+    or OL kohm. Turn the dial when you are told that everything so far is known; "done" ends. With --page, or --lan for
+    a phone in your hand, a page asks the same.
 
     \b
-    Example: meterlog profile learn /dev/ttyUSB0 -o my-meter.yaml
+    Example: meterlog profile learn /dev/ttyUSB0 -o my-meter.yaml --lan
     """
     if output.exists():
         raise CannotDo(f"{output} is there already", "give another name")
+    lesson = Lesson(_key_of(output))
     bench = _Listening(url, baud)
-    notes: list[DisplayNote] = []
     try:
-        made = _ask(bench, notes, _key_of(output))
+        if page or lan:
+            _ask_on_page(bench, lesson, output, port, lan=lan)
+        else:
+            _ask(bench, lesson)
+        made = lesson.proposal if output.exists() else lesson.concluded()
     finally:
         events = bench.stop()
         if keep is not None:
@@ -110,7 +120,8 @@ def learn(url: str, output: Path, keep: Path | None, baud: int) -> None:
     if not made.profile:
         click.echo(f"nothing is proposed: {made.why}", err=True)
         sys.exit(1)
-    _write_new(output, made.profile)
+    if not output.exists():
+        _write_new(output, made.profile)
     click.echo(f"{output}: {len(made.states_known)} states known; {made.why or 'every state that was seen'}", err=True)
 
 
@@ -120,6 +131,7 @@ class _Listening:
     def __init__(self, url: str, baud: int) -> None:
         self._link = opened(url, LineSettings(baud=baud))
         self._events: list[Event] = []
+        self._handed = 0
         self._stopped = threading.Event()
         self._lost = ""
         self._began = time.monotonic()
@@ -142,12 +154,13 @@ class _Listening:
         """Seconds since the port was opened."""
         return time.monotonic() - self._began
 
-    @property
-    def events(self) -> list[Event]:
-        """What came so far. Raises: CannotDo when the port is lost."""
+    def arrived(self) -> list[Event]:
+        """What came since this was asked last. Raises: CannotDo when the port is lost."""
         if self._lost:
             raise CannotDo(self._lost)
-        return list(self._events)
+        new = self._events[self._handed :]
+        self._handed += len(new)
+        return new
 
     def stop(self) -> list[Event]:
         self._stopped.set()
@@ -156,39 +169,42 @@ class _Listening:
         return list(self._events)
 
 
-def _ask(bench: _Listening, notes: list[DisplayNote], name: str) -> Proposal:
-    """Ask until the person is done; answers the last proposal."""
+def _ask(bench: _Listening, lesson: Lesson) -> None:
+    """Ask at the terminal until the person is done."""
     while True:
-        made = propose(bench.events, notes, name)
-        click.echo(_where_it_stands(made, notes), err=True)
+        lesson.hear(bench.arrived())
+        click.echo(lesson.standing(bench.now).asks, err=True)
         pressed = click.prompt("Enter while the display is still, or done", default="", show_default=False, err=True)
         at = bench.now
         if pressed.strip().lower() in _DONE:
-            return made
+            return
         typed = pressed.strip() or click.prompt("What did it show?", err=True).strip()
         if typed.lower() in _DONE:
-            return made
+            return
         try:
-            notes.append(parse_shows(typed, round(at, 3)))
+            note = parse_shows(typed, round(at, 3))
         except ValueError as error:
             click.echo(str(error), err=True)
             continue
-        made = propose(bench.events, notes, name)
-        if not made.profile and len(notes) > 1 and propose(bench.events, notes[:-1], name).profile:
-            wrong = notes.pop()
-            click.echo(f"left out, it does not go with the others: {wrong.typed} ({made.why})", err=True)
+        lesson.hear(bench.arrived())
+        if left_out := lesson.note(note):
+            click.echo(left_out, err=True)
 
 
-def _where_it_stands(made: Proposal, notes: list[DisplayNote]) -> str:
-    if made.framing is None:
-        return f"listening: {made.why}: wait, then press Enter"
-    if not made.profile:
-        return (
-            f"frames: {made.framing.kind}. {made.why}"
-            if notes
-            else f"frames: {made.framing.kind}. What does the display show?"
-        )
-    if made.states_unknown:
-        unseen = "the display has shown a state that I have not seen: what does it say there?"
-        return f"{len(made.states_known)} states known; {unseen}"
-    return f"all {len(made.states_known)} states that were seen are known: turn the dial, or type done"
+def _ask_on_page(bench: _Listening, lesson: Lesson, output: Path, port: int | None, *, lan: bool) -> None:
+    """Serve the page until it has written the profile, or Ctrl-C."""
+    from meterlog.web import serve
+    from meterlog.web.door import Door
+    from meterlog.web.learn import LearnPage
+
+    opening = serve.open_address(port, lan)
+
+    def save(profile: str) -> str:
+        _write_new(output, profile)
+        return f"It is kept as {output}, on the machine at the instrument."
+
+    page = LearnPage(lesson, bench, save, lambda: signal.raise_signal(signal.SIGINT))
+    click.echo(f"The lesson is open at {opening.url} (Ctrl-C ends it, and keeps what is known)", err=True)
+    if lan:
+        show_code(opening.lan_url, "note what the display shows")
+    serve.run(Door(page, opening.token, opening.hosts, home="/"), opening)

@@ -59,10 +59,11 @@ class Door:
     Args:
         token: what the QR code carries; "" lets nobody in but the loopback address.
         hosts: names, without port, by which this server may be called besides the loopback's.
+        home: the page that the QR code leads to.
     """
 
-    def __init__(self, app: Any, token: str = "", hosts: frozenset[str] = frozenset()) -> None:
-        self._app, self._token, self._hosts = app, token, LOOPBACK | hosts
+    def __init__(self, app: Any, token: str = "", hosts: frozenset[str] = frozenset(), *, home: str = "/bench") -> None:
+        self._app, self._token, self._hosts, self._home = app, token, LOOPBACK | hosts, home
 
     async def __call__(self, scope: Scope, receive: Any, send: Send) -> None:
         if scope["type"] != "http":
@@ -114,7 +115,7 @@ class Door:
             await _say(send, headers, 403, OLD_CODE)
             return
         cookie = f"{COOKIE}={self._token}; HttpOnly; SameSite=Lax; Path=/"
-        leads = [(b"location", b"/bench"), (b"set-cookie", cookie.encode()), (b"cache-control", b"no-store")]
+        leads = [(b"location", self._home.encode()), (b"set-cookie", cookie.encode()), (b"cache-control", b"no-store")]
         await send({"type": "http.response.start", "status": 303, "headers": leads})
         await send({"type": "http.response.body", "body": b""})
 

@@ -9,6 +9,7 @@ from markupsafe import Markup
 
 from meterlog.files.first_steps import FIRST_STEPS
 from meterlog.links.ports import ports
+from meterlog.web.alone import answer, lives
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
 STATIC = Path(__file__).parent / "static"
 STYLE = "/-/sheet/sheet.css"
 LOOKS_AGAIN_S = 5
-POLICY = b"default-src 'none'; style-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+POLICY = "default-src 'none'; style-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
 
 PAGE = Markup(
     """<!DOCTYPE html>
@@ -45,16 +46,16 @@ class First:
 
     async def __call__(self, scope: dict[str, Any], receive: Any, send: Any) -> None:
         if scope["type"] == "lifespan":
-            await _lives(receive, send)
+            await lives(receive, send)
             return
         if self._pages is None and self._database.exists():
             self._pages = self._record()
         if self._pages is not None:
             await self._pages(scope, receive, send)
         elif scope["path"] == STYLE:
-            await _answer(send, b"text/css", (STATIC / "sheet.css").read_bytes())
+            await answer(send, "text/css", (STATIC / "sheet.css").read_bytes(), POLICY)
         else:
-            await _answer(send, b"text/html; charset=utf-8", page(ports()).encode())
+            await answer(send, "text/html; charset=utf-8", page(ports()).encode(), POLICY)
 
 
 def page(found: list[Port]) -> str:
@@ -70,15 +71,3 @@ def page(found: list[Port]) -> str:
             again=LOOKS_AGAIN_S, style=STYLE, ports=Markup("").join(plugged) or NONE, steps=Markup("").join(steps)
         )
     )
-
-
-async def _lives(receive: Any, send: Any) -> None:
-    while (await receive())["type"] != "lifespan.shutdown":
-        await send({"type": "lifespan.startup.complete"})
-    await send({"type": "lifespan.shutdown.complete"})
-
-
-async def _answer(send: Any, kind: bytes, body: bytes) -> None:
-    headers = [(b"content-type", kind), (b"cache-control", b"no-store"), (b"content-security-policy", POLICY)]
-    await send({"type": "http.response.start", "status": 200, "headers": headers})
-    await send({"type": "http.response.body", "body": body})

@@ -13,9 +13,9 @@ LATENCY_MS = 2000
 UPRIGHT = {"width": 360, "height": 640}
 
 
-def slow(page):
-    """Every request of a page waits two seconds from now on."""
-    told = {"offline": False, "latency": LATENCY_MS, "downloadThroughput": -1, "uploadThroughput": -1}
+def slow(page, latency_ms=LATENCY_MS):
+    """Every request of a page waits from now on, two seconds where nothing else is said."""
+    told = {"offline": False, "latency": latency_ms, "downloadThroughput": -1, "uploadThroughput": -1}
     page.context.new_cdp_session(page).send("Network.emulateNetworkConditions", told)
 
 

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from meterlog.profile.propose import written
+from meterlog.profile.propose import moments, written
+from meterlog.profile.propose.moments import NotedState
 from meterlog.profile.propose.numbers import NumberPlace, fitting
 from meterlog.profile.propose.segments import Display, find_display
 from meterlog.profile.propose.states import Contradiction, KnownStates, StateMeaning, code_of, learn, width
@@ -18,9 +18,6 @@ if TYPE_CHECKING:
     from meterlog.profile.propose.notes import DisplayNote
     from meterlog.profile.propose.states import MaskedBits
 
-_LATE_S = 0.03  # a frame's last byte may be stamped a little after the display has changed
-_AROUND = 3  # frames on both sides in which a loosely timed note may find its digits
-
 TOO_LITTLE = "the notes don't tell yet where the digits stand: note two more values that differ in most figures"
 
 
@@ -31,46 +28,55 @@ def propose_binary(
 
     Raises: Contradiction, with what is missing or does not fit.
     """
-    times = [frame.at for frame in framing.frames]
-    early = [note.at for note in notes if note.at + _LATE_S < times[0]]
+    every = [frame.at for frame in framing.frames]
+    early = [note.at for note in notes if moments.own(every, note) < 0]
     if early:
         raise Contradiction("a note lies before the first frame", early)
-    lengths = [len(framing.frames[bisect_right(times, note.at + _LATE_S) - 1].data) for note in notes]
+    lengths = [len(framing.frames[moments.own(every, note)].data) for note in notes]
     length = max(sorted(set(lengths)), key=lengths.count)
     of_it = [note for note, each in zip(notes, lengths, strict=True) if each == length]
     frames = [frame for frame in framing.frames if len(frame.data) == length]
-    own = [max(0, bisect_right([frame.at for frame in frames], note.at + _LATE_S) - 1) for note in of_it]
-    numeric = [(note, index) for note, index in zip(of_it, own, strict=True) if not note.is_over]
+    times = [frame.at for frame in frames]
+    numeric = [note for note in of_it if not note.is_over]
     end = length - framing.end - size
-    for around in (0, _AROUND):
-        near = [[f.data for f in frames[max(0, i - around) : i + around + 1]] for _, i in numeric]
-        places = fitting(near, [note for note, _ in numeric], framing.start, end)
+    for around in (0, moments.AROUND):
+        candidates = [[frames[i].data for i in moments.near(times, note, around)] for note in numeric]
+        places = fitting(candidates, numeric, framing.start, end)
         if places:
             break
-    place = _chosen(places, frames, [note for note, _ in numeric])
-    is_exact = not around and _is_timed(place, frames, numeric)
-    noted = []
-    for note, index in zip(of_it, own, strict=True):
-        meaning = StateMeaning(
-            facts=note.meaning,
-            decimals=None if note.is_over else note.decimals,
-            is_negative=note.negative and not place.has_sign,
-            is_over=note.is_over,
-            learned_at=(note.at,),
-        )
-        noted.append((note, meaning, index if note.is_over else _nearest(frames, index, place, note), is_exact))
-    guard = _guard(place, [frames[index].data for note, _, index, _ in noted if not note.is_over])
+    place = _chosen(places, frames, numeric)
+    indices = {note: _index(frames, times, place, note) for note in of_it}
+    is_timed = not around and moments.are_timed(
+        times, [(note, indices[note]) for note in numeric], lambda i, note: place.gives(frames[i].data, note)
+    )
+    noted = [_noted(times, note, indices[note], place, is_timed=is_timed) for note in of_it]
+    guard = _guard(place, [frames[indices[note]].data for note in numeric])
     taken = {byte: 0x7F if byte == guard else 0xFF for byte in range(place.first, place.last + 1)}
     return place, learn(frames, range(framing.start, end), taken, place.value, noted), frames
 
 
-def _is_timed(place: NumberPlace, frames: Sequence[CutFrame], noted: Sequence[tuple[DisplayNote, int]]) -> bool:
-    """Whether two notes at least would not fit the frame before or behind theirs: then their times are exact."""
-    telling = 0
-    for note, index in noted:
-        others = [frames[i].data for i in (index - 1, index + 1) if 0 <= i < len(frames)]
-        telling += not any(place.gives(data, note) for data in others)
-    return telling >= 2
+def _index(frames: Sequence[CutFrame], times: Sequence[float], place: NumberPlace, note: DisplayNote) -> int:
+    """The frame that a note is of."""
+    index = max(0, moments.own(times, note))
+    if note.is_over:
+        return index
+    found = moments.nearest(
+        moments.near(times, note, moments.AROUND), index, lambda i: place.gives(frames[i].data, note)
+    )
+    return index if found is None else found
+
+
+def _noted(times: Sequence[float], note: DisplayNote, index: int, place: NumberPlace, *, is_timed: bool) -> NotedState:
+    meaning = StateMeaning(
+        facts=note.meaning,
+        decimals=None if note.is_over else note.decimals,
+        is_negative=note.negative and not place.has_sign,
+        is_over=note.is_over,
+        learned_at=(note.at,),
+    )
+    return NotedState(
+        note=note, meaning=meaning, index=index, still=moments.still(times, note, index, is_timed=is_timed)
+    )
 
 
 def _chosen(places: Sequence[NumberPlace], frames: Sequence[CutFrame], notes: Sequence[DisplayNote]) -> NumberPlace:
@@ -104,12 +110,6 @@ def _unexplained(notes: Sequence[DisplayNote]) -> str:
         return TOO_LITTLE
     wrong = "one of the notes may be wrong, or numbers are written in a way that is not known here"
     return f"no place in the frame gives the digits of every note: {wrong}"
-
-
-def _nearest(frames: Sequence[CutFrame], index: int, place: NumberPlace, note: DisplayNote) -> int:
-    near = range(max(0, index - _AROUND), min(len(frames), index + _AROUND + 1))
-    fitting_frames = [i for i in near if place.gives(frames[i].data, note)]
-    return min(fitting_frames, key=lambda i: abs(i - index), default=index)
 
 
 def _guard(place: NumberPlace, noted: Sequence[bytes]) -> int | None:
@@ -208,27 +208,22 @@ def propose_segments(
     """
     frames = framing.frames
     times = [frame.at for frame in frames]
-    own = [max(0, bisect_right(times, note.at + _LATE_S) - 1) for note in notes]
-    numeric = [(note, frames[i].data) for note, i in zip(notes, own, strict=True) if not note.is_over]
-    display = find_display(numeric, len(frames[0].data))
+    own = [max(0, moments.own(times, note)) for note in notes]
+    numeric = [(note, i) for note, i in zip(notes, own, strict=True) if not note.is_over]
+    display = find_display([(note, frames[i].data) for note, i in numeric], len(frames[0].data))
     if display is None:
         raise Contradiction(_unexplained([note for note, _ in numeric]), [])
-    telling = sum(
-        all(
-            display.value(frames[j].data) != display.value(frames[i].data)
-            for j in (i - 1, i + 1)
-            if 0 <= j < len(frames)
-        )
-        for note, i in zip(notes, own, strict=True)
-        if not note.is_over
-    )
+    shows = [display.value(frame.data) for frame in frames]
+    of_note = dict(numeric)
+    is_timed = moments.are_timed(times, numeric, lambda i, note: shows[i] == shows[of_note[note]])
     noted = []
     for note, index in zip(notes, own, strict=True):
         negative = note.negative and not display.has_minus
         meaning = StateMeaning(
             facts=note.meaning, decimals=None, is_negative=negative, is_over=False, learned_at=(note.at,)
         )
-        noted.append((note, meaning, index, telling >= 2))
+        kept = moments.still(times, note, index, is_timed=is_timed)
+        noted.append(NotedState(note=note, meaning=meaning, index=index, still=kept))
     states = learn(
         frames, range(len(frames[0].data)), _with_numbers(display), display.value, noted, over_by_bytes=False
     )

@@ -6,12 +6,11 @@ A line is what stands before the digits, the digits, and what stands behind them
 from __future__ import annotations
 
 import re
-from bisect import bisect_right
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from meterlog.profile.propose import written
-from meterlog.profile.propose.states import STILL, Contradiction, StateMeaning
+from meterlog.profile.propose import moments, written
+from meterlog.profile.propose.states import Contradiction, StateMeaning
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -20,8 +19,6 @@ if TYPE_CHECKING:
     from meterlog.profile.propose.notes import DisplayNote
 
 _NUMBER = re.compile(r"(?:(?<![-+])[-+] *)?(?:\d+(?:[.,]\d+)?|(?<![\w.,])\.\d+)")
-_LATE_S = 0.03
-_AROUND = 3
 _FEWEST_DIGITS = 6
 
 
@@ -61,19 +58,27 @@ def propose_text(framing: Framing, notes: Sequence[DisplayNote]) -> TextStates:
     """The states of lines. Raises: Contradiction, with what is missing or does not fit."""
     times = [frame.at for frame in framing.frames]
     texts = [text_of(frame, framing) for frame in framing.frames]
-    indices = [bisect_right(times, note.at + _LATE_S) - 1 for note in notes]
+    indices = [moments.own(times, note) for note in notes]
     numeric = [(n, i) for n, i in zip(notes, indices, strict=True) if not n.is_over]
     different = {n.counts for n, _ in numeric if n.counts}
     if len(different) < 2 or sum(len(str(counts)) for counts in different) < _FEWEST_DIGITS:
         raise Contradiction("note two more values that differ in most figures", [])
     for which, is_apart in ((0, False), (1, False), (2, False), (0, True), (1, True), (2, True), (3, False)):
         lines = [_cut(text, which, is_apart) for text in texts]
-        for around in (0, _AROUND):
-            found = [_own(lines, i, around, n, is_apart) for n, i in numeric]
-            if all(index is not None for index in found):
-                placed = [(n, i) for (n, _), i in zip(numeric, found, strict=True) if i is not None]
-                overs = [(n, i) for n, i in zip(notes, indices, strict=True) if n.is_over]
-                return _learn(lines, texts, placed, overs, is_exact=not around, is_apart=is_apart)
+        for around in (0, moments.AROUND):
+            found = [_of(lines, moments.near(times, n, around), i, n, is_apart) for n, i in numeric]
+            placed = [
+                (n, i, moments.still(times, n, i, is_timed=not around))
+                for (n, _), i in zip(numeric, found, strict=True)
+                if i is not None
+            ]
+            if len(placed) == len(numeric):
+                overs = [
+                    (n, i, moments.still(times, n, i, is_timed=False))
+                    for n, i in zip(notes, indices, strict=True)
+                    if n.is_over
+                ]
+                return _learn(lines, texts, placed, overs, is_apart=is_apart)
     raise Contradiction("no number of a line is what every note says: one of the notes may be wrong", [])
 
 
@@ -96,10 +101,8 @@ def _cut(text: str, which: int, sign_is_apart: bool) -> CutLine | None:
     return CutLine(text[:first], text[first : match.end()], text[match.end() :])
 
 
-def _own(lines: Sequence[CutLine | None], index: int, around: int, note: DisplayNote, is_apart: bool) -> int | None:
-    """The index of the line that a note is of: its own, else the nearest around it with these digits."""
-    near = sorted(range(max(0, index - around), min(len(lines), index + around + 1)), key=lambda i: abs(i - index))
-    return next((i for i in near if _gives(lines[i], note, is_apart)), None)
+def _of(lines: Sequence[CutLine | None], near: range, index: int, note: DisplayNote, is_apart: bool) -> int | None:
+    return moments.nearest(near, index, lambda i: _gives(lines[i], note, is_apart))
 
 
 def _gives(line: CutLine | None, note: DisplayNote, is_apart: bool) -> bool:
@@ -117,16 +120,16 @@ def _gives(line: CutLine | None, note: DisplayNote, is_apart: bool) -> bool:
 
 
 def _learn(
-    lines: Sequence[CutLine | None], texts: Sequence[str], placed: Sequence[tuple[DisplayNote, int]],
-    overs: Sequence[tuple[DisplayNote, int]], *, is_exact: bool, is_apart: bool,
+    lines: Sequence[CutLine | None], texts: Sequence[str], placed: Sequence[tuple[DisplayNote, int, range]],
+    overs: Sequence[tuple[DisplayNote, int, range]], *, is_apart: bool,
 ) -> TextStates:  # fmt: skip
-    points = {next((c for c in line.number if c in ".,"), "") for _, i in placed if (line := lines[i]) is not None}
+    points = {next((c for c in line.number if c in ".,"), "") for _, i, _ in placed if (line := lines[i]) is not None}
     point = points.pop() if len(points) == 1 else "."
     known: dict[tuple[str, str], StateMeaning] = {}
-    for note, index in placed:
+    for note, index, still in placed:
         line = lines[index]
-        around = {other.state if other else None for other in lines[max(0, index - STILL) : index + STILL + 1]}
-        if line is None or (not is_exact and len(around) > 1):
+        around = {other.state if other else None for other in (lines[i] for i in still)}
+        if line is None or len(around) > 1:
             continue
         meaning = StateMeaning(
             facts=note.meaning, decimals=None if point else note.decimals, is_negative=is_apart and note.negative,
@@ -153,13 +156,15 @@ def _add(known: dict[tuple[str, str], StateMeaning], state: tuple[str, str], mea
 _OVER = re.compile(r"[-+]?(?:[0O]\.?L\.?|\.[0O]L|OVER\w*|-{3,6})", re.IGNORECASE)
 
 
-def _overs(texts: Sequence[str], overs: Sequence[tuple[DisplayNote, int]]) -> dict[str, tuple[CutLine, StateMeaning]]:
+def _overs(
+    texts: Sequence[str], overs: Sequence[tuple[DisplayNote, int, range]]
+) -> dict[str, tuple[CutLine, StateMeaning]]:
     """Overload by its whole line, cut at the text that stands in the digits' place."""
     found: dict[str, tuple[CutLine, StateMeaning]] = {}
-    for note, index in overs:
+    for note, index, still in overs:
         text = texts[index]
         match = _OVER.search(text)
-        if match is None or len(set(texts[max(0, index - STILL) : index + STILL + 1])) > 1:
+        if match is None or any(texts[i] != text for i in still):
             continue
         line = CutLine(text[: match.start()], match[0], text[match.end() :])
         known = found.get(text)

@@ -27,6 +27,7 @@ class DisplayNote:
         typed: as it was written.
         counts: the figures without their point, ≥ 0; None over the range.
         decimals: figures behind the point.
+        within_s: how far from `at` the moment may be, s: what a slow link leaves unknown.
         unit, mode: "" where not written. flags: other words, in small letters, in order.
     """
 
@@ -39,6 +40,7 @@ class DisplayNote:
     unit: str
     mode: str
     flags: tuple[str, ...]
+    within_s: float = 0.0
 
     @property
     def is_over(self) -> bool:
@@ -51,7 +53,7 @@ class DisplayNote:
         return "; ".join(filter(None, (said, *(f"flag {flag}" for flag in self.flags))))
 
 
-def parse_shows(typed: str, at: float, channel: str = "") -> DisplayNote:
+def parse_shows(typed: str, at: float, channel: str = "", within_s: float = 0.0) -> DisplayNote:
     """A note from what was typed. Raises: ValueError with what was not understood."""
     words = typed.replace("−", "-").split()
     if len(words) > 1 and words[0] in ("-", "+"):
@@ -77,7 +79,8 @@ def parse_shows(typed: str, at: float, channel: str = "") -> DisplayNote:
         else:
             raise ValueError(f"{word!r} is neither a unit nor a word")
     return DisplayNote(at=at, typed=typed.strip(), channel=channel, counts=counts, decimals=decimals,
-                negative=negative and counts is not None, unit=unit, mode=mode, flags=tuple(sorted(flags)))  # fmt: skip
+                negative=negative and counts is not None, unit=unit, mode=mode, flags=tuple(sorted(flags)),
+                within_s=within_s)  # fmt: skip
 
 
 def _unit(word: str) -> str:

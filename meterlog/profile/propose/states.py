@@ -14,10 +14,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
     from meterlog.profile.propose.framing import CutFrame
+    from meterlog.profile.propose.moments import NotedState
     from meterlog.profile.propose.notes import DisplayNote
-
-STILL = 2
-"""Frames on both sides of a note that must be of the same state before a loosely timed note is believed."""
 
 _FLIPS = 10
 _FLIP_SHARE = 0.2
@@ -108,7 +106,7 @@ def packed(byte: int, mask: int) -> int:
 
 def learn(
     frames: Sequence[CutFrame], candidates: range, taken: Mapping[int, int], value: Callable[[bytes], object],
-    noted: Sequence[tuple[DisplayNote, StateMeaning, int, bool]], *, over_by_bytes: bool = True,
+    noted: Sequence[NotedState], *, over_by_bytes: bool = True,
 ) -> KnownStates:  # fmt: skip
     """The states of frames of one length.
 
@@ -116,7 +114,7 @@ def learn(
         candidates: the bytes that may tell a state: neither marks nor check.
         taken: the bits that are the number's, as a mask for each byte; they tell no state.
         value: the number of a frame, for telling when the digits stay.
-        noted: each note with what it says of the state, the index of its frame, and whether its time is exact.
+        noted: what each note says of the state of its frame.
         over_by_bytes: whether overload is known by the digits' very bits; else its state is learned like any other.
 
     Raises: Contradiction.
@@ -146,10 +144,10 @@ def learn(
         if width(places) > 64:
             raise Contradiction("more than 64 bits change beside the digits: too many for a table of states", [])
     codes = [code_of(frame.data, places) for frame in frames]
-    numeric = [each for each in noted if not (each[0].is_over and over_by_bytes)]
-    overs = [each for each in noted if each[0].is_over and over_by_bytes and over_places]
-    for note, _, index, _ in overs:
-        _check_over(note, frames, codes, index, value)
+    numeric = [each for each in noted if not (each.note.is_over and over_by_bytes)]
+    overs = [each for each in noted if each.note.is_over and over_by_bytes and over_places]
+    for each in overs:
+        _check_over(each.note, frames, codes, each.index, value)
     return KnownStates(
         places=places,
         fixed=tuple(fixed),
@@ -183,20 +181,17 @@ def _moved(frames: Sequence[CutFrame], byte: int) -> int:
     return moved
 
 
-def _known(
-    codes: Sequence[int], noted: Sequence[tuple[DisplayNote, StateMeaning, int, bool]]
-) -> dict[int, StateMeaning]:
+def _known(codes: Sequence[int], noted: Sequence[NotedState]) -> dict[int, StateMeaning]:
     """What each code means by the notes; a note at which the code was changing tells nothing."""
     known: dict[int, StateMeaning] = {}
-    for note, meaning, index, is_exact in noted:
-        around = codes[max(0, index - STILL) : index + STILL + 1]
-        if not is_exact and len(set(around)) > 1:
+    for each in noted:
+        code, times = codes[each.index], each.meaning.learned_at
+        if any(codes[i] != code for i in each.still):
             continue
-        before = known.get(codes[index])
-        if before is not None and before.words != meaning.words:
-            raise Contradiction("two notes say different things of the same bytes", (*before.learned_at, note.at))
-        times = (*(before.learned_at if before else ()), note.at)
-        known[codes[index]] = replace(meaning, learned_at=times)
+        before = known.get(code)
+        if before is not None and before.words != each.meaning.words:
+            raise Contradiction("two notes say different things of the same bytes", (*before.learned_at, *times))
+        known[code] = replace(each.meaning, learned_at=(*(before.learned_at if before else ()), *times))
     return known
 
 

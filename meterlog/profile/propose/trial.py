@@ -10,6 +10,7 @@ from meterlog.base.readings import Frame, Skipped
 from meterlog.conversation.drive import drive
 from meterlog.profile.compile.compiler import compile_profile
 from meterlog.profile.compile.examples import shown as in_words
+from meterlog.profile.propose.moments import LATE_S
 from meterlog.profile.propose.states import Contradiction
 
 if TYPE_CHECKING:
@@ -21,9 +22,6 @@ if TYPE_CHECKING:
 
 WITHIN_S = 1.5
 """How far from its moment a note's reading may be, s."""
-
-LATE_S = 0.03
-"""How much later than the display a frame's last byte may be stamped, s."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
