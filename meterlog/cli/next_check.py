@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,7 +18,7 @@ from meterlog.files import shipped
 from meterlog.procedure.language import read_procedure
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Collection, Iterable, Mapping
 
     from meterlog.procedure.steps import Procedure
 
@@ -29,7 +30,7 @@ OUTCOMES = ("pass", "fail", "undecided", "not judged", "looked", "override", "sk
 @click.option("--complaint", default="", help="The complaint, by its name in the procedure.")
 @click.option("--outcome", "outcomes", multiple=True, metavar="STEP=OUTCOME", help="What a step came to; repeat.")
 @click.option("--renewed", multiple=True, metavar="PART", help="A part renewed in vain; repeat.")
-@click.option("--many", is_flag=True, help="Read questions as JSON lines: complaint, outcomes, renewed.")
+@click.option("--many", is_flag=True, help="Answer questions read as JSON lines, a line each.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object an answer.")
 def next_check(
     file: str, complaint: str, outcomes: tuple[str, ...], renewed: tuple[str, ...], many: bool, as_json: bool
@@ -42,13 +43,30 @@ def next_check(
     """
     path = shipped.find(file, "profiles/procedures")
     procedure = read_procedure(shipped.text_of(path), str(path))
-    if many:
-        for number, line in enumerate(sys.stdin, start=1):
-            if line.strip():
-                click.echo(json.dumps(_plain(_asked(procedure, line, number)), ensure_ascii=False))
+    if not many:
+        asked = Question(complaint=complaint, outcomes=_pairs(outcomes), renewed=renewed)
+        _print(_advice(procedure, asked), as_json)
         return
-    advice = _advice(procedure, complaint, dict(_pair(text) for text in outcomes), renewed)
-    _print(advice, as_json)
+    refused = 0
+    for number, line in enumerate(sys.stdin, start=1):
+        if line.strip():
+            try:
+                answer = _plain(_advice(procedure, _asked(line, complaint)))
+            except WrongValue as error:
+                refused += 1
+                answer = {"error": f"line {number}: {error}"}
+            click.echo(json.dumps(answer, ensure_ascii=False))
+    if refused:
+        sys.exit(WrongValue.exit_code)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Question:
+    """What is known of a job: its complaint's name, what steps came to by key, parts renewed in vain."""
+
+    complaint: str
+    outcomes: Mapping[str, str]
+    renewed: Collection[str]
 
 
 def _print(advice: NextStep, as_json: bool) -> None:
@@ -64,40 +82,67 @@ def _print(advice: NextStep, as_json: bool) -> None:
         click.echo(f"  {part:<32}{in_ten(probability)}")
 
 
-def _pair(text: str) -> tuple[str, str]:
-    step, equals, outcome = text.partition("=")
-    if not equals:
-        raise WrongValue(f"expected STEP=OUTCOME, saw {text!r}")
-    return step.strip(), outcome.strip()
+def _pairs(texts: Iterable[str]) -> dict[str, str]:
+    """What `--outcome` said, each STEP=OUTCOME. Raises: WrongValue."""
+    read = [tuple(part.strip() for part in text.rpartition("=")) for text in texts]
+    for text, (step, equals, _) in zip(texts, read, strict=True):
+        if not (step and equals):
+            raise WrongValue(f"expected STEP=OUTCOME, saw {text!r}")
+    return _each_once((step, outcome) for step, _, outcome in read)
 
 
-def _asked(procedure: Procedure, line: str, number: int) -> NextStep:
+def _each_once(pairs: Iterable[tuple[str, Any]]) -> dict[str, Any]:
+    """Pairs as a dict. Raises: WrongValue, where one name says two things."""
+    found: dict[str, Any] = {}
+    for name, value in pairs:
+        if found.setdefault(name, value) != value:
+            raise WrongValue(f"{name} is told twice: {found[name]} and {value}")
+    return found
+
+
+def _asked(line: str, complaint: str) -> Question:
+    """The question of a JSON line; `complaint` where it names none. Raises: WrongValue."""
     try:
-        asked = json.loads(line)
-        outcomes = {str(step): str(outcome) for step, outcome in dict(asked.get("outcomes", {})).items()}
-        renewed = [str(part) for part in asked.get("renewed", [])]
-        complaint = str(asked.get("complaint", ""))
-    except (ValueError, AttributeError, TypeError, RecursionError):
-        expected = '{"complaint": "…", "outcomes": {"step": "fail"}}'
-        raise WrongValue(f"line {number}: expected one JSON object such as {expected}") from None
-    return _advice(procedure, complaint, outcomes, renewed)
+        asked = json.loads(line, object_pairs_hook=_each_once)
+    except (json.JSONDecodeError, RecursionError):
+        asked = None
+    if not isinstance(asked, dict):
+        raise WrongValue(f"expected one JSON object such as {EXAMPLE}")
+    for name in asked.keys() - KEYS.keys():
+        raise WrongValue(f"there is no {name!r}: {near_miss(name, KEYS)}")
+    for name, (kind, words) in KEYS.items():
+        value = asked.setdefault(name, kind() if name != "complaint" else complaint)
+        texts = [value] if kind is str else [*value.values()] if isinstance(value, dict) else value
+        if not isinstance(value, kind) or not all(isinstance(text, str) for text in texts):
+            raise WrongValue(f"{name!r} is {words}, such as in {EXAMPLE}")
+    return Question(**asked)
 
 
-def _advice(procedure: Procedure, complaint: str, outcomes: Mapping[str, str], renewed: Iterable[str]) -> NextStep:
-    steps = [step.key for step in procedure.steps]
-    for step, outcome in outcomes.items():
-        if step not in steps:
-            raise WrongValue(f"{procedure.key} has no step {step!r}\n  {near_miss(step, steps)}")
+EXAMPLE = '{"complaint": "no-heat", "outcomes": {"fuse": "fail"}, "renewed": ["fuse"]}'
+KEYS: dict[str, tuple[type, str]] = {
+    "complaint": (str, "a text"),
+    "outcomes": (dict, "an object of texts"),
+    "renewed": (list, "a list of texts"),
+}
+
+
+def _advice(procedure: Procedure, asked: Question) -> NextStep:
+    """What to do next. Raises: WrongValue, where the procedure knows no such step, outcome, complaint or part."""
+    stated = procedure.diagnosis
+    parts = [part.name for part in stated.parts] if stated else []
+    complaints = [asked.complaint] if asked.complaint and stated else []
+    for kind, names, there in (
+        ("step", asked.outcomes, [step.key for step in procedure.steps]),
+        ("complaint", complaints, stated.complaints if stated else ()),
+        ("part", asked.renewed, parts),
+    ):
+        for name in names:
+            if name not in there:
+                raise WrongValue(f"{procedure.key} has no {kind} {name!r}: {near_miss(name, there)}")
+    for step, outcome in asked.outcomes.items():
         if outcome not in OUTCOMES:
             raise WrongValue(f"{step}: expected one of {', '.join(OUTCOMES)}, saw {outcome!r}")
-    stated = procedure.diagnosis
-    if stated and complaint and complaint not in stated.complaints:
-        raise WrongValue(f"{procedure.key} has no complaint {complaint!r}; it has: {', '.join(stated.complaints)}")
-    parts = [part.name for part in stated.parts] if stated else []
-    for part in renewed:
-        if part not in parts:
-            raise WrongValue(f"{procedure.key} has no part {part!r}\n  {near_miss(part, parts)}")
-    return advise(procedure, complaint, outcomes, list(renewed))
+    return advise(procedure, asked.complaint, asked.outcomes, asked.renewed)
 
 
 def _plain(advice: NextStep) -> dict[str, Any]:
@@ -134,7 +179,7 @@ def job_suggest(ref: str | None, complaint: str, renewed: tuple[str, ...], as_js
         procedure = Revisit(reader).procedure(kept.procedure)
     outcomes = {check.key: _STATES.get(check.state, check.state) for check in outcome.checks}
     known = {step: state for step, state in outcomes.items() if state in OUTCOMES}
-    _print(_advice(procedure, complaint, known, renewed), as_json)
+    _print(_advice(procedure, Question(complaint=complaint, outcomes=known, renewed=renewed)), as_json)
 
 
 _STATES = {"found wanting": "fail", "computed": "pass", "recorded": "not judged", "passed over": "skipped"}

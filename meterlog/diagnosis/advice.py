@@ -51,9 +51,9 @@ class NextStep:
 
 
 def model_of(procedure: Procedure, complaint: str) -> Model | None:
-    """What a procedure states of faults, for one complaint; None where it states nothing of it."""
+    """What a procedure states of faults, for one complaint; None where it states none behind it."""
     stated = procedure.diagnosis
-    if stated is None or complaint not in stated.complaints:
+    if stated is None or not any(complaint in fault.weights for fault in stated.faults):
         return None
     return Model(
         faults=tuple(
@@ -133,11 +133,11 @@ def advise(
     suggestion = suggest(model, findings, allowed=allowed, renewed=renewed)
     parts = shown_parts(suggestion)
     if suggestion.check is None:
-        why = _why_stop(procedure, model, suggestion, findings, parts)
+        why = _why_stop(procedure, model, suggestion, findings, parts) + _guesses(procedure, complaint)
         return NextStep(step=None, why=why, parts=parts, renew=suggestion.renew, is_stop=True, suggestion=suggestion)
     return NextStep(
         step=_first_gate(procedure, suggestion.check.key, outcomes) or suggestion.check.key,
-        why=_why_check(procedure, model, suggestion, findings, outcomes, parts),
+        why=_why_check(procedure, model, suggestion, findings, outcomes, parts) + _guesses(procedure, complaint),
         runners_up=tuple(check.key for check in suggestion.runners_up),
         parts=parts,
         suggestion=suggestion,
@@ -175,10 +175,17 @@ def _why_nothing_is_weighed(procedure: Procedure, complaint: str) -> str:
     stated = procedure.diagnosis
     if stated is None:
         return f"{procedure.title} states no faults"
-    known = ", ".join(repr(name) for name in stated.complaints)
+    known = ", ".join(repr(name) for name in stated.complaints if name != complaint)
     return f"{procedure.title} states faults of {known}, and " + (
-        f"not of {complaint!r}" if complaint else "none is told"
+        f"none of {complaint!r}" if complaint else "no complaint is told"
     )
+
+
+def _guesses(procedure: Procedure, complaint: str) -> str:
+    """How many of the weights that a suggestion rests on are guesses; that of something else always is one."""
+    assert procedure.diagnosis is not None
+    marks = [fault.mark for fault in procedure.diagnosis.faults if complaint in fault.weights]
+    return f" {marks.count('guess') + 1} of its {len(marks) + 1} weights are guesses."
 
 
 def shown_parts(suggestion: Suggestion) -> tuple[tuple[str, float], ...]:
@@ -213,8 +220,9 @@ def _why_check(
     there = {name for other in model.checks if other.key in findings for name in other.set_ups}
     ready = [name for name in check.set_ups if name in there]
     extra = f", {' and '.join(ready)} already" if ready else ""
+    minutes = f"{max(suggestion.minutes, 0.1):.2g} min"
     sentence = (
-        f"{procedure.step(check.key).title}, {suggestion.minutes:.2g} min{extra}: a fail points to the {suspect} "
+        f"{procedure.step(check.key).title}, {minutes}{extra}: a fail points to the {suspect} "
         f"(now {in_ten(before[suspect])}), a pass leaves {_the(ahead)} ahead ({in_ten(passed[ahead])})."
     )
     gate = _first_gate(procedure, check.key, outcomes)
@@ -236,6 +244,9 @@ def _why_stop(
         check.key for check in model.checks if findings.get(check.key) is CheckOutcome.FAIL and of_it & set(check.finds)
     ]
     begun = f"More measuring is not worth it; first comes the {first} ({in_ten(likely[first])})"
+    if not failed and likely[SOMETHING_ELSE] > likely[first]:
+        other = in_ten(likely[SOMETHING_ELSE])
+        return f"More measuring is not worth it: no check has failed, and it is likeliest something else ({other})."
     if not failed:
         left = [check for check in model.checks if check.key not in findings and of_it & set(check.finds)]
         surest = max(

@@ -15,6 +15,9 @@ if TYPE_CHECKING:
 SOMETHING_ELSE = "something else"
 """The fault that every model has: none of those named."""
 
+LEAST_MIN = 0.01
+"""What is stated to take no time counts so many minutes, so that a rate by the minute has a meaning."""
+
 
 class CheckOutcome(StrEnum):
     """What a check came to, as evidence."""
@@ -35,7 +38,7 @@ class SuspectPart:
     @property
     def minutes(self) -> float:
         """What renewing it for nothing costs, in minutes."""
-        return self.renew_min + self.cost_min
+        return max(self.renew_min + self.cost_min, LEAST_MIN)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,7 +55,7 @@ class ModelledCheck:
     """One check as evidence.
 
     Attributes:
-        minutes: what measuring takes by itself, min, > 0.
+        minutes: what measuring takes by itself, min, >= 0.
         set_ups: names of what must be arranged first (cover off, wires off); each is paid for once.
         tier: 0 unplugged and closed, 1 open and proved dead, 2 energised and closed.
         finds: probability of a fail by fault, 0 < p < 1; a fault that is not named is not found.

@@ -11,7 +11,7 @@ from math import log2
 from typing import TYPE_CHECKING
 
 from meterlog.diagnosis.belief import part_weights
-from meterlog.diagnosis.model import SOMETHING_ELSE, CheckOutcome
+from meterlog.diagnosis.model import LEAST_MIN, SOMETHING_ELSE, CheckOutcome
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Sequence
@@ -48,7 +48,7 @@ class Bench:
         self._opened = frozenset(opened)
         self._weights = belief.weights
         names = [*(part.name for part in self._model.parts), SOMETHING_ELSE]
-        self._minutes = [*(part.minutes for part in self._model.parts), self._model.else_min]
+        self._minutes = [*(part.minutes for part in self._model.parts), max(self._model.else_min, LEAST_MIN)]
         self._part_of = [names.index(fault.part) for fault in self._model.faults] + [len(names) - 1]
         self._total = sum(belief.weights)
         self._kept: dict[str, list[Weights]] = {}
@@ -56,7 +56,7 @@ class Bench:
     def minutes(self, checks: Sequence[ModelledCheck]) -> float:
         """What doing these checks takes, each set-up that is not there yet counted once."""
         new = {name for check in checks for name in check.set_ups} - self._opened
-        return sum(check.minutes for check in checks) + sum(self._model.set_ups[name] for name in new)
+        return max(sum(check.minutes for check in checks) + sum(self._model.set_ups[name] for name in new), LEAST_MIN)
 
     def information(self, check: ModelledCheck) -> float:
         """Bits that a check is expected to tell of the part to renew."""

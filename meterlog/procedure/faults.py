@@ -33,6 +33,10 @@ UNDECIDED = {"seldom": 0.03, "sometimes": 0.12, "mostly": 0.85}
 FAULT_MARKS = {**MARKS, "guess": "the author's guess"}
 
 
+LEAST = 1e-6
+"""What is rarer than this is not stated; the largest probability is as far from one."""
+
+
 def _word_or_number(words: Mapping[str, float], most: float) -> Scalar:
     listed = ", ".join(words)
 
@@ -43,14 +47,14 @@ def _word_or_number(words: Mapping[str, float], most: float) -> Scalar:
             number = float(value) if len(value) < 12 else 0.0
         except ValueError:
             raise ValueError(near_miss(value, words)) from None
-        if not 0.0 < number < most:
-            raise ValueError(f"above 0 and below {most:g}")
+        if not LEAST <= number <= most - LEAST:
+            raise ValueError(f"above 0 and below {most:g}, by {LEAST:f} at least")
         return number
 
     return Scalar(f"one of: {listed}; or a number", parse, {"type": ["string", "number"]})
 
 
-MINUTES = quantity("second", "2 min")
+MINUTES = quantity("second", "2 min", "0 min", "10000 min")
 
 FAULT = Record(
     "a fault",

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from meterlog.store.sqlite import Connection
 
 LATEST = 2**62
-MOST_JOBS = 200
+MOST_JOBS = 100
 """The newest jobs that are looked through for a check."""
 
 NO_MODEL = "No make and model is entered for this job: nothing says which earlier ones were like it."

@@ -23,4 +23,4 @@ def test_what_a_job_measured_leads_to_the_next_check(tmp_path):
 def test_an_unknown_complaint_is_told(tmp_path):
     path = records.make(tmp_path / "bench.db")
     result = CliRunner().invoke(job, ["suggest", "--complaint", "smells", "--db", str(path)])
-    assert "has no complaint 'smells'; it has: no-heat" in str(result.exception)
+    assert "has no complaint 'smells': allowed here: dead, fuse-blows, no-heat," in str(result.exception)

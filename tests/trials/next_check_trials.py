@@ -57,6 +57,45 @@ def random_model(rng: random.Random, faults: int = 7, checks: int = 8) -> Model:
     )
 
 
+def as_procedure(model: Model) -> str:
+    """A model as the text of an invented procedure with one complaint, "cold"; its checks stand in their order."""
+    parts = [f"    - {{part: {p.name}, renew: {p.renew_min} min, cost: {p.cost_min} min}}\n" for p in model.parts]
+    faults = [
+        f"    - {{fault: {f.key}, part: {f.part}, weights: {{cold: {f.weight:g}}}, mark: guess}}\n"
+        for f in model.faults
+    ]
+    checks = []
+    for c in model.checks:
+        finds = ", ".join(f"{key}: {p}" for key, p in c.finds.items())
+        rest = f"set-ups: [{', '.join(c.set_ups)}], finds: {{{finds}}}, undecided: {c.undecided}"
+        checks.append(f"    - {{check: {c.key}, takes: {c.minutes} min, {rest}, false alarms: {c.false_alarm}}}\n")
+    set_ups = ", ".join(f"{name}: {minutes} min" for name, minutes in model.set_ups.items())
+    steps = [_STEP.format(key=c.key) for c in model.checks]
+    other = f"  something else: {{weights: {{cold: {model.else_weight}}}, cost: {model.else_min} min}}\n"
+    return "".join(
+        [_HEAD, *steps, f"diagnosis:\n  complaints: {{cold: stays cold}}\n  set-ups: {{{set_ups}}}\n", "  parts:\n",
+         *parts, "  faults:\n", *faults, "  checks:\n", *checks, other]
+    )  # fmt: skip
+
+
+_HEAD = """procedure: invented
+title: Invented heater
+appliance: heater, invented
+source: invented
+cautions: [local-rules, isolate]
+points:
+  outside: {pin a: first pin, pin b: second pin}
+steps:
+"""
+_STEP = """  - step: {key}
+    kind: measure
+    title: Check {key}
+    quantity: resistance
+    points: [pin a, pin b]
+    limits: [{{is: at most 100 ohm, source: invented, mark: common practice}}]
+"""
+
+
 class Oracle:
     """Every state's probability and least expected minutes; a state is one of four (not done, pass, fail, undecided)
     for each check. Arrays of shape (4,) * checks."""
@@ -91,7 +130,7 @@ class Oracle:
         by_part[-1] = self.joint[-1]
         minutes = np.array([*(p.renew_min + p.cost_min for p in self.model.parts), self.model.else_min])
         flat = by_part.reshape(len(minutes), -1)
-        order = np.argsort(-(flat / minutes[:, None]), axis=0, kind="stable")
+        order = np.argsort(-(flat / np.maximum(minutes, 1e-9)[:, None]), axis=0, kind="stable")
         w = np.take_along_axis(flat, order, axis=0)
         m = minutes[order]
         before = np.cumsum(m, axis=0) - m
