@@ -34,6 +34,7 @@ def report(ref: str, evidence: bool, pdf: bool, target: Path | None, earlier: tu
     """
     from meterlog.base.errors import CannotDo
     from meterlog.report import sheets
+    from meterlog.store.reader import StoredRecord
     from meterlog.store.sqlite import open_reader
 
     kind = "evidence" if evidence else "handover"
@@ -42,8 +43,8 @@ def report(ref: str, evidence: bool, pdf: bool, target: Path | None, earlier: tu
         if evidence and target is not None and target.suffix == ".zip":
             content = _zip(connection, ref, earlier)
         else:
-            card = sheets.evidence(connection, ref) if evidence else sheets.handover(connection, ref)
-            html = sheets.as_html(kind, card)
+            reader = StoredRecord(connection)
+            html = sheets.as_html((sheets.evidence if evidence else sheets.handover)(reader, ref))
             content = sheets.as_pdf(html) if pdf else html.encode()
     if target == Path("-"):
         click.echo(content, nl=False)

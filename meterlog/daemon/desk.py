@@ -14,8 +14,8 @@ from meterlog.daemon.openjob import OpenJob
 from meterlog.procedure.case import Answer
 from meterlog.procedure.entries import read_entries
 from meterlog.record.acts import HAPPENINGS, PERSON, ActKind
+from meterlog.record.kept import Basis
 from meterlog.record.revisit import facts_of
-from meterlog.record.writer import canonical
 from meterlog.walk.happenings import Acted, Captured, Happening, LivePoint, Noted, Passed, Refused
 from meterlog.walk.ledger import Taken
 from meterlog.walk.session import ByCase, Heard, Judged, Send, Session
@@ -343,7 +343,7 @@ class JobDesk:
             "outcome": str(event.verdict.outcome),
             "why": event.verdict.why,
             "result": event.verdict.to_json(),
-            "context": canonical({"where": job.where, "entries": job.entries, "captures": counting}),
+            "context": Basis(captures=counting, entries=job.entries, where=job.where).to_json(),
             "procedure": job.procedure.sha256,
             "program": __version__,
             "supersedes": job.verdicts.get(event.step),

@@ -12,7 +12,6 @@ from meterlog.base.spelling import words
 from meterlog.files.procedures import procedure_of
 from meterlog.procedure.entries import read_entries
 from meterlog.record.acts import ActKind
-from meterlog.record.keptjob import is_closed
 from meterlog.record.rejudge import concluded_again, supersede, under
 from meterlog.store.reader import StoredRecord, reading
 from meterlog.store.sqlite import open_reader
@@ -192,7 +191,8 @@ def _take_up(loop: BenchLoop, message: Message) -> Message:
     record = open_reader(loop.writer.path)
     try:
         kept = under(StoredRecord(record), ref)
-        if is_closed(StoredRecord(record), kept.number) and not reason:
+        job = StoredRecord(record).job(kept.number)
+        if job and job.closed_utc_ms and not reason:
             raise CannotDo(f"job {ref} was closed", "say why it is taken up again: meterlog job take REF --reason WHY")
         walk = loop.desk.take_up(kept, reason, _who(message), _whence(message), record.close)
     except BaseException:

@@ -58,7 +58,7 @@ class _Kept:
             raise CannotDo(f"job {ref} has no verdict yet", f"see its steps with: meterlog job show {ref}")
         self._revisit = Revisit(reader)
         self.case: Case = self._revisit.case(verdicts[-1])
-        self.captures: dict[str, int] = verdicts[-1].context["captures"]
+        self.captures = verdicts[-1].basis.captures
 
     def result(self, key: str) -> Result:
         """The value of a step, its leads taken off."""

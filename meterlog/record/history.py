@@ -6,7 +6,6 @@ a remark beside a verdict; it enters none.
 
 from __future__ import annotations
 
-import json
 from collections import Counter, defaultdict
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -72,11 +71,10 @@ def what_was_found(capture: CaptureRecord, verdict: VerdictRecord | None) -> tup
 
     The value is None of a bound, and where nothing was found.
     """
-    result = json.loads(verdict.result) if verdict else {}
-    if result.get("unit"):
-        return result["value"], result["unit"]
-    form = capture.capture.form
-    return None if form.bound else form.value(capture.capture.counts), QUANTITIES[form.quantity].si
+    result = verdict.verdict if verdict else None
+    if result and result.unit:
+        return result.value, result.unit
+    return capture.reading.value, QUANTITIES[capture.capture.form.quantity].si
 
 
 def is_compared(kind: Kind) -> bool:

@@ -6,8 +6,12 @@ number there, which are one name for it on every bench and server. Ids are the d
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import json
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, NamedTuple
+
+from meterlog.judging.verdict import Verdict
+from meterlog.record.writer import canonical
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -24,15 +28,20 @@ class CommitId(NamedTuple):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class JobRecord:
-    """One appliance, one owner, one complaint. `digests` stand for the personal fields, decoys among them."""
+    """One appliance, one owner, one complaint. `digests` stand for the personal fields, decoys among them.
+
+    `procedure` is the hash of its text; `closed_utc_ms` None while it is open, and where it was taken up since.
+    """
 
     id: int
     ref: str
     appliance: str
     procedure: str
+    procedure_name: str
     plate: Mapping[str, str]
     digests: tuple[str, ...]
     opened_utc_ms: int
+    closed_utc_ms: int | None
     commit: CommitId | None
 
 
@@ -77,14 +86,36 @@ class CaptureRecord:
     commit: CommitId | None
 
     @property
+    def reading(self) -> Reading:
+        """What the instrument showed: the median reading of the run."""
+        return self.capture.reading
+
+    @property
     def ended_utc_ms(self) -> int | None:
         """When its last reading came, ms since 1970."""
         return None if self.opened_utc_ms is None else self.opened_utc_ms + round(self.capture.ended * 1000)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Basis:
+    """What a verdict was concluded from besides its step: which captures counted, what was entered, whose limits.
+
+    `captures` are ids by step key; `rule` is a decision rule other than the procedure's own, "" for none.
+    """
+
+    captures: Mapping[str, int] = field(default_factory=dict)
+    entries: Mapping[str, str] = field(default_factory=dict)
+    where: str = ""
+    rule: str = ""
+
+    def to_json(self) -> str:
+        ruled = {"rule": self.rule} if self.rule else {}
+        return canonical({"captures": self.captures, "entries": dict(self.entries), "where": self.where, **ruled})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class VerdictRecord:
-    """A kept verdict. `result` is `Verdict.to_json`; `context` what it was concluded from (see `revisit.case`)."""
+    """A kept verdict. `result` is `Verdict.to_json`, `context` is `Basis.to_json`."""
 
     id: int
     job: int
@@ -93,7 +124,7 @@ class VerdictRecord:
     outcome: str
     why: str
     result: str
-    context: Mapping[str, Any]
+    context: str
     procedure: str
     profile: str | None
     facts: str | None
@@ -102,6 +133,16 @@ class VerdictRecord:
     reason: str
     at_utc_ms: int
     commit: CommitId | None
+
+    @property
+    def verdict(self) -> Verdict:
+        """The verdict itself. Raises: ValueError, KeyError or TypeError when no version of ours wrote it."""
+        return Verdict.from_json(self.result)
+
+    @property
+    def basis(self) -> Basis:
+        """What it was concluded from."""
+        return Basis(**json.loads(self.context))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -170,11 +211,15 @@ class ReadingRecord:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PersonalField:
-    """A name, note or photograph that stands apart behind its digest, and may be erased."""
+    """A name, note or photograph that stands apart behind its digest, and may be erased.
+
+    `content` is a photograph's bytes where they were asked for.
+    """
 
     digest: str
     job: int | None
     salt: bytes
     name: str
     value: str
+    is_photograph: bool
     content: bytes | None

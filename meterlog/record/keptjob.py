@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from meterlog.judging.limit import Rule
     from meterlog.procedure.case import Answer
     from meterlog.procedure.steps import Procedure
-    from meterlog.record.kept import ActRecord, CaptureRecord, VerdictRecord
+    from meterlog.record.kept import ActRecord, CaptureRecord, JobRecord, VerdictRecord
     from meterlog.record.reader import RecordReader
 
 
@@ -79,10 +79,19 @@ def job_at_hand(reader: RecordReader) -> KeptJob | None:
     return kept_job(reader, ref) if ref is not None else None
 
 
-def is_closed(reader: RecordReader, job: int) -> bool:
-    """Whether a job was closed and not taken up since."""
-    acts = reader.acts(job, [ActKind.JOB_CLOSED, ActKind.JOB_TAKEN_UP])
-    return bool(acts) and acts[-1].kind == ActKind.JOB_CLOSED
+STATES = (ActKind.JOB_OPENED, ActKind.ENTRIES)
+"""Acts that state whose limits hold and what is known of the appliance."""
+
+
+def stated_of(job: JobRecord, acts: Iterable[ActRecord]) -> tuple[str, dict[str, str]]:
+    """Whose limits hold for a job, "" for none, and its entries, the last word on each; from its acts `STATES`."""
+    where, entries = "", dict(job.plate)
+    for act in acts:
+        if act.kind == ActKind.JOB_OPENED:
+            where = act.facts.get("where", "")
+        elif act.kind == ActKind.ENTRIES:
+            entries |= act.facts["entries"]
+    return where, entries
 
 
 def outcomes_for_gates(verdicts: Iterable[VerdictRecord], procedure: str, where: str) -> dict[int | None, str]:
@@ -92,8 +101,8 @@ def outcomes_for_gates(verdicts: Iterable[VerdictRecord], procedure: str, where:
     """
     found: dict[int | None, str] = {}
     for each in verdicts:
-        context = each.context
-        is_own = each.procedure == procedure and context.get("where", "") == where and not context.get("rule")
+        basis = each.basis
+        is_own = each.procedure == procedure and basis.where == where and not basis.rule
         if is_own or each.outcome != "pass":
             found[each.capture] = each.outcome
     return found
@@ -107,13 +116,9 @@ def kept_job(reader: RecordReader, ref: str) -> KeptJob:
     revisit = Revisit(reader)
     keys = {step.id: step.key for step in reader.steps(job.id)}
     acts = reader.acts(job.id)
-    opened = next((act.facts for act in acts if act.kind == ActKind.JOB_OPENED), {})
+    where, entries = stated_of(job, acts)
     verdicts = reader.verdicts(job.id)
-    outcomes = outcomes_for_gates(verdicts, job.procedure, opened.get("where", ""))
-    entries = dict(job.plate)
-    for act in acts:
-        if act.kind == ActKind.ENTRIES:
-            entries.update(act.facts["entries"])
+    outcomes = outcomes_for_gates(verdicts, job.procedure, where)
     captures = reader.captures(job.id)
     passed, void = left_without_capture(acts, keys, captures)
     counting = {keys[step]: verdict for step, verdict in standing(verdicts).items()}
@@ -121,7 +126,7 @@ def kept_job(reader: RecordReader, ref: str) -> KeptJob:
         number=job.id,
         ref=ref,
         procedure=revisit.procedure(job.procedure),
-        where=opened.get("where", ""),
+        where=where,
         entries=entries,
         captures=tuple(
             KeptCapture(

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
 from meterlog.base.errors import CannotDo, WrongText
+from meterlog.judging import Outcome
 from meterlog.record.acts import ActKind
 from meterlog.record.outcome import outcome_of
 from meterlog.record.revisit import Revisit
@@ -46,16 +48,31 @@ def newest_job(reader: RecordReader) -> str:
     return jobs[0].ref
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JobSummary:
+    """A job with its complaint, "" where there is none, and how many steps stand at each outcome."""
+
+    job: JobRecord
+    complaint: str
+    tally: Mapping[Outcome, int]
+
+
+def summary(reader: RecordReader, job: JobRecord) -> JobSummary:
+    """A job in a list of jobs."""
+    tally = Counter(verdict.outcome for verdict in standing(reader.verdicts(job.id)).values())
+    complaint = next((field.value for field in reader.personal(job.id) if field.name == "complaint"), "")
+    return JobSummary(job=job, complaint=complaint, tally={outcome: tally[outcome] for outcome in Outcome})
+
+
 def jobs(reader: RecordReader, most: int = JOBS_LISTED) -> list[Row]:
     """The last jobs, the newest first, with tallies of the verdicts that count."""
-    return [_job(reader, job) for job in reader.jobs(most=most)]
+    return [_job(summary(reader, job)) for job in reader.jobs(most=most)]
 
 
-def _job(reader: RecordReader, job: JobRecord) -> Row:
-    tally = Counter(verdict.outcome for verdict in standing(reader.verdicts(job.id)).values())
-    opened = datetime.fromtimestamp(job.opened_utc_ms // 1000, UTC).strftime("%Y-%m-%d %H:%M")
-    counts = {outcome: tally[outcome] for outcome in ("pass", "fail", "undecided")}
-    return {"ref": job.ref, "appliance": job.appliance, "opened": opened, **counts}
+def _job(found: JobSummary) -> Row:
+    opened = datetime.fromtimestamp(found.job.opened_utc_ms // 1000, UTC).strftime("%Y-%m-%d %H:%M")
+    counts = {str(outcome): count for outcome, count in found.tally.items() if outcome is not Outcome.NOT_JUDGED}
+    return {"ref": found.job.ref, "appliance": found.job.appliance, "opened": opened, **counts}
 
 
 def steps(reader: RecordReader, ref: str) -> list[Row]:

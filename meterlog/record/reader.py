@@ -47,12 +47,16 @@ class RecordReader(Protocol):
         """The identities that the record went under, 32 hex digits each; its own now is the last."""
         ...
 
-    def jobs(self, *, most: int | None = None, before: int | None = None) -> list[JobRecord]:
-        """Jobs, the newest first; at most so many, older than the id `before`."""
+    def seals_of(self, job: int) -> list[str]:
+        """The header lines of the commits that hold anything of a job, in order."""
         ...
 
-    def job(self, ref: str) -> JobRecord | None:
-        """The job of a reference."""
+    def jobs(self, *, most: int | None = None, before: int | None = None, words: Sequence[str] = ()) -> list[JobRecord]:
+        """Jobs, the newest first; at most so many, older than the id `before`, holding all of some words."""
+        ...
+
+    def job(self, name: str | int) -> JobRecord | None:
+        """A job by its reference, or by its id."""
         ...
 
     def steps(self, job: int) -> list[StepRecord]:
@@ -91,8 +95,12 @@ class RecordReader(Protocol):
         """A kept text by its hash."""
         ...
 
-    def personal(self, job: int) -> list[PersonalField]:
-        """The personal fields of a job that are not erased."""
+    def personal(self, job: int, *, with_content: bool = False) -> list[PersonalField]:
+        """The personal fields of a job that are not erased; with the bytes of its photographs where asked for."""
+        ...
+
+    def photograph(self, digest: str) -> PersonalField | None:
+        """A photograph that is not erased, by its digest."""
         ...
 
     @property
@@ -139,8 +147,19 @@ class RecordReader(Protocol):
         """A chunk's kept readings."""
         ...
 
-    def frames(self, capture: CaptureRecord) -> list[ReadingRecord]:
-        """The readings of a capture's own link from its first to its last, each with its bytes."""
+    def frames(self, capture: CaptureRecord, around_ms: int = 0) -> list[ReadingRecord]:
+        """The readings of a capture's own link from its first to its last, each with its bytes.
+
+        `around_ms`: those of its step within that time before and after it too.
+        """
+        ...
+
+    def sent_before(self, reading: ReadingRecord) -> bytes:
+        """What had been sent to the instrument before a reading's message came; empty for nothing."""
+        ...
+
+    def latest(self, within_ms: int) -> list[tuple[str, int, Reading]]:
+        """(instrument's name, ms since 1970, reading) of the last readings of all links within a time of the newest."""
         ...
 
     def run(self, capture: CaptureRecord) -> tuple[tuple[float, Reading], ...]:

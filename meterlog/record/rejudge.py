@@ -13,8 +13,8 @@ from meterlog.judging.limit import Rule
 from meterlog.procedure.case import Case, conclude
 from meterlog.record.acts import ActKind
 from meterlog.record.audit import says_the_same
+from meterlog.record.kept import Basis
 from meterlog.record.keptjob import kept_job
-from meterlog.record.writer import canonical
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -107,9 +107,7 @@ def supersede(
     chosen = _counting(kept)
     procedure = writer.keep_text("procedure", kept.procedure.key, kept.procedure.text)
     captures = {key: each.number for key, each in chosen.items()}
-    context = {"where": kept.where, "entries": dict(kept.entries), "captures": captures}
-    if kept.rule is not None:
-        context["rule"] = str(kept.rule)
+    basis = Basis(captures=captures, entries=kept.entries, where=kept.where, rule=str(kept.rule or ""))
     facts = {"reason": reason, "procedure": procedure, "where": kept.where, "rule": str(kept.rule or "")}
     writer.event(ActKind.CONCLUDED_AGAIN, now, facts, job=job, who=who, whence=whence)
     for again in (each for each in found if each.step in steps):
@@ -118,7 +116,7 @@ def supersede(
             "outcome": str(again.verdict.outcome),
             "why": again.verdict.why,
             "result": again.verdict.to_json(),
-            "context": canonical(context),
+            "context": basis.to_json(),
             "procedure": procedure,
             "profile": taken.profile if taken else None,
             "facts": taken.facts if taken else None,

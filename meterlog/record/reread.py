@@ -92,10 +92,10 @@ class Rest:
                 yield from self._changed(kept, job.ref, keys[kept.step])
 
     def _changed(self, kept: VerdictRecord, job: str, key: str) -> Iterator[Changed]:
-        captures = kept.context["captures"]
+        captures = kept.basis.captures
         differing = {step: n for step, n in captures.items() if n in self._runs and self._runs[n].differs}
         if differing:
-            before, now = Verdict.from_json(kept.result), self._conclude(kept, key, differing)
+            before, now = kept.verdict, self._conclude(kept, key, differing)
             if kept.capture in differing.values() or now.to_json() != before.to_json():
                 yield Changed(number=kept.id, job=job, step=key, before=before, now=now)
 

@@ -103,11 +103,11 @@ class Revisit:
 
     def case(self, verdict: VerdictRecord) -> Case:
         """The case that a verdict was reached from, as its context says."""
-        context = verdict.context
+        basis = verdict.basis
         return Case(
             procedure=self.procedure(verdict.procedure),
-            where=context["where"],
-            rule=Rule(context["rule"]) if "rule" in context else None,
-            entries=context["entries"],
-            answers={key: self.answer(self.capture(number)) for key, number in context["captures"].items()},
+            where=basis.where,
+            rule=Rule(basis.rule) if basis.rule else None,
+            entries=basis.entries,
+            answers={key: self.answer(self.capture(number)) for key, number in basis.captures.items()},
         )

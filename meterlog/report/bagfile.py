@@ -6,6 +6,7 @@ import io
 import stat
 import zipfile
 import zlib
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,6 +15,7 @@ from meterlog.files import keys
 from meterlog.record.bag import evidence_files
 from meterlog.report import sheets
 from meterlog.store.export import job_evidence
+from meterlog.store.reader import StoredRecord
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -31,8 +33,8 @@ def evidence_zip(db: Connection, ref: str, utc: str, earlier: Sequence[Head] = (
 
     Raises: CannotDo when there is no such job, its rows were changed, or an earlier head is no beginning of the record.
     """
-    card = {**sheets.evidence(db, ref), "personal": [], "photos": [], "notes": {}}
-    html = sheets.as_html("evidence", card)
+    sheet = replace(sheets.evidence(StoredRecord(db), ref), personal=(), photos=(), notes={})
+    html = sheets.as_html(sheet)
     of = job_evidence(db, ref, html, HOW_TO_CHECK.read_text(encoding="utf-8"))
     try:
         files = evidence_files(of, keys.key_of(of.bench), utc, earlier)

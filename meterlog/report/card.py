@@ -2,21 +2,30 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from meterlog.base import units
+from meterlog.judging import Outcome
+from meterlog.judging.rule import interval
 from meterlog.procedure.kinds import KINDS, Opens
 from meterlog.record.acts import ActKind
 from meterlog.record.outcome import WHOLE, outcome_of
+from meterlog.record.standing import standing
 from meterlog.report import procedures, wording
 from meterlog.report.doings import doings
-from meterlog.report.runs import heating_run, plot_of
-from meterlog.store import queries
-from meterlog.store.reader import StoredRecord
+from meterlog.report.runs import heating_run, plot_of, readings_around
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from meterlog.judging import Verdict
     from meterlog.procedure.steps import Procedure, Step
-    from meterlog.store.sqlite import Connection
+    from meterlog.record.kept import ActRecord, CaptureRecord, JobRecord, PersonalField, StepRecord, VerdictRecord
+    from meterlog.record.outcome import JobOutcome
+    from meterlog.record.reader import RecordReader
+    from meterlog.report.doings import Doing
+    from meterlog.report.runs import DrawnRun
 
 ROOMS = (
     ("Looked over and made safe", "look", "leads", "dead"),
@@ -28,55 +37,179 @@ ROOMS = (
 """Where a check takes place, in words, and what tells it: a kind of step or a place."""
 
 
-def card_of(db: Connection, ref: str) -> dict[str, Any] | None:
-    """Everything of a job, each capture and verdict with its step; None when there is no such job."""
-    job = queries.job(db, ref)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StepCard:
+    """A step of a job with what was kept of it.
+
+    Attributes:
+        written: as the procedure has it; None where its text can't be read.
+        verdict, result: the one of `verdicts` that counts, and what it holds.
+        state: how it stands, a key of `outcome.STATES`.
+        passed, reason: how it was left without a capture, and why; "" where it was not.
+        run: of a heating run that was concluded; plot: the trace, as SVG, "" for none.
+    """
+
+    step: StepRecord
+    written: Step | None
+    captures: tuple[CaptureRecord, ...]
+    verdicts: tuple[VerdictRecord, ...]
+    verdict: VerdictRecord | None
+    result: Verdict | None
+    state: str
+    passed: str
+    reason: str
+    run: DrawnRun | None
+    plot: str
+
+    @property
+    def key(self) -> str:
+        return self.step.key
+
+    @property
+    def title(self) -> str:
+        return self.step.title
+
+    @property
+    def shown(self) -> str:
+        """What the check found, for an owner; "" without a verdict."""
+        return self._plainly(self.verdict, self.result)
+
+    @property
+    def first_failed(self) -> str:
+        """What the check showed when it failed first; "" when it never did."""
+        failed = next((verdict for verdict in self.verdicts if verdict.outcome == Outcome.FAIL), None)
+        return (self._plainly(failed, failed.verdict) or "failed") if failed else ""
+
+    @property
+    def wanted(self) -> str:
+        """The limit that the check was held against, as a person writes it; else as the procedure has it."""
+        limit = self.result.limit if self.result else None
+        if self.result is None or limit is None or (limit.low is None and limit.high is None):
+            return self.step.limits
+        return interval(limit.low, limit.high, self.result.unit)
+
+    def _plainly(self, verdict: VerdictRecord | None, result: Verdict | None) -> str:
+        """The value without its uncertainty, or what was shown where it is an edge."""
+        if verdict is None or result is None:
+            return ""
+        capture = next((each for each in self.captures if each.id == verdict.capture), None)
+        if result.value is None:
+            return wording.display(capture) if capture else ""
+        value = wording.plain(result.value, result.expanded_uncertainty or 0.0, result.unit)
+        return value + (wording.typed_mark(capture) if capture else "")
+
+    @property
+    def shows(self) -> str:
+        """What was found, where it is not what an instrument showed: a power from a heating run, a ratio."""
+        measured = units.QUANTITIES[self.captures[-1].capture.form.quantity].si if self.captures else ""
+        return wording.result(self.result) if self.result and self.result.unit != measured else ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Room:
+    """Checks that take place together; `open` of them are without a good answer."""
+
+    title: str
+    steps: tuple[StepCard, ...]
+    open: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Photograph:
+    """A photograph by its digest; the daemon keeps "image/jpeg rating plate" as the field's value."""
+
+    digest: str
+    words: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Card:
+    """A job: `personal` are its fields in words, `notes` by digest, as far as they are not erased."""
+
+    job: JobRecord
+    procedure: Procedure | None
+    steps: tuple[StepCard, ...]
+    personal: tuple[PersonalField, ...]
+    photos: tuple[Photograph, ...]
+    notes: Mapping[str, str]
+    acts: tuple[ActRecord, ...]
+    doings: tuple[Doing, ...]
+    outcome: JobOutcome
+    rooms: tuple[Room, ...]
+
+
+def card_of(reader: RecordReader, ref: str) -> Card | None:
+    """Everything of a job; None when there is no such job."""
+    job = reader.job(ref)
     if job is None:
         return None
-    procedure = procedures.read(job["procedure"], job["procedure_text"])
-    steps = queries.steps(db, job["id"])
-    first = frozenset(step["id"] for step in steps if procedures.first_counts(procedure, step["key"]))
-    verdicts = queries.verdicts_of(db, job["id"])
-    standing = queries.standing(verdicts, first)
-    captures = queries.captures_of(db, job["id"])
-    events = queries.events_of(db, job["id"])
-    passed = {event["step"]: event["facts"] for event in events if event["kind"] == ActKind.PASSED}
-    outcome = outcome_of(StoredRecord(db), ref, procedure)
-    states = {check.key: check.state for check in outcome.checks}
-    for step in steps:
-        step["captures"] = [capture for capture in captures if capture["step"] == step["id"]]
-        step["verdicts"] = [verdict for verdict in verdicts if verdict["step"] == step["id"]]
-        step["verdict"] = standing.get(step["id"])
-        step["shows"] = _shows(step)
-        step["passed"] = passed.get(step["key"], {}).get("how", "")
-        step["reason"] = passed.get(step["key"], {}).get("reason", "")
-        step["state"] = states.get(step["key"], "")
-        step["run"] = heating_run(db, step["verdict"]["id"], step["kind"], step["key"]) if step["verdict"] else None
-        step["plot"] = step["run"]["plot"] if step["run"] else _bare_plot(db, step)
-    personal = queries.personal(db, job["id"])
-    return {
-        "job": job,
-        "procedure": procedure,
-        "steps": steps,
-        "tally": {word: sum(1 for v in standing.values() if v["outcome"] == word) for word in queries.OUTCOMES},
-        "personal": [field for field in personal if not field["is_photo"] and field["name"] != "note"],
-        "photos": [_photo(field) for field in personal if field["is_photo"]],
-        "notes": _notes(personal),
-        "events": events,
-        "doings": doings(events, {step["key"]: step["title"] for step in steps}, _notes(personal)),
-        "outcome": outcome,
-        "rooms": rooms(steps, procedure),
-    }
+    procedure = procedures.of(reader, job.procedure)
+    acts = reader.acts(job.id)
+    outcome = outcome_of(reader, ref, procedure)
+    steps = _steps(reader, job.id, procedure, acts, {check.key: check.state for check in outcome.checks})
+    fields = reader.personal(job.id)
+    photos = [field for field in fields if field.is_photograph]
+    personal = [field for field in fields if not field.is_photograph]
+    notes = {field.digest: field.value for field in personal if field.name == "note"}
+    return Card(
+        job=job,
+        procedure=procedure,
+        steps=steps,
+        personal=tuple(field for field in personal if field.name != "note"),
+        photos=tuple(Photograph(digest=f.digest, words=f.value.partition(" ")[2] or f.name) for f in photos),
+        notes=notes,
+        acts=tuple(acts),
+        doings=tuple(doings(acts, {each.step.id: each.step for each in steps}, notes)),
+        outcome=outcome,
+        rooms=_rooms(steps, procedure),
+    )
 
 
-def rooms(steps: list[dict[str, Any]], procedure: Procedure | None) -> list[dict[str, Any]]:
-    """The checks by where they take place, in their order: `title`, `steps`, and how many are `open`."""
+def _steps(
+    reader: RecordReader, job: int, procedure: Procedure | None, acts: Sequence[ActRecord], states: Mapping[str, str]
+) -> tuple[StepCard, ...]:
+    steps = [(step, procedures.step(procedure, step.key)) for step in reader.steps(job)]
+    captures, verdicts = reader.captures(job), reader.verdicts(job)
+    counting = standing(verdicts, {step.id for step, written in steps if written and written.counts == "first"})
+    passed = {act.step: act.facts for act in acts if act.kind == ActKind.PASSED}
+
+    def card(step: StepRecord, written: Step | None) -> StepCard:
+        verdict, left = counting.get(step.id), passed.get(step.id, {})
+        own = tuple(capture for capture in captures if capture.step == step.id)
+        run = heating_run(reader, verdict, step) if verdict else None
+        return StepCard(
+            step=step,
+            written=written,
+            captures=own,
+            verdicts=tuple(each for each in verdicts if each.step == step.id),
+            verdict=verdict,
+            result=verdict.verdict if verdict else None,
+            state=states.get(step.key, ""),
+            passed=left.get("how", ""),
+            reason=left.get("reason", ""),
+            run=run,
+            plot=run.plot if run else _trace(reader, step, own),
+        )
+
+    return tuple(card(step, written) for step, written in steps)
+
+
+def _trace(reader: RecordReader, step: StepRecord, captures: Sequence[CaptureRecord]) -> str:
+    """A heating run's trace alone; "" for any other step."""
+    logged = [capture for capture in captures if capture.link is not None]
+    if not logged or not KINDS[step.kind].is_run:
+        return ""
+    return plot_of(logged[-1], readings_around(reader, logged[-1]))
+
+
+def _rooms(steps: Sequence[StepCard], procedure: Procedure | None) -> tuple[Room, ...]:
+    """The checks by where they take place, in their order."""
     found = []
     for title, *places in ROOMS:
-        here = [step for step in steps if _place(procedures.step(procedure, step["key"]), procedure) in places]
+        here = tuple(step for step in steps if _place(step.written, procedure) in places)
         if here:
-            found.append({"title": title, "steps": here, "open": sum(1 for step in here if step["state"] not in WHOLE)})
-    return found
+            found.append(Room(title=title, steps=here, open=sum(step.state not in WHOLE for step in here)))
+    return tuple(found)
 
 
 def _place(step: Step | None, procedure: Procedure | None) -> str:
@@ -88,26 +221,3 @@ def _place(step: Step | None, procedure: Procedure | None) -> str:
         return step.kind.name
     inside = {point.name for point in procedure.points if point.is_inside}
     return "inside" if inside & set(step.points) else "outside"
-
-
-def _notes(personal: list[dict[str, Any]]) -> dict[str, str]:
-    return {field["digest"]: field["value"] for field in personal if field["name"] == "note"}
-
-
-def _shows(step: dict[str, Any]) -> str:
-    """What was found, where it is not what an instrument showed: a power from a heating run, a ratio."""
-    verdict, captures = step["verdict"], step["captures"]
-    measured = units.QUANTITIES[captures[-1]["form"].quantity].si if captures else ""
-    return wording.result(verdict) if verdict and verdict["unit"] != measured else ""
-
-
-def _bare_plot(db: Connection, step: dict[str, Any]) -> str:
-    """A heating run's trace alone; "" for any other step."""
-    taken = [capture for capture in step["captures"] if capture["link"] is not None]
-    return plot_of(taken[-1], queries.readings_around(db, taken[-1])) if taken and KINDS[step["kind"]].is_run else ""
-
-
-def _photo(field: dict[str, Any]) -> dict[str, Any]:
-    """A photograph with its words: the daemon keeps "image/jpeg rating plate" as the field's value."""
-    kind, _, words = field["value"].partition(" ")
-    return {"digest": field["digest"], "kind": kind, "words": words or field["name"]}

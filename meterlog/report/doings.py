@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from meterlog.record.acts import ActKind
 from meterlog.report import wording
@@ -10,7 +11,7 @@ from meterlog.report import wording
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
-    Event = Mapping[str, Any]
+    from meterlog.record.kept import ActRecord, StepRecord
 
 TOLD_ELSEWHERE = frozenset({
     ActKind.JOB_OPENED, ActKind.STEP_BEGAN, ActKind.LIFTED, ActKind.PROOF, ActKind.STARTED, ActKind.TIMED,
@@ -48,48 +49,47 @@ WORDS: dict[str, str] = {
 HOW = {"looked": "looked over: well", "found wanting": "looked over: not well", "computed": "worked out"}
 
 
-def doings(events: Iterable[Event], titles: Mapping[str, str], notes: Mapping[str, str]) -> list[dict[str, Any]]:
-    """What is worth telling of a job's events, oldest first: `at_utc_ms`, `step` (its title), `words`, `who`, `why`.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Doing:
+    """An act in words: on which check (its title, "" for the job), by whom, and what was said with it."""
 
-    `titles` by step key; `notes` by digest, as far as they are not erased.
+    at_utc_ms: int
+    step: str
+    words: str
+    who: str
+    why: tuple[str, ...]
+
+
+def doings(acts: Iterable[ActRecord], steps: Mapping[int, StepRecord], notes: Mapping[str, str]) -> list[Doing]:
+    """What is worth telling of a job's acts, oldest first.
+
+    `steps` by id; `notes` by digest, as far as they are not erased.
     """
-    return [_told(event, titles, notes) for event in events if event["kind"] not in TOLD_ELSEWHERE]
+    titles = {step.key: step.title for step in steps.values()}
+    return [_doing(act, steps, titles, notes) for act in acts if act.kind not in TOLD_ELSEWHERE]
 
 
-def _told(event: Event, titles: Mapping[str, str], notes: Mapping[str, str]) -> dict[str, Any]:
-    facts = event["facts"]
-    key = facts.get("to") or event["step"] or ""
+def _doing(
+    act: ActRecord, steps: Mapping[int, StepRecord], titles: Mapping[str, str], notes: Mapping[str, str]
+) -> Doing:
+    facts = act.facts
+    step = steps.get(act.step) if act.step is not None else None
+    key = facts.get("to") or (step.key if step else "")
+    work = ("part", "marking", "text") if act.kind in (ActKind.PART_FITTED, ActKind.WORK_DONE) else ()
+    said = [facts.get(name) for name in ("reason", "why", "shown", *work)]
     noted = [notes[value] for value in facts.values() if isinstance(value, str) and value in notes]
     entered = [f"{wording.entry(name)} {value}" for name, value in (facts.get("entries") or {}).items()]
-    return {
-        "at_utc_ms": event["at_utc_ms"],
-        "step": titles.get(key, key),
-        "words": _words(event),
-        "who": event["who"] or facts.get("who", ""),
-        "why": [
-            text
-            for text in (
-                facts.get("reason"),
-                facts.get("why"),
-                facts.get("shown"),
-                *_told_of_work(event),
-                *noted,
-                *entered,
-            )
-            if text
-        ],
-    }
+    return Doing(
+        at_utc_ms=act.at_utc_ms,
+        step=titles.get(key, key),
+        words=_words(act),
+        who=act.who or facts.get("who", ""),
+        why=tuple(text for text in (*said, *noted, *entered) if text),
+    )
 
 
-def _told_of_work(event: Event) -> list[str]:
-    if event["kind"] not in (ActKind.PART_FITTED, ActKind.WORK_DONE):
-        return []
-    return [text for name in ("part", "marking", "text") if (text := event["facts"].get(name))]
-
-
-def _words(event: Event) -> str:
-    kind: str = event["kind"]
-    if kind == ActKind.PASSED:
-        how: str = event["facts"].get("how", "")
+def _words(act: ActRecord) -> str:
+    if act.kind == ActKind.PASSED:
+        how: str = act.facts.get("how", "")
         return HOW.get(how, how)
-    return WORDS.get(kind, kind)
+    return WORDS.get(act.kind, act.kind)

@@ -3,26 +3,33 @@
 from __future__ import annotations
 
 import io
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from meterlog.base.errors import CannotDo
 from meterlog.files import keys
 from meterlog.record.head import fingerprint_of, head_of
-from meterlog.store.reader import StoredRecord
 
 if TYPE_CHECKING:
-    from meterlog.store.sqlite import Connection
+    from meterlog.record.reader import RecordReader
 
 
-def headline(db: Connection) -> dict[str, str] | None:
-    """`line` and `qr` (SVG) of the record's head now; None when nothing is committed yet."""
-    reader = StoredRecord(db)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Headline:
+    """The record's head as one line of text, and as a QR code (SVG)."""
+
+    line: str
+    qr: str
+
+
+def headline(reader: RecordReader) -> Headline | None:
+    """The record's head now; None when nothing is committed yet."""
     lines = list(reader.seals())
     if not lines:
         return None
     bench = reader.identities()[-1]
     line = head_of(bench, lines).sheet_line(_fingerprint(bench))
-    return {"line": line, "qr": qr_svg(line)}
+    return Headline(line=line, qr=qr_svg(line))
 
 
 def _fingerprint(bench: str) -> str:

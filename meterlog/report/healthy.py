@@ -9,13 +9,12 @@ from meterlog.base import units
 from meterlog.diagnosis.healthy import FEWEST, ROBUST_FROM
 from meterlog.record.history import healthy_like
 from meterlog.report import wording
-from meterlog.store.reader import StoredRecord
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from meterlog.record.history import HealthyReadings, StepMeasurement
-    from meterlog.store.sqlite import Connection
+    from meterlog.record.reader import RecordReader
 
 LATEST = 2**62
 MOST_JOBS = 100
@@ -35,14 +34,14 @@ class LikeIt:
     remark: str = ""
 
 
-def measurements(db: Connection, key: str, appliance: str) -> list[StepMeasurement]:
+def measurements(reader: RecordReader, key: str, appliance: str) -> list[StepMeasurement]:
     """What the newest jobs of a type of appliance measured at a check, oldest first."""
-    return StoredRecord(db).measurements(key, appliance, MOST_JOBS)
+    return reader.measurements(key, appliance, MOST_JOBS)
 
 
-def of_capture(db: Connection, key: str, appliance: str, number: int) -> LikeIt | None:
+def of_capture(reader: RecordReader, key: str, appliance: str, number: int) -> LikeIt | None:
     """The same of a kept capture; None of a check that is not compared, and of one that lies far back."""
-    measured = measurements(db, key, appliance)
+    measured = measurements(reader, key, appliance)
     own = next((each for each in measured if each.capture.id == number), None)
     return like_it(measured, own) if own and own.is_compared else None
 

@@ -10,11 +10,17 @@ from meterlog.procedure.language import read_kept_procedure
 
 if TYPE_CHECKING:
     from meterlog.procedure.steps import Procedure, Step
+    from meterlog.record.reader import RecordReader
+
+
+def of(reader: RecordReader, sha256: str) -> Procedure | None:
+    """The procedure of a kept text; None when it is not there, or this program can't read it any more."""
+    kept = reader.text(sha256)
+    return _read(sha256, kept.body) if kept else None
 
 
 @lru_cache(maxsize=64)
-def read(sha256: str, text: str) -> Procedure | None:
-    """The procedure of a kept text; None when this program can't read it any more."""
+def _read(sha256: str, text: str) -> Procedure | None:
     try:
         return read_kept_procedure(text, sha256[:12])
     except WrongText:
@@ -27,9 +33,3 @@ def step(procedure: Procedure | None, key: str) -> Step | None:
         return procedure.step(key) if procedure else None
     except KeyError:
         return None
-
-
-def first_counts(procedure: Procedure | None, key: str) -> bool:
-    """Whether the first of several captures counts for a step, by the procedure."""
-    written = step(procedure, key)
-    return written is not None and written.counts == "first"

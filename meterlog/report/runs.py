@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import json
 import math
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from meterlog.base import units
 from meterlog.base.errors import MeterlogError
@@ -16,67 +16,83 @@ from meterlog.procedure.heating_step import run_of
 from meterlog.procedure.kinds import KINDS
 from meterlog.record.revisit import Revisit
 from meterlog.report import wording
-from meterlog.store.reader import StoredRecord
 
 if TYPE_CHECKING:
-    from meterlog.base.readings import Form
-    from meterlog.store.sqlite import Connection
+    from collections.abc import Sequence
 
+    from meterlog.base.readings import Form, Reading
+    from meterlog.heating.answer.result import Correction
+    from meterlog.heating.answer.words import Period
+    from meterlog.heating.trace.periods import NotFound
+    from meterlog.record.kept import CaptureRecord, ReadingRecord, StepRecord, VerdictRecord
+    from meterlog.record.reader import RecordReader
+
+AROUND_MS = 8_000
+"""What is shown before and after a capture."""
 DOTS_MOST = 120
 """Readings up to which each is drawn as a dot as well."""
 
 
-def plot_of(capture: dict[str, Any], readings: list[dict[str, Any]]) -> str:
+def readings_around(reader: RecordReader, capture: CaptureRecord) -> list[ReadingRecord]:
+    """The readings of a capture's step, link and channel from 8 s before to 8 s after it."""
+    channel = capture.capture.form.channel
+    return [each for each in reader.frames(capture, AROUND_MS) if each.reading.form.channel == channel]
+
+
+def plot_of(kept: CaptureRecord, readings: Sequence[ReadingRecord]) -> str:
     """The readings against time as SVG, the settled run as a band; "" when none of them is a number."""
-    form = capture["form"]
-    zero = capture["started"]
-    points = [((row["at"] - zero) / 1000, _in_unit(row, form)) for row in readings]
+    form, zero = kept.capture.form, kept.capture.started
+    points = [(each.at / 1000 - zero, _in_unit(each.reading, form)) for each in readings]
     if all(math.isnan(y) for _, y in points):
         return ""
-    length = (capture["ended"] - zero) / 1000
-    shown = wording.display(capture)
+    length = kept.capture.ended - zero
+    shown = wording.display(kept)
+    dots = [Curve(points=points, name="one reading each", style="dots")] if len(points) <= DOTS_MOST else []
     return draw_both(
         Plot(
-            says=f"Readings around capture {capture['id']}: {length:.2f} s long, at {shown}.",
+            says=f"Readings around capture {kept.id}: {length:.2f} s long, at {shown}.",
             x_label="time since the capture began, s",
             y_label=f"{wording.quantity(form.quantity)}, {units.symbol(form.unit)}".rstrip(", "),
-            traces=[Curve(points=points, name="readings"), Curve(points=points, name="one reading each", style="dots")]
-            if len(points) <= DOTS_MOST
-            else [Curve(points=points, name="readings")],
-            bands=[_band(capture, shown)],
+            traces=[Curve(points=points, name="readings"), *dots],
+            bands=[_band(kept, shown)],
         )
     )
 
 
-def _band(capture: dict[str, Any], shown: str) -> PlotBand:
+def _band(kept: CaptureRecord, shown: str) -> PlotBand:
     """The part that counts: a heating run's energised time, else the settled run."""
-    if capture["timing"]:
-        started, stopped = (at - capture["started"] / 1000 for at in json.loads(capture["timing"])[:2])
+    capture, timing = kept.capture, kept.capture.timing
+    if timing:
+        started, stopped = timing.started - capture.started, timing.stopped - capture.started
         return PlotBand(axis="x", low=started, high=stopped, name=f"heating: {stopped - started:.1f} s")
-    length = (capture["ended"] - capture["started"]) / 1000
-    return PlotBand(axis="x", low=0.0, high=length, name=f"the settled run: {shown}")
+    return PlotBand(axis="x", low=0.0, high=capture.ended - capture.started, name=f"the settled run: {shown}")
 
 
-def _in_unit(row: dict[str, Any], form: Form) -> float:
+def _in_unit(reading: Reading, form: Form) -> float:
     """A reading in the capture's unit; NaN, a gap, when it is no number or of another function."""
-    if row["value"] is None or row["form"].quantity != form.quantity:
+    if reading.value is None or reading.form.quantity != form.quantity:
         return math.nan
-    value: float = (row["value"] - form.offset) / form.scale
-    return value
+    return (reading.value - form.offset) / form.scale
 
 
-def heating_run(db: Connection, verdict: int, kind: str, key: str) -> dict[str, Any] | None:
-    """What a verdict on a step found in its heating run: `plot`, `periods`, corrections `applied` and `refused`.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DrawnRun:
+    """What was found in a heating run: its picture as SVG, its periods, corrections made and refused."""
 
-    None for a step of another kind, and for a verdict that can't be worked out again.
-    """
-    if not KINDS[kind].is_run:
+    plot: str
+    periods: Sequence[Period]
+    applied: Sequence[Correction]
+    refused: Sequence[NotFound]
+
+
+def heating_run(reader: RecordReader, verdict: VerdictRecord, step: StepRecord) -> DrawnRun | None:
+    """The heating run that a verdict rests on; None for another kind of step, and for one that can't be read again."""
+    if not KINDS[step.kind].is_run:
         return None
-    revisit = Revisit(StoredRecord(db))
     try:
-        case = revisit.case(revisit.verdict(verdict))
-        run = run_of(run_from(case, case.procedure.step(key), case.answers[key]))
+        case = Revisit(reader).case(verdict)
+        run = run_of(run_from(case, case.procedure.step(step.key), case.answers[step.key]))
     except (MeterlogError, KeyError, ValueError):
         return None
     drawn = draw_both(picture_of(run))
-    return {"plot": drawn, "periods": periods(run), "applied": run.applied, "refused": run.refused}
+    return DrawnRun(plot=drawn, periods=periods(run), applied=run.applied, refused=run.refused)

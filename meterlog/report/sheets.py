@@ -10,33 +10,34 @@ import shutil
 import subprocess
 import tempfile
 from collections import Counter
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from meterlog import __version__
 from meterlog.base.errors import CannotDo
 from meterlog.base.seals import read_line
 from meterlog.judging.measurement import UNKNOWN
-from meterlog.judging.rule import interval
 from meterlog.procedure.cautions import CAUTIONS
 from meterlog.procedure.kinds import KINDS, Watched
 from meterlog.record.acts import ActKind
 from meterlog.record.outcome import STATES
 from meterlog.report import wording
-from meterlog.report.card import card_of
+from meterlog.report.card import Card, StepCard, card_of
 from meterlog.report.headline import headline
 from meterlog.report.live_points import live_points
 from meterlog.report.reached import reached_from
-from meterlog.report.runs import plot_of
-from meterlog.store import queries
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Iterable, Mapping, Sequence
 
+    from meterlog.base.seals import Seal
+    from meterlog.record.kept import ActRecord, TextRecord
     from meterlog.record.outcome import Check
-    from meterlog.store.sqlite import Connection
-
-    Card = dict[str, Any]
+    from meterlog.record.reader import RecordReader
+    from meterlog.report.headline import Headline
+    from meterlog.report.live_points import LivePointMet
+    from meterlog.report.reached import Reached
 
 HERE = Path(__file__).parent
 BROWSERS = ("chromium", "chromium-browser")
@@ -50,66 +51,115 @@ FOR_THE_OWNER = (
 )
 
 
-def handover(db: Connection, ref: str) -> Card:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fitted:
+    """A part that was fitted: its marking, why it may stand in, and how its incoming check stands, in words."""
+
+    part: str
+    marking: str
+    why: str
+    checked: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Handover(Card):
+    """What the hand-over sheet says of a job.
+
+    Attributes:
+        bad, mended, safe, good, recorded, looked: checks by what became of them.
+        untested: checks without an answer under what became of them in words, each with its step.
+        blind: checks that passed with a meter of unknown accuracy.
+        proofs: how what is dead or open is known, in words, with the number of checks.
+        run: the heating run; verdicts: how many were reached; seal: the last one of the job.
+    """
+
+    complaint: str
+    fitted: Sequence[Fitted]
+    work: Sequence[str]
+    live: Sequence[LivePointMet]
+    bad: Sequence[StepCard]
+    mended: Sequence[StepCard]
+    safe: Sequence[StepCard]
+    good: Sequence[StepCard]
+    recorded: Sequence[StepCard]
+    looked: Sequence[StepCard]
+    untested: Sequence[tuple[str, Sequence[tuple[Check, StepCard]]]]
+    blind: Sequence[StepCard]
+    proofs: Sequence[tuple[str, int]]
+    run: StepCard | None
+    verdicts: int
+    seal: Seal | None
+    head: Headline | None
+    cautions: Sequence[str] = FOR_THE_OWNER
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Evidence(Card):
+    """What the evidence file says of a job: every verdict, every text that one rests on, every seal's line."""
+
+    reached: Sequence[Reached]
+    texts: Sequence[TextRecord]
+    seals: Sequence[str]
+    frames_shown: int = FRAMES_IN_FILE
+
+
+TEMPLATES: dict[type[Card], str] = {Handover: "handover.html", Evidence: "evidence.html"}
+
+
+def handover(reader: RecordReader, ref: str) -> Handover:
     """What the hand-over sheet says. Raises: CannotDo when there is no such job."""
-    card = _card(db, ref)
-    steps, outcome = card["steps"], card["outcome"]
-    for step in steps:
-        step["shown"] = _plainly(step["verdict"], step["captures"])
-        step["first_failed"] = _first_failed(step)
-        step["wanted"] = _wanted(step)
-    by_key = {step["key"]: step for step in steps}
-    passed = [step for step in steps if step["state"] == "pass"]
+    card = _card(reader, ref)
+    steps, outcome = card.steps, card.outcome
+    by_key = {step.key: step for step in steps}
+    passed = [step for step in steps if step.state == "pass"]
     safety = {check.key for check in outcome.passed}
-    return {
-        **card,
-        "complaint": next((field["value"] for field in card["personal"] if field["name"] == "complaint"), ""),
-        "fitted": [_fitted(event["facts"], by_key) for event in card["events"] if event["kind"] == ActKind.PART_FITTED],
-        "work": [event["facts"]["text"] for event in card["events"] if event["kind"] == ActKind.WORK_DONE],
-        "live": live_points(card["events"], steps, card["procedure"]),
-        "bad": [by_key[check.key] for check in outcome.failed],
-        "mended": [step for step in passed if step["first_failed"]],
-        "safe": [step for step in passed if step["key"] in safety],
-        "good": [step for step in passed if step["key"] not in safety],
-        "recorded": [step for step in steps if step["state"] == "recorded"],
-        "looked": [step for step in steps if step["state"] == "looked"],
-        "untested": [*_by_state(outcome.missing, by_key, "safety, "), *_by_state(outcome.open, by_key)],
-        "blind": [step for step in passed if UNKNOWN in step["verdict"]["why"]],
-        "proofs": _proofs(steps),
-        "run": next((s for s in steps if KINDS[s["kind"]].is_run and s["verdict"]), None),
-        "verdicts": sum(len(step["verdicts"]) for step in steps),
-        "seal": _last_seal(db, card["job"]["id"]),
-        "head": headline(db),
-        "cautions": FOR_THE_OWNER,
-    }
+    lines = reader.seals_of(card.job.id)
+    return Handover(
+        **wording.fields_of(card),
+        complaint=next((field.value for field in card.personal if field.name == "complaint"), ""),
+        fitted=[_fitted(act, by_key) for act in card.acts if act.kind == ActKind.PART_FITTED],
+        work=[act.facts["text"] for act in card.acts if act.kind == ActKind.WORK_DONE],
+        live=live_points(card.acts, steps, card.procedure),
+        bad=[by_key[check.key] for check in outcome.failed],
+        mended=[step for step in passed if step.first_failed],
+        safe=[step for step in passed if step.key in safety],
+        good=[step for step in passed if step.key not in safety],
+        recorded=[step for step in steps if step.state == "recorded"],
+        looked=[step for step in steps if step.state == "looked"],
+        untested=[*_by_state(outcome.missing, by_key, "safety, "), *_by_state(outcome.open, by_key)],
+        blind=[step for step in passed if step.verdict and UNKNOWN in step.verdict.why],
+        proofs=_proofs(steps),
+        run=next((each for each in steps if KINDS[each.step.kind].is_run and each.verdict), None),
+        verdicts=sum(len(step.verdicts) for step in steps),
+        seal=read_line(lines[-1]) if lines else None,
+        head=headline(reader),
+    )
 
 
-def evidence(db: Connection, ref: str) -> Card:
+def evidence(reader: RecordReader, ref: str) -> Evidence:
     """What the evidence file says. Raises: CannotDo when there is no such job."""
-    card = _card(db, ref)
-    judged = queries.verdicts_of(db, card["job"]["id"])
-    reached = [found for verdict in judged if (found := reached_from(db, verdict["id"]))]
-    for found in reached:
-        found["plot"] = plot_of(found["capture"], found["readings"]) if found["readings"] and not found["run"] else ""
-    texts = {text["sha256"]: text for found in reached for text in found["texts"].values() if text}
-    return {
-        **card,
-        "reached": reached,
-        "texts": list(texts.values()),
-        "seals": queries.seals_of(db, card["job"]["id"]),
-        "frames_shown": FRAMES_IN_FILE,
-    }
+    card = _card(reader, ref)
+    numbers = [verdict.id for verdict in reader.verdicts(card.job.id)]
+    reached = [found for number in numbers if (found := reached_from(reader, number))]
+    texts = {text.sha256: text for found in reached for text in found.texts.values()}
+    return Evidence(
+        **wording.fields_of(card),
+        reached=reached,
+        texts=list(texts.values()),
+        seals=reader.seals_of(card.job.id),
+    )
 
 
-def as_html(template: str, card: Card) -> str:
-    """A sheet as one file that needs no other: `template` is "handover" or "evidence"."""
+def as_html(sheet: Card) -> str:
+    """A sheet as one file that needs no other."""
     from jinja2 import Environment, FileSystemLoader, PrefixLoader
 
     loader = PrefixLoader({"report": FileSystemLoader(HERE / "templates")})
     environment = Environment(loader=loader, autoescape=True, trim_blocks=True, lstrip_blocks=True)
     environment.filters.update(wording.FILTERS)
     style = (HERE / "paper.css").read_text(encoding="utf-8")
-    return environment.get_template(f"report/{template}.html").render(style=style, version=__version__, **card)
+    template = environment.get_template(f"report/{TEMPLATES[type(sheet)]}")
+    return template.render(style=style, version=__version__, **wording.fields_of(sheet))
 
 
 def as_pdf(html: str) -> bytes:
@@ -143,69 +193,35 @@ def _printed_by_browser(html: str) -> bytes:
         return target.read_bytes()
 
 
-def _card(db: Connection, ref: str) -> Card:
-    card = card_of(db, ref)
+def _card(reader: RecordReader, ref: str) -> Card:
+    card = card_of(reader, ref)
     if card is None:
         raise CannotDo(f"there is no job {ref}", "list them with: meterlog job list")
     return card
 
 
-def _fitted(facts: Card, steps: Mapping[str, Card]) -> Card:
-    """A part that was fitted, with how its incoming check stands in words."""
-    step = steps.get(facts["check"])
-    checked = f"{step['title']}: {STATES.get(step['state'], step['state'])} {step['shown']}".strip() if step else ""
-    return {**facts, "checked": checked}
+def _fitted(act: ActRecord, steps: Mapping[str, StepCard]) -> Fitted:
+    facts = act.facts
+    step = steps.get(facts.get("check", ""))
+    checked = f"{step.title}: {STATES.get(step.state, step.state)} {step.shown}".strip() if step else ""
+    return Fitted(part=facts["part"], marking=facts.get("marking", ""), why=facts.get("why", ""), checked=checked)
 
 
-def _by_state(checks: Iterable[Check], steps: Mapping[str, Card], before: str = "") -> list[tuple[str, list[Any]]]:
+def _by_state(
+    checks: Iterable[Check], steps: Mapping[str, StepCard], before: str = ""
+) -> list[tuple[str, Sequence[tuple[Check, StepCard]]]]:
     """Checks, each with its step, under what became of them in words: [("not done", [...]), ...]."""
-    found: dict[str, list[Any]] = {}
+    found: dict[str, list[tuple[Check, StepCard]]] = {}
     for check in checks:
         found.setdefault(f"{before}{check.words}", []).append((check, steps[check.key]))
     return list(found.items())
 
 
-def _first_failed(step: Card) -> str:
-    """What a check showed when it failed first; "" when it never did."""
-    failed = next((verdict for verdict in step["verdicts"] if verdict["outcome"] == "fail"), None)
-    return (_plainly(failed, step["captures"]) or "failed") if failed else ""
-
-
-def _wanted(step: Card) -> str:
-    """The limit that a check was held against, as a person writes it; else its limits as the procedure has them."""
-    verdict = step["verdict"]
-    if verdict is None or (verdict["low"] is None and verdict["high"] is None):
-        return str(step["limits"])
-    return interval(verdict["low"], verdict["high"], verdict["unit"])
-
-
-def _proofs(steps: list[Card]) -> list[tuple[str, int]]:
+def _proofs(steps: Iterable[StepCard]) -> list[tuple[str, int]]:
     """How the proofs are known, in words, each with the number of checks that rest on it."""
     hows = [
-        step["captures"][-1]["how"]
-        for step in steps
-        if KINDS[step["kind"]].watched in (Watched.DEAD, Watched.OPEN) and step["captures"] and step["state"] == "pass"
+        each.captures[-1].capture.how
+        for each in steps
+        if KINDS[each.step.kind].watched in (Watched.DEAD, Watched.OPEN) and each.captures and each.state == "pass"
     ]
-    return [(wording.HOW.get(how, how), count) for how, count in Counter(hows).items()]
-
-
-def _plainly(verdict: Card | None, captures: list[Card]) -> str:
-    """What a check found, for an owner: the value without its uncertainty, or the edge that it lies beyond.
-
-    A value within its own uncertainty of nothing is told by what it can be at most.
-    """
-    if verdict is None:
-        return ""
-    capture = next((each for each in captures if each["id"] == verdict["capture"]), None)
-    if verdict["value"] is None:
-        return wording.display(capture) if capture else ""
-    value, doubt = verdict["value"], verdict["expanded"] or 0.0
-    typed = wording.MARK if capture and capture["typed"] else ""
-    if abs(value) < doubt:
-        return f"less than {wording.measure(abs(value) + doubt, verdict['unit'], 2)}{typed}"
-    return f"{wording.measure(value, verdict['unit'], 3)}{typed}"
-
-
-def _last_seal(db: Connection, job: int) -> Any:
-    lines = queries.seals_of(db, job)
-    return read_line(lines[-1]) if lines else None
+    return [(wording.chosen(how), count) for how, count in Counter(hows).items()]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
@@ -9,9 +10,17 @@ from markupsafe import Markup, escape
 
 from meterlog.base import units
 from meterlog.base.readings import TYPED
+from meterlog.judging.limit import MARKS
+from meterlog.record.kept import CaptureRecord
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
+
+    from _typeshed import DataclassInstance
+
+    from meterlog.base.readings import Reading
+    from meterlog.judging import Verdict
+    from meterlog.record.kept import ReadingRecord
 
 OUTCOMES: dict[str, tuple[str, str]] = {
     "pass": ("✔", "inside the limit, with the meter's uncertainty counted"),
@@ -50,7 +59,7 @@ HOW = {
     "timed": "the time between a start and a stop",
     "switch": "taken by hand or pedal",
 }
-"""The rule that chose a capture, in words."""
+"""The rule that chose a capture, by its name in the record."""
 
 
 def when(utc_ms: int | None) -> Markup:
@@ -70,25 +79,40 @@ def day(utc_ms: int) -> str:
     return f"{local.day} {local:%B %Y}"
 
 
-def seconds(ms: float) -> str:
-    """A stretch of time: "1.25 s"."""
-    return f"{ms / 1000:.2f} s"
+def seconds(length: float) -> str:
+    """A stretch of time, from s: "1.25 s"."""
+    return f"{length:.2f} s"
 
 
-def display(row: Mapping[str, Any]) -> str:
+def chosen(how: str) -> str:
+    """The rule that chose a capture, in words."""
+    return HOW.get(how, how)
+
+
+def mark(name: str) -> str:
+    """How a limit's source was seen, in words."""
+    return MARKS.get(name, name)
+
+
+def display(kept: CaptureRecord | ReadingRecord) -> str:
     """What an instrument showed, with its unit: "0.420 Ω", "over 40 MΩ", "more than 2.20 GΩ", "0.09 Ω (typed)"."""
-    return _edge(row) + (MARK if row.get("how") == TYPED else "")
+    return _edge(kept.reading) + typed_mark(kept)
 
 
-def _edge(row: Mapping[str, Any]) -> str:
-    form = row["form"]
+def typed_mark(kept: CaptureRecord | ReadingRecord) -> str:
+    """What marks a capture that no instrument sent; "" for any other."""
+    return MARK if isinstance(kept, CaptureRecord) and kept.capture.typed else ""
+
+
+def _edge(reading: Reading) -> str:
+    form = reading.form
     unit = units.symbol(form.unit)
     if form.bound == "overload" and form.range_top:
         return f"over {units.show(form.range_top, units.QUANTITIES[form.quantity].si)}"
     if form.bound in ("overload", "open sensor"):
         return BOUNDS[form.bound]
     before = f"{BOUNDS[form.bound]} " if form.bound else ""
-    return f"{before}{row['shown']} {unit}".strip()
+    return f"{before}{reading.digits} {unit}".strip()
 
 
 def shown(step: Mapping[str, Any]) -> str:
@@ -109,11 +133,16 @@ def amount(value: float | None, si: str, digits: int = 3) -> str:
     return measure(value, "delta_degC" if si == "kelvin" else si, digits)
 
 
-def result(verdict: Mapping[str, Any]) -> str:
+def plain(value: float, expanded: float, si: str) -> str:
+    """A value without its uncertainty; one within its own doubt of nothing by what it can be at most."""
+    return f"less than {measure(abs(value) + expanded, si, 2)}" if abs(value) < expanded else measure(value, si, 3)
+
+
+def result(verdict: Verdict) -> str:
     """What a verdict found, with its uncertainty: "878 W ± 15 W"; "" when it is no number."""
-    if verdict["value"] is None:
+    if verdict.value is None:
         return ""
-    return units.show_with(verdict["value"], verdict["expanded"] or 0.0, verdict["unit"])
+    return units.show_with(verdict.value, verdict.expanded_uncertainty or 0.0, verdict.unit)
 
 
 def quantity(name: str) -> str:
@@ -163,8 +192,13 @@ def decimals(value: float, count: int) -> str:
 
 
 _WRITERS = (
-    when, day, seconds, display, measure, amount, result, quantity, entry, shown, hex_bytes, percent, stamp, lines,
-    decimals,
+    when, day, seconds, chosen, mark, display, measure, amount, quantity, entry, shown, hex_bytes, percent, stamp,
+    lines, decimals,
 )  # fmt: skip
 FILTERS: dict[str, Callable[..., Any]] = {written.__name__: written for written in _WRITERS} | {"symbol": units.symbol}
 """What templates may call."""
+
+
+def fields_of(record: DataclassInstance) -> dict[str, Any]:
+    """A record's fields by name, as a template is given them."""
+    return {field.name: getattr(record, field.name) for field in fields(record)}

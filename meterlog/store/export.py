@@ -46,7 +46,7 @@ def job_evidence(db: Connection, ref: str, html: str, how_to_check: str) -> JobE
         chunks=_chunks(db, job.id, made.shown or {}),
         forms=[leaves.form_columns(row) for row in db.execute("SELECT * FROM form ORDER BY id") if row["id"] in forms],
         texts={sha256: _text(reader, sha256) for sha256 in sorted(texts)},
-        personal=reader.personal(job.id),
+        personal=reader.personal(job.id, with_content=True),
         html=html,
         how_to_check=how_to_check,
     )

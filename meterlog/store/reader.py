@@ -9,39 +9,50 @@ from collections import defaultdict
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
-from meterlog.base.readings import TYPED, Bound, Capture, Form, Reading, Timing, Typed
+from meterlog.base.readings import TYPED, Form, Reading
 from meterlog.base.recording import Event
 from meterlog.record.acts import ActKind
 from meterlog.record.history import ACTS, StepMeasurement, what_was_found
-from meterlog.record.kept import (
-    ActRecord,
-    CaptureRecord,
-    ChunkRecord,
-    CommitId,
-    ConversationRecord,
-    InstrumentRecord,
-    JobRecord,
-    PersonalField,
-    ReadingRecord,
-    StepRecord,
-    TextRecord,
-    VerdictRecord,
-)
+from meterlog.record.kept import ConversationRecord, PersonalField, StepRecord, TextRecord
 from meterlog.record.standing import standing
+from meterlog.store.from_rows import (
+    act_record,
+    capture_record,
+    chunk_record,
+    commit_id,
+    form,
+    instrument_record,
+    job_record,
+    reading_record,
+    verdict_record,
+)
 from meterlog.store.sqlite import open_reader
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
     from pathlib import Path
 
+    from meterlog.record.kept import (
+        ActRecord,
+        CaptureRecord,
+        ChunkRecord,
+        CommitId,
+        JobRecord,
+        ReadingRecord,
+        VerdictRecord,
+    )
     from meterlog.record.reader import Kind, Place
     from meterlog.store.sqlite import Connection
 
+CONTEXT_READINGS = 600
+"""Readings of all links among which those around a capture are looked for."""
+LATEST_READINGS = 2_400
+"""Readings of all links among which the latest are looked for."""
 BENCH_IN_LINE = "substr(z.line, 17, 32)"
 """SQL for the bench's identity in a seal's header line."""
 
 
-def typed_facts(capture: str) -> str:
+def _typed_facts(capture: str) -> str:
     """SQL for what was typed of a row of `capture`, as its act holds it; NULL for any other.
 
     A step's typed captures and the acts that brought them stand in one order.
@@ -56,17 +67,25 @@ def typed_facts(capture: str) -> str:
     return f"CASE WHEN {capture}.how = '{TYPED}' THEN (SELECT e.facts {acts('e')} AND {in_order}) END"
 
 
-def typed_of(facts: str | None) -> Typed | None:
-    """What was typed, from the facts of its act."""
-    if facts is None:
-        return None
-    kept = json.loads(facts)
-    return Typed(words=kept["words"], instrument=kept["instrument"], accuracy=kept["accuracy"])
-
-
 _COMMIT = f"{BENCH_IN_LINE} AS bench, z.number AS commit_number"
+_JOBS = f"""
+    SELECT t.*, x.name AS procedure_name, {_COMMIT},
+        (SELECT CASE WHEN e.kind = '{ActKind.JOB_CLOSED}' THEN e.at_utc_ms END FROM event e WHERE e.job = t.id
+            AND e.kind IN ('{ActKind.JOB_CLOSED}', '{ActKind.JOB_TAKEN_UP}') ORDER BY e.id DESC LIMIT 1)
+        AS closed_utc_ms
+    FROM job t LEFT JOIN text x ON x.sha256 = t.procedure {{sealed}} WHERE {{wanted}}
+"""
+WORDS_MOST = 6
+RECENT_JOBS = 500
+"""Jobs whose personal fields are searched: they stand in no index, so that what is erased stays nowhere."""
+_HOLDS = f"""t.id IN (
+    SELECT rowid FROM job_words WHERE job_words MATCH ? UNION
+    SELECT job FROM disclosure WHERE job > (SELECT max(id) FROM job) - {RECENT_JOBS}
+        AND content IS NULL AND value LIKE ? ESCAPE '\\'
+)"""
+"""Whether a job holds a word: its number, appliance and plate by full text, its names and notes as they stand."""
 _CAPTURES = f"""
-    SELECT t.*, l.opened_utc_ms, i.name, i.profile, i.facts, {typed_facts("t")} AS typed, {_COMMIT} FROM capture t
+    SELECT t.*, l.opened_utc_ms, i.name, i.profile, i.facts, {_typed_facts("t")} AS typed, {_COMMIT} FROM capture t
     LEFT JOIN link l ON l.id = t.link LEFT JOIN instrument i ON i.id = l.instrument
     {{sealed}} WHERE ({{wanted}}) ORDER BY t.id
 """
@@ -111,6 +130,7 @@ class StoredRecord:
 
     def __init__(self, db: Connection) -> None:
         self._db = db
+        self._read_forms: dict[int, Form] = {}
 
     def _rows(self, sql: str, *values: Any) -> Iterator[Any]:
         return iter(self._db.execute(sql, values))
@@ -123,16 +143,22 @@ class StoredRecord:
     def identities(self) -> list[str]:
         return [row["identity"] for row in self._rows("SELECT identity FROM bench ORDER BY rowid")]
 
-    def jobs(self, *, most: int | None = None, before: int | None = None) -> list[JobRecord]:
-        older = 2**62 if before is None else before
-        return self._jobs("t.id < ? ORDER BY t.id DESC LIMIT ?", older, -1 if most is None else most)
+    def seals_of(self, job: int) -> list[str]:
+        sql = "SELECT line FROM seal WHERE number IN (SELECT seal FROM leaf WHERE job = ?) ORDER BY number"
+        return [row["line"] for row in self._rows(sql, job)]
 
-    def job(self, ref: str) -> JobRecord | None:
-        return next(iter(self._jobs("t.ref = ?", ref)), None)
+    def jobs(self, *, most: int | None = None, before: int | None = None, words: Sequence[str] = ()) -> list[JobRecord]:
+        held = words[:WORDS_MOST]
+        patterns = [text for word in held for text in (_as_words(word), f"%{_literally(word)}%")]
+        wanted = " AND ".join(["t.id < ?", *[_HOLDS] * len(held)]) + " ORDER BY t.id DESC LIMIT ?"
+        return self._jobs(wanted, 2**62 if before is None else before, *patterns, -1 if most is None else most)
+
+    def job(self, name: str | int) -> JobRecord | None:
+        return next(iter(self._jobs(f"t.{'ref' if isinstance(name, str) else 'id'} = ?", name)), None)
 
     def _jobs(self, wanted: str, *values: Any) -> list[JobRecord]:
-        sql = f"SELECT t.*, {_COMMIT} FROM job t {_sealed('job', 't.id')} WHERE {wanted}"
-        return [_job(row) for row in self._rows(sql, *values)]
+        sql = _JOBS.format(sealed=_sealed("job", "t.id"), wanted=wanted)
+        return [job_record(row) for row in self._rows(sql, *values)]
 
     def steps(self, job: int) -> list[StepRecord]:
         return self._steps("job = ?", job)
@@ -151,7 +177,7 @@ class StoredRecord:
 
     def _captures(self, wanted: str, *values: Any) -> list[CaptureRecord]:
         sql = _CAPTURES.format(sealed=_sealed("capture"), wanted=wanted)
-        return [_capture(row, self.forms[row["form"]]) for row in self._rows(sql, *values)]
+        return [capture_record(row, self._form(row["form"])) for row in self._rows(sql, *values)]
 
     def verdicts(self, job: int | None = None) -> list[VerdictRecord]:
         return self._verdicts("1") if job is None else self._verdicts("t.job = ?", job)
@@ -161,7 +187,7 @@ class StoredRecord:
 
     def _verdicts(self, wanted: str, *values: Any) -> list[VerdictRecord]:
         sql = f"SELECT t.*, {_COMMIT} FROM verdict t {_sealed('verdict')} WHERE {wanted} ORDER BY t.id"
-        return [_verdict(row) for row in self._rows(sql, *values)]
+        return [verdict_record(row) for row in self._rows(sql, *values)]
 
     def acts(self, job: int | None = None, kinds: Sequence[str] = ()) -> list[ActRecord]:
         wanted = ["t.job = ?"] if job is not None else []
@@ -170,7 +196,7 @@ class StoredRecord:
 
     def _acts(self, wanted: str, *values: Any) -> list[ActRecord]:
         sql = f"SELECT t.*, {_COMMIT} FROM event t {_sealed('event')} WHERE {wanted} ORDER BY t.id"
-        return [_act(row) for row in self._rows(sql, *values)]
+        return [act_record(row) for row in self._rows(sql, *values)]
 
     def measurements(self, step: str, appliance: str, most: int) -> list[StepMeasurement]:
         benches = self._benches()
@@ -225,7 +251,7 @@ class StoredRecord:
 
     def commit_of(self, kind: str, number: int) -> CommitId | None:
         sql = f"SELECT {_COMMIT} FROM leaf f JOIN seal z ON z.number = f.seal WHERE f.kind = ? AND f.subject = ?"
-        return next((_commit(row) for row in self._rows(sql, kind, number)), None)
+        return next((commit_id(row) for row in self._rows(sql, kind, number)), None)
 
     # ---- texts and personal fields ----
 
@@ -233,15 +259,30 @@ class StoredRecord:
         rows = self._rows("SELECT sha256, kind, name, body FROM text WHERE sha256 = ?", sha256)
         return next((TextRecord(**dict(row)) for row in rows), None)
 
-    def personal(self, job: int) -> list[PersonalField]:
-        rows = self._rows("SELECT * FROM disclosure WHERE job = ? AND name != '' ORDER BY rowid", job)
-        return [PersonalField(**dict(row)) for row in rows]
+    def personal(self, job: int, *, with_content: bool = False) -> list[PersonalField]:
+        return self._personal("job = ? AND name != ''", job, content="content" if with_content else "NULL")
+
+    def photograph(self, digest: str) -> PersonalField | None:
+        return next(iter(self._personal("digest = ? AND content IS NOT NULL", digest)), None)
+
+    def _personal(self, wanted: str, *values: Any, content: str = "content") -> list[PersonalField]:
+        sql = (
+            "SELECT digest, job, salt, name, value, content IS NOT NULL AS is_photograph, "
+            f"{content} AS content FROM disclosure WHERE {wanted} ORDER BY rowid"
+        )
+        return [PersonalField(**dict(row)) for row in self._rows(sql, *values)]
 
     # ---- bytes and readings ----
 
     @cached_property
     def forms(self) -> Mapping[int, Form]:
-        return {row["id"]: form_of(row) for row in self._rows("SELECT * FROM form")}
+        return {row["id"]: form(row) for row in self._rows("SELECT * FROM form")}
+
+    def _form(self, number: int) -> Form:
+        """One form by its id, read once: a page needs few of many."""
+        if number not in self._read_forms:
+            self._read_forms[number] = form(next(self._rows("SELECT * FROM form WHERE id = ?", number)))
+        return self._read_forms[number]
 
     def numbers(self, kind: Kind) -> list[int]:
         return [row[0] for row in self._rows(f"SELECT id FROM {kind} ORDER BY id")]
@@ -270,13 +311,17 @@ class StoredRecord:
             instrument, instrument,
         )  # fmt: skip
         return [
-            ConversationRecord(links=tuple(sorted(map(int, row["links"].split(",")))), instrument=_instrument(row))
+            ConversationRecord(
+                links=tuple(sorted(map(int, row["links"].split(",")))), instrument=instrument_record(row)
+            )
             for row in rows
         ]
 
     def chunks(self, conversation: ConversationRecord, first: int = 0, last: int = 2**62) -> list[ChunkRecord]:
         wanted = f"c.link IN ({', '.join('?' * len(conversation.links))}) AND c.id BETWEEN ? AND ?"
-        return [_chunk(row) for row in self._rows(_CHUNKS.format(wanted=wanted), *conversation.links, first, last)]
+        return [
+            chunk_record(row) for row in self._rows(_CHUNKS.format(wanted=wanted), *conversation.links, first, last)
+        ]
 
     def chunks_of(self, capture: CaptureRecord) -> list[ChunkRecord]:
         wanted = (
@@ -284,7 +329,7 @@ class StoredRecord:
             "AND (SELECT chunk FROM reading WHERE id = ?)"
         )
         run = (capture.link, capture.capture.first, capture.capture.last)
-        return [_chunk(row) for row in self._rows(_CHUNKS.format(wanted=wanted), *run)]
+        return [chunk_record(row) for row in self._rows(_CHUNKS.format(wanted=wanted), *run)]
 
     def timeline(self, chunks: Iterable[ChunkRecord]) -> Iterator[Event]:
         for chunk in chunks:
@@ -312,14 +357,36 @@ class StoredRecord:
         )  # fmt: skip
         return [Reading(self.forms[form], counts) for form, counts in rows]
 
-    def frames(self, capture: CaptureRecord) -> list[ReadingRecord]:
+    def frames(self, capture: CaptureRecord, around_ms: int = 0) -> list[ReadingRecord]:
+        if capture.link is None:
+            return []
+        run, beside = capture.capture, CONTEXT_READINGS if around_ms else 0
         rows = self._rows(
             "SELECT r.*, l.opened_utc_ms + r.at AS utc_ms, substr(c.raw, r.place + 1, r.length) AS frame "
             "FROM reading r JOIN chunk c ON c.id = r.chunk JOIN link l ON l.id = c.link "
-            "WHERE r.id BETWEEN ? AND ? AND c.link = ? ORDER BY r.id",
-            capture.capture.first, capture.capture.last, capture.link,
+            "WHERE r.id BETWEEN ? AND ? AND c.link = ? AND "
+            "(r.id BETWEEN ? AND ? OR c.step IS ? AND r.at BETWEEN ? AND ?) ORDER BY r.id",
+            run.first - beside, run.last + beside, capture.link, run.first, run.last, capture.step,
+            round(run.started * 1000) - around_ms, round(run.ended * 1000) + around_ms,
         )  # fmt: skip
-        return [_reading(row, self.forms[row["form"]]) for row in rows]
+        return [reading_record(row, self._form(row["form"])) for row in rows]
+
+    def sent_before(self, reading: ReadingRecord) -> bytes:
+        rows = self._rows(
+            "SELECT raw FROM sent WHERE chunk = ? AND place <= ? ORDER BY id DESC LIMIT 1", reading.chunk, reading.place
+        )
+        return next((bytes(row["raw"]) for row in rows), b"")
+
+    def latest(self, within_ms: int) -> list[tuple[str, int, Reading]]:
+        rows = self._rows(
+            "SELECT i.name, l.opened_utc_ms + r.at AS utc_ms, r.form, r.counts FROM reading r "
+            "JOIN chunk c ON c.id = r.chunk JOIN link l ON l.id = c.link JOIN instrument i ON i.id = l.instrument "
+            "WHERE r.id > (SELECT max(id) FROM reading) - ? ORDER BY r.id",
+            LATEST_READINGS,
+        )
+        found = [(name, utc_ms, Reading(self._form(number), counts)) for name, utc_ms, number, counts in list(rows)]
+        newest = max((utc_ms for _, utc_ms, _ in found), default=0)
+        return [each for each in found if each[1] > newest - within_ms]
 
     def run(self, capture: CaptureRecord) -> tuple[tuple[float, Reading], ...]:
         rows = self._rows(
@@ -345,6 +412,16 @@ class StoredRecord:
         return tuple((at / 1000.0, Reading(self.forms[form], counts)) for at, form, counts in rows)
 
 
+def _as_words(word: str) -> str:
+    """A word for full text: as it stands, and as the beginning of a longer one."""
+    quoted = word.replace('"', '""')
+    return f'"{quoted}"*'
+
+
+def _literally(words: str) -> str:
+    return words.replace("\\", "\\\\").replace("%", "\\%").replace("_", "\\_")
+
+
 _OLD_SILENCE = re.compile(r"cut short: silence for (\d+(?:\.\d+)?) s")
 """What silence ended was kept with the time at which the silence was over until 2026-11-29; since, its last byte's."""
 
@@ -353,116 +430,3 @@ def _arrived(at: int, reason: str) -> int:
     """When the last byte of an outcome came, ms on the link's clock."""
     silence = _OLD_SILENCE.fullmatch(reason)
     return at - round(float(silence[1]) * 1000) if silence else at
-
-
-# ---- rows into records ----
-
-
-def form_of(row: Mapping[str, Any]) -> Form:
-    """The form of a row of the table `form`."""
-    return Form(
-        channel=row["channel"],
-        quantity=row["quantity"],
-        mode=row["mode"],
-        unit=row["unit"],
-        scale=row["scale"],
-        offset=row["offset"],
-        decimals=row["decimals"],
-        width=row["width"],
-        negative_zero=bool(row["negative_zero"]),
-        bound=Bound(row["bound"]) if row["bound"] else None,
-        flags=tuple(row["flags"].split(", ")) if row["flags"] else (),
-        range=row["range"],
-        range_top=row["range_top"],
-    )
-
-
-def _commit(row: Any) -> CommitId | None:
-    return None if row["commit_number"] is None else CommitId(row["bench"], row["commit_number"])
-
-
-def _job(row: Any) -> JobRecord:
-    return JobRecord(
-        id=row["id"],
-        ref=row["ref"],
-        appliance=row["appliance"],
-        procedure=row["procedure"],
-        plate=json.loads(row["plate"]),
-        digests=tuple(json.loads(row["digests"])),
-        opened_utc_ms=row["opened_utc_ms"],
-        commit=_commit(row),
-    )
-
-
-def _capture(row: Any, form: Form) -> CaptureRecord:
-    return CaptureRecord(
-        id=row["id"],
-        job=row["job"],
-        step=row["step"],
-        capture=Capture(
-            form=form,
-            counts=row["counts"],
-            count=row["count"],
-            spread=row["spread"],
-            deviation=row["deviation"],
-            started=row["started"] / 1000.0,
-            ended=row["ended"] / 1000.0,
-            first=row["first_reading"],
-            last=row["last_reading"],
-            how=row["how"],
-            proof=tuple((first, last) for first, last in json.loads(row["proof"])),
-            timing=Timing(*json.loads(row["timing"])) if row["timing"] else None,
-            typed=typed_of(row["typed"]),
-        ),
-        link=row["link"],
-        instrument=None if row["link"] is None else _instrument(row),
-        opened_utc_ms=row["opened_utc_ms"],
-        commit=_commit(row),
-    )
-
-
-def _instrument(row: Any) -> InstrumentRecord:
-    return InstrumentRecord(name=row["name"], profile=row["profile"], facts=row["facts"])
-
-
-def _chunk(row: Any) -> ChunkRecord:
-    return ChunkRecord(
-        id=row["id"],
-        link=row["link"],
-        job=row["job"],
-        step=row["step"],
-        at=row["at"],
-        first_reading=row["first_reading"],
-        readings=row["readings"],
-        raw=bytes(row["raw"]),
-        instrument=_instrument(row),
-    )
-
-
-def _reading(row: Any, form: Form) -> ReadingRecord:
-    return ReadingRecord(
-        id=row["id"],
-        chunk=row["chunk"],
-        utc_ms=row["utc_ms"],
-        at=row["at"],
-        reading=Reading(form, row["counts"]),
-        place=row["place"],
-        frame=bytes(row["frame"]),
-    )
-
-
-_VERDICT_COLUMNS = (
-    "id", "job", "step", "capture", "outcome", "why", "result", "procedure", "profile", "facts", "program",
-    "supersedes", "reason", "at_utc_ms",
-)  # fmt: skip
-_ACT_COLUMNS = ("id", "kind", "at_utc_ms", "monotonic_ms", "boot", "job", "step", "link", "who", "whence")
-
-
-def _verdict(row: Any) -> VerdictRecord:
-    columns = {name: row[name] for name in _VERDICT_COLUMNS}
-    return VerdictRecord(**columns, context=json.loads(row["context"]), commit=_commit(row))
-
-
-def _act(row: Any) -> ActRecord:
-    columns = {name: row[name] for name in _ACT_COLUMNS}
-    return ActRecord(**columns, facts=json.loads(row["facts"]), commit=_commit(row))

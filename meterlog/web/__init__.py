@@ -8,7 +8,7 @@
     sheet     one page: its data, its template, its strict headers
     jobs, job, capture, verdict, ...    one module a page
 
-The statements they read with stand in `store.queries`; what a job's record says in words, for pages and
+They ask the record through `record.reader`; what a job's record says in words, for pages and
 paper alike, in `report`. The plugin is awake only where its configuration names a database
 (`plugins: meterlog: database`).
 """

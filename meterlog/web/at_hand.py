@@ -6,24 +6,29 @@ Every sentence is derived from the walk's snapshot and the record as they stand 
 from __future__ import annotations
 
 import time
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from meterlog.base import units
 from meterlog.procedure.entries import entry_values, examples_of
 from meterlog.procedure.kinds import KINDS, Watched
 from meterlog.record.history import is_compared, model_of
+from meterlog.record.keptjob import STATES, stated_of
 from meterlog.record.outcome import outcome_of
+from meterlog.record.standing import standing
 from meterlog.report import healthy, procedures, wording
-from meterlog.store import queries
-from meterlog.store.reader import StoredRecord
 from meterlog.web.scale import scale_of
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from meterlog.judging.limit import Limit
     from meterlog.procedure.steps import Procedure, Step
-    from meterlog.store.sqlite import Connection
+    from meterlog.record.kept import JobRecord, VerdictRecord
+    from meterlog.record.outcome import JobOutcome
+    from meterlog.record.reader import RecordReader
+    from meterlog.report.healthy import LikeIt
+    from meterlog.web.scale import Scale
 
 STOPPING = ("fail", "undecided")
 """Outcomes that stay on the screen until they are seen."""
@@ -31,75 +36,127 @@ SPOKEN = (Watched.SETTLED, Watched.AT_TIME)
 """What watches a step whose one reading lies inside the limit or does not; a proof needs more than that."""
 
 
-def at_hand(db: Connection, walk: Mapping[str, Any], seen: int = 0) -> dict[str, Any] | None:
-    """Everything that the bench page shows of a walk's moment; None when the record holds no such job.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Alert:
+    """A verdict that failed or stayed undecided: its step, what it usually means, what was shown."""
+
+    verdict: VerdictRecord
+    key: str
+    title: str
+    meaning: str
+    shows: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Task:
+    """Everything that the bench page shows of a walk's moment.
+
+    Attributes:
+        walk: the walk's snapshot.
+        position: of the step, from 1.
+        mains: what is said of the mains, "" for nothing.
+        needs: key and title of what a step at its gate waits for.
+        is_spoken: whether one reading answers it.
+        elapsed_s: how long it runs; None before it began.
+        said: the newest verdict on the step; here: its captures; found: a power, in words.
+        alike: what healthy ones of its model read; None where the step is not compared.
+        examples: by entry that is asked for, how it is written.
+        outcome: what the job amounts to, at its end.
+    """
+
+    walk: Mapping[str, Any]
+    step: Step | None
+    position: int | None
+    title: str
+    cautions_were_read: bool
+    mains: str
+    needs: Sequence[tuple[str, str]]
+    limit: Limit | None
+    scale: Scale | None
+    is_spoken: bool
+    elapsed_s: float | None
+    alerts: Sequence[Alert]
+    said: VerdictRecord | None
+    here: Sequence[Mapping[str, Any]]
+    found: str
+    examples: Mapping[str, str]
+    alike: LikeIt | None
+    outcome: JobOutcome | None
+
+
+def at_hand(reader: RecordReader, walk: Mapping[str, Any], seen: int = 0) -> Task | None:
+    """The task of a walk's moment; None when the record holds no such job.
 
     `seen`: the number of the last verdict that was seen on this screen.
     """
-    job = queries.job(db, walk["job"])
+    job = reader.job(walk["job"])
     if job is None:
         return None
-    procedure = procedures.read(job["procedure"], job["procedure_text"])
+    procedure = procedures.of(reader, job.procedure)
     key = walk["step"]
     step = procedures.step(procedure, key) if key else None
-    where, plate = queries.where_of(db, job["id"]), {**job["plate"], **queries.entered(db, job["id"])}
-    limit = _limit(procedure, step, where, plate)
-    said = queries.verdict_of_step(db, job["id"], key) if key else None
-    return {
-        "walk": walk,
-        "step": step,
-        "position": next((n for n, each in enumerate(walk["steps"], 1) if each["key"] == key), None),
-        "title": step.title if step else walk["title"],
-        "cautions_were_read": walk["phase"] not in ("cautions", "done"),
-        "mains": _mains(walk["phase"], step),
-        "needs": _needs(walk, procedure),
-        "limit": limit,
-        "scale": _scale(step, limit),
-        "is_spoken": step is not None and step.kind.watched in SPOKEN and walk["phase"] == "watch",
-        "elapsed_s": since(walk["started"], time.monotonic()) if walk["phase"] == "run" else None,
-        "alerts": alerts(db, job["id"], procedure, where, plate, seen),
-        "said": said,
-        "here": [e for e in walk["steps"] if e["key"] == key and e["captures"] and e["shown"] is not None],
-        "found": wording.result(said) if said and step and step.kind.is_run else "",
-        "examples": {name: examples_of(procedure, name) for name in walk["asks"]} if procedure else {},
-        "alike": _alike(db, job, step, plate, said) if step and walk["phase"] != "done" else None,
-        "outcome": outcome_of(StoredRecord(db), walk["job"], procedure) if walk["phase"] == "done" else None,
-    }
+    where, entries = stated_of(job, reader.acts(job.id, STATES))
+    limit = _limit(procedure, step, where, entries)
+    keys = {each.id: each.key for each in reader.steps(job.id)}
+    verdicts = reader.verdicts(job.id)
+    said = next((each for each in reversed(verdicts) if keys[each.step] == key), None)
+    return Task(
+        walk=walk,
+        step=step,
+        position=next((n for n, each in enumerate(walk["steps"], 1) if each["key"] == key), None),
+        title=step.title if step else walk["title"],
+        cautions_were_read=walk["phase"] not in ("cautions", "done"),
+        mains=_mains(walk["phase"], step),
+        needs=_needs(walk, procedure),
+        limit=limit,
+        scale=_scale(step, limit),
+        is_spoken=step is not None and step.kind.watched in SPOKEN and walk["phase"] == "watch",
+        elapsed_s=since(walk["started"], time.monotonic()) if walk["phase"] == "run" else None,
+        alerts=_alerts(reader, verdicts, keys, procedure, seen),
+        said=said,
+        here=[e for e in walk["steps"] if e["key"] == key and e["captures"] and e["shown"] is not None],
+        found=wording.result(said.verdict) if said and step and step.kind.is_run else "",
+        examples={name: examples_of(procedure, name) for name in walk["asks"]} if procedure else {},
+        alike=_alike(reader, job, step, entries, said) if step and walk["phase"] != "done" else None,
+        outcome=outcome_of(reader, walk["job"], procedure) if walk["phase"] == "done" else None,
+    )
 
 
 def _alike(
-    db: Connection, job: Mapping[str, Any], step: Step, plate: Mapping[str, str], said: Mapping[str, Any] | None
-) -> healthy.LikeIt | None:
+    reader: RecordReader, job: JobRecord, step: Step, entries: Mapping[str, str], said: VerdictRecord | None
+) -> LikeIt | None:
     """What healthy ones of this job's model read at the step at hand, and what it read itself beside them."""
-    if not step.quantity or not is_compared(step.kind) or not model_of(plate)[1]:
+    if not step.quantity or not is_compared(step.kind) or not model_of(entries)[1]:
         return None
-    measured = healthy.measurements(db, step.key, job["appliance"])
+    measured = healthy.measurements(reader, step.key, job.appliance)
     si = measured[-1].unit if measured else units.QUANTITIES[step.quantity].si
-    value, unit = (said["value"], said["unit"] or si) if said else (None, si)
-    return healthy.like(measured, model_of(plate), unit, job=job["ref"], value=value)
+    result = said.verdict if said else None
+    value, unit = (result.value, result.unit or si) if result else (None, si)
+    return healthy.like(measured, model_of(entries), unit, job=job.ref, value=value)
 
 
-def alerts(
-    db: Connection, job: int, procedure: Procedure | None, where: str, plate: Mapping[str, str], seen: int
-) -> list[dict[str, Any]]:
+def _alerts(
+    reader: RecordReader,
+    verdicts: Sequence[VerdictRecord],
+    keys: Mapping[int, str],
+    procedure: Procedure | None,
+    seen: int,
+) -> list[Alert]:
     """What failed or stayed undecided since `seen` and still stands, newest first, with what it usually means."""
-    found = [v for v in queries.standing_of(db, job) if v["outcome"] in STOPPING and v["id"] > seen]
-    for verdict in found:
-        step = procedures.step(procedure, verdict["key"])
-        limit = _limit(procedure, step, where, plate)
-        verdict |= {
-            "meaning": step.meaning if step else "",
-            "points": " – ".join(step.points) if step else "",
-            "wanted": limit.text if limit else "",
-            "shows": _shows(db, verdict),
-        }
-    return sorted(found, key=lambda verdict: -verdict["id"])
+    found = [v for v in standing(verdicts).values() if v.outcome in STOPPING and v.id > seen]
+    alerts = []
+    for verdict in sorted(found, key=lambda verdict: -verdict.id):
+        key = keys[verdict.step]
+        step = procedures.step(procedure, key)
+        meaning, title = (step.meaning, step.title) if step else ("", key)
+        alerts.append(Alert(verdict=verdict, key=key, title=title, meaning=meaning, shows=_shows(reader, verdict)))
+    return alerts
 
 
-def _shows(db: Connection, verdict: Mapping[str, Any]) -> str:
+def _shows(reader: RecordReader, verdict: VerdictRecord) -> str:
     """What a verdict's capture showed; what was found, where that is worked out from many readings."""
-    capture = queries.capture(db, verdict["capture"]) if verdict["capture"] is not None else None
-    return wording.result(verdict) if capture is None or capture["timing"] else wording.display(capture)
+    kept = reader.capture(verdict.capture) if verdict.capture is not None else None
+    return wording.result(verdict.verdict) if kept is None or kept.capture.timing else wording.display(kept)
 
 
 def _needs(walk: Mapping[str, Any], procedure: Procedure | None) -> list[tuple[str, str]]:
@@ -126,7 +183,7 @@ def since(started: float | None, now: float) -> float | None:
     return now - started if started is not None and started <= now else None
 
 
-def _scale(step: Step | None, limit: Limit | None) -> Any:
+def _scale(step: Step | None, limit: Limit | None) -> Scale | None:
     return scale_of(limit, units.QUANTITIES[step.quantity].si) if step and step.quantity else None
 
 

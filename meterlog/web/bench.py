@@ -8,10 +8,10 @@ from urllib.parse import quote, unquote
 
 from datasette.utils.asgi import Forbidden, Response
 
+from meterlog.base import units
 from meterlog.base.errors import CannotDo, MeterlogError, WrongValue
 from meterlog.daemon import client
 from meterlog.procedure.entries import examples_of, read_entry
-from meterlog.store import queries
 from meterlog.web import at_hand, trades
 from meterlog.web.display import displays, reading_words
 from meterlog.web.sheet import database_path, read, sheet
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
     from meterlog.procedure.steps import Procedure
 
+MINUTE_MS = 60_000
 STATUS_WITHIN_S = 2.0
 ANSWER_WITHIN_S = 20.0
 SEEN = "meterlog_seen"
@@ -62,7 +63,7 @@ async def moment(datasette: Any, request: Any) -> dict[str, Any]:
         link["readings"] = [reading_words(reading) for reading in link["readings"]]
     walk = status["walk"]
     hand = await read(datasette, at_hand.at_hand, walk, seen_by(request, walk["job"])) if walk else None
-    shown = displays(status["links"], hand["walk"] if hand else None, hand["step"] if hand else None)
+    shown = displays(status["links"], walk if hand else None, hand.step if hand else None)
     return {"lost": "", "displays": shown, "hand": hand, "store": status["store"]}
 
 
@@ -230,4 +231,19 @@ async def _with_reason(datasette: Any, request: Any, do: str) -> Any:
 
 async def minute(datasette: Any, request: Any) -> Any:
     """The last minute of each display, for the trends: age in s and value, SI."""
-    return Response.json(await read(datasette, queries.last_minute))
+    found = await read(datasette, lambda record: record.latest(MINUTE_MS))
+    numbers = [each for each in found if each[2].value is not None]
+    return Response.json(
+        [
+            {
+                "link": link,
+                "channel": reading.form.channel,
+                "quantity": reading.form.quantity,
+                "utc_ms": utc_ms,
+                "value": reading.value,
+                "digits": reading.digits,
+                "unit": units.symbol(reading.form.unit),
+            }
+            for link, utc_ms, reading in numbers
+        ]
+    )

@@ -9,15 +9,15 @@ from datasette.utils.asgi import NotFound
 
 from meterlog.base.errors import CannotDo
 from meterlog.report import sheets as report
+from meterlog.report.wording import fields_of
 from meterlog.web.sheet import read, sheet
 
 
 async def page(datasette: Any, request: Any) -> Any:
     ref = unquote(request.url_vars["ref"])
-    kind = "evidence" if request.args.get("evidence") else "handover"
-    find = report.evidence if kind == "evidence" else report.handover
     try:
-        card = await read(datasette, find, ref)
+        found = await read(datasette, report.evidence if request.args.get("evidence") else report.handover, ref)
     except CannotDo:
         raise NotFound(f"There is no job {ref}.") from None
-    return await sheet(datasette, request, f"{kind}.html", room="report", style="", **card)
+    template = report.TEMPLATES[type(found)]
+    return await sheet(datasette, request, template, room="report", style="", **fields_of(found))

@@ -12,16 +12,13 @@ from meterlog.base import units
 from meterlog.plots.drawing import Curve, Plot, PlotBand, draw_both
 from meterlog.record.history import healthy_of_each_model
 from meterlog.report import healthy, wording
-from meterlog.store.reader import StoredRecord
 from meterlog.web.sheet import read, sheet
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from meterlog.record.history import StepMeasurement
-    from meterlog.record.kept import StepRecord
     from meterlog.report.healthy import LikeIt
-    from meterlog.store.sqlite import Connection
 
 FEWEST_DRAWN = 2
 """Values that can be compared."""
@@ -29,11 +26,8 @@ FEWEST_DRAWN = 2
 
 async def overview(datasette: Any, request: Any) -> Any:
     """Types of appliance, each with the checks that were measured."""
-
-    def checks(db: Connection) -> dict[str, list[StepRecord]]:
-        return StoredRecord(db).measured_checks()
-
-    return await sheet(datasette, request, "histories.html", appliances=await read(datasette, checks))
+    found = await read(datasette, lambda record: record.measured_checks())
+    return await sheet(datasette, request, "histories.html", appliances=found)
 
 
 async def page(datasette: Any, request: Any) -> Any:
@@ -55,11 +49,10 @@ async def page(datasette: Any, request: Any) -> Any:
 
 def shown(measured: StepMeasurement) -> str:
     """What was found, in words: as displayed, or with its unit where it was worked out from the display."""
-    capture = measured.capture.capture
-    form = capture.form
+    form = measured.capture.capture.form
     if measured.unit != units.QUANTITIES[form.quantity].si:
         return wording.measure(measured.value, measured.unit)
-    return wording.display({"form": form, "shown": form.digits(capture.counts), "how": capture.how})
+    return wording.display(measured.capture)
 
 
 def standing_of(measured: Sequence[StepMeasurement], here: str) -> str:

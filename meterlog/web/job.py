@@ -9,7 +9,7 @@ from urllib.parse import unquote
 from datasette.utils.asgi import NotFound, Response
 
 from meterlog.report.card import card_of
-from meterlog.store import queries
+from meterlog.report.wording import fields_of
 from meterlog.web import bench
 from meterlog.web.photograph import bare, image_type
 from meterlog.web.sheet import read, sheet
@@ -19,17 +19,17 @@ async def page(datasette: Any, request: Any) -> Any:
     card = await read(datasette, card_of, unquote(request.url_vars["ref"]))
     if card is None:
         raise NotFound(f"There is no job {unquote(request.url_vars['ref'])}.")
-    return await sheet(datasette, request, "job.html", **card)
+    return await sheet(datasette, request, "job.html", **fields_of(card))
 
 
 async def photo(datasette: Any, request: Any) -> Any:
     """A photograph; its type is told by its first bytes, and a browser never guesses another."""
-    found = await read(datasette, queries.photo, request.url_vars["digest"])
-    kind = image_type(found["content"]) if found else None
+    found = await read(datasette, lambda record: record.photograph(request.url_vars["digest"]))
+    kind = image_type(found.content) if found and found.content else None
     if found is None or kind is None:
         raise NotFound("There is no such photograph, or it was erased.")
     headers = {"content-security-policy": "default-src 'none'"}
-    return Response(found["content"], headers=headers, content_type=kind)
+    return Response(found.content, headers=headers, content_type=kind)
 
 
 async def add_photo(datasette: Any, request: Any) -> Any:
@@ -37,10 +37,10 @@ async def add_photo(datasette: Any, request: Any) -> Any:
     asked_by = bench.who(request)
     ref = unquote(request.url_vars["ref"])
     name = " ".join(request.args.get("name", "").split())[:80] or "photograph"
-    job = await read(datasette, queries.job, ref)
+    job = await read(datasette, lambda record: record.job(ref))
     if request.method != "POST" or job is None:
         return Response.json({"ok": False, "error": f"There is no job {ref}."}, status=404)
-    if job["closed_utc_ms"]:
+    if job.closed_utc_ms:
         return Response.json({"ok": False, "error": f"Job {ref} is closed: no photograph is added to it."}, status=409)
     try:
         content = bare(await request.post_body())

@@ -9,11 +9,10 @@ from meterlog.base.errors import MeterlogError
 from meterlog.record.audit import capture_differs, verdict_differs
 from meterlog.record.auditor import conversation_behind
 from meterlog.record.revisit import Revisit
-from meterlog.store.reader import StoredRecord
 
 if TYPE_CHECKING:
     from meterlog.record.kept import CaptureRecord
-    from meterlog.store.sqlite import Connection
+    from meterlog.record.reader import RecordReader
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,12 +25,12 @@ class Recomputed:
     failed: str = ""
 
 
-def recompute(db: Connection, number: int) -> Recomputed:
+def recompute(reader: RecordReader, number: int) -> Recomputed:
     """Decode the bytes of every capture that a verdict rests on, compare, and conclude anew."""
-    revisit = Revisit(StoredRecord(db))
+    revisit = Revisit(reader)
     try:
         kept = revisit.verdict(number)
-        numbers = sorted(set(kept.context["captures"].values()))
+        numbers = sorted(set(kept.basis.captures.values()))
         frames, differs = 0, []
         for capture in numbers:
             seen, found = _capture_again(revisit, revisit.capture(capture))

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, Concatenate, ParamSpec, TypeVar
 
 from datasette.utils.asgi import NotFound, Response
 
 from meterlog import __version__
+from meterlog.store.reader import StoredRecord
 
 if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
+    from meterlog.record.reader import RecordReader
+
+P = ParamSpec("P")
 T = TypeVar("T")
 
 STRICT = (
@@ -34,9 +38,12 @@ def database_path(datasette: Any) -> Path:
     return Path(datasette.get_database(database_name(datasette)).path)
 
 
-async def read(datasette: Any, query: Callable[..., T], *values: Any) -> T:
-    """What a function of `queries` (or several, in one function) finds."""
-    found: T = await datasette.get_database(database_name(datasette)).execute_fn(lambda db: query(db, *values))
+async def read(
+    datasette: Any, question: Callable[Concatenate[RecordReader, P], T], *args: P.args, **more: P.kwargs
+) -> T:
+    """What a question to the record finds, in one visit."""
+    database = datasette.get_database(database_name(datasette))
+    found: T = await database.execute_fn(lambda db: question(StoredRecord(db), *args, **more))
     return found
 
 

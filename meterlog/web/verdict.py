@@ -10,14 +10,16 @@ from datasette.utils.asgi import NotFound
 from meterlog.files import places
 from meterlog.report import healthy
 from meterlog.report.reached import reached_from
+from meterlog.report.wording import fields_of
 from meterlog.web.recompute import recompute
 from meterlog.web.sheet import database_path, number_of, read, sheet
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
     from pathlib import Path
 
-    from meterlog.store.sqlite import Connection
+    from meterlog.record.reader import RecordReader
+    from meterlog.report.healthy import LikeIt
+    from meterlog.report.reached import Reached
 
 FRAMES_SHOWN = 60
 
@@ -27,26 +29,19 @@ async def page(datasette: Any, request: Any) -> Any:
     found = await read(datasette, reached_from, number)
     if found is None:
         raise NotFound(f"There is no verdict {number}.")
-    alike = await read(datasette, _alike, found["verdict"])
+    alike = await read(datasette, _alike, found)
     again = await read(datasette, recompute, number) if request.args.get("recompute") else None
-    written = found["texts"].get("procedure")
-    command = judge_again(found["verdict"]["job_ref"], written["name"] if written else "", database_path(datasette))
+    written = found.texts.get("procedure")
+    command = judge_again(found.job.ref, written.name if written else "", database_path(datasette))
     return await sheet(
-        datasette,
-        request,
-        "verdict.html",
-        recomputed=again,
-        alike=alike,
-        frames_shown=FRAMES_SHOWN,
-        command=command,
-        **found,
-    )
+        datasette, request, "verdict.html", recomputed=again, alike=alike, frames_shown=FRAMES_SHOWN, command=command,
+        **fields_of(found),
+    )  # fmt: skip
 
 
-def _alike(db: Connection, verdict: Mapping[str, Any]) -> healthy.LikeIt | None:
+def _alike(reader: RecordReader, found: Reached) -> LikeIt | None:
     """What healthy ones of the model read before what a verdict rests on."""
-    capture = verdict["capture"]
-    return healthy.of_capture(db, verdict["step_key"], verdict["appliance"], capture) if capture is not None else None
+    return healthy.of_capture(reader, found.step.key, found.job.appliance, found.capture.id) if found.capture else None
 
 
 def judge_again(ref: str, procedure: str, db: Path) -> list[str]:

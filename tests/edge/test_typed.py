@@ -10,7 +10,8 @@ from edge.test_loop import Loop
 from meterlog.cli import meterlog
 from meterlog.report import sheets
 from meterlog.report.reached import reached_from
-from meterlog.store import audit, queries
+from meterlog.store import audit
+from meterlog.store.reader import reading
 from meterlog.store.sqlite import open_reader
 
 TEXT = """\
@@ -103,20 +104,17 @@ def test_the_audit_finds_what_was_typed_otherwise(typed, tmp_path, old, new, fin
 
 
 def test_sheet_page_and_evidence_mark_it(typed):
-    db = open_reader(typed)
-    try:
-        paper = sheets.as_html("handover", sheets.handover(db, "T-1"))
-        evidence = sheets.as_html("evidence", sheets.evidence(db, "T-1"))
-        chain = reached_from(db, 1)
-        captures = queries.captures_of(db, queries.job(db, "T-1")["id"])
-    finally:
-        db.close()
+    with reading(typed) as reader:
+        paper = sheets.as_html(sheets.handover(reader, "T-1"))
+        evidence = sheets.as_html(sheets.evidence(reader, "T-1"))
+        chain = reached_from(reader, 1)
+        captures = [kept.capture for kept in reader.captures(reader.job("T-1").id)]
     assert "<b>Protective conductor</b>: 360 mΩ (typed) first, 90 mΩ (typed) since; wanted at most 300 mΩ." in paper
     assert "Insulation: <b>more than 200 MΩ (typed)</b>" in paper
     assert "0.36 Ω (typed)" in evidence
     assert "earth tester 25 A" in evidence
-    assert chain["capture"]["instrument"] == "earth tester 25 A"
-    assert [each["instrument"] for each in captures] == ["earth tester 25 A", "another tester", "insulation tester"]
+    assert chain.capture.capture.typed.instrument == "earth tester 25 A"
+    assert [each.typed.instrument for each in captures] == ["earth tester 25 A", "another tester", "insulation tester"]
 
 
 def test_it_stands_under_a_leaf_of_its_own_and_rereading_bytes_leaves_it(typed):
