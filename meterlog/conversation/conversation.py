@@ -117,10 +117,12 @@ class Conversation:
         self._is_told = False
         return out
 
-    def poll(self, at: float) -> tuple[list[bytes], list[Outcome]]:
-        """Bytes to write at a time, s, and outcomes that time alone has completed."""
+    def poll(self, at: float, *, may_ask: bool = True) -> tuple[list[bytes], list[Outcome]]:
+        """Bytes to write at a time, s, and outcomes that time alone has completed; none to write unless it may ask."""
         out: list[Outcome] = []
         self._pass(out, at)
+        if not may_ask:
+            return [], out
         moment, requests = max(micros(at), self._now), []
         if self._sleeps_from is not None and moment >= self._sleeps_from:
             self._awake = False
@@ -147,6 +149,19 @@ class Conversation:
         if self._poller and not self._stream.rest:
             dues.append(self._poller.wake_at)
         return min((seconds(due) for due in dues if due is not None), default=None)
+
+    @property
+    def completes_at(self) -> float | None:
+        """When time alone completes something, s."""
+        return None if self._due is None else seconds(self._due)
+
+    @property
+    def busy_until(self) -> float | None:
+        """Until when, s, an answer comes or may come, so that nobody else on the line may speak; None: none may."""
+        dues = [self._last + self._patience] if self._stream.rest else []
+        if self._poller and self._poller.busy_until is not None:
+            dues.append(self._poller.busy_until)
+        return max(map(seconds, dues), default=None)
 
     def end(self) -> list[Outcome]:
         """The stream is over: what is left of it is no frame, unless silence ends one."""

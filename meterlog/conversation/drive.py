@@ -49,9 +49,9 @@ def advance(conversation: Conversation, event: Event) -> list[Outcome]:
     return conversation.sent(event.data, event.at) if event.kind == "out" else []
 
 
-def elapse(conversation: Conversation, at: float) -> tuple[list[bytes], list[Outcome]]:
-    """What time alone brings by a moment, s: bytes to send now, and outcomes."""
-    return conversation.poll(at)
+def elapse(conversation: Conversation, at: float, *, may_ask: bool = True) -> tuple[list[bytes], list[Outcome]]:
+    """What time alone brings by a moment, s: bytes to send now, where it may ask, and outcomes."""
+    return conversation.poll(at, may_ask=may_ask)
 
 
 def end(conversation: Conversation) -> list[Outcome]:

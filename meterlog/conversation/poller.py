@@ -56,6 +56,7 @@ class Poller:
         self._queue = [*first, *rounds]
         self._round_began = 0
         self._due = 0
+        self._paused_until = 0  # after the last answer
         self._handed: tuple[Question, int] | None = None
         self._misses = 0
         self._owed: list[tuple[Question, int]] = []
@@ -79,6 +80,16 @@ class Poller:
         if self.deadline is not None:
             return self.deadline
         return self._due if self._handed is None else self._handed[1] + self._wait
+
+    @property
+    def busy_until(self) -> int | None:
+        """Until when an answer may still come, or nothing may be sent behind one; None: none is waited for."""
+        dues = [until for _, until in self._owed] + ([self._paused_until] if self._paused_until else [])
+        if self._handed is not None:
+            dues.append(self._handed[1] + self._wait)
+        if self.pending is not None:
+            dues.append(self.asked_at + (self._wait if self._is_spoiled else 2 * self._wait))
+        return max(dues, default=None)
 
     def not_before(self, at: int) -> None:
         """Ask nothing before a moment."""
@@ -165,6 +176,6 @@ class Poller:
         self._owed = [*waiting, (question, self.asked_at + 2 * self._wait)]
 
     def _schedule(self, question: Question, at: int) -> None:
-        self._due = at + micros(question.pause)
+        self._due = self._paused_until = at + micros(question.pause)
         if not self._queue:
             self._due = max(self._due, self._round_began + self._every)

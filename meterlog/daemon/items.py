@@ -15,12 +15,13 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Opened:
-    """A link is open; the loop may write to it."""
+    """A link is open; the loop may write to it. `line`: what it shares with other instruments, "" for nothing."""
 
     source: str
     link: Link
     url: str
     at: float
+    line: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -122,7 +122,8 @@ class BenchLoop:
     def _take(self, item: Item) -> None:
         match item:
             case Received():
-                self._hear(self.stations[item.source], item.data, round(item.at, 3))
+                source = self.desk.instruments.answering(item.source)
+                self._hear(self.stations[source], item.data, round(item.at, 3))
             case Request():
                 self._commit_when_due(self.clock.monotonic())  # an answer shows nothing that is not kept
                 item.reply.put(self._answer(item.message))
@@ -157,8 +158,8 @@ class BenchLoop:
 
     def _open(self, item: Opened) -> None:
         station = self.stations[item.source]
-        station.opened(item.link, item.url, round(item.at, 3))
-        self.desk.instruments.opened(item.source, station.profile.conversation(), station.opened_at)
+        station.opened(item.link, item.url, round(item.at, 3), item.line)
+        self.desk.instruments.opened(item.source, station.profile.conversation(), station.opened_at, item.line)
         self._begin_link(station)
 
     def _begin_link(self, station: Station) -> None:
@@ -202,7 +203,7 @@ class BenchLoop:
             return  # it takes no bytes any more: its task opens it again
         if station.times_aside.bit_count() == 1:  # told each time that it has doubled
             self._tell_aside(station)
-        self._open(Opened(station.source, station.link, station.url, now))
+        self._open(Opened(station.source, station.link, station.url, now, station.line))
 
     def _tell_aside(self, station: Station) -> None:
         facts = {"link": station.source, "why": station.reason, "bytes_not_kept": station.bytes_not_kept}

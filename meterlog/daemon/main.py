@@ -33,7 +33,7 @@ from meterlog.store.reader import reading
 from meterlog.store.writer import Writer
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Iterator
+    from collections.abc import Collection, Iterator, Mapping
     from pathlib import Path
 
     from meterlog.daemon.items import Item
@@ -121,7 +121,25 @@ def stations_of(bench: BenchFile, bench_path: Path, kept: Collection[str] = ()) 
         text = _addressed(instrument, text_of(path), path, bench_path)
         profile = (read_kept_profile if text_sha256(text) in kept else compile_profile)(text, str(path))
         stations[source] = Station(source, profile, instrument.facts(source))
+    _share_well(bench, stations, str(bench_path))
     return stations
+
+
+def _share_well(bench: BenchFile, stations: Mapping[str, Station], name: str) -> None:
+    """Instruments on one port must be asked, and alike. Raises: WrongText."""
+    problems = Problems(name)
+    for first, *others in bench.lines:
+        for source in (first, *others) if others else ():
+            profile, where = stations[source].profile, bench.instruments[source].where
+            assert where
+            if not profile.polled:
+                hint = "of two that speak by themselves nobody can tell whose bytes come: one profile with `messages`"
+                where.tell(problems, "port", expected=f"{source} to be asked (`ask`), for its port is shared",
+                           saw=f"{profile.key}, which speaks by itself", hint=hint)  # fmt: skip
+            elif settings_of(profile) != settings_of(stations[first].profile):
+                hint = "one line has one baud rate, parity and number of bits; a request may have a `baud` of its own"
+                where.tell(problems, "port", expected=f"`line` as in the profile of {first}", saw="another", hint=hint)
+    problems.raise_if_any()
 
 
 def _addressed(instrument: BenchInstrument, text: str, path: Path, bench_path: Path) -> str:
@@ -188,24 +206,26 @@ def _control(db: Path, items: queue.Queue[Item], announcer: Announcer) -> Iterat
 def links_of(
     bench: BenchFile, stations: dict[str, Station], items: queue.Queue[Item], clock: Clock
 ) -> dict[str, SupervisedLink]:
-    """A supervised link for each instrument, not yet started."""
+    """A supervised link for each instrument, not yet started; those on one port have one together."""
     switched = {switch.on for switch in bench.switches}
-    return {
-        source: SupervisedLink(
+    links: dict[str, SupervisedLink] = {}
+    for source, *sharing in bench.lines:
+        link = SupervisedLink(
             source,
-            instrument,
+            bench.instruments[source],
             settings_of(stations[source].profile),
             items,
             clock=clock,
-            has_switch=source in switched,
+            has_switch=not switched.isdisjoint((source, *sharing)),
+            sharing=sharing,
         )
-        for source, instrument in bench.instruments.items()
-    }
+        links |= dict.fromkeys((source, *sharing), link)
+    return links
 
 
 @contextlib.contextmanager
 def _running(links: dict[str, SupervisedLink]) -> Iterator[None]:
-    for link in links.values():
+    for link in set(links.values()):
         link.start()
     try:
         yield

@@ -38,9 +38,9 @@ class Shown:
 class Station:
     """What the bench loop keeps of one instrument.
 
-    `link_id` is the store's, None while the link is down; `last_link_id` stays, since a capture may
-    still be taken from what came before; `opened_at` is the zero of the link's
-    clock, s on the machine's monotonic clock; `opened_utc_ms` is the same moment in UTC.
+    `line` is what it shares with other instruments, "" for nothing; `link_id` is the store's, None while the link is
+    down; `last_link_id` stays, since a capture may still be taken from what came before; `opened_at` is the zero of the
+    link's clock, s on the machine's monotonic clock; `opened_utc_ms` is the same moment in UTC.
     """
 
     source: str
@@ -52,6 +52,7 @@ class Station:
     opened_at: float = 0.0
     opened_utc_ms: int = 0
     url: str = ""
+    line: str = ""
     state: LinkState = LinkState.OPENING
     why: str = ""
     hint: str = ""
@@ -72,9 +73,9 @@ class Station:
     fresh: bool = False
     announced_at: float = 0.0
 
-    def opened(self, link: Link, url: str, at: float) -> None:
+    def opened(self, link: Link, url: str, at: float, line: str) -> None:
         """Its link is open, s on the machine's monotonic clock; what it showed before is no longer live."""
-        self.link, self.url, self.opened_at = link, url, at
+        self.link, self.url, self.opened_at, self.line = link, url, at, line
         self.heard_at = self.understood_at = at
         self.unread, self.set_aside_at = 0, None
         self.pace, self.reason, self.last = (

@@ -12,6 +12,7 @@ from meterlog.links.ports import device_of
 
 if TYPE_CHECKING:
     import queue
+    from collections.abc import Sequence
 
     from meterlog.daemon.clock import Clock
     from meterlog.daemon.items import Item
@@ -31,13 +32,17 @@ COUNT_EVERY_S = 2.0
 
 
 class SupervisedLink:
-    """The task of one link. `start` it; `stop` ends it within one read's wait."""
+    """The task of one link. `start` it; `stop` ends it within one read's wait.
+
+    `sharing`: the other instruments on its line, which are told of all but what comes: the loop knows whose that is.
+    """
 
     def __init__(
         self, source: str, instrument: BenchInstrument, settings: LineSettings, queue: queue.Queue[Item], *,
-        clock: Clock, has_switch: bool = False,
+        clock: Clock, has_switch: bool = False, sharing: Sequence[str] = (),
     ) -> None:  # fmt: skip
         self.source = source
+        self.sources = (source, *sharing)
         self._instrument = instrument
         self._settings = settings
         self._queue = queue
@@ -89,7 +94,9 @@ class SupervisedLink:
         """Until the end is asked for. Raises: LinkLost, with the link closed."""
         url = url_of(self._instrument)
         link = open_link(url, self._settings, self._wait_s)
-        self._queue.put(Opened(self.source, link, url, self._clock.monotonic()))
+        line, now = (url if len(self.sources) > 1 else ""), self._clock.monotonic()
+        for source in self.sources:
+            self._queue.put(Opened(source, link, url, now, line))
         self._change(LinkState.LISTENING)
         try:
             self._listen(link)
@@ -115,7 +122,8 @@ class SupervisedLink:
         for name, is_on in link.control_lines().items():
             if lines.get(name, False) != is_on:
                 lines[name] = is_on
-                self._queue.put(LineChanged(self.source, f"{name} {'on' if is_on else 'off'}", now))
+                for source in self.sources:
+                    self._queue.put(LineChanged(source, f"{name} {'on' if is_on else 'off'}", now))
 
     def count_damage(self, link: Link, told: int) -> int:
         """Tell of damage once, and again each time that it has doubled. Answers how much is told of."""
@@ -123,7 +131,8 @@ class SupervisedLink:
         count = sum(errors.values())
         if count < max(1, 2 * told):
             return told
-        self._queue.put(Damaged(self.source, errors))
+        for source in self.sources:
+            self._queue.put(Damaged(source, errors))
         return count
 
     def _wait(self, lost: LinkLost, failures: int) -> None:
@@ -138,7 +147,8 @@ class SupervisedLink:
         """The one place where the state changes: remembered and told, once for each change or new reason."""
         if (state, why) != self._told:
             self._told = (state, why)
-            self._queue.put(StateChanged(self.source, state, why, hint, self._clock.monotonic()))
+            for source in self.sources:
+                self._queue.put(StateChanged(source, state, why, hint, self._clock.monotonic()))
 
 
 def url_of(instrument: BenchInstrument) -> str:

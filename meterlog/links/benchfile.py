@@ -46,7 +46,7 @@ class BenchInstrument:
 
     Attributes:
         profile: key of a shipped profile, or a path to one.
-        port: device path or link URL; "" where found by `usb_serial`.
+        port: device path or link URL; "" where found by `usb_serial`; one that others have too is shared with them.
         address: where its profile is used at another address than its own; "" for its own.
         calibrated: date of its last calibration, None when not known.
         open_circuit: V that its resistance function shows at most, None when not known.
@@ -106,6 +106,15 @@ class BenchFile:
     speech: bool | None = None
     tones: bool | None = None
     where: Where | None = field(default=None, compare=False)
+
+    @property
+    def lines(self) -> tuple[tuple[str, ...], ...]:
+        """The instruments by the port that they are on, in the order of the file; each plays a recording for itself."""
+        shared: dict[tuple[str, str], list[str]] = {}
+        for name, instrument in self.instruments.items():
+            own = name if instrument.port.startswith("recording:") else instrument.usb_serial
+            shared.setdefault((instrument.port, own), []).append(name)
+        return tuple(map(tuple, shared.values()))
 
 
 def _date(value: str) -> date:

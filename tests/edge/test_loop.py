@@ -30,7 +30,7 @@ BENCH = """\
 bench: test bench
 instruments:
   thermometer: {profile: ascii-thermometer, port: /dev/not-used}
-  transmitter: {profile: modbus-rtu, port: /dev/not-used}
+  transmitter: {profile: modbus-rtu, port: /dev/not-used-either}
 """
 HOUR_MS = 3_600_000
 

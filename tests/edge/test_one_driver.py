@@ -48,7 +48,9 @@ def frames_of(name):
     if page.is_file():
         lines = [line.split(" ", 1) for line in page.read_text().splitlines()]
         return [bytes.fromhex(rest.split("|")[0]) for word, rest in lines if word in ("got", "noise")]
-    return [data for example in CASES[name].said.examples for data in (*example.after, example.frame)]
+    return [
+        data for example in CASES[name].said.examples for data in (*(e.frame for e in example.after), example.frame)
+    ]
 
 
 def damaged(data, rng):

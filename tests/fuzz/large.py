@@ -83,7 +83,9 @@ def many_bytes(count):
     least = most = 0
     while done < count:
         profile = rng.choice(profiles)
-        frames = [data for example in profile.said.examples for data in (*example.after, example.frame)] or [b"0"]
+        frames = [
+            data for example in profile.said.examples for data in (*(e.frame for e in example.after), example.frame)
+        ] or [b"0"]
         data = b"".join(
             rng.randbytes(rng.randrange(40)) if rng.random() < 0.3 else spoiled(rng.choice(frames), rng)
             for _ in range(200)
