@@ -77,7 +77,7 @@ def list_(url: str, as_json: bool) -> None:
     from meterlog.workshop.address import connect
     from meterlog.workshop.overview import benches
 
-    with connect(url) as server:
+    with connect(url, autocommit=True) as server:
         rows = [{**asdict(bench), "missing": bench.missing} for bench in benches(server)]
     table(rows, ("label", "jobs", "newest", "heard", "missing", "identity"), as_json)
 
@@ -97,7 +97,7 @@ def fetch(url: str, label: str, to: Path) -> None:
 
     if to.exists():
         raise CannotDo(f"{to} is there already", "give another name")
-    with connect(url) as server:
+    with connect(url, autocommit=True) as server:
         found = [bench for bench in benches(server) if label in (bench.label, bench.identity)]
         if len(found) != 1:
             raise CannotDo(f"{len(found)} benches are called {label!r}", "list them with: meterlog workshop list URL")

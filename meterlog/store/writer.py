@@ -471,6 +471,7 @@ class Writer:
 
     def _disclose(self, job: int | None, name: str, value: str, content: bytes | None = None) -> str:
         salt = secrets.token_bytes(16)
+        value = value.replace("\x00", "")  # it parts a field's name, text and content in the digest
         hashed = value if content is None else value + "\x00" + leaves.sha256(content)
         made = digest(salt, name, hashed)
         self._batch.disclosures.append((made, job, salt, name, value, content))

@@ -9,7 +9,6 @@ bench in whole.
 from __future__ import annotations
 
 import contextlib
-import json
 import threading
 import time
 from typing import TYPE_CHECKING, Any
@@ -21,9 +20,10 @@ from meterlog.store.reader import SHIFT
 from meterlog.workshop.address import connect, psycopg
 from meterlog.workshop.overview import BenchThere, benches
 from meterlog.workshop.packing import columns_of
+from meterlog.workshop.rebuild import shorter_lines
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Mapping
     from pathlib import Path
 
     from meterlog.store.sqlite import Connection
@@ -89,53 +89,55 @@ def keep_fresh(url: str, path: Path, say: Callable[[str], None]) -> None:
 
 
 def _bench(server: psycopg.Connection[Any], db: Connection, bench: BenchThere) -> int:
-    identity, label, upto = bench.identity, bench.label, bench.reached
-    row = db.execute("SELECT place, number FROM mirrored WHERE bench = ?", [identity]).fetchone()
+    row = db.execute("SELECT place, number FROM mirrored WHERE bench = ?", [bench.identity]).fetchone()
     place, since = row or (db.execute("SELECT count(*) + 1 FROM mirrored").fetchone()[0], -1)
-    rows = server.execute(
-        "SELECT DISTINCT ON (tbl, id) tbl, data FROM meterlog.row WHERE bench = %s AND number > %s AND number <= %s "
-        "ORDER BY tbl, id, hash",
-        [identity, since, upto],
-    ).fetchall()
-    by_table: dict[str, list[dict[str, Any]]] = {table: [] for table in TABLES}
-    for table, data in rows:
-        if table in by_table:
-            by_table[table].append(data if isinstance(data, dict) else json.loads(data))
     db.execute("BEGIN")
     try:
-        for table in TABLES:
-            names = columns_of(db, table)
-            marks = ", ".join("?" * len(names))
-            for each in by_table[table]:
-                moved = _moved(table, each, place, label)
-                if table != "text" or not _is_kept(db, moved["sha256"]):
-                    db.execute(f"INSERT INTO {table} VALUES ({marks})", [moved.get(name) for name in names])
-        _personal(server, db, identity, place)
-        db.execute(
-            "INSERT OR REPLACE INTO mirrored VALUES (?, ?, ?, ?, ?, ?)",
-            [identity, label, place, max(upto, since), bench.heard, bench.missing],
-        )
+        came = _rows(server, db, bench, place, since) if bench.reached > since else 0
+        _personal(server, db, bench.identity, place)
+        progress = [bench.identity, bench.label, place, max(bench.reached, since), bench.heard, bench.missing]
+        db.execute("INSERT OR REPLACE INTO mirrored VALUES (?, ?, ?, ?, ?, ?)", progress)
         db.execute("COMMIT")
     except BaseException:
         db.execute("ROLLBACK")
         raise
-    return len(rows)
+    return came
+
+
+def _rows(server: psycopg.Connection[Any], db: Connection, bench: BenchThere, place: int, since: int) -> int:
+    """The rows of a bench's commits after one, of rival lines those of the longest; answers how many came."""
+    left_out = list(shorter_lines(server, bench.identity)) if bench.forks else []
+    kept = {row[0] for row in db.execute("SELECT sha256 FROM text")}  # benches share their profiles and procedures
+    names = {table: columns_of(db, table) for table in TABLES}
+    came = 0
+    with server.transaction(), server.cursor(name="mirror") as cursor:
+        cursor.itersize = 2000
+        cursor.execute(
+            "SELECT tbl, data FROM meterlog.row WHERE bench = %s AND number > %s AND number <= %s "
+            "AND NOT hash = ANY(%s) AND tbl = ANY(%s)",
+            [bench.identity, since, bench.reached, left_out, list(TABLES)],
+        )
+        for table, data in cursor:
+            moved = _moved(table, data, place, bench.label)
+            came += 1
+            if table != "text" or moved["sha256"] not in kept:
+                marks = ", ".join("?" * len(names[table]))
+                db.execute(f"INSERT INTO {table} VALUES ({marks})", [moved.get(name) for name in names[table]])
+    return came
 
 
 def _personal(server: psycopg.Connection[Any], db: Connection, identity: str, place: int) -> None:
     """The personal fields of a bench as they are there now: what was erased is gone here too."""
-    db.execute("DELETE FROM disclosure WHERE job >> ? = ?", [SHIFT, place])
-    sql = "SELECT digest, job, salt, name, value, content FROM meterlog.personal WHERE bench = %s AND job IS NOT NULL"
-    for digest, job, *rest in server.execute(sql, [identity]):
+    of_bench = "FROM meterlog.personal WHERE bench = %s AND job IS NOT NULL"
+    there = {row[0] for row in server.execute(f"SELECT digest {of_bench}".encode(), [identity])}
+    here = {row[0] for row in db.execute("SELECT digest FROM disclosure WHERE job >> ? = ?", [SHIFT, place])}
+    db.executemany("DELETE FROM disclosure WHERE digest = ?", [(digest,) for digest in here - there])
+    sql = f"SELECT digest, job, salt, name, value, content {of_bench} AND digest = ANY(%s)"
+    for digest, job, *rest in server.execute(sql.encode(), [identity, list(there - here)]):
         db.execute("INSERT INTO disclosure VALUES (?, ?, ?, ?, ?, ?)", [digest, job + (place << SHIFT), *rest])
 
 
-def _is_kept(db: Connection, sha256: str) -> bool:
-    """Whether a text is there: benches share their profiles and procedures."""
-    return db.execute("SELECT 1 FROM text WHERE sha256 = ?", [sha256]).fetchone() is not None
-
-
-def _moved(table: str, row: dict[str, Any], place: int, label: str) -> dict[str, Any]:
+def _moved(table: str, row: Mapping[str, Any], place: int, label: str) -> dict[str, Any]:
     """A row with its ids parted from those of other benches, and a job's reference named by its bench."""
     offset = place << SHIFT
     moved = dict(row)

@@ -15,7 +15,7 @@ class BenchThere:
 
     Attributes:
         reached: last commit of its unbroken line, -1 for none; `newest` the last of all that came.
-        heard: when something of it came last, ISO 8601 UTC, "" for never.
+        heard: when something of it came last by the server's clock, ISO 8601 UTC, "" for never.
         jobs: how many it has opened. forks: numbers that hold rival commits.
     """
 
@@ -38,13 +38,12 @@ class BenchThere:
 def benches(server: psycopg.Connection[Any]) -> list[BenchThere]:
     """Every bench that joined, by label."""
     sql = """
-        SELECT b.identity, b.label, meterlog.reach(b.identity), coalesce(c.newest, -1),
-            coalesce(to_char(c.heard AT TIME ZONE 'UTC', 'YYYY-MM-DD"T"HH24:MI:SS"Z"'), ''),
+        SELECT b.identity, b.label, meterlog.reach(b.identity),
+            coalesce((SELECT max(number) FROM meterlog.commit c WHERE c.bench = b.identity), -1),
+            coalesce(to_char(h.at AT TIME ZONE 'UTC', 'YYYY-MM-DD"T"HH24:MI:SS"Z"'), ''),
             (SELECT count(DISTINCT id) FROM meterlog.row r WHERE r.bench = b.identity AND r.tbl = 'job'),
-            (SELECT count(*) FROM meterlog.fork f WHERE f.bench = b.identity)
-        FROM meterlog.bench b LEFT JOIN LATERAL (
-            SELECT max(number) AS newest, max(received) AS heard FROM meterlog.commit c WHERE c.bench = b.identity
-        ) c ON true ORDER BY b.label, b.identity
+            (SELECT count(*) FROM meterlog.rival f WHERE f.bench = b.identity)
+        FROM meterlog.bench b LEFT JOIN meterlog.heard h ON h.bench = b.identity ORDER BY b.label, b.identity
     """
     names = ("identity", "label", "reached", "newest", "heard", "jobs", "forks")
     return [BenchThere(**dict(zip(names, row, strict=True))) for row in server.execute(sql)]

@@ -107,10 +107,15 @@ def _body(rows: Mapping[str, list[list[Any]]]) -> bytes:
 
 def _asked(rows: Mapping[str, list[list[Any]]], columns: Mapping[str, list[str]]) -> Iterator[tuple[str, int, str]]:
     for table in rows.keys() & columns.keys():
-        names = columns[table]
-        place = names.index("id")
-        for row in rows[table]:
-            yield table, row[place], _JSON(dict(zip(names, row, strict=True)))
+        for row in map(as_shown, (dict(zip(columns[table], row, strict=True)) for row in rows[table])):
+            yield table, row["id"], _JSON(row)
+
+
+def as_shown(row: dict[str, Any]) -> dict[str, Any]:
+    """A row as the server's tables can show it: without the character NUL, which its texts can't hold."""
+    if any(isinstance(value, str) and "\x00" in value for value in row.values()):
+        return {name: value.replace("\x00", "") if isinstance(value, str) else value for name, value in row.items()}
+    return row
 
 
 def columns_of(db: Connection, table: str) -> list[str]:

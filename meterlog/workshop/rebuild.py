@@ -60,9 +60,9 @@ def _forget_own_identity(db: Connection) -> None:
 
 def _line_of(server: psycopg.Connection[Any], bench: str, gaps: list[Gap]) -> Iterator[tuple[int, str, bytes]]:
     """The commits from the first on, each the one that continues the one before; of rival lines the longest."""
-    left_out = _shorter_lines(server, bench)
+    left_out = shorter_lines(server, bench)
     previous, expected = NO_SEAL, 0
-    with server.cursor(name="line") as cursor:
+    with server.transaction(), server.cursor(name="line") as cursor:
         cursor.itersize = 2000
         cursor.execute(
             "SELECT number, hash, line, body FROM meterlog.commit WHERE bench = %s ORDER BY number, hash", [bench]
@@ -78,7 +78,7 @@ def _line_of(server: psycopg.Connection[Any], bench: str, gaps: list[Gap]) -> It
             previous, expected = line_hash(line), expected + 1
 
 
-def _shorter_lines(server: psycopg.Connection[Any], bench: str) -> set[str]:
+def shorter_lines(server: psycopg.Connection[Any], bench: str) -> set[str]:
     """The commits of rival lines that are not the longest; empty where there is no fork."""
     first = server.execute("SELECT min(number) FROM meterlog.fork WHERE bench = %s", [bench]).fetchone()
     if first is None or first[0] is None:

@@ -16,11 +16,12 @@ from meterlog.base.errors import CannotDo
 from meterlog.base.seals import line_hash
 from meterlog.store.sqlite import open_reader
 from meterlog.workshop.address import connect, psycopg
+from meterlog.workshop.layout import VERSION
 from meterlog.workshop.packing import packed
-from meterlog.workshop.server import VERSION, version
+from meterlog.workshop.server import version
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
     from pathlib import Path
 
     from meterlog.store.sqlite import Connection
@@ -28,6 +29,18 @@ if TYPE_CHECKING:
 
 BATCH = 500
 """Commits of one transaction."""
+
+_COMMIT = {
+    "bench": "text",
+    "number": "int8",
+    "hash": "text",
+    "line": "text",
+    "acts": "int4",
+    "body": "bytea",
+    "digest": "bytea",
+}
+_ROW = {"bench": "text", "tbl": "text", "id": "int8", "number": "int8", "hash": "text", "data": "text"}
+"""The columns that are sent, with their types."""
 
 POLL_S = 0.05
 STALLED_MS = 30_000
@@ -159,39 +172,28 @@ class Sender:
     # ---- sending ----
 
     def _send(self, commits: Sequence[Packed]) -> None:
+        bench = self.bench
         with self._server.transaction():
-            self._copy_commits(commits)
-            self._copy_rows(commits)
+            rows = ((bench, c.number, c.hash, c.line, c.acts, c.body, c.digest) for c in commits)
+            self._copy("commit", _COMMIT, rows)
+            self._copy("row", _ROW, ((bench, t, id, c.number, c.hash, data) for c in commits for t, id, data in c.rows))
         self._told(len(commits))
 
-    def _copy_commits(self, commits: Sequence[Packed]) -> None:
-        db = self._server
-        db.execute("CREATE TEMP TABLE IF NOT EXISTS sent (LIKE meterlog.commit) ON COMMIT DELETE ROWS")
+    def _copy(self, table: str, columns: Mapping[str, str], rows: Iterable[tuple[Any, ...]]) -> None:
+        """Add rows to a table of the server's; those that are there already stay as they are."""
+        names, db = ", ".join(columns), self._server
+        taken = names.replace("data", "data::jsonb")
+        declared = ", ".join(f"{name} {kind}" for name, kind in columns.items())
+        db.execute(f"CREATE TEMP TABLE IF NOT EXISTS sent_{table} ({declared}) ON COMMIT DELETE ROWS".encode())
         with (
             db.cursor() as cursor,
-            cursor.copy(
-                "COPY sent (bench, number, hash, line, acts, body, digest, received) FROM STDIN (FORMAT BINARY)"
-            ) as copy,
+            cursor.copy(f"COPY sent_{table} ({names}) FROM STDIN (FORMAT BINARY)".encode()) as copy,
         ):
-            copy.set_types(["text", "int8", "text", "text", "int4", "bytea", "bytea", "timestamptz"])
-            now = _now()
-            for each in commits:
-                copy.write_row((self.bench, each.number, each.hash, each.line, each.acts, each.body, each.digest, now))
-        db.execute("INSERT INTO meterlog.commit SELECT * FROM sent ON CONFLICT DO NOTHING")
-
-    def _copy_rows(self, commits: Sequence[Packed]) -> None:
-        rows = [(each, row) for each in commits for row in each.rows]
-        if not rows:
-            return
-        db = self._server
-        db.execute("CREATE TEMP TABLE IF NOT EXISTS sent_row (LIKE meterlog.row) ON COMMIT DELETE ROWS")
-        with (
-            db.cursor() as cursor,
-            cursor.copy("COPY sent_row (bench, tbl, id, number, hash, data) FROM STDIN") as copy,
-        ):
-            for each, (table, number, data) in rows:
-                copy.write_row((self.bench, table, number, each.number, each.hash, data.replace("\\u0000", "")))
-        db.execute("INSERT INTO meterlog.row SELECT * FROM sent_row ON CONFLICT DO NOTHING")
+            copy.set_types([*columns.values()])
+            for row in rows:
+                copy.write_row(row)
+        insert = f"INSERT INTO meterlog.{table} ({names}) SELECT {taken} FROM sent_{table} ON CONFLICT DO NOTHING"
+        db.execute(insert.encode())
 
     def _send_personal(self) -> None:
         """Personal fields travel apart: those that are not there yet, and not erased."""
@@ -221,9 +223,3 @@ class Sender:
 def _last(db: Connection) -> int:
     row = db.execute("SELECT max(number) FROM seal").fetchone()
     return -1 if row[0] is None else int(row[0])
-
-
-def _now() -> Any:
-    from datetime import UTC, datetime
-
-    return datetime.now(UTC)

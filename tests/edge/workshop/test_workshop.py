@@ -23,7 +23,7 @@ from meterlog.procedure.language import read_procedure
 from meterlog.store.audit import audit
 from meterlog.store.sqlite import open_reader
 from meterlog.web import serve
-from meterlog.workshop import server
+from meterlog.workshop import layout, server
 from meterlog.workshop.mirror import refresh
 from meterlog.workshop.overview import benches
 from meterlog.workshop.rebuild import rebuild
@@ -72,7 +72,44 @@ def test_everything_arrives_and_nothing_twice(workshop, bench):
 
 
 def test_init_again_changes_nothing(workshop):
-    assert server.init(workshop) == server.VERSION
+    assert server.init(workshop) == layout.VERSION
+
+
+def test_a_server_of_the_first_layout_is_brought_up(postgres, bench, monkeypatch):
+    name = f"w{os.urandom(6).hex()}"
+    with psycopg.connect(postgres.get_uri(), autocommit=True) as db:
+        db.execute(f"CREATE DATABASE {name}")
+    url = psycopg.conninfo.make_conninfo(postgres.get_uri(), dbname=name)
+    with psycopg.connect(url) as db:
+        db.execute(layout.LAYOUTS[0])
+        db.execute("INSERT INTO meterlog.layout VALUES (1)")
+    one = bench()
+    one.grow(12)
+    monkeypatch.setattr("meterlog.workshop.server.VERSION", 1)
+    address = joined(url, one)
+    monkeypatch.setattr("meterlog.workshop.sender.VERSION", 1)
+    sent(address, one)
+    monkeypatch.undo()
+    with pytest.raises(CannotDo, match="another version"):
+        sent(address, one)
+    assert server.init(url) == layout.VERSION
+    assert sent(address, one) == 0
+    with psycopg.connect(url) as db:
+        [there] = benches(db)
+    assert (there.reached, there.newest, there.forks, there.heard != "") == (11, 11, 0, True)
+
+
+@pytest.mark.parametrize("text", ["\x00", "\\u0000", "\U0001f600 \\"])
+def test_odd_characters_hold_nothing_up(workshop, bench, meterlog, text):
+    one = bench()
+    one.writer.event("noted", now(), {"text": "written"}, who=f"a{text}b")
+    one.writer.keep_text("profile", "odd", f"# a{text}b\n")
+    one.writer.open_job("J1", read_procedure(OVEN.read_text(), OVEN.name), {}, {"owner": f"a{text}b"}, now())
+    one.writer.commit(now())
+    address = joined(workshop, one)
+    sent(address, one)
+    same_on_both_ends(workshop, one)
+    assert "shown" not in meterlog("audit", "--workshop", workshop).stdout
 
 
 def test_acts_go_first(workshop, bench, monkeypatch):
@@ -183,6 +220,7 @@ def test_rival_lines_are_kept_and_shown(workshop, bench, tmp_path):
         db.execute(sql, [row[0], row[1], line_hash(line), line, row[5], row[6]])
     with psycopg.connect(workshop) as db:
         shown = benches(db)[0]
+        assert db.execute("SELECT count(*) FROM meterlog.fork").fetchone() == (1,)
     assert shown.forks == 1
     assert "two records under one identity" in shown.missing
 
@@ -298,7 +336,7 @@ def test_a_body_changed_on_the_server_is_found(workshop, bench, tmp_path):
         assert found
 
 
-def test_an_erasure_is_obeyed_and_stays(workshop, bench):
+def test_an_erasure_is_obeyed_and_stays(workshop, bench, tmp_path):
     one = bench()
     procedure = read_procedure(OVEN.read_text(), OVEN.name)
     job, _ = one.writer.open_job("J1", procedure, {}, {"owner": "Invented Owner, 12 Nowhere Lane"}, now())
@@ -310,12 +348,19 @@ def test_an_erasure_is_obeyed_and_stays(workshop, bench):
         with psycopg.connect(workshop) as db:
             return db.execute("SELECT digest FROM meterlog.personal WHERE name = 'owner'").fetchall()
 
+    def mirrored():
+        with psycopg.connect(workshop, autocommit=True) as db:
+            refresh(db, tmp_path / "mirror.db")
+        with contextlib.closing(open_reader(tmp_path / "mirror.db")) as db:
+            return [tuple(row) for row in db.execute("SELECT digest FROM disclosure WHERE name = 'owner'")]
+
     [(digest,)] = named()
+    assert mirrored() == [(digest,)]
     digests, _ = one.writer.erase(job)
     one.writer.event("erased", now(5), {"digests": digests}, job=job, who="tests")
     one.writer.commit(now(5))
     sent(address, one)
-    assert named() == []
+    assert named() == mirrored() == []
     with psycopg.connect(workshop) as db:
         put = "INSERT INTO meterlog.personal VALUES (%s, %s, NULL, 'x', 'owner', 'again', NULL)"
         db.execute(put, [one.writer.bench, digest])
