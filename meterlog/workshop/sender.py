@@ -213,7 +213,7 @@ class Sender:
         """What the server does wrong, in words."""
         try:
             yield
-        except psycopg.Error as error:
+        except (psycopg.Error, ValueError) as error:  # the client's own, where a line is garbled
             words = (str(error).strip().splitlines() or ["the connection was lost"])[0]
             raise CannotDo(
                 f"the workshop did not take it: {words}", "it is tried again; the bench keeps everything"

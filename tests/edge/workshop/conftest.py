@@ -9,7 +9,9 @@ import warnings
 from pathlib import Path
 
 import pytest
-from records import Bench, now
+from edge.workshop.ends import BadLine, Played
+from psycopg.conninfo import conninfo_to_dict
+from records import now
 
 from meterlog.workshop import server
 
@@ -40,36 +42,15 @@ def workshop(postgres):
     return url
 
 
-class Played:
-    """A bench whose record grows."""
-
-    def __init__(self, path: Path) -> None:
-        self.path = path
-        self.bench = Bench(path)
-        self.ms = 0
-
-    @property
-    def writer(self):
-        return self.bench.writer
-
-    def grow(self, commits: int) -> None:
-        """So many commits of free readings, with an act now and then."""
-        from records import OHMS
-
-        from meterlog.base.readings import Rejected
-
-        for n in range(commits):
-            self.ms += 1000
-            for _ in range(4):
-                self.bench.show(OHMS, 1000 + n, None, None)
-            if n % 5 == 0:
-                at, start = self.bench.at, self.bench.start
-                self.writer.sent(self.bench.link, b"READ?\n", at, None, None)
-                self.writer.outcomes(self.bench.link, [Rejected(start, b"\x55\x00", at, "cut short")], None, None)
-                self.bench.start += 2
-            if n % 7 == 0:
-                self.writer.event("noted", now(self.ms), {"text": f"act {n}"}, who="tests")
-            self.writer.commit(now(self.ms))
+@pytest.fixture
+def bad_line(postgres, tmp_path):
+    """A line to the server that has faults."""
+    host = conninfo_to_dict(postgres.get_uri())["host"]
+    folder = Path(tempfile.mkdtemp(prefix="mlline"))
+    line = BadLine(folder, f"{host}/.s.PGSQL.5432")
+    yield line
+    line.close()
+    shutil.rmtree(folder)
 
 
 @pytest.fixture

@@ -15,6 +15,7 @@ import psycopg
 import pytest
 import records
 from edge.asked import TOKEN, ask
+from edge.workshop.ends import Fault, hashes_there, joined, same_on_both_ends, sent
 from records import OVEN, now
 
 from meterlog.base.errors import CannotDo
@@ -26,38 +27,11 @@ from meterlog.web import serve
 from meterlog.workshop import layout, server
 from meterlog.workshop.mirror import refresh
 from meterlog.workshop.overview import benches
+from meterlog.workshop.packing import packed
 from meterlog.workshop.rebuild import rebuild
 from meterlog.workshop.sender import Sender
+from meterlog.workshop.server import give_anew
 from meterlog.workshop.supervise import supervise
-
-
-def joined(url, played, label="bench one"):
-    return server.join(url, played.writer.bench, label)
-
-
-def sent(address, played):
-    sender = Sender(address, played.path)
-    try:
-        return sender.send_all()
-    finally:
-        sender.close()
-
-
-def hashes_here(path):
-    with contextlib.closing(sqlite3.connect(path)) as db:
-        return [line_hash(line) for (line,) in db.execute("SELECT line FROM seal ORDER BY number")]
-
-
-def hashes_there(url, bench):
-    with psycopg.connect(url) as db:
-        sql = "SELECT hash FROM meterlog.commit WHERE bench = %s ORDER BY number"
-        return [row[0] for row in db.execute(sql, [bench])]
-
-
-def same_on_both_ends(url, played):
-    here = hashes_here(played.path)
-    assert hashes_there(url, played.writer.bench) == here
-    return len(here)
 
 
 def test_everything_arrives_and_nothing_twice(workshop, bench):
@@ -243,7 +217,7 @@ def test_a_sender_killed_again_and_again(workshop, bench, meterlog):
     address = joined(workshop, one)
     file = one.path.with_name("bench.db.workshop")
     file.write_text(address)
-    for _ in range(12):
+    for _ in range(5):
         one.grow(8)
         worker = [sys.executable, "-m", "meterlog", "send", "--worker", "--db", one.path]
         with subprocess.Popen(worker, stdout=subprocess.PIPE) as process:
@@ -424,20 +398,66 @@ def test_from_an_empty_server_to_two_benches_in_one_list(postgres, bench, meterl
     assert audits[0] == audits[1]
 
 
-def test_a_stuck_sender_is_killed_and_begun_again(tmp_path):
-    script = tmp_path / "worker.py"
-    script.write_text(
-        "import sys, time, pathlib\n"
-        f"seen = pathlib.Path({str(tmp_path / 'seen')!r})\n"
-        "seen.write_text(seen.read_text() + 'x' if seen.exists() else 'x')\n"
-        "print('sent 1', flush=True)\n"
-        "time.sleep(60)\n"
-    )
-    said = []
-    until = time.monotonic() + 4.0
-    supervise([sys.executable, str(script)], said.append, lambda: time.monotonic() > until, stuck_s=0.6)
-    assert (tmp_path / "seen").read_text().startswith("xx")
-    assert any("killed and begun again" in words for words in said)
+def test_a_line_that_swallows_bytes_has_its_sender_killed_and_begun_again(workshop, bench, bad_line, tmp_path):
+    """Nothing is closed and nothing answered: no time-out of the client or the server sees that."""
+    one = bench()
+    one.grow(300)
+    bad_line.fault = Fault("swallow", 6_000)
+    file = tmp_path / "address"
+    file.write_text(bad_line.address(joined(workshop, one)))
+    worker = [sys.executable, "-m", "meterlog", "send", "--worker", "--address", str(file), "--db", str(one.path)]
+    lines, until = [], time.monotonic() + 60
+
+    def say(words):
+        lines.append(words)
+        bad_line.fault = Fault()
+
+    def ended():
+        return len(hashes_there(workshop, one.writer.bench)) == 300 or time.monotonic() > until
+
+    supervise(worker, say, ended, stuck_s=2.0)
+    assert lines[0] == "no progress for 2 s: the sender is killed and begun again"
+    same_on_both_ends(workshop, one)
+
+
+@pytest.mark.parametrize("kind", ["cut", "answers", "repeat", "swap"])
+def test_a_line_cut_or_garbled_in_mid_batch(workshop, bench, bad_line, kind):
+    one = bench()
+    address = joined(workshop, one)
+    one.grow(5)
+    sent(bad_line.address(address), one)
+    before = bad_line.answered - 300 if kind == "answers" else 3_000
+    for more in (0, 100, 200):
+        one.grow(120)
+        bad_line.fault, bad_line.give_up_after_s = Fault(kind, before + more), 1.0
+        with pytest.raises(CannotDo):
+            sent(bad_line.address(address), one)
+        assert bad_line.fault.done
+    sent(address, one)
+    same_on_both_ends(workshop, one)
+
+
+def test_batches_in_any_order_and_twice(workshop, bench):
+    one = bench()
+    one.grow(40)
+    with contextlib.closing(Sender(joined(workshop, one), one.path)) as sender:
+        for first in (30, 0, 30, 20, 0):
+            sender._send(packed(sender._db, range(first, first + 10)))
+    with psycopg.connect(workshop) as db:
+        [there] = benches(db)
+    assert (there.reached, there.newest, there.missing) == (9, 39, "30 commits or fewer")
+    sent(give_anew(workshop, one.writer.bench), one)
+    same_on_both_ends(workshop, one)
+
+
+def test_when_a_bench_was_heard_is_told_by_the_servers_clock(workshop, bench):
+    one = bench()
+    one.ms = -25 * 365 * 86_400_000
+    one.grow(3)
+    sent(joined(workshop, one), one)
+    with psycopg.connect(workshop) as db:
+        today = db.execute("SELECT to_char(now() AT TIME ZONE 'UTC', 'YYYY-MM')").fetchone()[0]
+        assert benches(db)[0].heard.startswith(today)
 
 
 def test_the_pages_show_all_benches(workshop, tmp_path):
