@@ -1,3 +1,3 @@
 """meterlog: hands-free capture, judging and keeping of bench readings."""
 
-__version__ = "0.2.0"
+__version__ = "0.3.0"

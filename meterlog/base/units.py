@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     import pint
 
 _MEASURE = re.compile(rf"({NUMBER})(?:\s*(?=[^\s\d.])|\s+(?=1/))(\S.*)")
+_UNIT_BEHIND = re.compile(rf"({NUMBER} )([A-Za-zµΩ°][^\s,;)]*)(?=$|[\s,;)])")
 _TOO_LONG = re.compile(r"[-+]?[0-9.]*(?:[0-9]{21}|[eE][-+]?[0-9]{3})")
 LARGEST, SMALLEST = 1e30, 1e-30
 """SI: what lies outside, and is not 0, was never measured on a bench."""
@@ -280,8 +281,40 @@ def show(value: float, si: str, digits: int = 4) -> str:
     return f"{_rounded(value / factor, digits)} {unit}".rstrip()
 
 
-def show_with(value: float, width: float, si: str) -> str:
+def show_in(value: float, si: str, unit: str, digits: int = 4) -> str:
+    """An SI value for a person in a unit that was written for its like: 0.08 ohm beside "0.3 ohm" is "0.08 Ω".
+
+    With an engineering prefix where it is too large or too small for that unit, or the unit is of another kind.
+
+    >>> show_in(0.08, "ohm", "ohm"), show_in(2.5e5, "ohm", "Mohm"), show_in(12e9, "ohm", "Mohm")
+    ('0.08 Ω', '0.25 MΩ', '12 GΩ')
+    """
+    factor = _factor_in(value, si, unit)
+    return show(value, si, digits) if factor is None else f"{_rounded(value / factor, digits)} {symbol(unit)}".rstrip()
+
+
+def reads_well(value: float, si: str, unit: str) -> bool:
+    """Whether an SI value reads well in a written unit: neither of the other kind, nor too large or small for it."""
+    return _factor_in(value, si, unit) is not None
+
+
+def _factor_in(value: float, si: str, unit: str) -> float | None:
+    """SI of one of a written unit, where a value reads well in it; None where it does not."""
+    if not unit or si == "kelvin" or not same_kind(unit, si):
+        return None
+    factor = si_factor(unit)[0]
+    return factor if not value or 1e-2 <= abs(value) / factor < 1e4 else None
+
+
+def with_symbols(text: str) -> str:
+    """A written limit or value with its units as a person writes them: "at least 50 kohm" is "at least 50 kΩ"."""
+    return _UNIT_BEHIND.sub(lambda found: found[1] + symbol(found[2]), text)
+
+
+def show_with(value: float, width: float, si: str, unit: str = "") -> str:
     """An SI value and the half width of its interval for a person, in one unit, to the same decimal place.
+
+    In `unit` where that was written for its like and it reads well in it.
 
     Two significant digits of the width. Source: GUM 7.2.6, whose example is 10.057 62 Ω with 27 mΩ.
 
@@ -293,9 +326,11 @@ def show_with(value: float, width: float, si: str) -> str:
     if si == "kelvin":
         around = show_with(value - 273.15, width, "delta_degC").partition(" ± ")
         return f"{around[0].partition(' ')[0]} °C ± {around[2]}"
-    factor, unit = _engineering(max(abs(value), width), si, 12)
+    largest = max(abs(value), width)
+    written = _factor_in(largest, si, unit)
+    factor, name = (written, symbol(unit)) if written is not None else _engineering(largest, si, 12)
     place = place_of(width / factor)
-    rounded = (f"{round(each / factor, place) + 0.0:.{max(place, 0)}f} {unit}".rstrip() for each in (value, width))
+    rounded = (f"{round(each / factor, place) + 0.0:.{max(place, 0)}f} {name}".rstrip() for each in (value, width))
     return " ± ".join(rounded)
 
 

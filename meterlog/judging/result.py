@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from meterlog.base.uncertainty import Estimate, nominal, standard_uncertainty
-from meterlog.base.units import QUANTITIES, show
+from meterlog.base.units import QUANTITIES, show, show_in
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -97,9 +97,9 @@ class Result:
         return sign + show(nominal(self.number), self.unit, digits=6)
 
 
-def width(amount: float, unit: str, digits: int = 2) -> str:
-    """An amount of error for a person: like a value, but of a temperature in K."""
-    return show(amount, "delta_degC" if unit == "kelvin" else unit, digits)
+def width(amount: float, si: str, digits: int = 2, unit: str = "") -> str:
+    """An amount of error for a person: like a value, but of a temperature in K; in `unit` where it reads well in it."""
+    return show_in(amount, "delta_degC" if si == "kelvin" else si, unit, digits)
 
 
 def nothing(quantity: str, reason: str, *parts: Result, advice: str = "") -> Result:

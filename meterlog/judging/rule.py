@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from meterlog.base.uncertainty import Budget, budget_of, nominal
-from meterlog.base.units import show, show_with
+from meterlog.base.units import reads_well, show, show_in, show_with
 from meterlog.judging.limit import Limit, Rule
 from meterlog.judging.result import Context, Result, width
 from meterlog.judging.verdict import Outcome, Verdict
@@ -13,6 +13,21 @@ from meterlog.judging.verdict import Outcome, Verdict
 OPEN_OHM = 1e6
 """A range that ends below this shows nothing open: overload there can be any part. Common practice, no source."""
 
+NEVER_BELOW = frozenset(
+    {
+        "resistance",
+        "continuity",
+        "insulation_resistance",
+        "capacitance",
+        "inductance",
+        "leakage_current",
+        "mass",
+        "time",
+    }
+)
+"""Quantities that are nothing at least: a result below that is a result of nothing."""
+_SIZES = frozenset({"voltage", "current", "power"})
+"""Quantities of which the size alone counts near nothing."""
 SLACK = 1e-9
 """Part of U by which rounding may miss an acceptance limit."""
 
@@ -99,7 +114,7 @@ def judge(result: Result, limit: Limit | None, rule: Rule = Rule.GUARD, context:
     if result.excess:
         lower = replace(case, value=case.value - result.excess)
         if lower.outcome() is not verdict.outcome:
-            verdict = _leads_matter(verdict, result)
+            verdict = _leads_matter(verdict, result, limit.unit)
     return _told(verdict, result, budget)
 
 
@@ -120,7 +135,8 @@ def _told(verdict: Verdict, result: Result, budget: Budget) -> Verdict:
     """The verdict with the result, its uncertainty and its budget in."""
     dof = budget.degrees_of_freedom
     known = budget.standard > 0
-    shown = str(result) if result.value is None else show_with(result.value, budget.expanded, result.unit)
+    unit = verdict.limit.unit if verdict.limit else ""
+    shown = str(result) if result.value is None else show_with(result.value, budget.expanded, result.unit, unit)
     combined = f"result {shown.partition(' ± ')[0]}: u = {budget.standard:.4g}"
     if known:
         combined += f", k = {budget.coverage_factor:.3f} ({budget.how}), U = {budget.expanded:.4g}, 95.45 %"
@@ -141,17 +157,20 @@ def _told(verdict: Verdict, result: Result, budget: Budget) -> Verdict:
 def _value_verdict(case: _Case, result: Result) -> Verdict:
     outcome = case.outcome()
     unit = result.unit
-    limits = interval(case.limit.low, case.limit.high, unit)
+    limits = interval(case.limit.low, case.limit.high, unit, case.limit.unit)
     low, high = case.acceptance()
     lines = [f"limits {limits}{_origin(case.limit)}; rule: {case.rule}"]
     if case.rule is Rule.GUARD:
-        is_empty = low is not None and high is not None and low > high
-        passes = "nothing, for the limits lie closer than twice that" if is_empty else interval(low, high, unit)
+        passes = interval(low, high, unit, case.limit.unit)
+        if low is not None and high is not None and low > high:
+            passes = "nothing, for the limits lie closer than twice that"
+        elif low is None and high is not None and high < 0 and result.quantity in NEVER_BELOW:
+            passes = "nothing, for that is more than the limit"
         risk = case.budget.cdf(-case.guard)
         lines.append(f"guard band w = {case.context.guard:g} × U = {case.guard:.4g}: passes {passes}")
         lines.append(f"a value just within that would be outside the limit with probability {risk:.4f}")
     lines.append(f"probability of conformity {case.inside:.4f}, as far as the meter can say")
-    shown = show_with(case.value, case.budget.expanded, unit)
+    shown = _found(case, result)
     words = {
         Outcome.PASS: f"{shown} lies within {the_limit(case.limit, unit)}.",
         Outcome.FAIL: f"{shown} lies outside {the_limit(case.limit, unit)}.",
@@ -171,8 +190,17 @@ def _value_verdict(case: _Case, result: Result) -> Verdict:
     )
 
 
-def _leads_matter(verdict: Verdict, result: Result) -> Verdict:
-    words = f"The leads were not nulled: up to {show(result.excess, result.unit)} of {result} may be theirs"
+def _found(case: _Case, result: Result) -> str:
+    """What was found: the value with its uncertainty; of one that can't be told from nothing, what it is at most."""
+    u, unit = case.budget.expanded, result.unit
+    if abs(case.value) >= u or result.quantity not in NEVER_BELOW | _SIZES:
+        return show_with(case.value, u, unit, case.limit.unit)
+    return f"It is no more than {show_in(abs(case.value) + u, unit, case.limit.unit, 2)}, which"
+
+
+def _leads_matter(verdict: Verdict, result: Result, unit: str) -> Verdict:
+    theirs, all_of_it = (show_in(each, result.unit, unit) for each in (result.excess, result.value or 0.0))
+    words = f"The leads were not nulled: up to {theirs} of {all_of_it} may be theirs"
     return replace(
         verdict,
         outcome=Outcome.UNDECIDED,
@@ -185,7 +213,8 @@ def _open_verdict(result: Result, limit: Limit, rule: Rule) -> Verdict:
     """Whether a circuit that ought to be open is: only beyond the end of a high range."""
     reaches = result.unit != "ohm" or (result.edge or 0.0) >= OPEN_OHM
     if result.bound != "above":
-        outcome, words, advice = Outcome.FAIL, f"It should be open and shows {result}.", ""
+        shown = show(nominal(result.number), result.unit) if result.number is not None else str(result)
+        outcome, words, advice = Outcome.FAIL, f"It should be open and shows {shown}.", ""
     elif reaches:
         outcome, words, advice = Outcome.PASS, f"Open: {result}.", ""
     else:
@@ -220,11 +249,11 @@ def _bound_verdict(result: Result, limit: Limit, rule: Rule, budget: Budget) -> 
         outcome = Outcome.PASS
     else:
         outcome = Outcome.UNDECIDED
-    limits, held = interval(limit.low, limit.high, result.unit), the_limit(limit, result.unit)
-    word = "above" if above else "below"
+    limits, held = interval(limit.low, limit.high, result.unit, limit.unit), the_limit(limit, result.unit)
+    word, than = ("above", "More than") if above else ("below", "Less than")
     words = {
-        Outcome.PASS: f"Whatever lies {word} {show(edge, result.unit)} is within {held}.",
-        Outcome.FAIL: f"Whatever lies {word} {show(edge, result.unit)} is outside {held}.",
+        Outcome.PASS: f"{than} {show_in(edge, result.unit, limit.unit)} lies within {held}.",
+        Outcome.FAIL: f"{than} {show_in(edge, result.unit, limit.unit)} lies outside {held}.",
         Outcome.UNDECIDED: f"The reading says only {result}: that can be within {held} or not.",
     }[outcome]
     advice = "Measure on a range, or with an instrument, that reaches the limit." if not result.advice else ""
@@ -248,12 +277,12 @@ def _bound_verdict(result: Result, limit: Limit, rule: Rule, budget: Budget) -> 
 def advise(value: float, budget: Budget, limit: Limit, result: Result) -> str:
     """What would decide an undecided value: the part of the budget to make smaller, and how far."""
     if limit.low is not None and limit.high is not None and limit.high - limit.low < 2.0 * budget.expanded:
-        room = width((limit.high - limit.low) / 2.0, result.unit, 3)
+        room = width((limit.high - limit.low) / 2.0, result.unit, 3, limit.unit)
         return f"No value could pass: U must be below {room}. Use a better instrument or range."
     if value in (limit.low, limit.high):
         return "It lies on the limit: no measurement of this value decides it."
     gaps = [abs(value - mark) for mark in (limit.low, limit.high) if mark is not None]
-    wanted = width(min(gaps), result.unit, 3)
+    wanted = width(min(gaps), result.unit, 3, limit.unit)
     kind = budget.lines[0].name if budget.lines else ""
     return f"It would be decided with U below {wanted}: {_remedy(kind, result)}"
 
@@ -281,11 +310,15 @@ def _origin(limit: Limit) -> str:
 def the_limit(limit: Limit, unit: str) -> str:
     """A limit within a sentence: "the limit of at most 300 mΩ", "the limits of 4.7 µF to 5.2 µF"."""
     word = "limit" if limit.low is None or limit.high is None else "limits"
-    return f"the {word} of {interval(limit.low, limit.high, unit)}"
+    return f"the {word} of {interval(limit.low, limit.high, unit, limit.unit)}"
 
 
-def interval(low: float | None, high: float | None, unit: str) -> str:
-    """Limits for a person: "at most 300 mΩ", "at least 1 MΩ", "4.7 µF to 5.2 µF"."""
-    if low is None:
-        return "no limit" if high is None else f"at most {show(high, unit)}"
-    return f"at least {show(low, unit)}" if high is None else f"{show(low, unit)} to {show(high, unit)}"
+def interval(low: float | None, high: float | None, si: str, unit: str = "") -> str:
+    """Limits for a person, in the unit in which they were written: "at most 0.3 Ω", "4.7 µF to 5.2 µF", "± 0.5 Ω"."""
+    fits = all(end is None or reads_well(end, si, unit) for end in (low, high))
+    below, above = (None if end is None else show_in(end, si, unit if fits else "") for end in (low, high))
+    if below is None:
+        return "no limit" if above is None else f"at most {above}"
+    if above is None:
+        return f"at least {below}"
+    return f"± {above}" if low is not None and high == -low else f"{below} to {above}"

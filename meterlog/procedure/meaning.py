@@ -16,6 +16,7 @@ from meterlog.base.units import QUANTITIES
 from meterlog.judging.limit import Limit, Rule
 from meterlog.judging.method import plain_name
 from meterlog.judging.postprocess import METHODS
+from meterlog.judging.rule import NEVER_BELOW
 from meterlog.procedure import safety
 from meterlog.procedure.arithmetic import Known, check_method
 from meterlog.procedure.entries import title_of
@@ -32,7 +33,6 @@ if TYPE_CHECKING:
 _ALWAYS = {"step", "kind", "title", "reach", "cautions", "energised", "needs", "needs dead", "fail means", "note"}
 _BENCH_NAME = re.compile(r"[a-z][a-z0-9-]{0,30}")
 """As a bench file names its instruments."""
-_NEVER_BELOW = {"resistance", "continuity", "insulation_resistance", "capacitance", "inductance", "leakage_current"}
 _CAN_BE_OPEN = {"resistance", "continuity", "insulation_resistance", "junction_voltage"}
 
 
@@ -123,7 +123,7 @@ def _check_lower_ends(written: Written, steps: Iterable[Step], problems: Problem
     """A lower end of nothing, of what can't be less: a good reading near nothing would stay undecided by it."""
     for text, step in zip(written.steps, steps, strict=True):
         for said, limit in zip(text.limits, step.limits, strict=True):
-            if limit.low == 0 and limit.high is not None and step.quantity in _NEVER_BELOW:
+            if limit.low == 0 and limit.high is not None and step.quantity in NEVER_BELOW:
                 upper = limit.text.partition("..")[2].strip() or limit.text
                 said.where.tell(
                     problems,

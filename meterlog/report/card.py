@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from meterlog.base import units
+from meterlog.base.units import with_symbols
 from meterlog.judging import Outcome
 from meterlog.judging.rule import interval
 from meterlog.procedure.kinds import KINDS, Opens
@@ -85,8 +86,8 @@ class StepCard:
         """The limit that the check was held against, as a person writes it; else as the procedure has it."""
         limit = self.result.limit if self.result else None
         if self.result is None or limit is None or (limit.low is None and limit.high is None):
-            return self.step.limits
-        return interval(limit.low, limit.high, self.result.unit)
+            return with_symbols(self.step.limits)
+        return interval(limit.low, limit.high, self.result.unit, limit.unit)
 
     def _plainly(self, verdict: VerdictRecord | None, result: Verdict | None) -> str:
         """The value without its uncertainty, or what was shown where it is an edge."""
@@ -95,7 +96,8 @@ class StepCard:
         capture = next((each for each in self.captures if each.id == verdict.capture), None)
         if result.value is None:
             return wording.display(capture) if capture else ""
-        value = wording.plain(result.value, result.expanded_uncertainty or 0.0, result.unit)
+        written_in = result.limit.unit if result.limit else ""
+        value = wording.plain(result.value, result.expanded_uncertainty or 0.0, result.unit, written_in)
         return value + (wording.typed_mark(capture) if capture else "")
 
     @property

@@ -133,9 +133,14 @@ def amount(value: float | None, si: str, digits: int = 3) -> str:
     return measure(value, "delta_degC" if si == "kelvin" else si, digits)
 
 
-def plain(value: float, expanded: float, si: str) -> str:
-    """A value without its uncertainty; one within its own doubt of nothing by what it can be at most."""
-    return f"less than {measure(abs(value) + expanded, si, 2)}" if abs(value) < expanded else measure(value, si, 3)
+def plain(value: float, expanded: float, si: str, unit: str = "") -> str:
+    """A value without its uncertainty, in its limit's unit; one within its doubt of nothing by what it is at most."""
+    is_nothing = abs(value) < expanded
+    return (
+        f"less than {units.show_in(abs(value) + expanded, si, unit, 2)}"
+        if is_nothing
+        else units.show_in(value, si, unit, 3)
+    )
 
 
 def result(verdict: Verdict) -> str:
@@ -195,7 +200,10 @@ _WRITERS = (
     when, day, seconds, chosen, mark, display, measure, amount, quantity, entry, shown, hex_bytes, percent, stamp,
     lines, decimals,
 )  # fmt: skip
-FILTERS: dict[str, Callable[..., Any]] = {written.__name__: written for written in _WRITERS} | {"symbol": units.symbol}
+FILTERS: dict[str, Callable[..., Any]] = {written.__name__: written for written in _WRITERS} | {
+    "symbol": units.symbol,
+    "with_symbols": units.with_symbols,
+}
 """What templates may call."""
 
 

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from meterlog.base.errors import WrongValue
-from meterlog.base.readings import Bound, Capture, Form
+from meterlog.base.readings import Bound, Capture, Form, Reading
 from meterlog.base.uncertainty import Error, estimate, rectangle
 from meterlog.judging import Accuracy, Context, Outcome, Result, Verdict, judge, measured, parse_accuracy
 from meterlog.judging.limit import Limit, Rule
@@ -87,7 +87,7 @@ NULL = measured(capture(12), accuracy=ACCURACY, of="leads")
 def test_a_pass_shows_its_arithmetic():
     verdict = judge_capture(step(limit(high=0.4)), capture(46, deviation=0.005), accuracy=ACCURACY, null=NULL)
     assert verdict.outcome is Outcome.PASS
-    assert verdict.why == "340 mΩ ± 53 mΩ lies within the limit of at most 400 mΩ."
+    assert verdict.why == "0.340 Ω ± 0.053 Ω lies within the limit of at most 0.4 Ω."
     assert verdict.trail == (
         "shown: 0.46 Ω, last digit 0.01 in SI",
         "  accuracy: 0.01 × 0.46 + 3 × 0.01 + 0 = 0.0346",
@@ -99,9 +99,9 @@ def test_a_pass_shows_its_arithmetic():
         "  calibration: its age is not known, the accuracy is taken as stated",
         "  u = 0.0312 / √3 = 0.01801",
         "leads: 120 mΩ, u = 18.01 mΩ; 460 mΩ − leads = 340 mΩ",
-        "result 340 mΩ: u = 0.02736, k = 1.936 (the sum of 2 rectangles and a normal), U = 0.05296, 95.45 %",
-        "limits at most 400 mΩ (a test); rule: guard band",
-        "guard band w = 1 × U = 0.05296: passes at most 347 mΩ",
+        "result 0.340 Ω: u = 0.02736, k = 1.936 (the sum of 2 rectangles and a normal), U = 0.05296, 95.45 %",
+        "limits at most 0.4 Ω (a test); rule: guard band",
+        "guard band w = 1 × U = 0.05296: passes at most 0.347 Ω",
         "a value just within that would be outside the limit with probability 0.0228",
         "probability of conformity 0.9927, as far as the meter can say",
     )
@@ -111,7 +111,7 @@ def test_without_a_null_low_ohms_may_be_the_leads():
     verdict = judge_capture(step(limit(high=0.3)), capture(46), accuracy=ACCURACY)
     assert verdict.outcome is Outcome.UNDECIDED
     assert verdict.why == (
-        "The leads were not nulled: up to 500 mΩ of 460 mΩ may be theirs, which decides between fail and not."
+        "The leads were not nulled: up to 0.5 Ω of 0.46 Ω may be theirs, which decides between fail and not."
     )
     assert judge_capture(step(limit(high=1.0)), capture(46), accuracy=ACCURACY).outcome is Outcome.PASS
     assert judge_capture(step(limit(high=1.0)), capture(4600), accuracy=ACCURACY).outcome is Outcome.FAIL
@@ -134,18 +134,18 @@ def test_an_unknown_accuracy_is_said():
 
 BOUNDS = [  # bound, counts, how, quantity, limit, outcome, why
     (Bound.ABOVE, 220, "one minute", "insulation_resistance", (1e6, None), "pass",
-     "Whatever lies above 2.2 GΩ is within the limit of at least 1 MΩ. The leads were not proved: one that is off "
+     "More than 2.2 GΩ lies within the limit of at least 1 MΩ. The leads were not proved: one that is off "
      "its point reads the same."),
     (Bound.OVERLOAD, None, "open proved", "resistance", (None, 1.0), "fail",
-     "Whatever lies above 6 MΩ is outside the limit of at most 1 Ω."),
+     "More than 6 MΩ lies outside the limit of at most 1 Ω."),
     (Bound.OVERLOAD, None, "open proved", "resistance", (20e6, None), "undecided",
      "The reading says only > 6 MΩ: that can be within the limit of at least 20 MΩ or not."),
     (Bound.OVERLOAD, None, "switch", "resistance", (None, 1.0), "undecided",
      "The circuit reads open, but the leads were not proved before and after: the probes may have been off."),
     (Bound.OVERLOAD, None, "open proved", "resistance", (1e6, None), "pass",
-     "Whatever lies above 6 MΩ is within the limit of at least 1 MΩ."),
+     "More than 6 MΩ lies within the limit of at least 1 MΩ."),
     (Bound.BELOW, 1, "bound held", "insulation_resistance", (1e8, None), "fail",
-     "Whatever lies below 10 MΩ is outside the limit of at least 100 MΩ."),
+     "Less than 10 MΩ lies outside the limit of at least 100 MΩ."),
     (Bound.OPEN_SENSOR, None, "settled", "temperature", (None, 300.0), "not judged",
      "The sensor is broken or not plugged in."),
 ]  # fmt: skip
@@ -308,7 +308,7 @@ def test_rules(rule, guard, value, outcome):
 def test_an_uncertain_value_inside_a_narrow_interval_is_undecided_not_failed():
     verdict = judge(normal(10.0, 50.0), limit(9.5, 10.5), Rule.PROBABILITY)
     assert verdict.outcome is Outcome.UNDECIDED
-    assert verdict.advice == "No value could pass: U must be below 500 mΩ. Use a better instrument or range."
+    assert verdict.advice == "No value could pass: U must be below 0.5 Ω. Use a better instrument or range."
 
 
 @pytest.mark.parametrize("row", range(4))
@@ -356,3 +356,24 @@ def test_units_never_matter(counts, other, high):
     same = judge_capture(step(limit(high=high)), shown, accuracy=ACCURACY, null=NULL)
     assert same.outcome == plain.outcome
     assert (same.value, same.expanded_uncertainty) == pytest.approx((plain.value, plain.expanded_uncertainty))
+
+
+@pytest.mark.parametrize(
+    ("counts", "held", "why"),
+    [
+        (0, Limit(low=None, high=0.3, unit="ohm", text="at most 0.3 ohm", source="a test"),
+         "It is no more than 0.029 Ω, which lies within the limit of at most 0.3 Ω."),
+        (-1, Limit(low=-0.5, high=0.5, unit="ohm", text="-0.5 .. 0.5 ohm", source="a test"),
+         "It is no more than 0.039 Ω, which lies within the limits of ± 0.5 Ω."),
+        (20, Limit(low=0.3e6, high=None, unit="Mohm", text="at least 0.3 Mohm", source="a test"),
+         "200 mΩ ± 29 mΩ lies outside the limit of at least 0.3 MΩ."),
+        (0, Limit(low=None, high=0.02, unit="ohm", text="at most 0.02 ohm", source="a test"),
+         "It is no more than 0.029 Ω, which is too close to the limit for this measurement (at most 0.02 Ω)."),
+    ],
+)  # fmt: skip
+def test_a_value_is_told_as_a_person_writes_it(counts, held, why):
+    """By hand: 3 counts of 0.01 ohm as a rectangle, U = 0.9545 × 0.03 ohm = 0.0286 ohm."""
+    form = Form(quantity="resistance", unit="ohm", scale=1.0, decimals=2, flags=("relative",))
+    capture = Capture.of_one(Reading(form, counts), 0.0, "settled")
+    verdict = judge(measured(capture, accuracy=Accuracy(counts=3)), held)
+    assert verdict.why == why

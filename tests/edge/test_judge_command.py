@@ -22,15 +22,15 @@ def test_a_value_is_judged():
     assert done.exit_code == 0
     assert done.stdout.splitlines() == [
         "pass",
-        "420 mΩ ± 31 mΩ lies within the limit of at most 1 Ω.",
+        "0.420 Ω ± 0.031 Ω lies within the limit of at most 1 Ω.",
         "",
         "  shown: 0.42 Ω, last digit 0.01 in SI",
         "    accuracy: 0.005 × 0.42 + 3 × 0.01 + 0 = 0.0321",
         "    calibration: its age is not known, the accuracy is taken as stated",
         "    u = 0.0321 / √3 = 0.01853",
-        "  result 420 mΩ: u = 0.01853, k = 1.653 (the sum of one rectangle), U = 0.03064, 95.45 %",
+        "  result 0.420 Ω: u = 0.01853, k = 1.653 (the sum of one rectangle), U = 0.03064, 95.45 %",
         "  limits at most 1 Ω; rule: guard band",
-        "  guard band w = 1 × U = 0.03064: passes at most 969.4 mΩ",
+        "  guard band w = 1 × U = 0.03064: passes at most 0.9694 Ω",
         "  a value just within that would be outside the limit with probability 0.0228",
         "  probability of conformity 1.0000, as far as the meter can say",
         "",
@@ -149,7 +149,7 @@ def test_a_method_on_the_command_line():
     assert done.exit_code == 0
     assert done.stdout.splitlines()[:2] == [
         "pass",
-        "220 mΩ ± 31 mΩ lies within the limit of at most 366.7 mΩ. "
+        "0.220 Ω ± 0.031 Ω lies within the limit of at most 0.3667 Ω. "
         "A hand meter's reading is an indication, not the rated-current test.",
     ]
 

@@ -68,7 +68,7 @@ def test_a_verdict_is_told_as_it_was_and_as_it_would_be(played, kilo):
     primary = told["kitchen-oven", "primary"]
     assert (primary["before"]["outcome"], primary["now"]["outcome"]) == ("pass", "fail")
     assert (primary["before"]["value"], primary["now"]["value"]) == (pytest.approx(1.5), pytest.approx(1500.0))
-    assert primary["why"] == "1.50 kΩ ± 0.50 kΩ lies outside the limit of at most 3 Ω."
+    assert primary["why"] == "1500 Ω ± 500 Ω lies outside the limit of at most 3 Ω."
     power = told["kitchen-urn", "element-power"]
     assert power["now"]["value"] == pytest.approx(power["before"]["value"] / 1000.0)
     core = told["kitchen-oven", "primary-to-core"]

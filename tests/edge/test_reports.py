@@ -90,9 +90,9 @@ def test_what_was_mended_is_told_with_both_values(tmp_path):
     bench.writer.verdict(job, step, number, row, bench.now)
     bench.writer.commit(bench.now)
     card = report.handover(StoredRecord(db), "M-1")
-    assert [(s.key, s.first_failed, s.shown) for s in card.mended] == [("diode-reverse", "410 mΩ", "over 60 MΩ")]
+    assert [(s.key, s.first_failed, s.shown) for s in card.mended] == [("diode-reverse", "0.41 Ω", "over 60 MΩ")]
     html = report.as_html(card)
-    assert "</b>: 410 mΩ first, over 60 MΩ since; wanted open." in html
+    assert "</b>: 0.41 Ω first, over 60 MΩ since; wanted open." in html
     assert "put right" not in html
     db.close()
     bench.writer.close(bench.now)
@@ -185,10 +185,15 @@ def test_without_a_printer_of_pdfs_the_way_out_is_said(monkeypatch):
 
 @pytest.mark.parametrize(
     ("value", "expanded", "shown"),
-    [(0.0, 0.051, "less than 51 mΩ"), (-0.01, 0.051, "less than 61 mΩ"), (0.12, 0.033, "120 mΩ"), (2.0, 0.0, "2 Ω")],
+    [
+        (0.0, 0.051, "less than 0.051 Ω"),
+        (-0.01, 0.051, "less than 0.061 Ω"),
+        (0.12, 0.033, "0.12 Ω"),
+        (2.0, 0.0, "2 Ω"),
+    ],
 )
 def test_a_value_within_its_doubt_of_nothing_is_told_by_what_it_is_at_most(value, expanded, shown):
-    assert plain(value, expanded, "ohm") == shown
+    assert plain(value, expanded, "ohm", "ohm") == shown
 
 
 def test_what_was_wanted_is_the_limit_that_was_held_against(db):

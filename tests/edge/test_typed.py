@@ -109,7 +109,7 @@ def test_sheet_page_and_evidence_mark_it(typed):
         evidence = sheets.as_html(sheets.evidence(reader, "T-1"))
         chain = reached_from(reader, 1)
         captures = [kept.capture for kept in reader.captures(reader.job("T-1").id)]
-    assert "<b>Protective conductor</b>: 360 mΩ (typed) first, 90 mΩ (typed) since; wanted at most 300 mΩ." in paper
+    assert "<b>Protective conductor</b>: 0.36 Ω (typed) first, 0.09 Ω (typed) since; wanted at most 0.3 Ω." in paper
     assert "Insulation: <b>more than 200 MΩ (typed)</b>" in paper
     assert "0.36 Ω (typed)" in evidence
     assert "earth tester 25 A" in evidence
