@@ -10,6 +10,7 @@ import threading
 import time
 
 import dialects
+import propose_trials
 import pytest
 from click.testing import CliRunner
 
@@ -20,7 +21,7 @@ from meterlog.cli.profile import profile
 @pytest.fixture
 def made(tmp_path):
     stream = dialects.stream(1003)
-    (tmp_path / "unknown.txt").write_text(dialects.recording(stream))
+    (tmp_path / "unknown.txt").write_text(propose_trials.recording(stream))
     return stream
 
 
@@ -38,7 +39,7 @@ def test_without_notes_it_tells_framing_and_check(made, tmp_path):
 
 
 def test_with_notes_a_profile_is_written_that_checks(made, tmp_path):
-    rows = "".join(f"{t},{shows}\n" for t, shows in dialects.notes(made, 8, random.Random(1)))
+    rows = "".join(f"{t},{shows}\n" for t, shows in propose_trials.notes_of(made, 8, random.Random(1)))
     (tmp_path / "notes.csv").write_text("t_s,shows\n" + rows)
     out = tmp_path / "new-meter.yaml"
     result = run("propose", tmp_path / "unknown.txt", "--notes", tmp_path / "notes.csv", "-o", out)

@@ -384,16 +384,3 @@ def stream(seed, seconds=60.0):
             if piece:
                 events.append((round(at, 3), "in", piece))
     return Stream(name, events, frames, kind, check if size else "", features)
-
-
-def recording(made):
-    """As the text of a recording."""
-    lines = ["meterlog recording 1", "note: invented dialect", ""]
-    lines += [f"{t:.3f} {way} {data.hex(' ')}" for t, way, data in made.events]
-    return "\n".join(lines) + "\n"
-
-
-def notes(made, count, rng, *, lag=0.05):
-    """`count` notes at random frames, as a person with a key for "now" makes them."""
-    picked = sorted(rng.sample(range(3, len(made.frames) - 1), count))
-    return [(round(made.frames[i][0] + lag, 3), made.frames[i][2].typed()) for i in picked]

@@ -1,18 +1,18 @@
 """Profiles proposed for random dialects, beside the truth.
 
-    PYTHONPATH=.:tests/trials python tests/trials/propose_trials.py [first seed] [dialects]
+    PYTHONPATH=.:tests/trials python tests/trials/propose_trials.py dialects|strangers [first seed] [how many]
 
-The dialects (`dialects.py`) share no code with the product. Right: value, point, unit and mode equal to the truth;
-everything else that a proposal reads is wrong.
+Two generators (`dialects.py`, `strangers.py`) share no code with the product, nor with one another. Right: value,
+point, unit and mode equal to the truth; everything else that a proposal reads is wrong.
 """
 
 from __future__ import annotations
 
+import importlib
 import random
 import sys
+import time
 from dataclasses import dataclass
-
-import dialects
 
 from meterlog.base.readings import Frame
 from meterlog.base.recording import parse
@@ -29,7 +29,20 @@ class Score:
 
 
 def events_of(made):
-    return parse(dialects.recording(made), made.name).events
+    return parse(recording(made), made.name).events
+
+
+def recording(made):
+    """As the text of a recording."""
+    lines = ["meterlog recording 1", "note: invented dialect", ""]
+    lines += [f"{t:.3f} {way} {data.hex(' ')}" for t, way, data in made.events]
+    return "\n".join(lines) + "\n"
+
+
+def notes_of(made, count, rng, *, lag=0.05):
+    """`count` notes at random frames, as a person with a key for "now" makes them."""
+    picked = sorted(rng.sample(range(3, len(made.frames) - 1), count))
+    return [(round(made.frames[i][0] + lag, 3), made.frames[i][2].typed()) for i in picked]
 
 
 def score(made, profile, events):
@@ -70,7 +83,7 @@ def noted(made, count, seed, *, frames_off=0):
     rng = random.Random(seed)
     times = [frame[0] for frame in made.frames]
     notes = []
-    for at, shows in dialects.notes(made, count, rng):
+    for at, shows in notes_of(made, count, rng):
         index = max(i for i, t in enumerate(times) if t <= at)
         moved = times[min(len(times) - 1, max(0, index + frames_off))]
         notes.append(parse_shows(shows, round(moved + 0.05, 3)))
@@ -113,13 +126,13 @@ def cut_as_true(made, proposal):
     return proposal.framing is not None and [f.raw for f in proposal.framing.frames] == [f[1] for f in made.frames]
 
 
-def trial(seed):
+def trial(made):
     """Everything tried on one dialect, as a mapping of numbers."""
-    made = dialects.stream(seed)
-    events = events_of(made)
+    events, seed, began = events_of(made), int(made.name.rpartition("-")[2]), time.process_time()
     plain = propose(events, (), "p")
     is_text = plain.framing is not None and plain.framing.is_text
     eight = propose(events, noted(made, 8, seed), "p")
+    longest = time.process_time() - began
     result = score(made, eight.profile, events)
     whole, used = asked(made, events, 24, seed)
     whole_score = score(made, whole.profile, events)
@@ -134,23 +147,33 @@ def trial(seed):
         "check": (plain.check is not None) == bool(made.check) or (is_text and not made.check),
         "invented": plain.check is not None and not made.check,
         "right8": result.right / result.frames,
+        "right24": whole_score.right / whole_score.frames,
         "whole": whole.profile != "" and whole_score.right >= 0.97 * whole_score.frames,
         "notes": used,
         "wrong": wrong,
         "wrong_false": score(made, false.profile, events).wrong,
         "wrong_damaged": score(made, bad.profile, events).wrong,
+        "seconds": longest,
+        "why": whole.why,
     }
 
 
-def main(first, count):
-    rows = [trial(seed) for seed in range(first, first + count)]
+def main(generator, first, count):
+    rows = []
+    for seed in range(first, first + count):
+        made = importlib.import_module(generator).stream(seed)
+        rows.append(trial(made))
+        if not rows[-1]["whole"] or rows[-1]["wrong"] or not rows[-1]["framing"] or not rows[-1]["check"]:
+            row = {key: round(value, 2) if isinstance(value, float) else value for key, value in rows[-1].items()}
+            print(made.name, made.framing, made.check or "no check", made.features, row, file=sys.stderr)
 
     def total(name):
         return sum(row[name] for row in rows)
 
-    print(f"| {count} dialects, seeds {first} to {first + count - 1} | |\n|---|--:|")
+    print(f"| {count} {generator}, seeds {first} to {first + count - 1} | |\n|---|--:|")
     print(f"| framing right | {total('framing')} |")
     print(f"| check right; invented | {total('check')}; {total('invented')} |")
+    print(f"| framing and check right | {sum(row['framing'] and row['check'] for row in rows)} |")
     print(f"| right with 8 notes at random moments | {100 * total('right8') / count:.0f} % |")
     print(
         f"| whole with at most 24 notes, asked for | {total('whole')}, {total('notes') / count:.0f} notes on average |"
@@ -158,7 +181,8 @@ def main(first, count):
     print(f"| wrong: these, and notes off by two frames | {total('wrong')} |")
     print(f"| wrong with one false note of eight | {total('wrong_false')} |")
     print(f"| wrong, from a stream with one byte in a hundred damaged | {total('wrong_damaged')} |")
+    print(f"| longest, s | {max(row['seconds'] for row in rows):.1f} |")
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 1000, int(sys.argv[2]) if len(sys.argv) > 2 else 30)
+    main(sys.argv[1], *(int(word) for word in [*sys.argv[2:], "1000", "30"][:2]))
