@@ -7,14 +7,13 @@ generator: start value and final xor cancel. The greatest common divisor of seve
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import reduce
 from itertools import product
 from typing import TYPE_CHECKING, Any
 
-from meterlog.conversation.checksum import Sum, calculation, catalogue
+from meterlog.conversation.checksum import KINDS, Sum, calculation, catalogue
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Mapping, Sequence
 
     from meterlog.profile.propose.framing import CutFrame
 
@@ -22,6 +21,8 @@ FEWEST = 6
 """Different frames below which no check is proposed."""
 
 _SKIPS = (0, 1, 2, 3)
+_SIZES = (4, 2, 1)
+"""The widest first: a narrow one holds for a part of it too."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,11 +40,11 @@ def find_check(frames: Sequence[CutFrame], end: int) -> FoundCheck | None:
     cut = sorted({frame.data[: len(frame.data) - end] for frame in frames})
     if len(cut) < FEWEST:
         return None
-    for size in (4, 2, 1):
+    for size in _SIZES:
         bodies = [(data[:-size], data[-size:]) for data in cut if len(data) > size + 2]
         if len(bodies) < FEWEST or len({check for _, check in bodies}) < 4:
             continue
-        found = (_sum(bodies, size) if size < 4 else None) or _cyclic(bodies, size)
+        found = _sum(bodies, size) or _cyclic(bodies, size)
         if found is not None:
             return found
     return None
@@ -62,31 +63,59 @@ def _keys(kind: str, size: int, skip: int, **more: Any) -> dict[str, Any]:
 
 # ---- sums and exclusive ors ----
 
-
-def _sums(size: int) -> Iterator[tuple[str, Any]]:
-    mask = (1 << 8 * size) - 1
-    bits = 8 * size
-    yield f"sum-{bits}", lambda data: sum(data) & mask
-    yield f"negated sum-{bits}", lambda data: -sum(data) & mask
-    yield f"inverted sum-{bits}", lambda data: ~sum(data) & mask
-    if size == 1:
-        yield "xor-8", lambda data: reduce(lambda a, b: a ^ b, data, 0)
+_TURNS = ("", "negated", "inverted")
 
 
 def _sum(bodies: Sequence[Body], size: int) -> FoundCheck | None:
-    for plain in (True, False):
-        for (kind, prove), order, skip in product(_sums(size), ("big", "little")[:size], _SKIPS):
-            differ = {
-                int.from_bytes(check, "big" if order == "big" else "little") - prove(data[skip:]) & (1 << 8 * size) - 1
-                for data, check in bodies
-            }
-            if len(differ) == 1 and (not plain or differ == {0}):
-                plus = differ.pop()
-                if size == 2 and all(check[0 if order == "big" else 1] == 0 for _, check in bodies):
-                    continue
-                said = {"plus": f"0x{plus:02X}" if plus else 0, "order": "little" if order == "little" else ""}
-                return FoundCheck(name=kind, keys=_keys(kind, size, skip, **said), size=size, frames=len(bodies))
+    """The kinds of the profile language that are no CRC: as they are, then with a constant, then of seven bits."""
+    ways = [(kind, order, skip) for kind, order, skip in product(KINDS, _orders(size), _SKIPS) if _is_of(kind, size)]
+    for constant in (False, True):
+        for kind, order, skip in ways:
+            for turn in _TURNS:
+                more = _holds_with(bodies, Sum(kind=kind, turn=turn), skip, order, constant=constant)
+                if more is not None and not (kind == "sum-16" and _is_short(bodies, order)):
+                    return _found(f"{turn} {kind}".strip(), bodies, size, skip, order, more)
+    if size == 1 and all(check[0] < 0x80 for _, check in bodies):
+        for skip in _SKIPS:
+            if _holds(bodies, calculation(Sum(kind="sum-8", mask=0x7F)), skip, "big"):
+                return _found("sum-8", bodies, size, skip, "big", {"mask": "0x7F"})
     return None
+
+
+def _orders(size: int) -> tuple[str, ...]:
+    return ("big", "little")[:size]
+
+
+def _is_of(kind: str, size: int) -> bool:
+    return KINDS[kind].bits == 8 * size
+
+
+def _found(name: str, bodies: Sequence[Body], size: int, skip: int, order: str, more: Mapping[str, Any]) -> FoundCheck:
+    told = {"order": order if order == "little" else "", **more}
+    return FoundCheck(name=name, keys=_keys(name, size, skip, **told), size=size, frames=len(bodies))
+
+
+def _is_short(bodies: Sequence[Body], order: str) -> bool:
+    """Whether the high byte of a sum is never anything but 0: then it is no part of it."""
+    return all(check[0 if order == "big" else 1] == 0 for _, check in bodies)
+
+
+def _holds_with(bodies: Sequence[Body], how: Sum, skip: int, order: str, *, constant: bool) -> dict[str, str] | None:
+    """What must be said besides for a way to hold for all; None where it does not."""
+    prove = calculation(how)
+    if not constant:
+        return {} if _holds(bodies, prove, skip, order) else None
+    is_linear, mask = KINDS[how.kind].is_linear, (1 << how.bits) - 1
+    if not (is_linear or how.kind in ("sum-8", "sum-16")) or how.turn == "inverted":
+        return None
+    found: int | None = None
+    for data, check in bodies:
+        value, sent = prove(data[skip:]), _number(check, order)
+        differ = value ^ sent if is_linear else sent - value & mask
+        if found not in (None, differ):
+            return None
+        found = differ
+    return {"init" if is_linear else "plus": f"0x{found:02X}"}
 
 
 # ---- cyclic redundancy checks ----
@@ -100,7 +129,7 @@ def _cyclic(bodies: Sequence[Body], size: int) -> FoundCheck | None:
     same = max(by_length.values(), key=len)
     if len(same) < FEWEST:
         return None
-    for skip, reflected, order in product(_SKIPS, (False, True), ("big", "little")[: 2 if size > 1 else 1]):
+    for skip, reflected, order in product(_SKIPS, (False, True), _orders(size)):
         generator = _generator([(data[skip:], check) for data, check in same], reflected, order, width)
         if generator is None:
             continue
@@ -160,11 +189,7 @@ def _by_name(bodies: Sequence[Body], generator: int, reflected: bool, order: str
         prove = calculation(Sum(kind=name))
         for skip in _SKIPS:
             if _holds(bodies, prove, skip, order):
-                kept = made._names[0]
-                return FoundCheck(
-                    name=kept, keys=_keys(kept, width // 8, skip, order="little" if order == "little" else ""),
-                    size=width // 8, frames=len(bodies),
-                )  # fmt: skip
+                return _found(made._names[0], bodies, width // 8, skip, order, {})
     return None
 
 
@@ -195,7 +220,7 @@ def _start_value(body: Body, skip: int, poly: int, width: int, reflected: bool, 
     """The start value that gives a frame its check: one linear equation for each bit, over two elements."""
     data = body[0][skip:]
     zero = _made(poly, width, 0, reflected, xor_out)(data)
-    target = zero ^ int.from_bytes(body[1], "big" if order == "big" else "little")
+    target = zero ^ _number(body[1], order)
     rows: list[tuple[int, int]] = []  # (what a start value changes in the check, that start value)
     for bit in range(width):
         change, start = _made(poly, width, 1 << bit, reflected, xor_out)(data) ^ zero, 1 << bit
@@ -212,7 +237,9 @@ def _start_value(body: Body, skip: int, poly: int, width: int, reflected: bool, 
     return None if target else init
 
 
+def _number(data: bytes, order: str) -> int:
+    return int.from_bytes(data, "big" if order == "big" else "little")
+
+
 def _holds(bodies: Sequence[Body], prove: Any, skip: int, order: str) -> bool:
-    return all(
-        prove(data[skip:]) == int.from_bytes(check, "big" if order == "big" else "little") for data, check in bodies
-    )
+    return all(prove(data[skip:]) == _number(check, order) for data, check in bodies)

@@ -10,6 +10,8 @@ import itertools
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
+from meterlog.profile.propose.running import decimal_of, running
+
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
@@ -123,12 +125,13 @@ def learn(
     fixed: list[tuple[int, int, int]] = []
     idle: list[int] = []
     own: list[MaskedBits] = []
+    clocks = _clocks(frames, [byte for byte in candidates if not taken.get(byte, 0)])
     for byte in candidates:
         moved = _moved(frames, byte)
         free = 0xFF & ~taken.get(byte, 0)
         if taken.get(byte, 0) & moved:
             own.append((byte, taken[byte] & moved))
-        if free & moved and _is_idle(frames, value, byte, free):
+        if byte in clocks or (free & moved and _flips(frames, value, byte, free)):
             idle.append(byte)
             continue
         if free & moved:
@@ -195,11 +198,16 @@ def _known(codes: Sequence[int], noted: Sequence[NotedState]) -> dict[int, State
     return known
 
 
-def _is_idle(frames: Sequence[CutFrame], value: Callable[[bytes], object], byte: int, mask: int) -> bool:
-    """Whether a byte counts frames, or flips often while the digits stay: no person turns a dial so fast."""
-    steps = [(b.data[byte] - a.data[byte]) & 0xFF for a, b in itertools.pairwise(frames)]
-    if steps and steps[0] and sum(step == steps[0] for step in steps) >= 0.95 * len(steps):
-        return True
+def _clocks(frames: Sequence[CutFrame], candidates: Sequence[int]) -> frozenset[int]:
+    """The bytes that run with the clock, as numbers or as packed decimal figures."""
+    times = [frame.at for frame in frames]
+    plain = {byte: [frame.data[byte] for frame in frames] for byte in candidates}
+    packed_figures = {byte: [decimal_of(value) for value in column] for byte, column in plain.items()}
+    return running(times, plain) | running(times, packed_figures)
+
+
+def _flips(frames: Sequence[CutFrame], value: Callable[[bytes], object], byte: int, mask: int) -> bool:
+    """Whether a byte flips often while the digits stay: no person turns a dial so fast."""
     still = [(a, b) for a, b in itertools.pairwise(frames) if value(a.data) == value(b.data)]
     flips = sum((a.data[byte] ^ b.data[byte]) & mask != 0 for a, b in still)
     return flips >= _FLIPS and flips >= _FLIP_SHARE * len(still)
