@@ -18,7 +18,7 @@ from meterlog.base.uncertainty import (
     standard_uncertainty,
 )
 from meterlog.base.units import QUANTITIES, show, symbol
-from meterlog.judging.result import Context, Result, doubts, trails
+from meterlog.judging.result import NOT_PROVED, PROVE, Context, Result, doubts, trails
 
 if TYPE_CHECKING:
     from meterlog.base.readings import Capture, Form
@@ -31,7 +31,6 @@ leads 0.1 to 0.2, contacts to 0.15, nulls of 0.1 to 0.4 are usual."""
 LOW_OHM = 100 * LEADS_OHM
 """Above this, leads are less than 1 % of a resistance, and it is taken without a null."""
 
-NOT_PROVED = "The circuit reads open, but the leads were not proved before and after: the probes may have been off."
 SAID = "That the tips were on the points was said, not seen."
 CONTACT = {
     "said": "contact: said by a press while this showed; the display alone can't tell these points from the air",
@@ -44,7 +43,6 @@ ONE_KIND = {
     "ac": "Read on alternating volts: direct ones do not show there.",
 }
 LOOSE = "The leads were not proved: one that is off its point reads the same."
-PROVE = "Prove it open: leads pressed together, on the points, together again."
 TYPED_BY_HAND = (
     "Typed by hand: the value, what the instrument was set to and where its tips were are the word of whoever typed it."
 )
@@ -180,10 +178,16 @@ def in_circuit(reading: Result) -> Result:
 
 
 def believed(result: Result, capture: Capture) -> Result:
-    """A result with how contact is known; a bound that loose leads would show as well is not taken without it."""
+    """A result with how contact is known; a bound that loose leads would show as well is not taken without it.
+
+    An open circuit at points that the tips were said to be on can condemn a part. It shows nothing sound: for that the
+    leads are proved before and after.
+    """
     told = _with_contact(result, capture)
     if result.bound != "above" or _leads_proved(capture):
         return told
+    if capture.form.bound is Bound.OVERLOAD and capture.contact == "said":
+        return replace(told, doubts=(*told.doubts, LOOSE), advice=PROVE, is_unproved=True)
     if capture.form.bound is Bound.OVERLOAD:
         return Result(quantity=result.quantity, reason=NOT_PROVED, trail=told.trail, advice=PROVE, is_unproved=True)
     if capture.form.bound is Bound.ABOVE and not capture.contact:

@@ -6,7 +6,7 @@ rises it cancels as far as it does.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from meterlog.base.errors import WrongValue
@@ -108,7 +108,8 @@ def post_process(name: str, inputs: Mapping[str, str], at_hand: AtHand, own: str
         texts.setdefault(method.first, own)
     found = _Found(at_hand, _gains(_words(method, texts), at_hand), _null(at_hand.nulls))
     values = {key: found.input(key, method.inputs[key], text) for key, text in texts.items()}
-    return run(method, values)
+    result = run(method, values)
+    return replace(result, is_unproved=result.is_unproved or any(each.is_unproved for each in found.seen.values()))
 
 
 def _words(method: Method, texts: Mapping[str, str]) -> list[str]:

@@ -14,6 +14,8 @@ if TYPE_CHECKING:
     from meterlog.judging.limit import Limit
 
 YEAR_S = 365.25 * 86400.0
+NOT_PROVED = "The circuit reads open, but the leads were not proved before and after: the probes may have been off."
+PROVE = "Prove it open: leads pressed together, on the points, together again."
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,7 +59,7 @@ class Result:
         limit: the limit that the method itself gives (a band around a marking), None when it gives none.
         reason: why nothing was found, a sentence; "" otherwise.
         advice: what would make it better.
-        is_unproved: nothing was found because an open circuit was not proved, not because nothing was tried.
+        is_unproved: it rests on an open circuit whose leads were not proved: it may fail, and passes nothing.
     """
 
     quantity: str

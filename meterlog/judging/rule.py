@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from meterlog.base.uncertainty import Budget, budget_of, nominal
 from meterlog.base.units import reads_well, show, show_in, show_with
 from meterlog.judging.limit import Limit, Rule
-from meterlog.judging.result import Context, Result, width
+from meterlog.judging.result import NOT_PROVED, PROVE, Context, Result, width
 from meterlog.judging.verdict import Outcome, Verdict
 
 OPEN_OHM = 1e6
@@ -94,6 +94,8 @@ def judge(result: Result, limit: Limit | None, rule: Rule = Rule.GUARD, context:
     Without a limit it is recorded, not judged; its uncertainty is told all the same.
     """
     context = context or Context()
+    if result.is_unproved and result.number is not None:
+        return _unproved(judge(replace(result, is_unproved=False), limit, rule, context), result)
     if result.number is None:
         verdict = _not_judged(result, limit, rule, result.reason)
         return replace(verdict, outcome=Outcome.UNDECIDED) if result.is_unproved and limit else verdict
@@ -116,6 +118,13 @@ def judge(result: Result, limit: Limit | None, rule: Rule = Rule.GUARD, context:
         if lower.outcome() is not verdict.outcome:
             verdict = _leads_matter(verdict, result, limit.unit)
     return _told(verdict, result, budget)
+
+
+def _unproved(verdict: Verdict, result: Result) -> Verdict:
+    """A verdict that rests on leads that were not proved: what would pass is undecided."""
+    if verdict.outcome is not Outcome.PASS:
+        return verdict
+    return replace(verdict, outcome=Outcome.UNDECIDED, why=" ".join((NOT_PROVED, *result.doubts)), advice=PROVE)
 
 
 def _not_judged(result: Result, limit: Limit | None, rule: Rule, why: str) -> Verdict:

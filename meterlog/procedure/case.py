@@ -102,8 +102,8 @@ class Case:
         missing = {
             step.key: f"{step.key} is not measured yet" for step in self.procedure.steps if step.key not in taken
         }
-        untold = self.procedure.entries.keys() - self.entries.keys()
-        missing |= {name: f"{name} is not told yet: enter it, then take this check again" for name in untold}
+        unknown = self.procedure.entries.keys() - self.entries.keys()
+        missing |= {name: f"{name} is not entered yet: enter it, and this check is judged with it" for name in unknown}
         return AtHand(taken=taken, nulls=tuple(nulls[-1:]), entries=self.entries, missing=missing)
 
 

@@ -140,7 +140,14 @@ BOUNDS = [  # bound, counts, how, quantity, limit, outcome, why
      "More than 6 MΩ lies outside the limit of at most 1 Ω."),
     (Bound.OVERLOAD, None, "open proved", "resistance", (20e6, None), "undecided",
      "The reading says only > 6 MΩ: that can be within the limit of at least 20 MΩ or not."),
-    (Bound.OVERLOAD, None, "switch", "resistance", (None, 1.0), "undecided",
+    (Bound.OVERLOAD, None, "switch", "resistance", (None, 1.0), "fail",
+     "More than 6 MΩ lies outside the limit of at most 1 Ω. That the tips were on the points was said, not seen. "
+     "The leads were not proved: one that is off its point reads the same."),
+    (Bound.OVERLOAD, None, "switch", "resistance", (1e6, None), "undecided",
+     "The circuit reads open, but the leads were not proved before and after: the probes may have been off. "
+     "That the tips were on the points was said, not seen. "
+     "The leads were not proved: one that is off its point reads the same."),
+    (Bound.OVERLOAD, None, "bound held", "resistance", (None, 1.0), "undecided",
      "The circuit reads open, but the leads were not proved before and after: the probes may have been off."),
     (Bound.OVERLOAD, None, "open proved", "resistance", (1e6, None), "pass",
      "More than 6 MΩ lies within the limit of at least 1 MΩ."),
