@@ -221,7 +221,8 @@ class Pattern:
             return []
         values, text, match = self.values, body(self.values.layout, b"", self.ends), compiled.fullmatch
         names = {group.decode() if isinstance(group, bytes) else group: group for group in compiled.groupindex}
-        wrong = Unlike("does not look like the pattern")
+        whole = values.layout.length is not None and values.layout.tail
+        wrong = Unlike("does not look like the pattern" + (", which has the end mark in it too" if whole else ""))
 
         def step(view: View) -> None:
             found = match(text(view.frame))

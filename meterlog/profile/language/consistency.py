@@ -32,6 +32,8 @@ def told_apart(said: Said, problems: Problems) -> None:
         _check(check, problems)
     for says in (said, *said.messages.values()):
         _says(says, problems)
+        if said.frame and said.frame.end and isinstance(said.frame.length, int):
+            _whole(says, said.frame, problems)
     for step in said.stream:
         if isinstance(step, Reports):
             _bits_of_a_byte(step.where, "count", step.count, problems)
@@ -108,6 +110,17 @@ def _says(says: Says, problems: Problems) -> None:
     for field in says.fields.values():
         _field(field, problems)
     _modes(says.where, "bits", says.bits.values(), problems)
+
+
+def _whole(says: Says, cut: Cut, problems: Problems) -> None:
+    """A frame of fixed length is matched whole: its line says the end mark, and its parts where they stand."""
+    ends = tuple(end.decode("latin-1") for end in cut.end)
+    if says.text and not cut.after_end and not says.text.endswith((*ends, "{_}", "{}")):
+        hint = "a frame whose `length` is a number is matched whole, its end mark too"
+        says.where.tell(problems, "text", expected="the end mark behind it", saw=says.text, hint=hint)
+    if says.split and not says.split.over:
+        hint = "else the last part would hold the end mark"
+        says.split.where.tell(problems, "over", expected="the bytes that are split", saw="no such key", hint=hint)
 
 
 def _modes(where: Where, key: str, said: Iterable[Facts | Mapping[str, Facts]], problems: Problems) -> None:

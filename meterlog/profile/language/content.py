@@ -138,7 +138,11 @@ class Split:
     """A text in parts between separators."""
 
     by: bytes = key("what stands between the parts", w.BYTES)
-    over: Span | None = key("the bytes that are split; where not said, all but start and end", w.SPAN, None)
+    over: Span | None = key(
+        "the bytes that are split; where not said, all but start and end; must be said where `length` is a number",
+        w.SPAN,
+        None,
+    )
     parts: int | None = key("how many parts a frame has; not needed where a header names them", whole(1, 200), None)
     where: Where
 
@@ -163,8 +167,14 @@ class Says:
     """What one kind of frame says."""
 
     when: When | None = key("what it is known by; messages are tried in the order written", WHEN, None)
-    text: str = key("the frame as a text with {fields}, without its end", w.TEMPLATE, "")
-    pattern: str = key("the frame as a regular expression (RE2) with named groups, without its end", w.EXPRESSION, "")
+    text: str = key(
+        "the frame as a text with {fields}, without its end; with it if `length` is a number", w.TEMPLATE, ""
+    )
+    pattern: str = key(
+        "the frame as a regular expression (RE2) with named groups, without its end; with it if `length` is a number",
+        w.EXPRESSION,
+        "",
+    )
     split: Split | None = key("the frame as parts between separators", SPLIT, None)
     repeat: Repeat | None = key("parts that come in groups", REPEAT, None)
     fields: Mapping[str, Field] = key("the named parts of the frame", MapOf(w.FIELD_NAME, FIELD), {})

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from strategies import noise
 
 from meterlog.base.errors import WrongText
-from meterlog.profile.compile.compiler import compiled_anew, read_profile
+from meterlog.profile.compile.compiler import compiled_anew, read_kept_profile, read_profile
 
 WRONG = sorted((Path(__file__).parents[2] / "wrong_profiles").glob("*.yaml"))
 PROFILES = Path(__file__).parents[3] / "profiles"
@@ -82,3 +82,37 @@ def test_what_compiles_reads_whatever_comes_to_the_last_byte(text, data):
         stream += piece
     found += conversation.end()
     assert b"".join(o.raw for o in found) == stream
+
+
+FIXED = (
+    "profile: p\ntitle: P\nframe: {{start: <STX>, end: <ETX>, length: 8}}\n{line}\nreadings: [{{{value}, unit: V}}]\n"
+)
+
+
+@pytest.mark.parametrize(
+    ("line", "value", "wrong"),
+    [
+        ("text: '<STX>{v} A'", "value: v", "the end mark behind it"),
+        ("text: '<STX>{v} A<ETX>'", "value: v", ""),
+        ("text: '<STX>{v} A{_}'", "value: v", ""),
+        ("split: {by: ' ', parts: 2}", "part: 1", "the bytes that are split"),
+        ("split: {by: ' ', parts: 2, over: 1..-1}", "part: 1", ""),
+    ],
+)
+def test_of_a_frame_of_fixed_length_the_end_mark_is_part_of_its_line(line, value, wrong):
+    text = FIXED.format(line=line, value=value)
+    if wrong:
+        with pytest.raises(WrongText, match=wrong):
+            compiled_anew(text, "p")
+        assert read_kept_profile(text, "p")
+        return
+    (found,) = compiled_anew(text, "p").conversation().feed(b"\x0212.3 A\x03", 0.0)
+    assert [r.digits for r in found.readings] == ["12.3"]
+
+
+def test_a_pattern_without_the_end_mark_of_a_frame_of_fixed_length_is_told_so():
+    line = r"pattern: '\x02(?P<v>[0-9.]+) A{}'"
+    found = compiled_anew(FIXED.format(line=line.format(r"\x03"), value="value: v"), "p").conversation()
+    assert found.feed(b"\x0212.3 A\x03", 0.0)[0].readings[0].digits == "12.3"
+    found = compiled_anew(FIXED.format(line=line.format(""), value="value: v"), "p").conversation()
+    assert found.feed(b"\x0212.3 A\x03", 0.0)[0].reason.endswith("the pattern, which has the end mark in it too")
