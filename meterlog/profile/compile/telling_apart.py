@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from meterlog.conversation.reasons import Damage, Unlike
@@ -13,12 +13,13 @@ from meterlog.profile.language.content import Field
 from meterlog.profile.language.words import bare
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable
+    from collections.abc import Callable, Hashable, Iterable
 
     from meterlog.base.readings import Reading
     from meterlog.base.source import Problems
     from meterlog.profile.compile.layout import Layout
     from meterlog.profile.compile.messages import Message
+    from meterlog.profile.compile.view import FrameReader
     from meterlog.profile.language.content import When
 
 Kept = dict[str, Any]
@@ -35,22 +36,30 @@ class Chooser:
     def __init__(self, messages: tuple[Message, ...], layout: Layout, *, asks: bool, problems: Problems) -> None:
         self.messages = messages
         self.asks = asks
-        self.known = {message.name: _known_by(message, layout, problems) for message in messages}
         self._by_start: dict[bytes, list[int]] = {}
-        for place, message in enumerate(messages):
-            starts = message.says.when.starts if message.says.when else b""
-            self._by_start.setdefault(starts, []).append(place)
+        self._by_place: dict[Hashable, CodesAtPlace] = {}
+        for at, message in enumerate(messages):
+            when = message.says.when
+            place = codes_at_place(when, layout, problems) if when and (when.byte or when.bytes or when.bits) else None
+            if when is not None and place is not None:
+                same = self._by_place.setdefault((when.byte, when.bytes, when.bits, when.kind), place)
+                for code in place.rows:
+                    same.rows.setdefault(code, []).append(at)
+            else:
+                self._by_start.setdefault(when.starts if when else b"", []).append(at)
         self._sizes = sorted(set(map(len, self._by_start)))
         only = messages[0] if len(messages) == 1 else None
-        alone = only is not None and self.known[only.name] is None and not asks
+        alone = only is not None and only.says.when is None and not asks
         self.decode: Callable[[bytes, Kept], tuple[Reading, ...] | str] = (
             only.decode if only is not None and alone else self._decode
         )
 
     def candidates(self, frame: bytes, kept: Kept) -> list[Message]:
         """The messages that a frame may be, given what was asked."""
-        begun = sorted(place for size in self._sizes for place in self._by_start.get(frame[:size], ()))
-        return [message for message in self._allowed(kept, begun) if self._is(message, frame)]
+        places = [at for size in self._sizes for at in self._by_start.get(frame[:size], ())]
+        for place in self._by_place.values():
+            places += place.messages(frame)
+        return [message for message in self._allowed(kept, sorted(places)) if _begins_as(message, frame)]
 
     def _allowed(self, kept: Kept, places: Iterable[int] | None = None) -> list[Message]:
         """The messages that may come now, given what was asked; of some, by their places, or of all."""
@@ -76,10 +85,6 @@ class Chooser:
                 return f"begins as {message.name} does, but has {len(frame)} bytes, not {when.length}"
         return "its first bytes, its length and what tells messages apart are those of no message"
 
-    def _is(self, message: Message, frame: bytes) -> bool:
-        known = self.known[message.name]
-        return known is None or bool(known(frame))
-
     def _decode(self, frame: bytes, kept: Kept) -> tuple[Reading, ...] | str:
         found = self.candidates(frame, kept)
         if not found:
@@ -90,49 +95,56 @@ class Chooser:
         for message in found:
             kept["message"] = message.name
             said = message.decode(frame, kept)
-            if not isinstance(said, Unlike) or self.known[message.name]:
+            if not isinstance(said, Unlike) or message.says.when:
                 return said
         return said if len(found) == 1 else Unlike("looks like no message of the profile")
 
 
-def _known_by(message: Message, layout: Layout, problems: Problems) -> Callable[[bytes], bool] | None:
-    """A predicate of a frame, from `when`; None where the message has none."""
+def _begins_as(message: Message, frame: bytes) -> bool:
+    """Whether a frame has the first bytes and the length that a message is known by."""
     when = message.says.when
-    if when is None:
-        return None
+    return when is None or (frame.startswith(when.starts) and when.length in (None, len(frame)))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CodesAtPlace:
+    """A place of a frame that tells messages apart, and which message each code there is.
+
+    Attributes:
+        least: bytes of the shortest frame that has it.
+        rows: of each code, where its messages stand in the order of all.
+    """
+
+    read: FrameReader
+    least: int
+    rows: dict[Hashable, list[int]]
+
+    def messages(self, frame: bytes) -> list[int]:
+        """Where the messages stand that a frame may be."""
+        if len(frame) < self.least:
+            return []
+        try:
+            return self.rows.get(self.read(View(frame, {})), [])
+        except NotBelieved:
+            return []
+
+
+def codes_at_place(when: When, layout: Layout, problems: Problems) -> CodesAtPlace | None:
+    """The place of a `when`, with its codes and no messages yet; None where it is wrong, which is told."""
     values = Values(layout, problems)
-    placed = _placed(when, values) if when.byte or when.bytes or when.bits else None
-    least = values.needs + (0 if layout.uneven else layout.tail) if values.needs else 0
-
-    def known(frame: bytes) -> bool:
-        if len(frame) < least or not frame.startswith(when.starts) or (when.length and len(frame) != when.length):
-            return False
-        return placed is None or placed(frame)
-
-    return known
-
-
-def _placed(when: When, values: Values) -> Callable[[bytes], bool] | None:
     field = replace(bare(Field, when.where), byte=when.byte, bytes=when.bytes, bits=when.bits, kind=when.kind)
     value = values.placed("told", field)
     if value is None or value.kind not in ("int", "bytes"):
         when.where.tell(values.problems, expected="a place with a code", saw=when.kind or "no such place")
         return None
     try:
-        codes = frozenset(code_key(value, code) for code in when.value)
+        rows: dict[Hashable, list[int]] = {code_key(value, code): [] for code in when.value}
     except ValueError as error:
         when.where.tell(
             values.problems, "is", expected="codes as they are read", saw=" ".join(when.value), hint=str(error)
         )
         return None
-    if not codes:
+    if not rows:
         when.where.tell(values.problems, expected="the key 'is': the codes that stand there", saw="no such key")
-    read = value.read
-
-    def placed(frame: bytes) -> bool:
-        try:
-            return read(View(frame, {})) in codes
-        except NotBelieved:
-            return False
-
-    return placed
+    least = values.needs + (0 if layout.uneven else layout.tail) if values.needs else 0
+    return CodesAtPlace(read=value.read, least=least, rows=rows)
