@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -47,6 +48,7 @@ class Chooser:
                     same.rows.setdefault(code, []).append(at)
             else:
                 self._by_start.setdefault(when.starts if when else b"", []).append(at)
+        self._first_bytes = {message.name: _first_bytes(message) for message in messages}
         self._sizes = sorted(set(map(len, self._by_start)))
         only = messages[0] if len(messages) == 1 else None
         alone = only is not None and only.says.when is None and not asks
@@ -93,11 +95,18 @@ class Chooser:
             return UNASKED
         said: tuple[Reading, ...] | str = ""
         for message in found:
+            if len(found) > 1 and not frame.startswith(self._first_bytes[message.name]):
+                continue  # its text could not match
             kept["message"] = message.name
             said = message.decode(frame, kept)
             if not isinstance(said, Unlike) or message.says.when:
                 return said
         return said if len(found) == 1 else Unlike("looks like no message of the profile")
+
+
+def _first_bytes(message: Message) -> bytes:
+    """What every frame of a message begins with that nothing but its text tells; nothing where a check comes first."""
+    return b"" if message.checks else re.split("[{ ]", message.says.text)[0].encode("latin-1")
 
 
 def _begins_as(message: Message, frame: bytes) -> bool:
