@@ -50,6 +50,24 @@ def find_check(frames: Sequence[CutFrame], end: int) -> FoundCheck | None:
     return None
 
 
+def find_text_check(frames: Sequence[CutFrame], start: int, end: int) -> FoundCheck | None:
+    """The check of lines, written in hex as their last characters before the end mark; `size` counts those."""
+    texts = sorted({frame.raw[: len(frame.raw) - end] for frame in frames})
+    for size, gap in product((2, 1), (0, 1)):
+        width = 2 * size
+        if len(texts) < FEWEST or any(len(t) < width + gap + 4 or not set(t[-width:]) <= _HEX for t in texts):
+            continue
+        bodies = [(text[start : len(text) - width - gap], bytes.fromhex(text[-width:].decode())) for text in texts]
+        found = _sum(bodies, size) or _cyclic(bodies, size) if len({check for _, check in bodies}) >= 4 else None
+        if found is not None:
+            skip = start + int(str(found.keys.get("over", 0)).partition("..")[0])
+            keys = {**found.keys, "over": f"{skip}..{-width - gap - 1}", "at": f"{-width}..-1", "as": "hex"}
+            return FoundCheck(name=found.name, keys=keys, size=width, frames=found.frames)
+    return None
+
+
+_HEX = frozenset(b"0123456789ABCDEFabcdef")
+
 Body = tuple[bytes, bytes]
 
 

@@ -1,25 +1,36 @@
-"""Lines of text: from the notes to a pattern, its states and the lines of a profile.
+"""Lines of text: from the notes to the digits of a line and what the rest of it means.
 
-A line is what stands before the digits, the digits, and what stands behind them; both sides together are the state.
+A line is what stands before the digits, the digits, and what stands behind them; both sides together are the state. In
+both, figures that run with the clock and the characters of a check are no part of it.
 """
 
 from __future__ import annotations
 
 import re
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
-from meterlog.profile.propose import moments, written
+from meterlog.profile.propose import moments
+from meterlog.profile.propose.running import running
 from meterlog.profile.propose.states import Contradiction, StateMeaning
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from meterlog.profile.propose.framing import CutFrame, Framing
     from meterlog.profile.propose.notes import DisplayNote
 
+_Key = TypeVar("_Key")
+
+RUNS, PROOF = "\ue000", "\ue001"
+"""Characters that stand in a line for figures that run, and for one character of its check."""
+
 _NUMBER = re.compile(r"(?:(?<![-+])[-+] *)?(?:\d+(?:[.,]\d+)?|(?<![\w.,])\.\d+)")
+_FIGURES = re.compile(r"\d+")
 _FEWEST_DIGITS = 6
+_WIDTHS = (3, 4, 5, 6)
+_MOST_NUMBERS = 6
+_NONE: frozenset[int] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,8 +42,13 @@ class CutLine:
     after: str
 
     @property
-    def state(self) -> tuple[str, str]:
-        return self.before, self.after
+    def state(self) -> tuple[str, str, bool]:
+        """What tells the state: both sides, and whether the digits bring a point."""
+        return self.before, self.after, bool(self.point)
+
+    @property
+    def point(self) -> str:
+        return next((c for c in self.number if c in ".,"), "")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,185 +56,186 @@ class TextStates:
     """What is known of lines.
 
     Attributes:
-        known: what each (before, after) means. overs: lines with a text in the digits' place.
-        point: "." or "," where lines bring their own, "" where the state says it.
-        sign_is_apart: whether the sign belongs to the state, as of figures without a point.
-        seen: how many lines had each state.
+        known: what each state means. overs: the same for whole lines that were noted as over the range.
+        comma: whether a comma is the point.
+        sign_is_apart: whether the sign belongs to the state.
+        figures: digits without a point, as a pattern.
+        lines: each line of the recording, cut; None where it has no such digits. texts: the same whole.
     """
 
-    known: Mapping[tuple[str, str], StateMeaning]
-    overs: Mapping[str, tuple[CutLine, StateMeaning]]
-    point: str
+    known: Mapping[tuple[str, str, bool], StateMeaning]
+    overs: Mapping[str, StateMeaning]
+    comma: bool
     sign_is_apart: bool
-    seen: Mapping[tuple[str, str], int]
+    figures: str
     lines: tuple[CutLine | None, ...]
+    texts: tuple[str, ...]
+
+    @property
+    def unknown(self) -> list[int]:
+        """The indices of lines in states that no note has shown."""
+        pairs = enumerate(zip(self.lines, self.texts, strict=True))
+        return [i for i, (line, text) in pairs if not (line and line.state in self.known) and text not in self.overs]
 
 
-def propose_text(framing: Framing, notes: Sequence[DisplayNote]) -> TextStates:
-    """The states of lines. Raises: Contradiction, with what is missing or does not fit."""
+@dataclass(frozen=True, slots=True)
+class _Digits:
+    """Where a line's digits may stand: its `which`th number, or the characters from `first` of a fixed width."""
+
+    which: int = 0
+    first: int | None = None
+    width: int = 0
+    sign_is_apart: bool = False
+
+    def cut(self, text: str) -> CutLine | None:
+        if self.first is not None:
+            last = self.first + self.width
+            number = text[self.first : last]
+            is_whole = number.isascii() and number.isdigit()
+            return CutLine(text[: self.first], number, text[last:]) if is_whole else None
+        found = list(_NUMBER.finditer(text))
+        if self.which >= len(found):
+            return None
+        match = found[self.which]
+        first = match.start()
+        if self.sign_is_apart:
+            first = match.end() - len(match[0].lstrip("+- "))
+        else:
+            while first and text[first - 1] == " ":
+                first -= 1
+        return CutLine(text[:first], text[first : match.end()], text[match.end() :])
+
+    def gives(self, line: CutLine | None, note: DisplayNote, *, points: bool) -> bool:
+        """Whether a line's digits are a note's; `points`: where lines bring a point, one without it has no decimals."""
+        if line is None or note.counts is None:
+            return False
+        text = line.number.replace(" ", "").replace(",", ".")
+        figures = text.lstrip("+-")
+        if points and len(figures.partition(".")[2]) != note.decimals:
+            return False
+        value = int(figures.replace(".", "") or "0")
+        return value == note.counts and (self.sign_is_apart or text.startswith("-") == note.negative or not value)
+
+
+def _ways(texts: Sequence[str]) -> Iterator[_Digits]:
+    """What needs the least luck first; a place of its own only where all lines are of one length."""
+    for sign_is_apart in (False, True):
+        for which in range(_MOST_NUMBERS):
+            yield _Digits(which=which, sign_is_apart=sign_is_apart)
+    length = len(texts[0])
+    if all(len(text) == length for text in texts):
+        for width in _WIDTHS:
+            for first in range(length - width + 1):
+                yield _Digits(first=first, width=width, sign_is_apart=True)
+
+
+def propose_text(framing: Framing, check_size: int, notes: Sequence[DisplayNote]) -> TextStates:
+    """The states of lines, whose last `check_size` characters are a check. Raises: Contradiction."""
     times = [frame.at for frame in framing.frames]
-    texts = [text_of(frame, framing) for frame in framing.frames]
-    indices = [moments.own(times, note) for note in notes]
-    numeric = [(n, i) for n, i in zip(notes, indices, strict=True) if not n.is_over]
-    different = {n.counts for n, _ in numeric if n.counts}
+    texts = [_text_of(frame, framing, check_size) for frame in framing.frames]
+    numeric = [note for note in notes if not note.is_over]
+    different = {note.counts for note in numeric if note.counts}
     if len(different) < 2 or sum(len(str(counts)) for counts in different) < _FEWEST_DIGITS:
         raise Contradiction("note two more values that differ in most figures", [])
-    for which, is_apart in ((0, False), (1, False), (2, False), (0, True), (1, True), (2, True), (3, False)):
-        lines = [_cut(text, which, is_apart) for text in texts]
+    for way in _ways(texts):
+        lines = [way.cut(text) for text in texts]
+        points = any(line is not None and line.point for line in lines)
         for around in (0, moments.AROUND):
-            found = [_of(lines, moments.near(times, n, around), i, n, is_apart) for n, i in numeric]
-            placed = [
-                (n, i, moments.still(times, n, i, is_timed=not around))
-                for (n, _), i in zip(numeric, found, strict=True)
-                if i is not None
-            ]
-            if len(placed) == len(numeric):
-                overs = [
-                    (n, i, moments.still(times, n, i, is_timed=False))
-                    for n, i in zip(notes, indices, strict=True)
-                    if n.is_over
-                ]
-                return _learn(lines, texts, placed, overs, is_apart=is_apart)
+            found = [_of(way, lines, times, note, around, points=points) for note in numeric]
+            if None not in found:
+                return _learn(times, texts, way, list(zip(numeric, found, strict=True)), notes, is_timed=not around)
     raise Contradiction("no number of a line is what every note says: one of the notes may be wrong", [])
 
 
-def text_of(frame: CutFrame, framing: Framing) -> str:
+def _of(
+    way: _Digits,
+    lines: Sequence[CutLine | None],
+    times: Sequence[float],
+    note: DisplayNote,
+    around: int,
+    *,
+    points: bool,
+) -> int | None:
+    near = moments.near(times, note, around)
+    return moments.nearest(near, moments.own(times, note), lambda i: way.gives(lines[i], note, points=points))
+
+
+def _text_of(frame: CutFrame, framing: Framing, check_size: int) -> str:
     """A line without its marks, a character a byte."""
-    return frame.raw[framing.start : len(frame.raw) - framing.end].decode("latin-1")
+    text = frame.raw[framing.start : len(frame.raw) - framing.end].decode("latin-1")
+    return text[: len(text) - check_size] + PROOF * check_size
 
 
-def _cut(text: str, which: int, sign_is_apart: bool) -> CutLine | None:
-    found = list(_NUMBER.finditer(text))
-    if which >= len(found):
-        return None
-    match = found[which]
-    first = match.start()
-    if sign_is_apart:
-        first = match.end() - len(match[0].lstrip("+- "))
-    else:
-        while first and text[first - 1] == " ":
-            first -= 1
-    return CutLine(text[:first], text[first : match.end()], text[match.end() :])
+# ---- what runs ----
 
 
-def _of(lines: Sequence[CutLine | None], near: range, index: int, note: DisplayNote, is_apart: bool) -> int | None:
-    return moments.nearest(near, index, lambda i: _gives(lines[i], note, is_apart))
+def _clocks(times: Sequence[float], lines: Sequence[CutLine | None]) -> tuple[frozenset[int], frozenset[int]]:
+    """Which figures run: before the digits counted from the left, behind them counted from the right."""
+    cut = [(time, line) for time, line in zip(times, lines, strict=True) if line is not None]
+    of_cut = [time for time, _ in cut]
+    left = _columns([_FIGURES.findall(line.before) for _, line in cut])
+    right = _columns([_FIGURES.findall(line.after)[::-1] for _, line in cut])
+    return running(of_cut, left), running(of_cut, right)
 
 
-def _gives(line: CutLine | None, note: DisplayNote, is_apart: bool) -> bool:
-    if line is None or note.counts is None:
-        return False
-    text = line.number.replace(" ", "").replace(",", ".")
-    negative, figures = text.startswith("-"), text.lstrip("+-")
-    if "." in figures:
-        decimals = len(figures.partition(".")[2])
-        same = decimals == note.decimals
-    else:
-        same = True
-    value = int(figures.replace(".", "") or "0")
-    return same and value == note.counts and (is_apart or negative == note.negative or value == 0)
+def _columns(rows: Sequence[Sequence[str]]) -> dict[int, list[int | None]]:
+    least = min((len(row) for row in rows), default=0)
+    return {at: [int(row[at]) if len(row[at]) < 9 else None for row in rows] for at in range(least)}
+
+
+def _masked(text: str, left: frozenset[int], right: frozenset[int]) -> str:
+    found = list(_FIGURES.finditer(text))
+    spans = [m.span() for at, m in enumerate(found) if at in left or len(found) - 1 - at in right]
+    for first, last in reversed(spans):
+        text = text[:first] + RUNS + text[last:]
+    return text
+
+
+# ---- what the rest means ----
 
 
 def _learn(
-    lines: Sequence[CutLine | None], texts: Sequence[str], placed: Sequence[tuple[DisplayNote, int, range]],
-    overs: Sequence[tuple[DisplayNote, int, range]], *, is_apart: bool,
+    times: Sequence[float], plain: Sequence[str], way: _Digits, placed: Sequence[tuple[DisplayNote, int | None]],
+    notes: Sequence[DisplayNote], *, is_timed: bool,
 ) -> TextStates:  # fmt: skip
-    points = {next((c for c in line.number if c in ".,"), "") for _, i, _ in placed if (line := lines[i]) is not None}
-    point = points.pop() if len(points) == 1 else "."
-    known: dict[tuple[str, str], StateMeaning] = {}
-    for note, index, still in placed:
-        line = lines[index]
-        around = {other.state if other else None for other in (lines[i] for i in still)}
-        if line is None or len(around) > 1:
+    cut = [way.cut(text) for text in plain]
+    left, right = _clocks(times, cut)
+    lines = [
+        line and CutLine(_masked(line.before, left, _NONE), line.number, _masked(line.after, _NONE, right))
+        for line in cut
+    ]
+    texts = [_masked(text, left, right) for text in plain]
+    known: dict[tuple[str, str, bool], StateMeaning] = {}
+    for note, index in placed:
+        line = lines[index] if index is not None else None
+        if index is None or line is None:
             continue
-        meaning = StateMeaning(
-            facts=note.meaning, decimals=None if point else note.decimals, is_negative=is_apart and note.negative,
-            is_over=False, learned_at=(note.at,),
-        )  # fmt: skip
-        _add(known, line.state, meaning)
-    seen: dict[tuple[str, str], int] = {}
-    for line in lines:
-        if line is not None:
-            seen[line.state] = seen.get(line.state, 0) + 1
+        states = {
+            each.state if (each := lines[i]) else None for i in moments.still(times, note, index, is_timed=is_timed)
+        }
+        if len(states) == 1:
+            _add(known, line.state, StateMeaning(
+                facts=note.meaning, decimals=None if line.point else note.decimals,
+                is_negative=way.sign_is_apart and note.negative, is_over=False, learned_at=(note.at,),
+            ))  # fmt: skip
+    overs: dict[str, StateMeaning] = {}
+    for note in notes:
+        index = moments.own(times, note)
+        if note.is_over and all(texts[i] == texts[index] for i in moments.still(times, note, index, is_timed=False)):
+            _add(overs, texts[index], StateMeaning(
+                facts=note.meaning, decimals=None, is_negative=False, is_over=True, learned_at=(note.at,)
+            ))  # fmt: skip
+    if any(line is not None and texts[i] in overs and line.state in known for i, line in enumerate(lines)):
+        raise Contradiction("a line was noted both as a number and as over the range", [])
+    comma = any(line is not None and line.point == "," for line in lines)
     return TextStates(
-        known=known, overs=_overs(texts, overs), point=point, sign_is_apart=is_apart, seen=seen,
-        lines=tuple(lines),
+        known=known, overs=overs, comma=comma, sign_is_apart=way.sign_is_apart, lines=tuple(lines), texts=tuple(texts),
+        figures=rf"\d{{{way.width}}}" if way.width else r"\d+",
     )  # fmt: skip
 
 
-def _add(known: dict[tuple[str, str], StateMeaning], state: tuple[str, str], meaning: StateMeaning) -> None:
+def _add(known: dict[_Key, StateMeaning], state: _Key, meaning: StateMeaning) -> None:
     before = known.get(state)
     if before is not None and before.words != meaning.words:
         raise Contradiction("two notes say different things of one line", (*before.learned_at, *meaning.learned_at))
     known[state] = replace(meaning, learned_at=(*(before.learned_at if before else ()), *meaning.learned_at))
-
-
-_OVER = re.compile(r"[-+]?(?:[0O]\.?L\.?|\.[0O]L|OVER\w*|-{3,6})", re.IGNORECASE)
-
-
-def _overs(
-    texts: Sequence[str], overs: Sequence[tuple[DisplayNote, int, range]]
-) -> dict[str, tuple[CutLine, StateMeaning]]:
-    """Overload by its whole line, cut at the text that stands in the digits' place."""
-    found: dict[str, tuple[CutLine, StateMeaning]] = {}
-    for note, index, still in overs:
-        text = texts[index]
-        match = _OVER.search(text)
-        if match is None or any(texts[i] != text for i in still):
-            continue
-        line = CutLine(text[: match.start()], match[0], text[match.end() :])
-        known = found.get(text)
-        meaning = StateMeaning(
-            facts=note.meaning, decimals=None, is_negative=False, is_over=False,
-            learned_at=(*(known[1].learned_at if known else ()), note.at),
-        )  # fmt: skip
-        if known is not None and known[1].words != meaning.words:
-            raise Contradiction("two notes say different things of one line", meaning.learned_at)
-        found[text] = (line, meaning)
-    return found
-
-
-def lines_of(states: TextStates) -> list[str]:
-    """A profile's messages: overloads as whole lines, numbers by what stands around them."""
-    out = ["messages:"]
-    for number, (line, meaning) in enumerate(states.overs.values(), start=1):
-        out += _message(f"over_{number}", line.before, re.escape(line.number), {line.after: meaning}, "decimal",
-                        over=line.number)  # fmt: skip
-    figures = (
-        rf"[-+]? *\d*{re.escape(states.point)}\d+"
-        if states.point
-        else r"\d+"
-        if states.sign_is_apart
-        else r"[-+]? *\d+"
-    )
-    kind = "decimal comma" if states.point == "," else "decimal"
-    for number, before in enumerate(sorted({before for before, _ in states.known}), start=1):
-        afters = {after: meaning for (b, after), meaning in states.known.items() if b == before}
-        out += _message(f"shown_{number}", before, f" *{figures}", afters, kind)
-    return out
-
-
-def _message(
-    name: str, before: str, figures: str, afters: Mapping[str, StateMeaning], kind: str, over: str = ""
-) -> list[str]:
-    """Lines that begin alike; what stands behind the digits tells the state."""
-    ends = "|".join(re.escape(after) for after in afters)
-    pattern = f"{re.escape(before)}(?P<value>{figures})(?P<after>{ends})"
-    special = f", special: {{{written.single(over)}: overload}}" if over else ""
-    merged: dict[str, StateMeaning] = {}
-    for after, meaning in afters.items():
-        key = after.strip()
-        if key in merged and merged[key].words != meaning.words:
-            raise Contradiction("lines that differ by blanks alone mean different things", meaning.learned_at)
-        merged[key] = meaning
-    return [
-        f"  {name}:",
-        f"    pattern: {written.single(pattern)}",
-        "    fields:",
-        f"      value: {{as: {kind}{special}}}",
-        "      after:",
-        "        means:",
-        *written.table(merged, written.single, "          "),
-        "    readings:",
-        "      - {value: value}",
-    ]

@@ -10,8 +10,8 @@ import contextlib
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from meterlog.profile.propose import binary, lines, written
-from meterlog.profile.propose.checks import find_check
+from meterlog.profile.propose import binary, lines, patterns, written
+from meterlog.profile.propose.checks import find_check, find_text_check
 from meterlog.profile.propose.framing import FEWEST, NUMBERED, find_framing
 from meterlog.profile.propose.proposal import Proposal
 from meterlog.profile.propose.states import Contradiction
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from meterlog.base.recording import Event
+    from meterlog.profile.propose.checks import FoundCheck
     from meterlog.profile.propose.framing import Framing
     from meterlog.profile.propose.notes import DisplayNote
     from meterlog.profile.propose.states import StateMeaning
@@ -43,7 +44,7 @@ def propose(events: Sequence[Event], notes: Sequence[DisplayNote], name: str) ->
         )
         return Proposal(framing=None, why=why)
     transform: tuple[str, ...] = ()
-    check = None if framing.is_text else find_check(framing.frames, framing.end)
+    check = _check_of(framing)
     if check is None:
         turned = find_transform(bursts, framing)
         if turned is not None:
@@ -61,6 +62,12 @@ def propose(events: Sequence[Event], notes: Sequence[DisplayNote], name: str) ->
                     return _with_notes(_with(known, transform=words, framing=again, check=proof), events, notes, name)
         at = ", ".join(f"{time:g} s" for time in error.notes)
         return _with(known, why=error.why + (f" (notes at {at})" if at else ""), ask_at=_spread(framing.frames))
+
+
+def _check_of(framing: Framing) -> FoundCheck | None:
+    if framing.is_text:
+        return find_text_check(framing.frames, framing.start, framing.end)
+    return find_check(framing.frames, framing.end)
 
 
 def _with(known: Proposal, **changes: object) -> Proposal:
@@ -93,20 +100,16 @@ def _body(
     known: Proposal, framing: Framing, notes: Sequence[DisplayNote]
 ) -> tuple[list[str], list[StateMeaning], list[float]]:
     """(lines of the profile, what states mean, when frames of unknown states came). Raises: Contradiction."""
+    size = known.check.size if known.check else 0
     if framing.is_text:
         try:
-            text = lines.propose_text(framing, notes)
+            text = lines.propose_text(framing, size, notes)
         except Contradiction:
             if len({len(frame.data) for frame in framing.frames}) > 1:
                 raise
         else:
-            unknown = [
-                frame.at
-                for frame, line in zip(framing.frames, text.lines, strict=True)
-                if (line is None or line.state not in text.known) and lines.text_of(frame, framing) not in text.overs
-            ]
-            meanings = [*text.known.values(), *(meaning for _, meaning in text.overs.values())]
-            return lines.lines_of(text), meanings, unknown
+            meanings = [*text.known.values(), *text.overs.values()]
+            return patterns.messages_of(text), meanings, [framing.frames[i].at for i in text.unknown]
     if framing.kind == NUMBERED:
         display, states, frames, with_over = binary.propose_segments(framing, notes)
         return (
@@ -114,7 +117,6 @@ def _body(
             [*states.known.values()],
             binary.unknown_at(states, frames),
         )
-    size = known.check.size if known.check else 0
     place, states, frames = binary.propose_binary(framing, size, notes)
     meanings = [*states.known.values(), *states.overs.values()]
     return binary.lines(place, states), meanings, binary.unknown_at(states, frames)
