@@ -25,7 +25,8 @@ Keys of --json:
   standard_uncertainty_W   u; expanded_uncertainty_W is U = coverage_factor × u, for coverage_probability
   degrees_of_freedom       effective; null: not limited by readings
   clock_mean_W             the same heat over all the time from switching on to switching off
-  is_lower_bound           true when a vessel was not stated
+  may_be_more, may_be_less why the power is a bound: a vessel that was not stated, a probe of which nobody said that it
+                           was under; is_lower_bound: it may only be more
   method, definition       what the power means, in words;  energy_J: useful heat
   compared                 which power the plate is held against, and why
   repeated_runs_W          each run's power, when several traces were given
@@ -103,7 +104,8 @@ Keys of --json:
     "--stirred",
     type=click.Choice(["before", "after"]),
     multiple=True,
-    help="You stirred with the probe in the load before or after heating, where the trace can't show that it was in.",
+    help="You stirred with the whole probe under the surface before or after heating. No trace shows how deep it "
+    "stood: unless you say it of both, the power is a bound.",
 )
 @click.option(
     "--method",

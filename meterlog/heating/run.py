@@ -16,6 +16,7 @@ from meterlog.heating.answer.corrections import applied, electrical
 from meterlog.heating.answer.judged import Plate, useful_of
 from meterlog.heating.answer.powers import OWN, full_output, mean_over_clock, others, seconds_at_full_output
 from meterlog.heating.answer.result import HeatingResult
+from meterlog.heating.answer.unstated import unstated_of
 from meterlog.heating.balance.find import find, load_names, unlikely
 from meterlog.heating.times import cycling
 from meterlog.heating.times.heating import Heating, warm_up_of
@@ -54,7 +55,7 @@ def run(
         start, stop: of heating, s on the trace's clock; else from the mains side, else from the ramp.
         warm_up: time, s, to full power each time that it was switched on, where no log shows it.
         method: a key of `methods.METHODS`, fixed before the run.
-        stirred: "before" and "after", when the person says that they stirred with the probe in the load.
+        stirred: "before" and "after", when the person says that they stirred with the whole probe under the surface.
 
     Raises: ValueError for a method that is not of so many loads. A run that tells no power is refused in the result.
     """
@@ -91,8 +92,8 @@ def run(
     energy = sum_sharing(dict(zip(load_names(len(loads)), energies, strict=True)), OWN) if loads[1:] else energies[0]
     made = applied(method, watts, founds, loads, warm)
     mains = electrical(trace, first, energy)
-    is_lower_bound = not all(load.vessel.pieces for load in loads)
-    told = conditions.notes(method, watts, founds, loads, room)
+    unstated = unstated_of(founds, loads, stirred)
+    told = conditions.notes(method, watts, founds, loads, room, unstated)
     compared = conditions.compared(plate.means, clock_mean) if plate.limit else ""
     return HeatingResult(
         method=method,
@@ -103,7 +104,7 @@ def run(
         founds=founds,
         useful=useful_of(
             number, clock_mean, conditions.trail(method, number, clock_mean, founds, made, energy, warm, compared),
-            plate, mains, is_lower_bound=is_lower_bound,
+            plate, mains, unstated,
         ),
         energy=nominal(energy),
         applied=made,
@@ -111,7 +112,7 @@ def run(
         beside=others(method, founds, loads, room, warm, trace),
         electrical=mains,
         cycling=cycling.cycling_of(heated.on),
-        is_lower_bound=is_lower_bound,
+        unstated=unstated,
         compared=compared,
         notes=(*trace.notes, *told),
     )  # fmt: skip

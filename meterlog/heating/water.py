@@ -25,8 +25,17 @@ _BOILING = (
 )  # fmt: skip
 
 
+COLDEST, HOTTEST = 272.0, 378.5
+"""K: liquid water, with a few kelvin of grace for a thermometer's own error."""
+
+
+def is_liquid(kelvin: float) -> bool:
+    """Whether water at a temperature is known here."""
+    return COLDEST <= kelvin <= HOTTEST
+
+
 def _horner(coefficients: tuple[float, ...], kelvin: float) -> float:
-    if not 272.0 <= kelvin <= 378.5:
+    if not is_liquid(kelvin):
         raise ValueError(f"liquid water is known here from 0 to 100 °C, not at {kelvin - ZERO_CELSIUS:.1f} °C")
     x = (kelvin - ZERO_CELSIUS) / 100.0
     total = 0.0

@@ -57,7 +57,7 @@ def _says(answer: HeatingResult) -> str:
     if useful is None:
         return "No power could be told: " + "; ".join(part.why for part in answer.refused)
     expanded = useful.expanded_uncertainty
-    bound = ", a lower bound" if answer.is_lower_bound else ""
+    bound = answer.unstated.words
     return f"Useful power {to_place(useful.watts, expanded)} W ± {to_place(expanded, expanded)} W{bound}"
 
 

@@ -38,7 +38,10 @@ def typed(folder, *words):
     return CliRunner().invoke(heating, [str(folder / w) if w.endswith((".csv", ".svg")) else w for w in words])
 
 
-ASKED = ("--mass", "1000 g ± 2 g", "--vessel", "340 g glass", "--ambient", "21 °C")
+ASKED = (
+    "--mass", "1000 g ± 2 g", "--vessel", "340 g glass", "--ambient", "21 °C", "--stirred", "before",
+    "--stirred", "after",
+)  # fmt: skip
 
 
 def test_json_holds_everything_with_units_in_its_keys(folder):

@@ -51,8 +51,21 @@ class Drawn:
     physics: dict
     stated: dict
     text: str = ""
-    full: float = 0.0  # W
+    full_output: float = 0.0  # W
     clock: float = 0.0  # W
+
+    @property
+    def is_near(self):
+        """Whether the load started or ended so near to the room (3 K) that no step could show."""
+        p = self.physics
+        rise = self.clock * (p["stop"] - p["start"]) / (4186.0 * p["kg"] + p["wall"])
+        return min(abs(p["first"] - p["room"]), abs(p["first"] + rise - p["room"])) < 3.0
+
+    @property
+    def stirred(self):
+        """What the person may say in truth of having stirred with the probe in the load."""
+        not_in = {"left out": "after", "in air before": "before"}.get(self.fault)
+        return tuple(side for side in ("before", "after") if side != not_in)
 
 
 @dataclass

@@ -9,6 +9,7 @@ from meterlog.base.units import to_place
 from meterlog.heating import water
 from meterlog.heating.answer import methods, rating
 from meterlog.heating.answer.powers import seconds_at_full_output
+from meterlog.heating.answer.unstated import DEPTH
 from meterlog.heating.balance.find import load_names
 from meterlog.heating.balance.load import Shared
 
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
 
     from meterlog.base.uncertainty import Estimate
     from meterlog.heating.answer.result import Correction
+    from meterlog.heating.answer.unstated import Unstated
     from meterlog.heating.balance.found import LoadBalance
     from meterlog.heating.balance.load import End, Load
     from meterlog.heating.stated import StatedValue
@@ -65,10 +67,15 @@ def _celsius(end: End) -> str:
 
 
 def notes(
-    method: str, watts: float, founds: Sequence[LoadBalance], loads: Sequence[Load], room: StatedValue | None
+    method: str,
+    watts: float,
+    founds: Sequence[LoadBalance],
+    loads: Sequence[Load],
+    room: StatedValue | None,
+    unstated: Unstated,
 ) -> tuple[str, ...]:
     """What the number stands on, and what a standard's method asks for that was not met."""
-    told = [*_bare(loads), *_unseen(founds[0])]
+    told = [*_bare(loads), *_depth(unstated), *_unseen(founds[0])]
     firsts, lasts = (
         [e.kelvin - water.ZERO_CELSIUS for e in ends] for ends in zip(*((f.first, f.last) for f in founds), strict=True)
     )
@@ -93,6 +100,13 @@ def _bare(loads: Sequence[Load]) -> list[str]:
         return []
     vessels = "no vessel was stated" if len(loads) == 1 else f"{bare} of two vessels not stated"
     return [f"{vessels}: heat into it is not counted, the power is a lower bound"]
+
+
+def _depth(unstated: Unstated) -> list[str]:
+    if DEPTH not in (*unstated.more, *unstated.less):
+        return []
+    way = "more" if DEPTH not in unstated.less else "less" if DEPTH not in unstated.more else "more or less"
+    return [f"no trace shows how deep the probe stood, and {DEPTH}: the power may be {way}"]
 
 
 def _unseen(found: LoadBalance) -> list[str]:

@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from meterlog.base.uncertainty import estimate, rectangle
-from meterlog.base.units import show
 from meterlog.heating.answer import rating
 from meterlog.heating.answer.improve import improvements
 from meterlog.heating.answer.result import Useful
@@ -15,6 +14,7 @@ from meterlog.judging import Limit, Outcome, Result, Rule, judge
 if TYPE_CHECKING:
     from meterlog.base.uncertainty import Estimate
     from meterlog.heating.answer.result import Electrical
+    from meterlog.heating.answer.unstated import Unstated
     from meterlog.judging import Verdict
 
 
@@ -34,8 +34,8 @@ class Plate:
 
 
 def useful_of(
-    number: Estimate, clock_mean: float, trail: tuple[str, ...], plate: Plate, electrical: Electrical | None, *,
-    is_lower_bound: bool,
+    number: Estimate, clock_mean: float, trail: tuple[str, ...], plate: Plate, electrical: Electrical | None,
+    unstated: Unstated,
 ) -> Useful:  # fmt: skip
     """The power with its uncertainty and its verdict, by the decision rules of every other check."""
     power = judge(Result(quantity="power", number=number, trail=trail), plate.limit, plate.rule)
@@ -45,8 +45,8 @@ def useful_of(
     assert power.coverage_factor is not None
     helpful = improvements(power.budget, power.expanded_uncertainty)
     verdict = _by_input(electrical, plate) if plate.means == "input" and plate.limit else power
-    if is_lower_bound and plate.means == "output":
-        verdict = _of_a_lower_bound(verdict, plate.limit)
+    if plate.means == "output":
+        verdict = unstated.held(verdict, plate.limit)
     if verdict.outcome is Outcome.UNDECIDED and helpful and plate.means == "output" and not verdict.advice:
         verdict = replace(verdict, advice=f"What would help most: {helpful[0]}.")
     return Useful(
@@ -61,25 +61,6 @@ def useful_of(
         improvements=helpful,
         verdict=verdict,
     )
-
-
-def _of_a_lower_bound(verdict: Verdict, limit: Limit | None) -> Verdict:
-    """A power that may be more than it was found can pass a lower limit, and can't fail one, nor pass an upper."""
-    if limit is None or verdict.value is None:
-        return verdict
-    unstated = "The vessel was not stated, so the power is a lower bound"
-    state = "State the vessel's mass and material, and judge the run again."
-    if verdict.outcome is Outcome.FAIL and limit.low is not None and verdict.value < limit.low:
-        return replace(
-            verdict, outcome=Outcome.UNDECIDED, why=f"{unstated}: below {show(limit.low, 'watt')} it proves nothing.",
-            advice=state,
-        )  # fmt: skip
-    if verdict.outcome is Outcome.PASS and limit.high is not None:
-        return replace(
-            verdict, why=f"{verdict.why} {unstated}: that it is at most {show(limit.high, 'watt')} is not shown.",
-            advice=state,
-        )  # fmt: skip
-    return verdict
 
 
 def _by_input(electrical: Electrical | None, plate: Plate) -> Verdict:

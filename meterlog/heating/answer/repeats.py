@@ -59,7 +59,7 @@ def pooled(runs: Sequence[HeatingResult], plate: Plate = NO_PLATE) -> HeatingRes
         first,
         useful=useful_of(
             pooled_number(powers, shared), clock_mean, (*useful.verdict.trail, f"mean of {len(powers)} runs"), plate,
-            first.electrical, is_lower_bound=first.is_lower_bound,
+            first.electrical, first.unstated,
         ),
         repeats=tuple(powers),
         refused=(*first.refused, *(part for run in runs if run.useful is None for part in run.refused)),

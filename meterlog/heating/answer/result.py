@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from meterlog.base.units import show
+from meterlog.heating.answer.unstated import Unstated
 from meterlog.heating.balance.find import load_names
 
 if TYPE_CHECKING:
@@ -16,6 +17,9 @@ if TYPE_CHECKING:
     from meterlog.heating.trace.columns import HeatingTrace
     from meterlog.heating.trace.periods import NotFound
     from meterlog.judging import Verdict
+
+
+KNOWN = Unstated()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,7 +104,7 @@ class HeatingResult:
         founds: temperatures at the ends, periods, exchange of each load; none when it was refused.
         energy: useful heat, J.
         refused: why there is no power, or what was tried and not done on the way to it.
-        is_lower_bound: a vessel was not stated: the power can't be less, and may be more.
+        unstated: why the power may be more, or less, than was found.
         compared: which power the plate is held against, and why.
         repeats: the power of each run, W, where several were pooled.
     """
@@ -118,7 +122,7 @@ class HeatingResult:
     beside: tuple[Beside, ...] = ()
     electrical: Electrical | None = None
     cycling: Cycling | None = None
-    is_lower_bound: bool = False
+    unstated: Unstated = KNOWN
     compared: str = ""
     repeats: tuple[float, ...] = ()
     notes: tuple[str, ...] = ()

@@ -83,7 +83,9 @@ def as_dict(answer: HeatingResult) -> dict[str, Any]:
         "coverage_probability": 0.9545,
         "degrees_of_freedom": useful.degrees_of_freedom if useful else None,
         "clock_mean_W": useful.clock_mean if useful else None,
-        "is_lower_bound": answer.is_lower_bound,
+        "is_lower_bound": bool(answer.unstated.more) and not answer.unstated.less,
+        "may_be_more": list(answer.unstated.more),
+        "may_be_less": list(answer.unstated.less),
         "method": answer.method,
         "definition": answer.definition,
         "compared": answer.compared,
@@ -215,10 +217,9 @@ def as_text(answer: HeatingResult) -> str:
     if useful is None:
         return "\n".join(f"no power: {part.why}\n  {part.advice}" for part in answer.refused)
     expanded, verdict = useful.expanded_uncertainty, useful.verdict
-    bound = ", a lower bound" if answer.is_lower_bound else ""
     lines = [
         f"useful power at full output {to_place(useful.watts, expanded)} W ± {to_place(expanded, expanded)} W "
-        f"(k = {useful.coverage_factor:.2f}){bound}",
+        f"(k = {useful.coverage_factor:.2f}){answer.unstated.words}",
         f"mean over the clock {to_place(useful.clock_mean, expanded)} W",
     ]
     if verdict.limit:

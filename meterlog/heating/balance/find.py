@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from meterlog.base.uncertainty import nominal, standard_uncertainty
-from meterlog.heating.balance.ramp import BOILED, BOILING, by_ramp
+from meterlog.heating.balance.ramp import BOILED, BOILING, KEPT, by_ramp
 from meterlog.heating.balance.rise import by_rise
 from meterlog.heating.times.heating import full_output_time, warm_up_of
 from meterlog.heating.trace.periods import NotFound
@@ -104,7 +104,8 @@ def _find_one(
         return rise if isinstance(ramp, NotFound) and ramp.what != "stated times" else ramp
     if not rise.heating.in_load or rise.heating.pauses or len(heating.on) > 1:
         return rise
-    return _sharper(rise, by_ramp(temperature, load, room, needs_plateau=True))
+    ramp = by_ramp(temperature, load, room, needs_plateau=True)
+    return ramp if isinstance(ramp, NotFound) and ramp.what == KEPT else _sharper(rise, ramp)
 
 
 def _within(heating: Heating, ramp: LoadBalance | NotFound) -> LoadBalance | NotFound:
@@ -135,6 +136,8 @@ def _sharper(rise: LoadBalance, ramp: LoadBalance | NotFound) -> LoadBalance:
     told = _within(rise.heating, ramp)
     if isinstance(told, NotFound) or told.along is None:
         return rise
+    if nominal(told.along.kept):
+        return told
     seconds = full_output_time(rise.heating, warm_up_of(rise.heating, None, is_oven=False))
     over_time = rise.energy / seconds
     coarse, fine = standard_uncertainty(over_time), standard_uncertainty(told.along.power)

@@ -43,8 +43,9 @@ CROOKED = 0.02
 """Readings may scatter by this part of the rise about its line: pauses of a part-power level do."""
 SLOWEST_PROBE_S = 20.0
 """An approach to the plateau slower than this is the load's own, not the probe's."""
-MOST_BENT = 0.05
+MOST_BENT = 0.1
 """A ramp of which a lag may bend more than this part is refused."""
+KEPT = "heat that the heater kept"
 HEAVY_S = 7.0
 """A delay of the corners above this, s, is more than a probe's: a plate's or thick base's (a judgement)."""
 LONGEST_CORNER_S = 180.0
@@ -63,10 +64,11 @@ def by_ramp(
     """
     if _is_broken(temperature):
         return _not_one_ramp()
+    guess = room.value if room else exchange.USUAL_ROOM
+    temperature = periods.since_put_in(temperature, guess)
     ramp = periods.find_ramp(temperature)
     if isinstance(ramp, NotFound):
         return ramp
-    guess = room.value if room else exchange.USUAL_ROOM
     before = periods.before_heating(temperature, ramp.first, guess)
     boiling = max(temperature.values) > BOILING
     after = BOILED if boiling else periods.after_heating(temperature, ramp.last, guess)
@@ -156,7 +158,11 @@ def _not_one_ramp() -> NotFound:
     return NotFound(what="start and stop of heating", why=why, advice=advice)
 
 
-def _too_short(duration: float, lag: float) -> NotFound:
+def _too_short(duration: float, lag: float, kept_back: Delay | None) -> NotFound:
+    if kept_back:
+        kept_s = kept_back.seconds
+        why = f"in {duration:.0f} s the heater, which kept {kept_s:.0f} s of its heat, gave full output too shortly"
+        return NotFound(what=KEPT, why=why, advice="heat for longer, or begin with the heater hot")
     why = f"the rise of {duration:.0f} s is too short for readings that lag by {lag:.0f} s"
     advice = "give --start and --stop, use a faster probe, or heat longer"
     return NotFound(what="start and stop of heating", why=why, advice=advice)
@@ -199,6 +205,8 @@ def _meet(
 ) -> float:
     """When the ramp's line meets the level before or after, s."""
     end, _ = end_of(level, load, known, near, "")
+    if not water.is_liquid(end.kelvin):  # carried back along a loss that is none of a load's
+        return math.inf
     early = near < (inside.times[0] + inside.times[-1]) / 2.0
     lost = 0.0 if early else _losses(inside, known)[-1]
     since = inside.times[0] if early else inside.times[-1]
@@ -242,12 +250,12 @@ def _balance(
     starting, stopping = _corners(seen, known, load, fit.value, first, last, (first_meet, last_meet))
     lag = max(starting.seconds, after.settling_lag(SLOWEST_PROBE_S) if after else 0.0)
     bend = _bend(steady_s, lag, load.vessel.capacity / load.capacity(first.kelvin))
+    kept_back = kept(starting, stopping) if before and after else None
     if bend.standard_uncertainty > MOST_BENT:
-        return _too_short(steady_s, lag)
+        return _too_short(steady_s, lag, kept_back)
     unmixed = MIXING * math.sqrt(2.0) / (last.kelvin - first.kelvin)
     mixing = Error(name="mixing along the ramp", standard_uncertainty=unmixed, source="common practice, no source")
     steady = power * estimate(1.0, bend, mixing, _crookedness(inside, fit, load))
-    kept_back = kept(starting, stopping) if before and after else None
     u_time = fit.u_value / fit.value * steady_s / 2.0
     u_lag = math.hypot(starting.u, VESSEL_FOLLOWS_S * load.vessel.capacity / load.capacity(first.kelvin))
     u_first = math.hypot(u_time, u_lag, first.u_fit * load.capacity(first.kelvin) / fit.value)
@@ -315,7 +323,7 @@ def _corners(
 
 def _kept_time(heat: Delay) -> Estimate:
     """The time, s, that a heater needed for the heat that it kept: it was on, and the load got nothing of it."""
-    shape = Error(name="heat that the heater kept", standard_uncertainty=heat.u, source="corners of the ramp")
+    shape = Error(name=KEPT, standard_uncertainty=heat.u, source="corners of the ramp")
     return estimate(heat.seconds, shape)
 
 

@@ -8,6 +8,7 @@ from itertools import accumulate, pairwise
 from statistics import fmean
 from typing import TYPE_CHECKING
 
+from meterlog.heating import water
 from meterlog.heating.balance import exchange
 from meterlog.heating.balance.drifts import learned
 from meterlog.heating.balance.found import LoadBalance
@@ -18,7 +19,7 @@ from meterlog.heating.trace import fits, immersion, periods
 from meterlog.heating.trace.periods import NotFound, Plateau
 
 if TYPE_CHECKING:
-    from collections.abc import Collection
+    from collections.abc import Callable, Collection
 
     from meterlog.heating.balance.exchange import Exchange
     from meterlog.heating.stated import StatedValue
@@ -33,6 +34,8 @@ SLOWEST_SEEN = 3.0 * periods.STILL_K_PER_S
 """K/s: a rise no faster is not told from a pause by its slope over a few seconds."""
 EDGE_S = 3.0
 """Doubt, s, of where a pause in the rise begins and ends (a judgement)."""
+JUST_S = 20.0
+"""So long before heating a load that the probe stands in does not warm yet, s."""
 SETTLED = 0.01
 """A tail still left at the end of a plateau may be this part of the rise, or one step of the display."""
 
@@ -48,34 +51,63 @@ def by_rise(
         beside: of the other vessel, where one probe is carried between two.
     """
     guess = room.value if room else exchange.USUAL_ROOM
-    before = periods.before_heating(temperature, heating.start, guess)
-    if isinstance(before, NotFound):
-        return before
-    later, air = temperature, None
-    while True:
-        after = periods.after_heating(later, heating.stop, guess)
-        if isinstance(after, NotFound):
-            return air or after
-        found = _between(temperature, load, room, heating, (before, after), said, beside)
-        if not isinstance(found, NotFound) or found.what != immersion.NOT_SHOWN:
-            return found
-        air, later = found, later.without(heating.stop, after.last + 1e-9)
+    befores = _all(periods.before_heating, temperature, (-math.inf, heating.start), guess)
+    afters = _all(periods.after_heating, temperature, (heating.stop, math.inf), guess)
+    if isinstance(befores, NotFound):
+        return befores
+    if isinstance(afters, NotFound):
+        return afters
+    refused: list[NotFound] = []
+    for before in sorted(befores, key=lambda stretch: -stretch.last):
+        for after in afters:
+            if stood_in_load(temperature, heating, before.line.level, after.line.level):
+                fell = immersion.fell(temperature.between(heating.start, heating.stop), before.line.level)
+                inside, followed = replace(heating, in_load=True), (immersion.FOLLOWED,)
+                return fell or _between(temperature, load, room, inside, (before, after), followed)
+    outside = replace(heating, in_load=False)
+    air = immersion.air_about(temperature, heating.start, heating.stop, guess)
+    before, *_ = _farthest(befores, air)
+    pairs = [(before, after) for after in _farthest(afters, air)]
+    for word in ((), said) if said else ((),):
+        for pair in pairs:
+            shown = _shown(temperature, pair, outside, room, word, beside)
+            if not isinstance(shown, NotFound):
+                return _between(temperature, load, room, outside, pair, shown)
+            refused.append(shown)
+    return refused[0]
+
+
+def _farthest(stretches: list[Plateau], air: float) -> list[Plateau]:
+    """The stretches by how far their level is from the air's, K: a probe out of the load reads that of the air."""
+    return sorted(stretches, key=lambda stretch: -abs(stretch.line.level - air))
+
+
+def _all(
+    find: Callable[[LoggedQuantity, float, float], Plateau | NotFound], temperature: LoggedQuantity,
+    span: tuple[float, float], room: float,
+) -> list[Plateau] | NotFound:  # fmt: skip
+    """All the still stretches in a span, the likeliest first; why there is none."""
+    out: list[Plateau] = []
+    edge = span[0] if math.isfinite(span[0]) else span[1]
+    while not isinstance(one := find(temperature, edge, room), NotFound):
+        out.append(one)
+        left, right = (one.first, one.last) if find is periods.before_heating else (span[0], one.last)
+        temperature = temperature.without(left, right + 1e-9)
+    return out or one
 
 
 def _between(
     temperature: LoggedQuantity, load: Load, room: StatedValue | None, heating: Heating, stood: tuple[Plateau, Plateau],
-    said: Collection[str], beside: LoggedQuantity | None,
+    shown: tuple[str, ...],
 ) -> LoadBalance | NotFound:  # fmt: skip
-    """The balance between two still stretches, once it is shown that both were read in the load."""
+    """The balance between two still stretches that are shown to be the load's."""
     before, after = stood
     known = learned(load, room, before, after)
     first, _ = end_of(before, load, known, heating.start, "before")
     last, tail = end_of(after, load, known, heating.stop, "after")
     rise = last.kelvin - first.kelvin
-    heating = replace(heating, in_load=stood_in_load(temperature, heating, first.kelvin, last.kelvin))
-    shown = _shown(temperature, stood, heating, room, said, beside)
-    if isinstance(shown, NotFound):
-        return shown
+    if not (water.is_liquid(first.kelvin) and water.is_liquid(last.kelvin)):
+        return not_settled(tail)
     if rise < max(1.0, 5.0 * temperature.resolution):
         return NotFound(
             what="rise", why=f"the load warmed by only {rise:.2f} K", advice="heat longer, or a smaller load"
@@ -101,9 +133,7 @@ def _shown(
     temperature: LoggedQuantity, stood: tuple[Plateau, Plateau], heating: Heating, room: StatedValue | None,
     said: Collection[str], beside: LoggedQuantity | None,
 ) -> tuple[str, ...] | NotFound:  # fmt: skip
-    """What shows that both stretches were read in the load; or the refusal of one that air explains as well."""
-    if heating.in_load:
-        return (immersion.FOLLOWED,)
+    """What shows that both stretches were read in the load, by a probe that was out meanwhile; or the refusal."""
     told: list[str] = []
     span = (heating.start, heating.stop)
     for side, stretch in zip(immersion.SIDES, stood, strict=True):
@@ -209,6 +239,8 @@ def stood_in_load(temperature: LoggedQuantity, heating: Heating, first: float, l
     rise = last - first
     if len(late) < 4 or late.times[0] > heating.start + 0.6 * heating.duration or rise <= 0.0:
         return False
+    if _rose_before(temperature, heating.start, rise / heating.duration):
+        return False
     off = [
         v - first - rise * (t - heating.start) / heating.duration for t, v in zip(late.times, late.values, strict=True)
     ]
@@ -217,6 +249,15 @@ def stood_in_load(temperature: LoggedQuantity, heating: Heating, first: float, l
     slope = fits.fit_line(late.times, late.values).slope * heating.duration / rise
     apart = spread if behind == 0.0 or slope > 0.7 else math.sqrt(math.fsum(x * x for x in off) / len(off))
     return apart < IN_LOAD * rise and _at_one_rate(inside)
+
+
+def _rose_before(temperature: LoggedQuantity, start: float, rate: float) -> bool:
+    """Whether readings rose already before heating, at a good part of the rate (K/s) of heating: a load does not."""
+    ahead = temperature.between(start - JUST_S, start - EDGE_S)
+    if len(ahead) < 4:
+        return False
+    line = fits.fit_line(ahead.times, ahead.values)
+    return line.slope - 2.0 * line.u_slope > 0.3 * rate
 
 
 def _at_one_rate(inside: LoggedQuantity) -> bool:

@@ -35,7 +35,7 @@ MEASURED = "measured"
 LIGHTEST_KG, HEAVIEST_KG, MOST_CAPACITY = 0.001, 200.0, 100_000.0
 """Pieces of a vessel outside these are slips of the unit; J/K of 200 kg of iron."""
 _CERAMIC = (0.8, 0.2)
-_GLASS, _PLASTIC, _STEEL, _METAL = (0.85, 0.15), (0.6, 0.3), (0.9, 0.1), (0.95, 0.05)
+_GLASS, _PLASTIC, _STEEL, _METAL = (0.8, 0.2), (0.5, 0.3), (0.9, 0.1), (0.95, 0.05)
 MATERIALS: dict[str, Material] = {
     name: Material(specific_heat=heat, half_width=half, warmed=warmed[0], warmed_half_width=warmed[1])
     for name, heat, half, warmed in [

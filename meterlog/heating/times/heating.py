@@ -95,6 +95,12 @@ def warm_up_of(heating: Heating, stated: StatedValue | None, *, is_oven: bool) -
     if fine and (could or any(run.warm_up for run in heating.on)):
         seconds = sum(run.warm_up for run in heating.on) / len(heating.on)
         return WarmUp(seconds=seconds, half_width=heating.on[0].half_width, how="seen in the log", source=heating.how)
+    if heating.on and could:  # the first readings that show it on may be of the warm-up, or not
+        longest = stated.value + (stated.half_width or 0.0) if stated else USUAL_S + USUAL_HALF_S
+        how = f"anything up to {longest:g} s: the log is too coarse to show it"
+        return WarmUp(
+            seconds=longest / 2.0, half_width=longest / 2.0, how=how, source="stated" if stated else USUAL_SOURCE
+        )
     if stated is not None:
         return WarmUp(seconds=stated.value, half_width=stated.half_width or 0.0, how="stated", source="stated")
     if could:

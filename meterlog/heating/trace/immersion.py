@@ -37,8 +37,12 @@ APART_K = 0.7
 """Air beside an oven wanders by less within a run (common practice, no source)."""
 LEVEL_K = 2.0
 """Air that a running oven warms differs by less from that before and after (common practice, no source)."""
+WARMED_K = 4.0
+"""Air that leaves an oven just switched off is so much warmer than the room's (common practice, no source)."""
 SOON_S, ONSET_K = 15.0, 0.5
 """A probe that leaves the load at the start changes by more than this, K, so soon; air that an oven warms does not."""
+NO_AIR_K = 8.0
+"""Air beside an oven is not so far from the room's temperature, K (common practice, no source)."""
 FEWEST = 4
 """Readings that tell a level."""
 OFFSET_K = 0.5
@@ -64,6 +68,8 @@ def shown(
     """
     level = stretch.line.level
     air = temperature.between(span[0] + 0.25 * (span[1] - span[0]), span[1])
+    if room is not None and len(air) and abs(median(air.values) - room.value) > NO_AIR_K + (room.half_width or 0.0):
+        return _nowhere(median(air.values))
     blur = max(1.5 * temperature.resolution, 6.0 * stretch.line.scatter / math.sqrt(len(stretch.readings)))
     apart = max(APART_K, blur)
     stood = f"the probe stood in the load {side} heating: "
@@ -73,7 +79,7 @@ def shown(
         soon = math.copysign(1.0, moved) * (median(onset) - level) if len(onset) >= FEWEST else 0.0
         if abs(moved) > max(LEVEL_K, blur) or (abs(moved) > max(ONSET_K, blur) and soon > max(ONSET_K, blur)):
             return stood + f"it read {moved:+.1f} K from there once it was out"
-    elif _is_no_air(level, air, room, apart):
+    elif _is_no_air(level, air, room, apart, warmed=WARMED_K if side == AFTER else 0.0):
         return stood + f"{level - ZERO_CELSIUS:.1f} °C is no temperature that the air has"
     elif side == BEFORE and not len(air) and room is None:
         return stood + "said by a log that is empty while the probe was out, not seen"
@@ -87,6 +93,25 @@ def shown(
     if said:
         return stood + "said, not seen"
     return _not_shown(side, level)
+
+
+def air_about(temperature: LoggedQuantity, start: float, stop: float, room: float) -> float:
+    """The air's temperature, K: between the room's and what a probe out of the load read late in heating."""
+    late = temperature.between((start + stop) / 2.0, stop)
+    return (median(late.values[-5:]) + room) / 2.0 if len(late) >= FEWEST else room
+
+
+def fell(meanwhile: LoggedQuantity, level: float) -> NotFound | None:
+    """The refusal of a level before heating that the load had not: a load that is heated does not cool."""
+    lowest = min(meanwhile.values)
+    if lowest > level - APART_K:
+        return None
+    return NotFound(
+        what="stable start",
+        why=f"the readings fall by {level - lowest:.1f} K once heating has begun: before, the probe was not in the "
+        "load",
+        advice="put the probe in the load, and log it for 30 s before switching on",
+    )
 
 
 def _not_shown(side: str, level: float) -> NotFound:
@@ -108,14 +133,23 @@ def _not_shown(side: str, level: float) -> NotFound:
     )
 
 
-def _is_no_air(level: float, air: LoggedQuantity, room: StatedValue | None, apart: float) -> bool:
+def _nowhere(read: float) -> NotFound:
+    return NotFound(
+        what=NOT_SHOWN,
+        why=f"while it was heated the probe read {read - ZERO_CELSIUS:.1f} °C, which is neither the load's straight "
+        "rise nor the room's air",
+        advice="keep the probe in the load from before heating to the end, or out of it while it is heated",
+    )
+
+
+def _is_no_air(level: float, air: LoggedQuantity, room: StatedValue | None, apart: float, *, warmed: float) -> bool:
     """Whether a level is none that the air gives: by what was stated of the room, and by what the probe read in it."""
     far = max(LEVEL_K, apart)
     read = _air_read(air)
     bands = [(read[0] - far, read[1] + far)] if read is not None else []
     if room is not None:
         doubt = (room.half_width or 0.0) + OFFSET_K + (far if len(air) and read is None else 0.0)
-        bands.append((room.value - doubt, room.value + doubt))
+        bands.append((room.value - doubt, room.value + doubt + warmed))
     return not any(low <= level <= high for low, high in bands or [ANY_ROOM])
 
 
@@ -155,7 +189,8 @@ def _step(
     largest = max(moves, key=abs, default=0.0)
     if side == AFTER and len(air) and abs(stretch.line.level - median(air.values[-5:])) <= apart:
         return None
-    return largest if abs(largest) > max(apart, 2.0 * steepest + 4.0 * noise_of(temperature)) else None
+    draught = LEVEL_K if side == AFTER else 0.0
+    return largest if abs(largest) > max(apart, draught, 2.0 * steepest + 4.0 * noise_of(temperature)) else None
 
 
 def _windows(series: LoggedQuantity, wide: float) -> list[tuple[tuple[float, float], tuple[float, float]]]:

@@ -133,6 +133,26 @@ def _is_still(series: LoggedQuantity, i: int, reach: float, noise: float, room: 
     return -falling - grace <= slope <= STILL_K_PER_S + grace
 
 
+def since_put_in(series: LoggedQuantity, room: float) -> LoggedQuantity:
+    """The trace from where the probe stands in the load: what it read in the air before tells nothing of the load.
+
+    The load was there when readings stood still for the longest before the rise, or when they were lowest, if that is
+    clearly below.
+    """
+    hottest = series.values.index(max(series.values))
+    half = (min(series.values) + series.values[hottest]) / 2.0
+    below = [t for t, v in zip(series.times[:hottest], series.values[:hottest], strict=True) if v < half]
+    if not below:
+        return series
+    early = series.between(-math.inf, below[-1])
+    lowest = min(early.values)
+    stood = before_heating(early, below[-1], room)
+    if isinstance(stood, NotFound) or stood.line.level > lowest + APPROACH_K:
+        last = max(t for t, v in zip(early.times, early.values, strict=True) if v <= lowest)
+        return series.between(last, math.inf) if early.values[0] > lowest + APPROACH_K else series
+    return series.between(stood.first, math.inf)
+
+
 def before_heating(series: LoggedQuantity, start: float, room: float) -> Plateau | NotFound:
     """The still stretch in the load before heating: the longest, the later of two alike."""
     part = series.between(-math.inf, start)

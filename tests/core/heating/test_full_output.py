@@ -9,6 +9,7 @@ from meterlog.base.errors import WrongValue
 from meterlog.heating import Load, Plate, read_mass, read_moment, read_room, read_stated, read_trace, read_vessel, run
 from meterlog.heating import read_warm_up as warm_up
 from meterlog.heating.answer.rating import limit_of, read_plate
+from meterlog.heating.answer.unstated import Unstated
 from meterlog.heating.answer.words import as_dict, as_text
 from meterlog.judging import Outcome
 
@@ -94,11 +95,12 @@ HELD = [  # plate, outcome of a power that is a lower bound, words
 
 @pytest.mark.parametrize(("plate", "outcome", "words"), HELD)
 def test_a_vessel_that_was_not_stated_makes_a_lower_bound_that_cannot_fail_for_being_low(plate, outcome, words):
-    answer = told(KETTLE, BARE, stop="180", plate=Plate(limit=limit_of(read_stated(plate, "watt"))))
-    assert answer.is_lower_bound
+    known = {"plate": Plate(limit=limit_of(read_stated(plate, "watt"))), "stirred": ("before", "after")}
+    answer = told(KETTLE, BARE, stop="180", **known)
+    assert answer.unstated == Unstated(more=("the vessel was not stated",))
     assert answer.verdict.outcome is outcome
     assert words in answer.verdict.why
-    whole = told(KETTLE, stop="180", plate=Plate(limit=limit_of(read_stated(plate, "watt"))))
+    whole = told(KETTLE, stop="180", **known)
     assert whole.verdict.outcome is (Outcome.FAIL if plate != "900 W" else Outcome.PASS)
 
 

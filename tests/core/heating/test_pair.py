@@ -70,7 +70,7 @@ def error_of_one(seed):
         for kg, glass in ((1.0, "400 g glass"), (0.8, "300 g glass"))
     )
     ambient = read_stated(f"{room + rng.uniform(-1, 1):.2f} °C ± 1 K", "kelvin", "delta_degC")
-    answer = run(trace(one, two), loads, ambient=ambient, **TIMES)
+    answer = run(trace(one, two), loads, ambient=ambient, stirred=("before", "after"), **TIMES)
     if answer.power is None:
         return None
     return (answer.power - one.power - two.power) / answer.useful.expanded_uncertainty

@@ -90,8 +90,8 @@ def test_start_and_stop_are_found_to_a_fraction_of_a_sample():
 
 def test_the_verdict_is_by_the_rules_of_every_other_check():
     assert found(Bench(vessel=250), plate=plate("900 W")).verdict.outcome is Outcome.PASS
-    assert found(Bench(vessel=250), plate=plate("1200 W")).verdict.outcome is Outcome.FAIL
-    assert found(Bench(vessel=250), plate=plate("1060 W")).verdict.outcome is Outcome.UNDECIDED
+    assert found(Bench(vessel=250), plate=plate("1200 W"), stirred=("before",)).verdict.outcome is Outcome.FAIL
+    assert found(Bench(vessel=250), plate=plate("1060 W"), stirred=("before",)).verdict.outcome is Outcome.UNDECIDED
     assert found(Bench(vessel=250)).verdict.outcome is Outcome.NOT_JUDGED
 
 
