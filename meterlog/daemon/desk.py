@@ -180,6 +180,12 @@ class JobDesk:
                 self.job.session.walk.judged(again.step, outcome)
             told = {"verdict": numbers[again.step], "outcome": outcome, "why": again.verdict.why}
             self._tell_when_kept(event="verdict", job=ref, step=again.step, **told)
+        self.look_again()
+
+    def look_again(self) -> None:
+        """Go on through the gate that the job at hand waits at, where what was learned opens it."""
+        if self.job is not None:
+            self._take(self.job.session.look_again(self._clock.monotonic()))
 
     def close(self, who: str, whence: str) -> None:
         """Close the job at hand. Raises: CannotDo when there is none."""

@@ -130,6 +130,7 @@ def _enter(loop: BenchLoop, message: Message) -> Message:
     if found:
         told = "; ".join(f"{name} {text}" for name, text in entries.items())
         _supersede(loop, kept, found, f"entered since: {told}", message)
+    loop.desk.look_again()
     return {"walk": job.snapshot()}
 
 

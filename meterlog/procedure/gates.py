@@ -12,12 +12,14 @@ from typing import TYPE_CHECKING
 from meterlog.procedure.kinds import Opens
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Mapping
 
     from meterlog.procedure.steps import Procedure, Step
 
 _SAFETY_QUANTITIES = frozenset({"insulation_resistance", "leakage_current"})
 _PROTECTIVE_CONDUCTOR = "protective conductor"
+CLASS = "protection class"
+"""The entry that tells an appliance's class, where a procedure asks for it."""
 
 
 def rests_on(procedure: Procedure, steps: Iterable[Step], *, past_mains: bool = True) -> frozenset[str]:
@@ -85,6 +87,23 @@ def is_safety_check(procedure: Procedure, step: Step) -> bool:
         return True
     mains = rests_on(procedure, (each for each in procedure.steps if each.energised))
     return step.key in mains and bool(step.limits) and not step.energised
+
+
+def is_of_another_class(step: Step, entries: Mapping[str, str]) -> bool:
+    """Whether a check is for another class than the one that was entered: II and III have no protective conductor."""
+    return step.method == _PROTECTIVE_CONDUCTOR and entries.get(CLASS) in ("II", "III")
+
+
+def class_hint(procedure: Procedure, step: Step) -> str:
+    """How to go on where a protective conductor is asked for and the appliance has none; "" at any other check."""
+    if step.method != _PROTECTIVE_CONDUCTOR:
+        return ""
+    way = (
+        f'enter "{CLASS}=II", and skip it with the double square on the plate as the reason'
+        if CLASS in procedure.entries
+        else "lay this job aside, and open it under a procedure for class II"
+    )
+    return f"an appliance of class II has none: {way}"
 
 
 def may_be_passed_over(procedure: Procedure, step: Step) -> bool:

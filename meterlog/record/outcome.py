@@ -14,15 +14,15 @@ from typing import TYPE_CHECKING
 from meterlog.procedure import gates
 from meterlog.procedure.kinds import Opens
 from meterlog.record.acts import ActKind
-from meterlog.record.keptjob import left_without_capture
+from meterlog.record.keptjob import left_without_capture, stated_of
 from meterlog.record.standing import standing
-from meterlog.walk.ledger import Ledger, Taken
+from meterlog.walk.ledger import ANOTHER_CLASS, Ledger, Taken
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from meterlog.procedure.steps import Procedure
-    from meterlog.record.kept import ActRecord
+    from meterlog.record.kept import ActRecord, JobRecord
     from meterlog.record.reader import RecordReader
 
 
@@ -48,6 +48,7 @@ STATES = {
     "not proved": "not proved",
     "to do again": "to be done again, for the appliance was opened since",
     "skipped": "skipped",
+    ANOTHER_CLASS: "not of its class, skipped",
     "passed over": "passed over",
     "": "not done",
     "pass": "passed",
@@ -69,6 +70,7 @@ class Check:
         reason: what the person wrote when it was skipped or found not well.
         is_safety: whether safety is judged by it; a check that is looked at always counts.
         is_judged: whether it can pass or fail.
+        hint: how to go on without it, where the appliance may have no such thing.
     """
 
     key: str
@@ -78,6 +80,7 @@ class Check:
     is_safety: bool = False
     is_looked_at: bool = False
     is_judged: bool = True
+    hint: str = ""
 
     @property
     def words(self) -> str:
@@ -88,7 +91,7 @@ class Check:
     def is_missing(self) -> bool:
         """Whether the job is not finished for want of it."""
         if self.is_safety or self.is_looked_at:
-            return self.state not in ("pass", "looked")
+            return self.state not in ("pass", "looked", ANOTHER_CLASS)
         return self.state == "to do again"
 
 
@@ -178,7 +181,7 @@ def outcome_of(reader: RecordReader, ref: str, procedure: Procedure | None) -> J
     steps = reader.steps(job.id)
     titles = {step.key: step.title for step in steps}
     keys = {step.id: step.key for step in steps}
-    ledger = _ledger(reader, job.id, procedure, keys, acts)
+    ledger = _ledger(reader, job, procedure, keys, acts)
     reasons = {keys[a.step]: a.facts.get("reason", "") for a in acts if a.kind == ActKind.PASSED and a.step in keys}
     checks = []
     for step in procedure.steps:
@@ -193,20 +196,22 @@ def outcome_of(reader: RecordReader, ref: str, procedure: Procedure | None) -> J
                 is_safety=gates.is_safety_check(procedure, step),
                 is_looked_at=step.kind.opens is Opens.LOOK,
                 is_judged=step.is_judged,
+                hint=gates.class_hint(procedure, step) if state in ("", "skipped", "fail") else "",
             )
         )
     return conclude_job(checks, [_overridden(act, keys, titles) for act in acts if act.kind == ActKind.OVERRODE])
 
 
 def _ledger(
-    reader: RecordReader, job: int, procedure: Procedure, keys: Mapping[int, str], acts: Sequence[ActRecord]
+    reader: RecordReader, job: JobRecord, procedure: Procedure, keys: Mapping[int, str], acts: Sequence[ActRecord]
 ) -> Ledger:
     """The walk's own ledger, as the record left it: one rule says how a check stands, live and kept."""
-    captures, verdicts = reader.captures(job), reader.verdicts(job)
+    captures, verdicts = reader.captures(job.id), reader.verdicts(job.id)
     outcomes = {verdict.capture: verdict.outcome for verdict in verdicts}
     concluded = {keys[step]: verdict.outcome for step, verdict in standing(verdicts).items()}
     passed, void = left_without_capture(acts, keys, captures)
-    ledger = Ledger(procedure)
+    entries = stated_of(job, acts)[1]
+    ledger = Ledger(procedure, lambda: entries)
     ledger.restore(
         [(keys[each.step], Taken("", each.capture, outcomes.get(each.id, ""))) for each in captures],
         {key: concluded.get(key, how) if how == "computed" else how for key, how in passed.items()},

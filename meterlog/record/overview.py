@@ -127,12 +127,19 @@ def outcome_lines(found: JobOutcome) -> list[str]:
     return [
         found.says,
         ", ".join(f"{number} {words}" for words, number in found.tally),
-        *(f"  {check.key}: {check.title}: {check.words}{_because(check.reason)}" for check in found.unanswered),
+        *(
+            f"  {check.key}: {check.title}: {check.words}{_because(check.reason)}{_else(check.hint)}"
+            for check in found.unanswered
+        ),
         *(
             f"  {gate.title}: gone on without {', '.join(gate.needs)}{_because(gate.reason)}"
             for gate in found.overridden
         ),
     ]
+
+
+def _else(hint: str) -> str:
+    return f"; {hint}" if hint else ""
 
 
 def _because(reason: str) -> str:

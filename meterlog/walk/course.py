@@ -70,8 +70,9 @@ class Course:
         assume: Assume,
         gives: Mapping[str, frozenset[str]],
         conclude: Callable[[Step], str] | None,
+        entries: Callable[[], Mapping[str, str]],
     ) -> None:
-        self.procedure, self.ledger, self.watch = procedure, Ledger(procedure), Watch(at, gives)
+        self.procedure, self.ledger, self.watch = procedure, Ledger(procedure, entries), Watch(at, gives)
         self.first, self.phase = first, Phase.CAUTIONS
         self.step: Step | None = None
         self.started: Edge | None = None

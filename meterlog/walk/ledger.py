@@ -14,10 +14,14 @@ from meterlog.procedure import gates
 from meterlog.procedure.kinds.kind import Opens
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Callable, Iterable, Mapping
 
     from meterlog.base.readings import Capture
     from meterlog.procedure.steps import Procedure, Step
+
+
+ANOTHER_CLASS = "of another class"
+"""How a check stands that was skipped because the appliance's class, as entered, has no such thing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,11 +38,11 @@ class Ledger:
 
     Which capture counts is fixed before measuring, by the step: its last (so that measuring again
     after a slip counts) or its first. An answer can lapse: it stays, and no gate rests on it; or be
-    void: it stays, and the step is to be answered again.
+    void: it stays, and the step is to be answered again. `entries` gives what was entered for the job until now.
     """
 
-    def __init__(self, procedure: Procedure) -> None:
-        self._procedure = procedure
+    def __init__(self, procedure: Procedure, entries: Callable[[], Mapping[str, str]] = dict) -> None:
+        self._procedure, self._entries = procedure, entries
         self._taken: dict[str, list[Taken]] = {}
         self._passed: dict[str, str] = {}
         self._lapsed: set[str] = set()
@@ -134,7 +138,7 @@ class Ledger:
             return False
         counting = self.counting(step)
         if counting is None or step.key in self._passed:
-            return self._passed.get(step.key) in ("looked", "pass")
+            return self._passed.get(step.key) in ("looked", "pass") or self._is_of_another_class(step)
         return counting.outcome == "pass" or (not step.is_judged and counting.outcome in ("", "not judged"))
 
     def missing(self, step: Step) -> tuple[str, ...]:
@@ -160,8 +164,12 @@ class Ledger:
             return "to do again"
         counting = self.counting(step)
         if counting is None or step.key in self._passed:
-            return self._passed.get(step.key, "")
+            return ANOTHER_CLASS if self._is_of_another_class(step) else self._passed.get(step.key, "")
         return counting.outcome or "captured"
+
+    def _is_of_another_class(self, step: Step) -> bool:
+        """Whether it was skipped, in writing, and is not asked of the class that was entered."""
+        return self._passed.get(step.key) == "skipped" and gates.is_of_another_class(step, self._entries())
 
     def has_lapsed(self, step: Step) -> bool:
         """Whether its answer was true once, and no gate rests on it now."""

@@ -78,6 +78,10 @@ class Judge(Protocol):
     """Concludes a step from what the walk has."""
 
     def __call__(self, step: Step, ledger: Ledger) -> Verdict: ...
+    @property
+    def entries(self) -> Mapping[str, str]:
+        """What was entered for the job until now."""
+
     def remember(self, source: str, ordinal: int, reading: Reading, at: float) -> None:
         """Hear of a reading: some steps are concluded from a whole run."""
 
@@ -107,7 +111,9 @@ class Session:
         keep: Callable[[Heard], bool] = is_kept,
         counts: Mapping[str, int] | None = None,
     ) -> None:
-        self.walk = Walk(procedure, at=at, begin=begin, assume=assume, gives=gives, conclude=self._conclude)
+        self.walk = Walk(
+            procedure, at=at, begin=begin, assume=assume, gives=gives, conclude=self._conclude, entries=self._entries
+        )
         self._now = at
         self._concluded: list[Verdict] = []
         self._instruments = instruments or Instruments()
@@ -196,6 +202,13 @@ class Session:
                 for ordinal, reading in enumerate(outcome.readings, start=first):
                     yield from self.reading(source, ordinal, reading, self._now)
 
+    def look_again(self, at: float) -> list[Event]:
+        """A verdict or an entry came that is no capture."""
+        return self._judged(self.walk.look_again(at))
+
+    def _entries(self) -> Mapping[str, str]:
+        return self._judge.entries
+
     def _conclude(self, step: Step) -> str:
         """The walk asks what a step came to; the verdict follows the happening that brought it."""
         verdict = self._judge(step, self.walk.ledger)
@@ -228,6 +241,10 @@ class ByCase:
         self._answer_of = answer_of
         self._logs: dict[str, RunLog] = {}
         self._answers: dict[tuple[str, Capture], Answer] = {}
+
+    @property
+    def entries(self) -> Mapping[str, str]:
+        return self._case.entries
 
     def enter(self, entries: Mapping[str, str]) -> None:
         """Take entries that were learned later, such as the water's mass."""

@@ -35,7 +35,8 @@ class Walk:
     """A job's way through a procedure.
 
     `begin` is the step to start with, `gives` as in `Watch`. `conclude` answers the outcome of a step
-    that was just captured or is to be computed: it is known before the next step's gate is looked at.
+    that was just captured or is to be computed: it is known before the next step's gate is looked at. `entries` gives
+    what was entered for the job until now.
     """
 
     def __init__(
@@ -47,10 +48,11 @@ class Walk:
         assume: Assume = NOTHING,
         gives: Mapping[str, frozenset[str]] | None = None,
         conclude: Callable[[Step], str] | None = None,
+        entries: Callable[[], Mapping[str, str]] = dict,
     ) -> None:
         self.procedure = procedure
         first = procedure.step(begin) if begin else procedure.steps[0]
-        self._course = Course(procedure, at, first, assume, gives or {}, conclude)
+        self._course = Course(procedure, at, first, assume, gives or {}, conclude, entries)
         self._watch = self._course.watch
         self._answered: dict[str, tuple[Act | None, str]] = {}
         self._asks = (self._course.step, self._course.phase)
@@ -97,6 +99,13 @@ class Walk:
     def judged(self, step: str, outcome: str) -> None:
         """Learn the verdict of a step's latest capture, or of a computed step: others may wait for it."""
         self.ledger.judge(step, outcome)
+
+    def look_again(self, at: float) -> list[Happening]:
+        """A verdict or an entry came that is no capture: the gate that the step waits at may be open now."""
+        course, step = self._course, self._course.step
+        if step is None or course.phase is not Phase.GATE or self.ledger.missing(step):
+            return []
+        return self._turned(course.open(step, at), at)
 
     def reading(self, source: str, ordinal: int, reading: Reading, at: float) -> list[Happening]:
         """Take a link's next reading; `ordinal` numbers them from 0."""
