@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import signal
 import sys
+import time
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,6 +16,9 @@ from meterlog.cli.workshop import address_of
 
 if TYPE_CHECKING:
     from types import FrameType
+
+ALIVE_S = 1.0
+"""How often the worker tells its supervisor that it is alive, where there is nothing to send."""
 
 
 @click.command()
@@ -59,8 +63,13 @@ def _work(url: str, db: Path, *, once: bool) -> int:
     from meterlog.workshop.sender import COPIED, Sender
     from meterlog.workshop.supervise import CANNOT_SUCCEED
 
+    heard = 0.0
+
     def told(count: int) -> None:
-        print(f"sent {count}" if count else "alive", flush=True)
+        nonlocal heard
+        if count or time.monotonic() - heard > ALIVE_S:
+            heard = time.monotonic()
+            print(f"sent {count}" if count else "alive", flush=True)
 
     try:
         sender = Sender(url, db, told)

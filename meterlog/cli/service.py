@@ -10,9 +10,10 @@ from pathlib import Path
 import click
 import platformdirs
 
-UNIT_NAME = "meterlog.service"
+DAEMON, SENDER = "meterlog.service", "meterlog-send.service"
 
-UNIT = """\
+UNITS = {
+    DAEMON: """\
 [Unit]
 Description=meterlog bench daemon
 Documentation=man:systemd.unit(5)
@@ -28,7 +29,24 @@ NoNewPrivileges=true
 
 [Install]
 WantedBy=default.target
-"""
+""",
+    SENDER: """\
+[Unit]
+Description=meterlog: what this bench keeps, sent to its workshop
+Documentation=man:systemd.unit(5)
+
+[Service]
+ExecStart={command} send
+Restart=on-failure
+RestartPreventExitStatus=3
+RestartSec=60
+NoNewPrivileges=true
+
+[Install]
+WantedBy=default.target
+""",
+}
+"""The units by name. The sender ends with 3 where trying again can't help: no address yet, or the record is another."""
 
 UDEV_RULE = """\
 # Serial adapters and HID instruments for whoever sits at the bench. Install as root:
@@ -44,43 +62,49 @@ def service() -> None:
     """Start the daemon with the computer, and permit it to open the instruments."""
 
 
-def unit_text() -> str:
-    """The unit, with this installation's command in it."""
+of_sender = click.option("--send", "name", flag_value=SENDER, default=DAEMON, help="The sender's to a workshop.")
+
+
+def unit_text(name: str = DAEMON) -> str:
+    """A unit, with this installation's command in it."""
     command = shutil.which("meterlog") or f"{sys.executable} -m meterlog"
-    return UNIT.format(command=command)
+    return UNITS[name].format(command=command)
 
 
-def unit_path() -> Path:
-    return Path(platformdirs.user_config_path("systemd")) / "user" / UNIT_NAME
+def unit_path(name: str) -> Path:
+    return Path(platformdirs.user_config_path("systemd")) / "user" / name
 
 
 @service.command()
-def install() -> None:
-    """Install and start a user service for the daemon.
+@of_sender
+def install(name: str) -> None:
+    """Install and start a user service for the daemon, or with --send for the sender to a workshop.
 
     \b
     meterlog service install
     """
-    path = unit_path()
+    path = unit_path(name)
     path.parent.mkdir(parents=True, exist_ok=True)
-    path.write_text(unit_text(), encoding="utf-8")
+    path.write_text(unit_text(name), encoding="utf-8")
     click.echo(f"wrote {path}", err=True)
     _systemctl("daemon-reload")
-    _systemctl("enable", "--now", UNIT_NAME)
+    _systemctl("enable", "--now", name)
 
 
 @service.command()
-def remove() -> None:
+@of_sender
+def remove(name: str) -> None:
     """Stop the user service and remove it; recorded data stays."""
-    _systemctl("disable", "--now", UNIT_NAME)
-    unit_path().unlink(missing_ok=True)
+    _systemctl("disable", "--now", name)
+    unit_path(name).unlink(missing_ok=True)
     _systemctl("daemon-reload")
 
 
 @service.command()
-def unit() -> None:
+@of_sender
+def unit(name: str) -> None:
     """Print the unit without installing it."""
-    click.echo(unit_text(), nl=False)
+    click.echo(unit_text(name), nl=False)
 
 
 @service.command()

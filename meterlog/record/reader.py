@@ -84,7 +84,7 @@ class RecordReader(Protocol):
         ...
 
     def measured_checks(self) -> dict[str, list[StepRecord]]:
-        """By type of appliance, the checks of its newest job that were measured in any job."""
+        """By type of appliance, the checks of its newest job that one of the newest jobs with each measured."""
         ...
 
     def commit_of(self, kind: str, number: int) -> CommitId | None:

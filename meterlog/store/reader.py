@@ -48,6 +48,9 @@ CONTEXT_READINGS = 600
 """Readings of all links among which those around a capture are looked for."""
 LATEST_READINGS = 2_400
 """Readings of all links among which the latest are looked for."""
+JOBS_LOOKED_AT = 200
+"""Jobs with a check among which one is looked for that measured it: a check that none did is in every job."""
+
 BENCH_IN_LINE = "substr(z.line, 17, 32)"
 """SQL for the bench's identity in a seal's header line."""
 
@@ -242,10 +245,12 @@ class StoredRecord:
 
     def measured_checks(self) -> dict[str, list[StepRecord]]:
         newest = self._rows(_NEWEST_OF_EACH_APPLIANCE)
-        measured = (
-            "SELECT 1 FROM step s JOIN job j ON j.id = s.job JOIN capture c ON c.step = s.id WHERE s.key = step.key"
+        newest_steps = (
+            "SELECT s.id FROM step s JOIN job j ON j.id = s.job WHERE s.key = step.key AND j.appliance = ? "
+            f"ORDER BY s.id DESC LIMIT {JOBS_LOOKED_AT}"
         )
-        wanted = f"job = ? AND quantity != '' AND EXISTS ({measured} AND j.appliance = ?)"
+        measured = f"SELECT 1 FROM ({newest_steps}) s JOIN capture c ON c.step = s.id"
+        wanted = f"job = ? AND quantity != '' AND EXISTS ({measured})"
         found = {row["appliance"]: self._steps(wanted, row["job"], row["appliance"]) for row in newest}
         return {appliance: steps for appliance, steps in found.items() if steps}
 

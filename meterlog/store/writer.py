@@ -417,7 +417,7 @@ class Writer:
         self.committed_readings = self._known.last("reading")
         if now.monotonic_ms - self._folded_ms >= FOLD_MS:
             self._folded_ms = now.monotonic_ms
-            self._db.execute("PRAGMA wal_checkpoint(PASSIVE)")
+            self.checkpoint("PASSIVE")
         return seal
 
     def close(self, now: Now) -> None:
@@ -439,10 +439,10 @@ class Writer:
             self._db.close()
             self._lock.release()
 
-    def checkpoint(self) -> bool:
+    def checkpoint(self, mode: str = "TRUNCATE") -> bool:
         """Fold the write-ahead log into the file in a quiet moment; False when a reader or a full disk forbids it."""
         try:
-            return not self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()[0]
+            return not self._db.execute(f"PRAGMA wal_checkpoint({mode})").fetchone()[0]
         except sqlite.OperationalError:
             return False
 

@@ -33,11 +33,11 @@ _POINTS_AT = {
     "instrument": (),
     "link": ("instrument",),
     "step": ("job",),
-    "capture": ("job", "step", "link", "form"),
+    "capture": ("job", "step", "link", "form", "first_reading", "last_reading"),
     "verdict": ("job", "step", "capture", "supersedes"),
     "event": ("job", "step", "link"),
 }
-"""The columns of each table that hold another row's id."""
+"""The columns of each table that hold another row's id; the readings that a capture names stay with their bench."""
 
 PROGRESS = """
 CREATE TABLE IF NOT EXISTS mirrored (
@@ -144,9 +144,6 @@ def _moved(table: str, row: Mapping[str, Any], place: int, label: str) -> dict[s
     for name in ("id", *_POINTS_AT.get(table, ())):
         if isinstance(moved.get(name), int):
             moved[name] += offset
-    if table == "capture":
-        for name in ("first_reading", "last_reading"):
-            moved[name] = None  # readings stay with their bench
     if table == "job":
         moved["ref"] = f"{row['ref']} at {label}"
     return moved

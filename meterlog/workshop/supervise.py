@@ -66,9 +66,9 @@ def _watch(
         if select.select([process.stdout], [], [], 0.2)[0]:
             line = process.stdout.readline()
             heard = time.monotonic()
-            if line.startswith("sent "):
+            if line.startswith("sent ") and not progressed:
                 progressed = True
-                say(line.strip())
+                say("sending")
     return progressed
 
 

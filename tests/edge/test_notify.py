@@ -7,7 +7,7 @@ import subprocess
 import pytest
 from edge.bench import Daemon, Wire
 
-from meterlog.cli.service import UNIT_NAME, unit_text
+from meterlog.cli.service import UNITS, unit_text
 from meterlog.daemon.notify import notify
 
 
@@ -41,15 +41,16 @@ def test_an_abstract_socket_is_told_too_and_none_is_no_error(monkeypatch):
     notify("WATCHDOG=1")
 
 
-def test_the_service_manager_understands_the_unit(tmp_path):
+@pytest.mark.parametrize("name", UNITS)
+def test_the_service_manager_understands_the_units(tmp_path, name):
     analyze = shutil.which("systemd-analyze")
     if analyze is None:
         pytest.skip("needs systemd-analyze, of the package systemd")
-    unit = tmp_path / UNIT_NAME
-    unit.write_text(unit_text())
+    unit = tmp_path / name
+    unit.write_text(unit_text(name))
     done = subprocess.run([analyze, "verify", str(unit)], capture_output=True, text=True, check=False)
     assert (done.returncode, done.stdout + done.stderr) == (0, "")
-    unit.write_text(unit_text().replace("WatchdogSec", "WatchdogSecs"))
+    unit.write_text(unit_text(name).replace("RestartSec", "RestartSecs"))
     done = subprocess.run([analyze, "verify", str(unit)], capture_output=True, text=True, check=False)
     assert "Unknown key" in done.stdout + done.stderr
-    assert "WatchdogSecs" in done.stdout + done.stderr
+    assert "RestartSecs" in done.stdout + done.stderr

@@ -14,7 +14,7 @@ from meterlog.record.revisit import Revisit
 from meterlog.record.writer import Now
 from meterlog.store import audit, evidence, sqlite
 from meterlog.store.reader import StoredRecord
-from meterlog.store.writer import DIGESTS_A_JOB, Writer
+from meterlog.store.writer import DIGESTS_A_JOB, FOLD_MS, Writer
 
 PROFILES = Path(__file__).parents[2] / "profiles" / "instruments"
 OHMS = Form(quantity="resistance", unit="ohm", scale=1.0, decimals=3)
@@ -170,6 +170,31 @@ def test_a_second_writer_is_refused_and_told_of_the_first(path):
         Writer(path, now())
     writer.close(now())
     Writer(path, now()).close(now())
+
+
+class NoRoomToFold:
+    """A connection on a disk that has room for the log's next page and none for the file's."""
+
+    def __init__(self, db):
+        self._db = db
+
+    def execute(self, sql, *values):
+        if "wal_checkpoint" in sql:
+            raise sqlite.OperationalError("database or disk is full")
+        return self._db.execute(sql, *values)
+
+    def __getattr__(self, name):
+        return getattr(self._db, name)
+
+
+def test_a_log_that_cannot_be_folded_for_want_of_room_does_not_undo_what_was_committed(path):
+    writer = Writer(path, now())
+    writer._db = NoRoomToFold(writer._db)
+    writer.event("noted", now(), {"text": "written"})
+    seal = writer.commit(now(2 * FOLD_MS))
+    assert seal is not None
+    assert writer.commit(now(4 * FOLD_MS)) is None
+    writer.close(now(4 * FOLD_MS))
 
 
 def test_a_long_run_goes_on_over_a_link_that_was_opened_again(path):

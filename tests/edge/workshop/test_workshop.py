@@ -416,7 +416,8 @@ def test_a_line_that_swallows_bytes_has_its_sender_killed_and_begun_again(worksh
         return len(hashes_there(workshop, one.writer.bench)) == 300 or time.monotonic() > until
 
     supervise(worker, say, ended, stuck_s=2.0)
-    assert lines[0] == "no progress for 2 s: the sender is killed and begun again"
+    assert lines == ["no progress for 2 s: the sender is killed and begun again",
+                     "sending stopped; tried again in 1 s", "sending"]  # fmt: skip
     same_on_both_ends(workshop, one)
 
 
@@ -474,7 +475,11 @@ def test_the_pages_show_all_benches(workshop, tmp_path):
         refresh(db, mirror)
     application = serve.application(mirror, TOKEN, frozenset())
     appliance = quote(read_procedure(OVEN.read_text(), OVEN.name).appliance)
+    with contextlib.closing(open_reader(mirror)) as db:
+        capture = db.execute("SELECT max(id) FROM capture").fetchone()[0]
     for path, words in (
+        (f"/capture/{capture}", ["Its readings are with its bench, not in this database"]),
+        (f"/capture/{capture}.csv", ["reading,time_s"]),
         ("/", ["K-9 at window", "K-9 at door", "K-7 at door"]),
         ("/jobs?words=k-8", ["K-8 at window", "K-8 at door"]),
         ("/job/K-7%20at%20door", ["Invented Community Kitchen", "Transformer primary", "1.71 Ω"]),
