@@ -10,6 +10,7 @@ from meterlog.base.source import near_miss
 from meterlog.conversation.reasons import Untold
 from meterlog.profile.compile import arithmetic
 from meterlog.profile.compile.arithmetic import operands
+from meterlog.profile.compile.meaning import shown
 from meterlog.profile.compile.numbers import Digits, limited, shortest, special_numbers
 from meterlog.profile.compile.values import OWN, code_of_float, reason
 from meterlog.profile.compile.view import FrameReader, NotBelieved, View
@@ -222,7 +223,7 @@ def _of_text(read: FrameReader, special: SpecialRow, field: Field, name: str) ->
             return found
         row = special(view, found.special)
         if row is None and found.special not in numbers:
-            raise NotBelieved(reason(name, f"no meaning for {found.special!r} here"))
+            raise NotBelieved(reason(name, f"no meaning for {shown(found.special)} here"))
         return found._replace(special=None) if row is None else Digits(0, 0, special=row)
 
     return digits
@@ -238,7 +239,7 @@ def _of_whole(view: View, number: int | bytes, special: SpecialRow, name: str) -
 def _whole(number: int | bytes, name: str) -> int:
     """A whole number. Raises: NotBelieved for a special value that is none in this frame."""
     if isinstance(number, bytes):
-        raise NotBelieved(reason(name, f"no meaning for {number.decode('latin-1')!r} here"))
+        raise NotBelieved(reason(name, f"no meaning for {shown(number)} here"))
     return number
 
 

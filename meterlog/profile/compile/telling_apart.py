@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from meterlog.conversation.reasons import Damage, Unlike
 from meterlog.profile.compile.lines import may_be_header
+from meterlog.profile.compile.meaning import shown
 from meterlog.profile.compile.values import Values, code_key
 from meterlog.profile.compile.view import NotBelieved, View
 from meterlog.profile.language.content import Field
@@ -85,6 +86,9 @@ class Chooser:
             when = message.says.when
             if when and when.length and when.length != len(frame) and when.starts and frame.startswith(when.starts):
                 return f"begins as {message.name} does, but has {len(frame)} bytes, not {when.length}"
+        places = list(self._by_place.values())
+        if len(places) == 1 and not self._by_start and (code := places[0].code(frame)) is not None:
+            return f"{places[0].name}: {shown(code)} is the code of no message"
         return "its first bytes, its length and what tells messages apart are those of no message"
 
     def _decode(self, frame: bytes, kept: Kept) -> tuple[Reading, ...] | str:
@@ -120,22 +124,29 @@ class CodesAtPlace:
     """A place of a frame that tells messages apart, and which message each code there is.
 
     Attributes:
+        name: the place as the profile writes it.
         least: bytes of the shortest frame that has it.
         rows: of each code, where its messages stand in the order of all.
     """
 
+    name: str
     read: FrameReader
     least: int
     rows: dict[Hashable, list[int]]
 
     def messages(self, frame: bytes) -> list[int]:
         """Where the messages stand that a frame may be."""
+        return self.rows.get(self.code(frame), [])
+
+    def code(self, frame: bytes) -> Hashable:
+        """The code of a frame; None where it has none."""
         if len(frame) < self.least:
-            return []
+            return None
         try:
-            return self.rows.get(self.read(View(frame, {})), [])
+            code: Hashable = self.read(View(frame, {}))
         except NotBelieved:
-            return []
+            return None
+        return code
 
 
 def codes_at_place(when: When, layout: Layout, problems: Problems) -> CodesAtPlace | None:
@@ -156,4 +167,6 @@ def codes_at_place(when: When, layout: Layout, problems: Problems) -> CodesAtPla
     if not rows:
         when.where.tell(values.problems, expected="the key 'is': the codes that stand there", saw="no such key")
     least = values.needs + (0 if layout.uneven else layout.tail) if values.needs else 0
-    return CodesAtPlace(read=value.read, least=least, rows=rows)
+    span = when.byte or when.bytes
+    name = (f"byte {span}" if span.first == span.last else f"bytes {span}") if span else "bits"
+    return CodesAtPlace(name=name, read=value.read, least=least, rows=rows)

@@ -138,3 +138,10 @@ readings: [{bytes: 1..2, as: u16 big, unit: V, special: {0xFFFF: reject no probe
     assert [o.raw for o in found if isinstance(o, Rejected)] == [data[:5]]
     assert reasons(found) == ["no probe"]
     assert readings(found) == ["12 V voltage"]
+
+
+def test_a_code_that_no_message_has_is_told_with_its_place():
+    kinds = "".join(f"  m{n}: {{when: {{byte: 1, is: {n}}}, readings: [{{byte: 2, unit: V}}]}}\n" for n in (1, 2))
+    found = heard(f"frame: {{start: hex AA, length: 3}}\nmessages:\n{kinds}", bytes.fromhex("AA 01 05 AA 07 05"))
+    assert readings(found) == ["5 V voltage"]
+    assert reasons(found) == ["byte 1: 0x07 is the code of no message"]
