@@ -9,11 +9,12 @@ Times are seconds at the doors, whole microseconds within.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from meterlog.base.readings import Frame, Outcome, Reading, Rejected, Skipped
 from meterlog.conversation.echo import Echo
 from meterlog.conversation.framing import Found, Silence
+from meterlog.conversation.memory import Memory
 from meterlog.conversation.moments import kept, micros, seconds
 from meterlog.conversation.reasons import Damage, Refusal, Unlike, Untold
 from meterlog.conversation.stream import Stream
@@ -26,8 +27,6 @@ if TYPE_CHECKING:
     from meterlog.conversation.stuffing import Undo
     from meterlog.conversation.transforms import Unwrapper
 
-Memory = dict[str, Any]
-"""What earlier frames and requests said that later ones need, by name."""
 Meaning = tuple[Reading, ...] | str
 """The readings of a frame, or why it is not believed."""
 
@@ -83,7 +82,7 @@ class Conversation:
         self._wake_again = None if wake_again is None else micros(wake_again)
         self._woken = 0  # when it was woken last, µs
         self._memo: dict[bytes, Meaning] = {}
-        self._memory: Memory = {"request": poller.only if poller else None}
+        self._memory = Memory(request=poller.only if poller else None)
         self._stream = Stream(table, unwrapper)
         self._echo: Echo | None = None  # of the last request, until all of it has come
         self._last = 0  # when bytes came last, µs
@@ -112,7 +111,7 @@ class Conversation:
         self._give_up(out, "cut short: a request was sent")
         self._end_echo(out)
         self._poller.sent(data, self._now)
-        request = self._memory["request"] = self._poller.pending
+        request = self._memory.request = self._poller.pending
         self._echo = Echo(request.echo) if request and request.echo else None
         self._is_told = False
         return out
@@ -304,7 +303,7 @@ class Conversation:
         else:
             return self._disbelieve(out, found, meaning, b"" if found.reason or isinstance(frame, str) else frame, at)
         pending = self._poller.pending if self._poller else None
-        if self._poller and (pending is None or pending.until in ("", self._memory.get("message"))):
+        if self._poller and (pending is None or pending.until in ("", self._memory.message)):
             self._poller.answered(at)
         return found.end
 
@@ -343,7 +342,7 @@ class Conversation:
         """The meaning of a frame that answers a request, unless it may as well answer an earlier one."""
         assert self._poller
         for earlier in self._poller.owed(at):
-            if not isinstance(self._decode(frame, {**self._memory, "request": earlier}), str):
+            if not isinstance(self._decode(frame, self._memory.copy(request=earlier)), str):
                 self._poller.paid(earlier)
                 return Unlike(f"may be the late answer to {_words(earlier.data)}")
         return self._decode(frame, self._memory)

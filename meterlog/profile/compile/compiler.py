@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 from meterlog.base.errors import WrongText
 from meterlog.base.line import AtBaud
 from meterlog.base.source import Problems, compose, near_miss, text_sha256
-from meterlog.conversation.conversation import Conversation, Memory
+from meterlog.conversation.conversation import Conversation
+from meterlog.conversation.memory import Memory
 from meterlog.conversation.poller import Poller, Question
 from meterlog.conversation.transforms import Unwrapper, table_of
 from meterlog.profile.compile import examples
@@ -128,7 +129,7 @@ def watched(decode: Decode, watch: Watch) -> Decode:
     """A decoder that tells of every frame, of what was kept before it, and of its answer."""
 
     def decode_watched(frame: bytes, kept: Memory) -> tuple[Reading, ...] | str:
-        before = dict(kept)
+        before = kept.copy()
         said = decode(frame, kept)
         watch(frame, before, said)
         return said

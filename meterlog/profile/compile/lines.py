@@ -17,7 +17,7 @@ from meterlog.profile.language.kinds import Kind, parse_kind
 from meterlog.profile.language.words import bare
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable
 
     from meterlog.base.schema import Where
     from meterlog.profile.compile.layout import Layout
@@ -340,7 +340,7 @@ class Parts:
             place = int(part) - 1
             return lambda view: view.parts[place]
         name = word_code(part)
-        return lambda view: view.parts[view.memory["header"][name]]
+        return lambda view: view.parts[view.memory.columns.index(name)]
 
     def sound(self, part: str, where: Where) -> bool:
         """Whether a part's number is one that every frame has."""
@@ -372,18 +372,18 @@ def _header(names: frozenset[bytes]) -> ReadStep:
     def step(view: View) -> None:
         parts = view.parts
         if names.issubset(parts) and sum(part in names for part in parts) == len(names):
-            view.memory["header"] = {**{name: place for place, name in enumerate(parts)}, 0: len(parts)}
+            view.memory.columns = tuple(parts)
             raise IsHeader
-        header = view.memory.get("header")
-        if header is None:
+        columns = view.memory.columns
+        if not columns:
             raise NotBelieved("the line that names the columns has not come, or came damaged")
-        if len(parts) != header[0]:
+        if len(parts) != len(columns):
             raise NotBelieved("not as many parts as the line that names them")
 
     return step
 
 
-def may_be_header(seen: bytes, by: bytes, header: Mapping[bytes | int, int]) -> bool:
+def may_be_header(seen: bytes, by: bytes, columns: tuple[bytes, ...]) -> bool:
     """Whether bytes that are not believed may have been a line that names the columns anew.
 
     It still holds a name of the last one, or the end or beginning of one where it was cut; or it is words where a
@@ -391,8 +391,8 @@ def may_be_header(seen: bytes, by: bytes, header: Mapping[bytes | int, int]) -> 
     """
     parts = [part for part in map(bytes.strip, seen.split(by)) if part]
     if any(map(_FIGURE.match, parts)) or not parts:
-        return any(part in header for part in parts)
-    names = [name for name in header if isinstance(name, bytes) and name]
+        return any(part in columns for part in parts)
+    names = [name for name in columns if name]
     if any(name in parts or name.endswith(parts[0]) or name.startswith(parts[-1]) for name in names):
         return True
     return 2 * sum(bool(_NAME.fullmatch(part)) for part in parts) >= len(parts)

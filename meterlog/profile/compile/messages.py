@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from meterlog.base.readings import Reading
 from meterlog.base.source import near_miss
+from meterlog.conversation.memory import Memory
 from meterlog.conversation.reasons import Refusal
 from meterlog.profile.compile.checks import check_of
 from meterlog.profile.compile.display import display, is_sound
@@ -30,7 +31,7 @@ if TYPE_CHECKING:
     from meterlog.profile.compile.numbers import Digits
     from meterlog.profile.language.wire import Check
 
-Decode = Callable[[bytes, dict[str, Any]], "tuple[Reading, ...] | str"]
+Decode = Callable[[bytes, Memory], "tuple[Reading, ...] | str"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,7 +77,7 @@ class Message:
     steady: bool
     header_by: bytes
 
-    def decode(self, frame: bytes, memory: dict[str, Any]) -> tuple[Reading, ...] | str:
+    def decode(self, frame: bytes, memory: Memory) -> tuple[Reading, ...] | str:
         """The readings of a frame, or why it is not believed."""
         try:
             for check in self.checks:
@@ -90,10 +91,10 @@ class Message:
         except IsHeader:
             return ()
 
-    def explain(self, frame: bytes, memory: dict[str, Any]) -> tuple[tuple[Reading, ...] | str, dict[str, Any]]:
+    def explain(self, frame: bytes, memory: Memory) -> tuple[tuple[Reading, ...] | str, dict[str, Any]]:
         """The same, with the fields by name as far as they were found, though a check may differ."""
         view = View(frame, memory)
-        meaning = self.decode(frame, dict(memory))
+        meaning = self.decode(frame, memory.copy())
         with contextlib.suppress(NotBelieved, IsHeader, IndexError):
             for step in self.steps:
                 step(view)
@@ -411,14 +412,14 @@ def _forgetting(
             return tuple([found for read in readings if (found := read(view)) is not None])
         finally:
             for name in once:
-                view.memory.pop(name, None)
+                view.memory.fields.pop(name, None)
 
     return result
 
 
 def _kept(name: str, read: FrameReader) -> ReadStep:
     def step(view: View) -> None:
-        view.memory[name] = read(view)
+        view.memory.fields[name] = read(view)
 
     return step
 

@@ -127,7 +127,7 @@ class Tables:
         if value is None and name in self.kept:
             kept = self.kept[name]
             self.steady = False
-            return replace(kept, read=lambda view: view.memory.get(name), is_kept=True)
+            return replace(kept, read=lambda view: view.memory.fields.get(name), is_kept=True)
         return value
 
     def is_code(self, said: Field, value: Value, key: str) -> bool:
@@ -254,5 +254,5 @@ class Tables:
 
 def _request(view: View) -> int | None:
     """The number of the request that a frame answers."""
-    asked = view.memory.get("request")
+    asked = view.memory.request
     return None if asked is None else int(asked.index)

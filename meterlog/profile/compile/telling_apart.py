@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
+from meterlog.conversation.memory import Memory
 from meterlog.conversation.reasons import Damage, Unlike
 from meterlog.profile.compile.lines import may_be_header
 from meterlog.profile.compile.meaning import shown
@@ -24,7 +25,6 @@ if TYPE_CHECKING:
     from meterlog.profile.compile.view import FrameReader
     from meterlog.profile.language.content import When
 
-Kept = dict[str, Any]
 UNASKED = "more than one request could have asked for this, and what was asked is not known"
 
 
@@ -53,32 +53,32 @@ class Chooser:
         self._sizes = sorted(set(map(len, self._by_start)))
         only = messages[0] if len(messages) == 1 else None
         alone = only is not None and only.says.when is None and not asks
-        self.decode: Callable[[bytes, Kept], tuple[Reading, ...] | str] = (
+        self.decode: Callable[[bytes, Memory], tuple[Reading, ...] | str] = (
             only.decode if only is not None and alone else self._decode
         )
 
-    def candidates(self, frame: bytes, kept: Kept) -> list[Message]:
+    def candidates(self, frame: bytes, kept: Memory) -> list[Message]:
         """The messages that a frame may be, given what was asked."""
         places = [at for size in self._sizes for at in self._by_start.get(frame[:size], ())]
         for place in self._by_place.values():
             places += place.messages(frame)
         return [message for message in self._allowed(kept, sorted(places)) if _begins_as(message, frame)]
 
-    def _allowed(self, kept: Kept, places: Iterable[int] | None = None) -> list[Message]:
+    def _allowed(self, kept: Memory, places: Iterable[int] | None = None) -> list[Message]:
         """The messages that may come now, given what was asked; of some, by their places, or of all."""
-        asked = kept.get("request")
+        asked = kept.request
         names = asked.answers if asked is not None else ()
         some = self.messages if places is None else [self.messages[place] for place in places]
         return [message for message in some if not names or message.name in names]
 
-    def doubt(self, seen: bytes, reason: str, kept: Kept, is_frame: bool) -> None:
+    def doubt(self, seen: bytes, reason: str, kept: Memory, is_frame: bool) -> None:
         """Forget what bytes that are not believed may have told: as the message that they look like, or as any."""
         like = self.candidates(seen, kept) if is_frame and not isinstance(reason, Damage) else []
         for message in like or self._allowed(kept):
             for name in message.says.kept:
-                kept.pop(name, None)
-            if message.header_by and "header" in kept and may_be_header(seen, message.header_by, kept["header"]):
-                del kept["header"]
+                kept.fields.pop(name, None)
+            if message.header_by and kept.columns and may_be_header(seen, message.header_by, kept.columns):
+                kept.columns = ()
 
     def _unlike(self, frame: bytes) -> str:
         """Why a frame is no message, as near as can be told."""
@@ -91,17 +91,17 @@ class Chooser:
             return f"{places[0].name}: {shown(code)} is the code of no message"
         return "its first bytes, its length and what tells messages apart are those of no message"
 
-    def _decode(self, frame: bytes, kept: Kept) -> tuple[Reading, ...] | str:
+    def _decode(self, frame: bytes, kept: Memory) -> tuple[Reading, ...] | str:
         found = self.candidates(frame, kept)
         if not found:
             return Unlike(self._unlike(frame))
-        if self.asks and kept.get("request") is None and len([m for m in found if m.says.readings]) > 1:
+        if self.asks and kept.request is None and len([m for m in found if m.says.readings]) > 1:
             return UNASKED
         said: tuple[Reading, ...] | str = ""
         for message in found:
             if len(found) > 1 and not frame.startswith(self._first_bytes[message.name]):
                 continue  # its text could not match
-            kept["message"] = message.name
+            kept.message = message.name
             said = message.decode(frame, kept)
             if not isinstance(said, Unlike) or message.says.when:
                 return said
@@ -143,7 +143,7 @@ class CodesAtPlace:
         if len(frame) < self.least:
             return None
         try:
-            code: Hashable = self.read(View(frame, {}))
+            code: Hashable = self.read(View(frame, Memory()))
         except NotBelieved:
             return None
         return code

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from meterlog.conversation.memory import Memory
 
 
 class NotBelieved(Exception):
@@ -18,7 +21,7 @@ class View:
     """One frame, and what has been read of it.
 
     Attributes:
-        memory: what earlier frames and requests said, by name.
+        memory: what earlier frames and requests said.
         values: the fields so far, by name.
         texts: the parts of a line that a pattern found, by the name of their field.
         parts: a split line. group: the part of it that the repeated group at hand begins with.
@@ -26,7 +29,7 @@ class View:
 
     __slots__ = ("frame", "group", "memory", "parts", "texts", "values")
 
-    def __init__(self, frame: bytes, memory: dict[str, Any]) -> None:
+    def __init__(self, frame: bytes, memory: Memory) -> None:
         self.frame, self.memory = frame, memory
         self.values: dict[str, Any] = {}
         self.texts: dict[str, Any] = {}

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 from meterlog.base.readings import Frame
 from meterlog.conversation.drive import drive
 from meterlog.conversation.framing import Delimited, FixedLength, Found
+from meterlog.conversation.memory import Memory
 from meterlog.conversation.moments import micros
 
 if TYPE_CHECKING:
@@ -63,7 +64,7 @@ def decode_bulk(profile: Profile, timeline: Sequence[Event]) -> Bulk:
     decoded: list[tuple[Reading, ...]] = []
     decode, again = profile.decode, profile.framer.again
     for start, end in zip(starts[first].tolist(), ends[first].tolist(), strict=True):
-        said = decode(data[start:end], {})
+        said = decode(data[start:end], Memory())
         if isinstance(said, str):
             if again(data, Found(start, end)) != end:
                 return _one_by_one(profile, timeline)

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from meterlog.base.readings import Outcome, Reading
     from meterlog.base.recording import Event
     from meterlog.base.schema import Where
-    from meterlog.conversation.conversation import Memory
+    from meterlog.conversation.memory import Memory
     from meterlog.profile.compile.compiler import Profile
     from meterlog.profile.compile.layout import Layout
     from meterlog.profile.compile.messages import Message
@@ -72,7 +72,7 @@ class Explainer:
         for message in self.profile.messages:
             known = message.says.when is None or len(self.profile.messages) == 1
             is_it = known or _may_be(self.profile, message, frame, kept)
-            result, found = message.explain(frame, dict(kept)) if is_it else (None, {})
+            result, found = message.explain(frame, kept.copy()) if is_it else (None, {})
             if result is None or (isinstance(result, Unlike) and len(self.profile.messages) > 1):
                 continue
             return [f"  message {message.name}{_line(message.says.where)}", *self._fields(message, frame, found)]

@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from meterlog.conversation.checksum import KINDS, Sum, calculation
+from meterlog.conversation.memory import Memory
 from meterlog.conversation.written import WAYS
 from meterlog.profile import compile_profile
 
@@ -76,8 +77,8 @@ def test_every_kind_proves_frames_and_requests_alike(kind, turn):
         kind,
     )
     (frame,) = (question.data for question in profile.questions[1])
-    assert isinstance(profile.messages[0].decode(frame, {}), tuple)
-    assert profile.messages[0].decode(frame[:1] + b"\x03" + frame[2:], {}).startswith("check in byte")
+    assert isinstance(profile.messages[0].decode(frame, Memory()), tuple)
+    assert profile.messages[0].decode(frame[:1] + b"\x03" + frame[2:], Memory()).startswith("check in byte")
 
 
 @given(data=st.binary(max_size=80))

@@ -145,3 +145,13 @@ def test_a_code_that_no_message_has_is_told_with_its_place():
     found = heard(f"frame: {{start: hex AA, length: 3}}\nmessages:\n{kinds}", bytes.fromhex("AA 01 05 AA 07 05"))
     assert readings(found) == ["5 V voltage"]
     assert reasons(found) == ["byte 1: 0x07 is the code of no message"]
+
+
+@pytest.mark.parametrize("name", ["request", "message", "columns", "fields", "header"])
+def test_a_kept_field_may_have_any_name(name):
+    body = f"""frame: {{end: <LF>}}
+messages:
+  f: {{when: {{starts: F}}, text: "F{{{name}}}", keep: {name}, fields: {{{name}: {{means: {{V: V, R: ohm}}}}}}}}
+  v: {{text: "{{v}}", readings: [{{value: v}}]}}
+"""
+    assert readings(heard(body, b"FR\n12\nFV\n12\n")) == ["12 ohm resistance", "12 V voltage"]
