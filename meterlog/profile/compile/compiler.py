@@ -9,22 +9,23 @@ from typing import TYPE_CHECKING
 
 from meterlog.base.errors import WrongText
 from meterlog.base.line import AtBaud
-from meterlog.base.source import Problems, compose, near_miss, text_sha256
+from meterlog.base.source import Problems, compose, text_sha256
 from meterlog.conversation.conversation import Conversation
 from meterlog.conversation.memory import Memory
 from meterlog.conversation.poller import Poller, Question
 from meterlog.conversation.transforms import Unwrapper, table_of
 from meterlog.profile.compile import examples
 from meterlog.profile.compile.addressing import put_in
-from meterlog.profile.compile.checks import appended
-from meterlog.profile.compile.cutting import framer_of, layout_of, proof_of
-from meterlog.profile.compile.messages import Around, Decode, Message, MessageCompiler
+from meterlog.profile.compile.asking import questions_of, restricts
+from meterlog.profile.compile.cutting import framer_of, layout_of
+from meterlog.profile.compile.messages import ONLY, Around, Decode, Message, MessageCompiler
 from meterlog.profile.compile.modbus import written_out
+from meterlog.profile.compile.proving import proof_of
 from meterlog.profile.compile.telling_apart import Chooser
 from meterlog.profile.compile.unstuffing import undo_of
 from meterlog.profile.language.accuracy import Stated, stated
 from meterlog.profile.language.consistency import told_apart
-from meterlog.profile.language.facts import NO_FACTS, Facts, implied
+from meterlog.profile.language.facts import Facts, implied
 from meterlog.profile.language.keys import PROFILE, Said
 from meterlog.profile.language.wire import Line, Reports
 
@@ -39,8 +40,6 @@ if TYPE_CHECKING:
     from meterlog.profile.language.content import Says
 
 Watch = Callable[[bytes, Memory, "tuple[Reading, ...] | str"], None]
-ONLY = "reading"
-"""The name of the message of a profile that has but one."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -211,13 +210,13 @@ def _compiled(said: Said, text: str, problems: Problems) -> Profile | None:
     around = Around(
         layout=layout, checks=said.checks, starts=said.frame.start, ends=said.frame.end if not layout.length else ()
     )
-    questions, requests = _questions(said, problems)
+    questions, requests = questions_of(said, problems)
     messages = _messages(said, around, requests, problems)
     accuracy = stated(said.accuracy, problems)
     if len(problems) or framer is None or len(messages) < len(said.messages or (ONLY,)):
         return None
-    chooser = Chooser(messages, layout, asks=bool(requests or _restricts(questions)), problems=problems)
-    steady = all(message.steady for message in messages) and not _restricts(questions)
+    chooser = Chooser(messages, layout, asks=bool(requests or restricts(questions)), problems=problems)
+    steady = all(message.steady for message in messages) and not restricts(questions)
     return Profile(
         key=said.profile,
         title=said.title,
@@ -250,57 +249,6 @@ def _sound(said: Said, problems: Problems) -> None:
         said.ask.where.tell(problems, expected="the key 'requests': what is asked", saw="no such key")
     if not said.messages and not said.readings:
         said.where.tell(problems, expected="the key 'readings': the values that a frame shows", saw="no such key")
-
-
-def _questions(
-    said: Said, problems: Problems
-) -> tuple[tuple[tuple[Question, ...], tuple[Question, ...]], dict[int, Facts]]:
-    """The requests, start-up first, and what their answers mean; nothing where no request says a thing."""
-    if said.ask is None:
-        return ((), ()), {}
-    names = list(said.messages) or [ONLY]
-    made: list[Question] = []
-    for index, request in enumerate([*said.ask.first, *said.ask.requests]):
-        data = request.send
-        if request.with_check and not said.check:
-            request.where.tell(problems, "with check", expected="the key 'check' in the profile", saw="no such key")
-        elif request.with_check and said.frame and (said.frame.escape or said.frame.xor or said.frame.in_hex):
-            hint = "write all of `send` as it goes over the wire"
-            request.where.tell(problems, "with check", expected="frames that are sent as meant", saw="true", hint=hint)
-        elif request.with_check:
-            data = appended(data, said.checks[0], said.first_byte, _ends_behind_check(said), problems)
-        for name in (*request.answer, *([request.until] if request.until else [])):
-            if name not in names:
-                request.where.tell(
-                    problems, "answer", expected="a message of this profile", saw=name, hint=near_miss(name, names)
-                )
-        if request.baud or request.answer_baud:
-            data = AtBaud(data, sent_at=request.baud, answered_at=request.answer_baud)
-        pause = said.ask.pause if request.pause is None else request.pause
-        echo = request.echo or (data if said.ask.echo else b"")
-        made.append(
-            Question(
-                index=index,
-                data=data,
-                answers=request.answer,
-                pause=pause,
-                means=request.means,
-                echo=echo,
-                until=request.until,
-            )
-        )
-    facts = {i: r.means for i, r in enumerate([*said.ask.first, *said.ask.requests])}
-    count = len(said.ask.first)
-    return (tuple(made[:count]), tuple(made[count:])), facts if any(f != NO_FACTS for f in facts.values()) else {}
-
-
-def _ends_behind_check(said: Said) -> tuple[bytes, ...]:
-    """The end marks that stand behind the check: none where bytes stand behind them."""
-    return said.frame.end if said.frame and not said.frame.after_end else ()
-
-
-def _restricts(questions: tuple[tuple[Question, ...], tuple[Question, ...]]) -> bool:
-    return any(question.answers for part in questions for question in part)
 
 
 def _messages(said: Said, around: Around, requests: Mapping[int, Facts], problems: Problems) -> tuple[Message, ...]:

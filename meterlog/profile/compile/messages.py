@@ -13,9 +13,10 @@ from meterlog.conversation.memory import Memory
 from meterlog.conversation.reasons import Refusal
 from meterlog.profile.compile.checks import check_of
 from meterlog.profile.compile.display import display, is_sound
-from meterlog.profile.compile.lines import IsHeader, Parts, Pattern, Template, body, holes
+from meterlog.profile.compile.lines import Pattern, Template, body, holes
 from meterlog.profile.compile.meaning import Former, fixed_facts, shown
 from meterlog.profile.compile.merging import put_together
+from meterlog.profile.compile.parts import IsHeader, Parts
 from meterlog.profile.compile.readings import Numbers
 from meterlog.profile.compile.tables import Sources, Tables
 from meterlog.profile.compile.values import OWN, Value, Values
@@ -31,6 +32,8 @@ if TYPE_CHECKING:
     from meterlog.profile.compile.numbers import Digits
     from meterlog.profile.language.wire import Check
 
+ONLY = "reading"
+"""The name of the message of a profile that has but one."""
 Decode = Callable[[bytes, Memory], "tuple[Reading, ...] | str"]
 
 

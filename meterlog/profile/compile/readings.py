@@ -10,9 +10,10 @@ from meterlog.base.source import near_miss
 from meterlog.conversation.reasons import Untold
 from meterlog.profile.compile import arithmetic
 from meterlog.profile.compile.arithmetic import operands
+from meterlog.profile.compile.codes import code_of_float
 from meterlog.profile.compile.meaning import shown
 from meterlog.profile.compile.numbers import Digits, limited, shortest, special_numbers
-from meterlog.profile.compile.values import OWN, code_of_float, reason
+from meterlog.profile.compile.values import OWN, reason
 from meterlog.profile.compile.view import FrameReader, NotBelieved, View
 
 if TYPE_CHECKING:

@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING
 
 from meterlog.base.source import near_miss
 from meterlog.profile.compile.arithmetic import operands
+from meterlog.profile.compile.codes import code_key
 from meterlog.profile.compile.lamps import lamps
 from meterlog.profile.compile.meaning import ANY, ChannelText, Source, Table, WordList
 from meterlog.profile.compile.numbers import word_code
-from meterlog.profile.compile.values import code_key
 from meterlog.profile.compile.view import FrameReader, View
 from meterlog.profile.language.facts import Facts
 from meterlog.profile.language.places import parse_code

@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING
 
 from meterlog.conversation.memory import Memory
 from meterlog.conversation.reasons import Damage, Unlike
-from meterlog.profile.compile.lines import may_be_header
+from meterlog.profile.compile.codes import code_key
 from meterlog.profile.compile.meaning import shown
-from meterlog.profile.compile.values import Values, code_key
+from meterlog.profile.compile.parts import may_be_header
+from meterlog.profile.compile.values import Values
 from meterlog.profile.compile.view import NotBelieved, View
 from meterlog.profile.language.content import Field
 from meterlog.profile.language.words import bare
