@@ -12,18 +12,17 @@ from meterlog.base.source import near_miss
 from meterlog.conversation.memory import Memory
 from meterlog.conversation.reasons import Refusal
 from meterlog.profile.compile.checks import check_of
-from meterlog.profile.compile.display import display, is_sound
-from meterlog.profile.compile.lines import Pattern, Template, body, holes
-from meterlog.profile.compile.meaning import Former, fixed_facts, shown
+from meterlog.profile.compile.fields import Fields
+from meterlog.profile.compile.lines import body
+from meterlog.profile.compile.meaning import Former, fixed_facts
 from meterlog.profile.compile.merging import put_together
-from meterlog.profile.compile.parts import IsHeader, Parts
+from meterlog.profile.compile.parts import IsHeader
 from meterlog.profile.compile.readings import Numbers
 from meterlog.profile.compile.tables import Sources, Tables
 from meterlog.profile.compile.values import OWN, Value, Values
 from meterlog.profile.compile.view import FrameReader, NotBelieved, ReadStep, View
 from meterlog.profile.language.content import Field, Says, Shows
 from meterlog.profile.language.facts import NO_FACTS, WITHOUT_MODE, Facts, contradicted, implied
-from meterlog.profile.language.kinds import Kind
 from meterlog.profile.language.words import bare
 
 if TYPE_CHECKING:
@@ -106,11 +105,6 @@ class Message:
         return meaning, view.values
 
 
-def _unlike(name: str, codes: tuple[str, ...]) -> Callable[[Hashable], str]:
-    """The reason why a code is none of those that must stand there."""
-    return lambda saw: f"{name}: expected {' or '.join(codes)}, saw {shown(saw)}"
-
-
 class MessageCompiler:
     """Makes one message."""
 
@@ -119,17 +113,17 @@ class MessageCompiler:
         self.name, self.says, self.around, self.problems = name, says, around, problems
         self.values = Values(around.layout, problems)
         self.tables = Tables(says, self.values, around.requests, around.kept, problems)
-        self.parts: Parts | None = None
+        self.fields = Fields(says, self.values, self.tables, around.starts, around.ends, problems)
 
     def compile(self) -> Message | None:
         """The message; None when something is wrong, which is told."""
         before = len(self.problems)
         checks = [self._check(check) for check in self._checks]
-        self._text()
-        self._place([name for name, said in self.says.fields.items() if said.item is None])
+        self.fields.lay_out()
+        self.fields.place([name for name, said in self.says.fields.items() if said.item is None])
         once, self.values.steps = self.values.steps, []
         if self.says.repeat:
-            self._place([name for name, said in self.says.fields.items() if said.item is not None])
+            self.fields.place([name for name, said in self.says.fields.items() if said.item is not None])
         each = self.values.steps
         sources = self.tables.sources()
         self._keep(once)
@@ -139,7 +133,7 @@ class MessageCompiler:
         readings = [reading for reading in made if reading]
         if self.values.needs and self.around.layout.length is None:
             checks.insert(0, self._long_enough())
-        has_header = bool(self.parts and self.parts.names)
+        has_header = bool(self.fields.parts and self.fields.parts.names)
         return Message(
             name=self.name,
             says=self.says,
@@ -180,100 +174,6 @@ class MessageCompiler:
 
         return check
 
-    # -- where the fields are ---------------------------------------------------
-
-    def _text(self) -> None:
-        says, values, ends = self.says, self.values, self.around.ends
-        ways = [way for way, said in (("text", says.text), ("pattern", says.pattern), ("split", says.split)) if said]
-        if len(ways) > 1:
-            says.where.tell(self.problems, ways[1], expected="one of text, pattern and split", saw=" and ".join(ways))
-        numbers = {said.value for said in says.readings}
-        if says.text:
-            Template(says, values, ends, numbers).add()
-            self._one_place(holes(says.text), "text")
-        elif says.pattern:
-            self._one_place(Pattern(says, values, ends, numbers).add(), "pattern")
-        elif says.split:
-            self.parts = Parts(says, values, self.around.starts[0] if self.around.starts else b"", ends)
-            self.parts.add()
-        if says.repeat and not says.split:
-            says.where.tell(self.problems, "repeat", expected="`split` beside it", saw="no such key")
-        if says.repeat and not says.readings:
-            says.where.tell(self.problems, "repeat", expected="readings of the group", saw="none")
-
-    def _one_place(self, names: list[str], key: str) -> None:
-        """Tell of fields whose place both the line and they themselves say."""
-        for name in names:
-            said = self.says.fields.get(name)
-            ways = [way for way in ("byte", "bytes", "part", "item", "digits") if said and getattr(said, way)]
-            if said and ways:
-                said.where.tell(self.problems, ways[0], expected=f"one place: `{key}` has {name!r} too", saw="two")
-
-    def _place(self, names: list[str]) -> None:
-        """What reads the fields, and proves that those which must be a code are."""
-        for name in names:
-            said = self.says.fields[name]
-            if name not in self.values.known:
-                self._field(name, said)
-            value = self.values.known.get(name)
-            if said.value and value is not None and self.tables.is_code(said, value, "is"):
-                self.values.steps.append(self._must_be(name, said, value))
-
-    def _must_be(self, name: str, said: Field, value: Value) -> ReadStep:
-        codes, read, why = frozenset(self.tables.codes(said, value, said.value)), value.read, _unlike(name, said.value)
-
-        def step(view: View) -> None:
-            if read(view) not in codes:
-                raise NotBelieved(why(read(view)))
-
-        return step
-
-    def _field(self, name: str, said: Field) -> None:
-        if said.digits:
-            if is_sound(self.values, said):
-                self.values.hold(Value(kind="digits", name=name, read=display(self.values, said), field=said))
-            return
-        value = self._part(name, said) if said.part or said.item else self._placed(name, said)
-        if value is not None and name not in self.says.fields:
-            self.values.known[name] = value  # a reading's own number is used once
-        elif value is not None:
-            self.values.hold(value)
-
-    def _placed(self, name: str, said: Field) -> Value | None:
-        if said.byte or said.bytes or said.bits:
-            return self.values.placed(name, said)
-        hint = f"or write {{{name}}} in `text`" if self.says.text else ""
-        hint = "`register` is a place beside `modbus` alone" if said.register is not None else hint
-        said.where.tell(
-            self.problems, expected="where it stands: byte, bytes, bits, part or digits", saw="no place", hint=hint
-        )
-        return None
-
-    def _part(self, name: str, said: Field) -> Value | None:
-        if self.parts is None:
-            said.where.tell(self.problems, expected="`split` in the message, for its parts", saw="no such key")
-            return None
-        if said.item:
-            if not self.says.repeat or said.item > self.says.repeat.every:
-                said.where.tell(
-                    self.problems, "item", expected="an item of the group that `repeat` says", saw=str(said.item)
-                )
-                return None
-            within = said.item - 1
-            text: FrameReader = lambda view: view.parts[view.group + within]  # noqa: E731
-        else:
-            if not self.parts.sound(said.part, said.where):
-                return None
-            text = self.parts.part(said.part)
-        used = any(reading.value == name for reading in self.says.readings) or name.startswith(OWN)
-        kind = self.values.kind_of(said, None) if said.kind else Kind(name="decimal" if used else "text")
-        if kind is None:
-            return None
-        if kind.size is not None or kind.name.endswith("bcd"):
-            said.where.tell(self.problems, "as", expected="a kind of text: decimal, digits, hex, text", saw=said.kind)
-            return None
-        return self.values.of_text(name, said, text, kind, f"part {said.part or said.item}")
-
     # -- the readings --------------------------------------------------------------
 
     def _reading(
@@ -293,7 +193,7 @@ class MessageCompiler:
                 kind=said.kind,
                 special=said.special,
             )
-            self._field(name, said_field)
+            self.fields.add(name, said_field)
             if name not in self.values.known:
                 return None
         quantity = said.quantity or (implied(said.unit) if said.unit else None)
