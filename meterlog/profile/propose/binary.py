@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from meterlog.profile.propose import moments, written
 from meterlog.profile.propose.moments import NotedState
 from meterlog.profile.propose.numbers import NumberPlace, fitting
-from meterlog.profile.propose.segments import Display, find_display
-from meterlog.profile.propose.states import Contradiction, KnownStates, StateMeaning, code_of, learn, width
+from meterlog.profile.propose.states import Contradiction, KnownStates, StateMeaning, clocks_of, code_of, learn, width
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Hashable, Mapping, Sequence
 
     from meterlog.profile.propose.framing import CutFrame, Framing
     from meterlog.profile.propose.notes import DisplayNote
@@ -21,10 +20,20 @@ if TYPE_CHECKING:
 TOO_LITTLE = "the notes don't tell yet where the digits stand: note two more values that differ in most figures"
 
 
-def propose_binary(
-    framing: Framing, size: int, notes: Sequence[DisplayNote]
-) -> tuple[NumberPlace, KnownStates, Sequence[CutFrame]]:
-    """The digits' place and the states of the length of frame that most notes are of.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Layout:
+    """What frames of one length hold: where the digits stand, and the states; `is_only` where no other length came."""
+
+    length: int
+    is_only: bool
+    place: NumberPlace
+    states: KnownStates
+
+
+def propose_binary(framing: Framing, size: int, notes: Sequence[DisplayNote]) -> list[Layout]:
+    """The layout of each length of frame that notes are of, `size` bytes of check before the end mark.
+
+    The digits are looked for where most notes are, and must stand in the other lengths at the same place.
 
     Raises: Contradiction, with what is missing or does not fit.
     """
@@ -32,27 +41,44 @@ def propose_binary(
     early = [note.at for note in notes if moments.own(every, note) < 0]
     if early:
         raise Contradiction("a note lies before the first frame", early)
-    lengths = [len(framing.frames[moments.own(every, note)].data) for note in notes]
-    length = max(sorted(set(lengths)), key=lengths.count)
-    of_it = [note for note, each in zip(notes, lengths, strict=True) if each == length]
-    frames = [frame for frame in framing.frames if len(frame.data) == length]
+    by_length: dict[int, list[DisplayNote]] = {}
+    for note in notes:
+        by_length.setdefault(len(framing.frames[moments.own(every, note)].data), []).append(note)
+    most = max(by_length, key=lambda length: (sum(not note.is_over for note in by_length[length]), -length))
+    frames = [frame for frame in framing.frames if len(frame.data) == most]
     times = [frame.at for frame in frames]
-    numeric = [note for note in of_it if not note.is_over]
-    end = length - framing.end - size
+    numeric = [note for note in by_length[most] if not note.is_over]
     for around in (0, moments.AROUND):
         candidates = [[frames[i].data for i in moments.near(times, note, around)] for note in numeric]
-        places = fitting(candidates, numeric, framing.start, end)
+        places = fitting(candidates, numeric, framing.start, most - framing.end - size)
         if places:
             break
     place = _chosen(places, frames, numeric)
-    indices = {note: _index(frames, times, place, note) for note in of_it}
-    is_timed = not around and moments.are_timed(
+    return [
+        _layout(framing, size, length, place, by_length[length], is_timed=not around)
+        for length in sorted(by_length, key=lambda length: length != most)
+    ]
+
+
+def _layout(
+    framing: Framing, size: int, length: int, place: NumberPlace, notes: Sequence[DisplayNote], *, is_timed: bool
+) -> Layout:
+    frames = [frame for frame in framing.frames if len(frame.data) == length]
+    times = [frame.at for frame in frames]
+    end = length - framing.end - size
+    numeric = [note for note in notes if not note.is_over]
+    indices = {note: _index(frames, times, place, note) for note in notes}
+    strays = [note.at for note in numeric if place.last >= end or not place.gives(frames[indices[note]].data, note)]
+    if strays:
+        raise Contradiction(f"in frames of {length} bytes the digits stand elsewhere, or a note is wrong", strays)
+    is_timed = is_timed and moments.are_timed(
         times, [(note, indices[note]) for note in numeric], lambda i, note: place.gives(frames[i].data, note)
     )
-    noted = [_noted(times, note, indices[note], place, is_timed=is_timed) for note in of_it]
+    noted = [_noted(times, note, indices[note], place, is_timed=is_timed) for note in notes]
     guard = _guard(place, [frames[indices[note]].data for note in numeric])
     taken = {byte: 0x7F if byte == guard else 0xFF for byte in range(place.first, place.last + 1)}
-    return place, learn(frames, range(framing.start, end), taken, place.value, noted), frames
+    states = learn(frames, range(framing.start, end), taken, place.value, noted, clocks=clocks_of(framing.frames))
+    return Layout(length=length, is_only=len(frames) == len(framing.frames), place=place, states=states)
 
 
 def _index(frames: Sequence[CutFrame], times: Sequence[float], place: NumberPlace, note: DisplayNote) -> int:
@@ -82,7 +108,7 @@ def _noted(times: Sequence[float], note: DisplayNote, index: int, place: NumberP
 def _chosen(places: Sequence[NumberPlace], frames: Sequence[CutFrame], notes: Sequence[DisplayNote]) -> NumberPlace:
     """One place, where all that fit agree, or lie within one another so that the state tells them apart."""
     if not places:
-        raise Contradiction(_unexplained(notes), [])
+        raise Contradiction(unexplained(notes), [])
     has_negative = any(note.negative for note in notes)
     ranked = sorted(
         places, key=lambda p: (not (has_negative and p.has_sign), p.last - p.first, _ORDER.index(p.kind[0]), p.first)
@@ -105,7 +131,7 @@ def _chosen(places: Sequence[NumberPlace], frames: Sequence[CutFrame], notes: Se
 _ORDER = "uisdbf"
 
 
-def _unexplained(notes: Sequence[DisplayNote]) -> str:
+def unexplained(notes: Sequence[DisplayNote]) -> str:
     if len({note.counts for note in notes}) < 3:
         return TOO_LITTLE
     wrong = "one of the notes may be wrong, or numbers are written in a way that is not known here"
@@ -120,34 +146,38 @@ def _guard(place: NumberPlace, noted: Sequence[bytes]) -> int | None:
     return None if any(data[top] & 0x80 for data in noted) else top
 
 
-def lines(place: NumberPlace, states: KnownStates) -> list[str]:
+def lines(layouts: Sequence[Layout]) -> list[str]:
     """The fields and readings of a profile; overload, where it was noted, is a message of its very bytes.
 
     A binary fraction has no last digit: its states are parted by the decimals that the display showed.
     """
-    groups: dict[int | None, dict[int, StateMeaning]] = {}
-    for code, meaning in states.known.items():
-        groups.setdefault(meaning.decimals if place.is_float else None, {})[code] = meaning
-    messages = [_over(place, states)] if states.overs else []
-    for decimals, known in groups.items():
-        said = f", decimals: {decimals}" if decimals is not None else ""
-        plain = {code: replace(meaning, decimals=None) for code, meaning in known.items()} if place.is_float else known
-        body = _message(states, plain, f"{{bytes: {place.span}, as: {place.kind}{said}}}")
-        messages.append(_known_by(states.places, known, body, f"shown_{len(messages)}"))
-    if len(messages) == 1 and not states.overs:
+    messages: list[list[str]] = []
+    for layout in layouts:
+        place, states = layout.place, layout.states
+        if states.overs:
+            by_state = {code >> states.own_width: meaning for code, meaning in states.overs.items()}
+            body = _message(states, by_state, f"{{byte: {place.first}}}")
+            messages.append(_known_by(layout, states.over_places, states.overs, body, f"over_{len(messages) + 1}"))
+        groups: dict[int | None, dict[int, StateMeaning]] = {}
+        for code, meaning in states.known.items():
+            groups.setdefault(meaning.decimals if place.is_float else None, {})[code] = meaning
+        for decimals, known in groups.items():
+            said = f", decimals: {decimals}" if decimals is not None else ""
+            plain = {code: replace(each, decimals=None) for code, each in known.items()} if place.is_float else known
+            body = _message(states, plain, f"{{bytes: {place.span}, as: {place.kind}{said}}}")
+            messages.append(_known_by(layout, states.places, known, body, f"shown_{len(messages) + 1}"))
+    if len(messages) == 1 and layouts[0].is_only and not layouts[0].states.overs:
         return [line[2:] for line in messages[0][2:]]
     return ["messages:", *("  " + line for message in messages for line in message)]
 
 
-def _known_by(places: Sequence[MaskedBits], codes: Mapping[int, StateMeaning], body: list[str], name: str) -> list[str]:
+def _known_by(
+    layout: Layout, places: Sequence[MaskedBits], codes: Mapping[int, StateMeaning], body: list[str], name: str
+) -> list[str]:
     listed = ", ".join(code_text(code, places) for code in codes)
-    return [f"{name}:", f"  when: {{bits: {all_bits(places)}, is: [{listed}]}}", *("  " + line for line in body)]
-
-
-def _over(place: NumberPlace, states: KnownStates) -> list[str]:
-    by_state = {code >> states.own_width: meaning for code, meaning in states.overs.items()}
-    body = _message(states, by_state, f"{{byte: {place.first}}}")
-    return _known_by(states.over_places, states.overs, body, "over")
+    length = "" if layout.is_only else f"length: {layout.length}, "
+    known_by = f"  when: {{{length}bits: {all_bits(places)}, is: [{listed}]}}"
+    return [f"{name}:", known_by, *("  " + line for line in body)]
 
 
 def _message(states: KnownStates, known: Mapping[int, StateMeaning], reading: str) -> list[str]:
@@ -189,56 +219,17 @@ def _runs(mask: int) -> list[str]:
     return runs
 
 
-def unknown_at(states: KnownStates, frames: Sequence[CutFrame]) -> list[float]:
-    """When frames came whose state no note has shown, s."""
-    return [
-        frame.at
-        for frame in frames
-        if code_of(frame.data, states.places) not in states.known
-        and (not states.overs or code_of(frame.data, states.over_places) not in states.overs)
-    ]
+def unknown_of(layouts: Sequence[Layout], frames: Sequence[CutFrame]) -> list[tuple[float, Hashable]]:
+    """The frames whose state no note has shown: when they came, s, and what parts their states."""
+    states_of = {layout.length: layout.states for layout in layouts}
+    unknown: list[tuple[float, Hashable]] = []
+    for frame in frames:
+        length, states = len(frame.data), states_of.get(len(frame.data))
+        code = code_of(frame.data, states.places) if states else None
+        if states is None or (code not in states.known and not _is_over(frame.data, states)):
+            unknown.append((frame.at, (length, code)))
+    return unknown
 
 
-def propose_segments(
-    framing: Framing, notes: Sequence[DisplayNote]
-) -> tuple[Display, KnownStates, Sequence[CutFrame], bool]:
-    """The display and the states of numbered frames; whether an overload's word was noted too.
-
-    Raises: Contradiction.
-    """
-    frames = framing.frames
-    times = [frame.at for frame in frames]
-    own = [max(0, moments.own(times, note)) for note in notes]
-    numeric = [(note, i) for note, i in zip(notes, own, strict=True) if not note.is_over]
-    display = find_display([(note, frames[i].data) for note, i in numeric], len(frames[0].data))
-    if display is None:
-        raise Contradiction(_unexplained([note for note, _ in numeric]), [])
-    shows = [display.value(frame.data) for frame in frames]
-    of_note = dict(numeric)
-    is_timed = moments.are_timed(times, numeric, lambda i, note: shows[i] == shows[of_note[note]])
-    noted = []
-    for note, index in zip(notes, own, strict=True):
-        negative = note.negative and not display.has_minus
-        meaning = StateMeaning(
-            facts=note.meaning, decimals=None, is_negative=negative, is_over=False, learned_at=(note.at,)
-        )
-        kept = moments.still(times, note, index, is_timed=is_timed)
-        noted.append(NotedState(note=note, meaning=meaning, index=index, still=kept))
-    states = learn(
-        frames, range(len(frames[0].data)), _with_numbers(display), display.value, noted, over_by_bytes=False
-    )
-    return display, states, frames, any(note.is_over for note in notes)
-
-
-def _with_numbers(display: Display) -> dict[int, int]:
-    """The display's bits, and the numbers of the bytes in their upper halves, which the framing holds already."""
-    return {byte: 0xF0 | display.taken.get(byte, 0) for byte in range(16)}
-
-
-def segment_lines(display: Display, states: KnownStates, *, with_over: bool) -> list[str]:
-    """The fields and readings of a profile."""
-    over = ["    special: {0L: overload, L: overload}"] if with_over else []
-    head, fields, *rest = (
-        [*state_lines(states, states.known)] if states.idle else ["", *state_lines(states, states.known)]
-    )
-    return [*([head] if head else []), fields, *display.lines(), *over, *rest, "readings:", "  - {value: display}"]
+def _is_over(data: bytes, states: KnownStates) -> bool:
+    return bool(states.overs) and code_of(data, states.over_places) in states.overs

@@ -15,7 +15,7 @@ from meterlog.profile.propose.running import running
 from meterlog.profile.propose.states import Contradiction, StateMeaning
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Hashable, Iterator, Mapping, Sequence
 
     from meterlog.profile.propose.framing import CutFrame, Framing
     from meterlog.profile.propose.notes import DisplayNote
@@ -71,11 +71,14 @@ class TextStates:
     lines: tuple[CutLine | None, ...]
     texts: tuple[str, ...]
 
-    @property
-    def unknown(self) -> list[int]:
-        """The indices of lines in states that no note has shown."""
-        pairs = enumerate(zip(self.lines, self.texts, strict=True))
-        return [i for i, (line, text) in pairs if not (line and line.state in self.known) and text not in self.overs]
+    def unknown(self, times: Sequence[float]) -> list[tuple[float, Hashable]]:
+        """The lines of states that no note has shown: when, s, and what parts their states."""
+        rows = zip(times, self.lines, self.texts, strict=True)
+        return [
+            (time, line.state if line else text)
+            for time, line, text in rows
+            if not (line and line.state in self.known) and text not in self.overs
+        ]
 
 
 @dataclass(frozen=True, slots=True)

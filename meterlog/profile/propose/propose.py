@@ -10,9 +10,10 @@ import contextlib
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from meterlog.profile.propose import binary, lines, patterns, written
+from meterlog.profile.propose import binary, lamps, lines, patterns, written
 from meterlog.profile.propose.checks import find_check, find_text_check
 from meterlog.profile.propose.framing import FEWEST, NUMBERED, find_framing
+from meterlog.profile.propose.moments import LATE_S
 from meterlog.profile.propose.proposal import Proposal
 from meterlog.profile.propose.states import Contradiction
 from meterlog.profile.propose.stream import bursts_of, requests_of
@@ -20,15 +21,18 @@ from meterlog.profile.propose.transform import find_transform, turned_ways
 from meterlog.profile.propose.trial import tried
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Hashable, Sequence
 
     from meterlog.base.recording import Event
     from meterlog.profile.propose.checks import FoundCheck
-    from meterlog.profile.propose.framing import Framing
+    from meterlog.profile.propose.framing import CutFrame, Framing
     from meterlog.profile.propose.notes import DisplayNote
     from meterlog.profile.propose.states import StateMeaning
 
 MOST_ASKED = 8
+
+_Body = tuple[list[str], list["StateMeaning"], list[tuple[float, "Hashable"]]]
+"""Lines of a profile, what states mean, and of each frame in an unknown state when it came and which state that is."""
 
 
 def propose(events: Sequence[Event], notes: Sequence[DisplayNote], name: str) -> Proposal:
@@ -51,7 +55,7 @@ def propose(events: Sequence[Event], notes: Sequence[DisplayNote], name: str) ->
             transform, framing, check = turned
     known = Proposal(framing=framing, check=check, transform=transform)
     if not notes:
-        return _with(known, why="no notes: what the bytes mean is not known yet", ask_at=_spread(framing.frames))
+        return _with(known, why="no notes: what the bytes mean is not known yet", ask_at=_spread(framing.frames, ()))
     try:
         return _with_notes(known, events, notes, name)
     except Contradiction as error:
@@ -61,7 +65,7 @@ def propose(events: Sequence[Event], notes: Sequence[DisplayNote], name: str) ->
                 with contextlib.suppress(Contradiction):
                     return _with_notes(_with(known, transform=words, framing=again, check=proof), events, notes, name)
         at = ", ".join(f"{time:g} s" for time in error.notes)
-        return _with(known, why=error.why + (f" (notes at {at})" if at else ""), ask_at=_spread(framing.frames))
+        return _with(known, why=error.why + (f" (notes at {at})" if at else ""), ask_at=_spread(framing.frames, notes))
 
 
 def _check_of(framing: Framing) -> FoundCheck | None:
@@ -92,49 +96,65 @@ def _with_notes(known: Proposal, events: Sequence[Event], notes: Sequence[Displa
         states_known=tuple(dict.fromkeys(meaning.words for meaning in meanings)),
         states_unknown=len(unknown),
         why=f"{len(unknown)} of {len(framing.frames)} frames are in states that no note has shown" if unknown else "",
-        ask_at=_longest(unknown),
+        ask_at=_telling(unknown, notes),
     )
 
 
-def _body(
-    known: Proposal, framing: Framing, notes: Sequence[DisplayNote]
-) -> tuple[list[str], list[StateMeaning], list[float]]:
-    """(lines of the profile, what states mean, when frames of unknown states came). Raises: Contradiction."""
-    size = known.check.size if known.check else 0
+def _body(known: Proposal, framing: Framing, notes: Sequence[DisplayNote]) -> _Body:
+    """What the frames say, and what of them is not known. Raises: Contradiction."""
+    size, frames = known.check.size if known.check else 0, framing.frames
     if framing.is_text:
         try:
             text = lines.propose_text(framing, size, notes)
         except Contradiction:
-            if len({len(frame.data) for frame in framing.frames}) > 1:
+            if len({len(frame.data) for frame in frames}) > 1:
                 raise
         else:
             meanings = [*text.known.values(), *text.overs.values()]
-            return patterns.messages_of(text), meanings, [framing.frames[i].at for i in text.unknown]
-    if framing.kind == NUMBERED:
-        display, states, frames, with_over = binary.propose_segments(framing, notes)
-        return (
-            binary.segment_lines(display, states, with_over=with_over),
-            [*states.known.values()],
-            binary.unknown_at(states, frames),
-        )
-    place, states, frames = binary.propose_binary(framing, size, notes)
-    meanings = [*states.known.values(), *states.overs.values()]
-    return binary.lines(place, states), meanings, binary.unknown_at(states, frames)
+            return patterns.messages_of(text), meanings, text.unknown([frame.at for frame in frames])
+    try:
+        if framing.kind == NUMBERED:
+            raise Contradiction(binary.TOO_LITTLE, [])
+        layouts = binary.propose_binary(framing, size, notes)
+    except Contradiction as error:
+        try:
+            display, states = lamps.propose_segments(framing, size, notes)
+        except Contradiction as other:
+            raise (other if framing.kind == NUMBERED else error) from None
+        over = any(note.is_over for note in notes)
+        unknown = lamps.unknown_of(display, states, frames, with_over=over)
+        return lamps.lines(display, states, with_over=over), [*states.known.values()], unknown
+    found = [meaning for each in layouts for meaning in (*each.states.known.values(), *each.states.overs.values())]
+    return binary.lines(layouts), found, binary.unknown_of(layouts, frames)
 
 
-def _spread(frames: Sequence[object]) -> tuple[float, ...]:
-    times = [getattr(frame, "at", 0.0) for frame in frames]
-    step = max(1, len(times) // MOST_ASKED)
-    return tuple(round(time, 3) for time in times[step // 2 :: step][:MOST_ASKED])
+def _spread(frames: Sequence[CutFrame], notes: Sequence[DisplayNote]) -> tuple[float, ...]:
+    """Moments all over the recording, the farthest from what was noted first."""
+    step = max(1, len(frames) // (MOST_ASKED * (len(notes) + 1)))
+    times = [frame.at for frame in frames[step // 2 :: step]]
+    times.sort(key=lambda at: -min((abs(note.at - at) for note in notes), default=0.0))
+    return tuple(round(at, 3) for at in times[:MOST_ASKED])
 
 
-def _longest(times: Sequence[float]) -> tuple[float, ...]:
-    """The middles of the longest stretches of unknown states: one note there teaches most."""
-    stretches: list[list[float]] = []
-    for time in times:
-        if stretches and time - stretches[-1][-1] < 1.0:
-            stretches[-1].append(time)
-        else:
-            stretches.append([time])
-    stretches.sort(key=len, reverse=True)
-    return tuple(round(stretch[len(stretch) // 2], 3) for stretch in stretches[:MOST_ASKED])
+def _telling(unknown: Sequence[tuple[float, Hashable]], notes: Sequence[DisplayNote]) -> tuple[float, ...]:
+    """A moment of each unknown state, the state that came most often first: the middle of where it stayed longest.
+
+    A moment that was noted already taught nothing, and is not asked for again.
+    """
+    stays: dict[Hashable, list[list[float]]] = {}
+    last: Hashable = None
+    for time, state in unknown:
+        runs = stays.setdefault(state, [])
+        if not runs or state != last or time - runs[-1][-1] > 1.0:
+            runs.append([])
+        runs[-1].append(time)
+        last = state
+    asked = []
+    for runs in sorted(stays.values(), key=lambda runs: -sum(map(len, runs))):
+        open_times = [
+            run[len(run) // 2]
+            for run in sorted(runs, key=len, reverse=True)
+            if not any(run[0] - LATE_S <= note.at <= run[-1] + LATE_S for note in notes)
+        ]
+        asked += open_times[:1]
+    return tuple(round(time, 3) for time in asked[:MOST_ASKED])

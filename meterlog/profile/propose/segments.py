@@ -1,20 +1,21 @@
 """Seven-segment displays sent as they light: which bits are which segment, learned from the figures that notes show.
 
-Each figure is two bytes whose lower halves light four segments each: seven of a figure and one point (or the minus).
-What a pattern shows is learned from notes; all 5,040 ways of wiring seven segments are then held to it, and figures
-that no note has shown are believed where every way that fits shows them alike.
+A bit is a segment of a figure where, in the frames of all notes, it is lit exactly when that figure has the segment.
+Figures that are wired alike stand at a regular distance, so that one note tells of all of them; where no distance
+fits, each figure is learned by itself. What is left open is held to every frame of the recording: each figure must be
+one, and where two ways of wiring would read any frame differently, neither is believed.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import permutations
+from itertools import islice, product
 from typing import TYPE_CHECKING
 
 from meterlog.profile.propose.states import Contradiction
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
 
     from meterlog.profile.propose.notes import DisplayNote
 
@@ -24,150 +25,204 @@ FIGURES = {
 }  # fmt: skip
 """The segments of each figure: a top, b and c right, d bottom, e and f left, g middle. Common practice."""
 
-DIFFERENT = 4
+_OTHERS = {" ": "", "-": "g", "L": "def"}
+"""What else a figure's place shows in a display that works: nothing, a dash, the L of OL."""
+
+_SHAPES = {frozenset(lit): shown for shown, lit in {**FIGURES, **_OTHERS}.items()}
+_FARTHEST = 32
+"""Bits between two figures, at most."""
+
+_DIFFERENT = 4
 """Figures that notes must have shown before the wiring is looked for."""
 
+_FEWEST_ALONE = 6
+"""Notes before figures are learned each by itself."""
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+_MOST_WAYS = 4096
+_SOUND = 0.9
+"""Part of the frames in which every figure must be one; the rest may be damaged, or show words."""
+
+Bit = int
+"""A bit of a frame: eight times its byte, and its place in it."""
+
+
+@dataclass(frozen=True, slots=True)
 class Display:
-    """Where a display's figures stand and how they are wired.
+    """A display's figures, left to right, each as the bits of its segments a to g; and their points.
 
     Attributes:
-        first: byte of the first figure; each takes two.
-        count: figures. extra: the bit (7 to 0 of the eight) that is a point or the minus.
-        order: the segment that each of the other seven bits lights, the highest first.
-        point_is_before: whether that bit of a figure's own bytes is the point before it, else the one behind it.
-        has_minus: whether the first figure's extra bit was shown to be the minus.
+        points: the bit of the point behind each figure; empty where the points are not known apart.
+        seen: those of the points that a note has shown lit.
     """
 
-    first: int
-    count: int
-    extra: int
-    order: str
-    point_is_before: bool
-    has_minus: bool
+    figures: tuple[tuple[Bit, ...], ...]
+    points: tuple[Bit, ...]
+    seen: frozenset[Bit]
 
-    def pattern(self, data: bytes, figure: int) -> tuple[int, bool]:
-        """(the seven bits, the extra bit) of a figure."""
-        return _parts(_eight(data, self.first + 2 * figure), self.extra)
+    def value(self, data: bytes) -> tuple[object, ...]:
+        """What the display shows, as something that differs where it differs."""
+        return (*_shown(data, self.figures), *(_is_lit(data, bit) for bit in self.points))
 
-    def value(self, data: bytes) -> tuple[tuple[int, bool], ...]:
-        """What the display shows, figure by figure, as bits."""
-        return tuple(self.pattern(data, figure) for figure in range(self.count))
+    def shows(self, data: bytes) -> str | None:
+        """The display's figures; None where one of them is nothing known."""
+        figures = _shown(data, self.figures)
+        return None if None in figures else "".join(filter(None, figures))
 
     @property
-    def taken(self) -> dict[int, int]:
-        """The bits that are the number's; the minus is not, until a note has shown it."""
-        masks = {self.first + place: 0x0F for place in range(2 * self.count)}
-        if not self.has_minus and self.point_is_before:
-            masks[self._place(0)[0]] &= ~(1 << self._place(0)[1])
-        if not self.point_is_before:
-            last = self._place(self.count - 1)
-            masks[last[0]] &= ~(1 << last[1])
+    def own(self) -> dict[int, int]:
+        """The bits that are the number's, as a mask for each byte; a point that no note has shown is not."""
+        masks: dict[int, int] = {}
+        for bit in (*(bit for figure in self.figures for bit in figure), *self.seen):
+            masks[bit // 8] = masks.get(bit // 8, 0) | 1 << bit % 8
         return masks
-
-    def _place(self, figure: int) -> tuple[int, int]:
-        """(byte, bit) of a figure's extra bit."""
-        return self.first + 2 * figure + (self.extra < 4), self.extra % 4
 
     def lines(self) -> list[str]:
         """The field of a profile that reads the display."""
-        sevens = [bit for bit in range(7, -1, -1) if bit != self.extra]
-        figures = []
-        for figure in range(self.count):
-            byte = self.first + 2 * figure
-            figures.append(" ".join(f"{byte + (bit < 4)}.{bit % 4}" for bit in sevens))
-        places = [self._place(figure) for figure in range(self.count)]
-        points = places[1:] if self.point_is_before else places[:-1]
-        out = ["  display:", f"    segments: {self.order}", f"    digits: [{', '.join(figures)}]"]
-        out.append(f"    points: [{', '.join(f'{byte}.{bit}' for byte, bit in points)}]")
-        if self.has_minus:
-            out.append(f"    minus: {places[0][0]}.{places[0][1]}")
-        return out
+        figures = ", ".join(" ".join(map(_place, figure)) for figure in self.figures)
+        out = ["  display:", "    segments: abcdefg", f"    digits: [{figures}]"]
+        return [*out, f"    points: [{', '.join(map(_place, self.points))}]"] if self.points else out
 
 
-def _eight(data: bytes, byte: int) -> int:
-    return (data[byte] & 0x0F) << 4 | data[byte + 1] & 0x0F
+def _place(bit: Bit) -> str:
+    return f"{bit // 8}.{bit % 8}"
 
 
-def _parts(eight: int, extra: int) -> tuple[int, bool]:
-    high = eight >> extra + 1
-    return high << extra | eight & (1 << extra) - 1, bool(eight >> extra & 1)
+def _is_lit(data: bytes, bit: Bit) -> bool:
+    return bool(data[bit // 8] >> bit % 8 & 1)
 
 
-def find_display(noted: Sequence[tuple[DisplayNote, bytes]], length: int) -> Display | None:
-    """The display that shows every note's figures in its frame; None where none does, or several differ.
+def _shown(data: bytes, figures: Iterable[Sequence[Bit]]) -> tuple[str | None, ...]:
+    """What each figure shows; None where that is nothing known."""
+    lit = (
+        frozenset(segment for segment, bit in zip("abcdefg", each, strict=True) if _is_lit(data, bit))
+        for each in figures
+    )
+    return tuple(_SHAPES.get(each) for each in lit)
 
-    Raises: Contradiction, when the figures noted are too few to tell the wiring.
+
+def find_display(
+    noted: Sequence[tuple[DisplayNote, bytes]], frames: Sequence[bytes], start: int, end: int
+) -> Display | None:
+    """The display between bytes `start` and `end` that shows every note's figures in its frame; None where none does.
+
+    Raises: Contradiction, when several do and differ, or the figures noted are too few.
     """
-    for count in (4, 5, 3):
-        for first in range(length - 2 * count + 1):
-            for extra in range(7, -1, -1):
-                shows = _learned(noted, first, count, extra)
-                if shows is None or len(set(shows.values())) < DIFFERENT:
-                    continue
-                found = list(_wired(noted, first, count, extra, shows))
-                if found and len({_tables(display.order) for display in found}) == 1:
-                    return found[0]
-                if found:
-                    raise Contradiction(
-                        "the figures noted so far fit several ways of wiring the segments: note values with others", []
-                    )
+    texts = [str(note.counts).rjust(note.decimals + 1, "0") for note, _ in noted]
+    if not texts or len(set("".join(texts))) < _DIFFERENT:
+        return None
+    wanted = _Wanted(noted, texts, frames, start, end)
+    found = {}
+    for distance in sorted(range(-_FARTHEST, _FARTHEST + 1), key=abs):
+        if distance:
+            for figures in _ways(wanted.at_distance(distance)):
+                laid = [tuple(bit + place * distance for bit in figures) for place in range(wanted.count)]
+                if wanted.is_sound(laid):
+                    found[tuple(_shown(data, laid) for data in wanted.frames)] = laid, distance
+    if not found and len(noted) >= _FEWEST_ALONE:
+        apart = [_read_alike(wanted, place) for place in range(wanted.count)]
+        if all(apart):
+            laid = [figure for figure in apart if figure]
+            found[()] = laid, 0
+    if len(found) > 1:
+        raise Contradiction("the figures noted so far fit several ways of wiring the segments: note others", [])
+    for laid, distance in found.values():
+        points, seen = wanted.points(laid, distance) if distance else ((), frozenset())
+        return Display(tuple(laid), points, seen)
     return None
 
 
-def _learned(
-    noted: Sequence[tuple[DisplayNote, bytes]], first: int, count: int, extra: int
-) -> Mapping[int, str] | None:
-    """The figure that each pattern shows; None where one pattern would show two, or two patterns one."""
-    shows: dict[int, str] = {}
-    for note, data in noted:
-        figures = str(note.counts).rjust(note.decimals + 1, "0")
-        if len(figures) > count:
-            return None
-        for place, figure in enumerate(reversed(figures)):
-            pattern, _ = _parts(_eight(data, first + 2 * (count - 1 - place)), extra)
-            if shows.setdefault(pattern, figure) != figure:
-                return None
-    return shows if len(set(shows.values())) == len(shows) else None
+class _Wanted:
+    """What notes say of bits: for each figure's place, in which notes it is known, and in which a segment is lit."""
+
+    def __init__(
+        self,
+        noted: Sequence[tuple[DisplayNote, bytes]],
+        texts: Sequence[str],
+        frames: Sequence[bytes],
+        start: int,
+        end: int,
+    ) -> None:
+        self.count = max(map(len, texts))
+        self.frames = sorted(set(frames))
+        self._decimals = [note.decimals for note, _ in noted]
+        rows = [text.rjust(self.count) for text in texts]
+        self._known = [_mask(row[place] != " " for row in rows) for place in range(self.count)]
+        self._lit = [
+            {segment: _mask(segment in FIGURES.get(row[place], "") for row in rows) for segment in "abcdefg"}
+            for place in range(self.count)
+        ]
+        self._column = {bit: _mask(_is_lit(data, bit) for _, data in noted) for bit in range(8 * start, 8 * end)}
+        moved = [0] * (end - start)
+        for data in self.frames:
+            moved = [
+                so_far | (a ^ b) for so_far, a, b in zip(moved, data[start:end], self.frames[0][start:end], strict=True)
+            ]
+        self._moved = {bit for bit in self._column if moved[bit // 8 - start] >> bit % 8 & 1}
+
+    def at_distance(self, distance: int) -> list[list[Bit]]:
+        """For each segment, the bits of the first figure that may be it, with the other figures at a distance."""
+        return [
+            [
+                bit
+                for bit in self._column
+                if (last := bit + (self.count - 1) * distance) in self._column
+                and any(each in self._moved for each in range(bit, last + (1 if distance > 0 else -1), distance))
+                and all(self._fits(bit + place * distance, place, segment) for place in range(self.count))
+            ]
+            for segment in "abcdefg"
+        ]
+
+    def alone(self, place: int) -> list[list[Bit]]:
+        """For each segment, the bits that may be it in one figure."""
+        return [[bit for bit in self._column if bit in self._moved and self._fits(bit, place, s)] for s in "abcdefg"]
+
+    def _fits(self, bit: Bit, place: int, segment: str) -> bool:
+        return not (self._column[bit] ^ self._lit[place][segment]) & self._known[place]
+
+    def is_sound(self, figures: Sequence[Sequence[Bit]]) -> bool:
+        """Whether nearly every frame shows figures, or nothing, in these places."""
+        bad = sum(None in _shown(data, figures) for data in self.frames)
+        return bad <= (1 - _SOUND) * len(self.frames)
+
+    def points(self, figures: Sequence[Sequence[Bit]], distance: int) -> tuple[tuple[Bit, ...], frozenset[Bit]]:
+        """The point behind each figure but the last, where one way fits all notes, and which of them were lit."""
+        lit = [
+            _mask(decimals == self.count - 1 - place for decimals in self._decimals) for place in range(self.count - 1)
+        ]
+        segments = {bit for figure in figures for bit in figure}
+        at = [tuple(first + place * distance for place in range(self.count - 1)) for first in self._column]
+        ways = [
+            bits
+            for bits in at
+            if not segments & set(bits)
+            and all(self._column.get(bit) == wanted for bit, wanted in zip(bits, lit, strict=True))
+        ]
+        if sum(map(bool, lit)) < 2 or len(ways) != 1:
+            return (), frozenset()
+        return ways[0], frozenset(bit for bit, is_lit in zip(ways[0], lit, strict=True) if is_lit)
 
 
-def _wired(
-    noted: Sequence[tuple[DisplayNote, bytes]], first: int, count: int, extra: int, shows: Mapping[int, str]
-) -> Iterator[Display]:
-    for order in permutations("abcdefg"):
-        if all(_bits(order, FIGURES[figure]) == pattern for pattern, figure in shows.items()):
-            for is_before in (True, False):
-                display = _with_points(noted, first, count, extra, "".join(order), is_before=is_before)
-                if display is not None:
-                    yield display
-                    break
+def _mask(holds: Iterable[bool]) -> int:
+    return sum(1 << place for place, each in enumerate(holds) if each)
 
 
-def _with_points(
-    noted: Sequence[tuple[DisplayNote, bytes]], first: int, count: int, extra: int, order: str, *, is_before: bool
-) -> Display | None:
-    """The display, where its extra bits are the points of every note and, of the first figure, its minus."""
-    minus: set[bool] = set()
-    for note, data in noted:
-        extras = [_parts(_eight(data, first + 2 * figure), extra)[1] for figure in range(count)]
-        lit = [figure for figure, is_lit in enumerate(extras) if is_lit]
-        wanted = count - note.decimals if is_before else count - note.decimals - 1
-        points = [figure for figure in lit if figure > 0] if is_before else [f for f in lit if f < count - 1]
-        if points != ([wanted] if note.decimals else []):
-            return None
-        if is_before:
-            minus.add(extras[0] == note.negative)
-    has_minus = is_before and minus == {True} and any(note.negative for note, _ in noted)
-    return Display(first=first, count=count, extra=extra, order=order, point_is_before=is_before, has_minus=has_minus)
+def _ways(bits: Sequence[Sequence[Bit]]) -> Iterator[tuple[Bit, ...]]:
+    """Every choice of a bit of its own for each segment. Raises: Contradiction, when there are too many."""
+    many = 1
+    for each in bits:
+        many *= len(each)
+    if many > _MOST_WAYS:
+        raise Contradiction("the figures noted so far fit many ways of wiring the segments: note others", [])
+    return (way for way in islice(product(*bits), _MOST_WAYS) if len(set(way)) == len(way))
 
 
-def _bits(order: Sequence[str], lit: str) -> int:
-    value = 0
-    for segment in order:
-        value = value << 1 | (segment in lit)
-    return value
-
-
-def _tables(order: str) -> tuple[int, ...]:
-    return tuple(_bits(order, lit) for lit in FIGURES.values())
+def _read_alike(wanted: _Wanted, place: int) -> tuple[Bit, ...] | None:
+    """The bits of one figure; None where there are none. Raises: Contradiction, when several would read differently."""
+    found: Mapping[tuple[str | None, ...], tuple[Bit, ...]] = {
+        tuple(_shown(data, [way])[0] for data in wanted.frames): way
+        for way in _ways(wanted.alone(place))
+        if wanted.is_sound([way])
+    }
+    if len(found) > 1:
+        raise Contradiction("the figures noted so far fit several ways of wiring the segments: note others", [])
+    return next(iter(found.values()), None)

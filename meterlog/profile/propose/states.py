@@ -109,6 +109,7 @@ def packed(byte: int, mask: int) -> int:
 def learn(
     frames: Sequence[CutFrame], candidates: range, taken: Mapping[int, int], value: Callable[[bytes], object],
     noted: Sequence[NotedState], *, over_by_bytes: bool = True,
+    clocks: frozenset[int] = frozenset(),
 ) -> KnownStates:  # fmt: skip
     """The states of frames of one length.
 
@@ -117,6 +118,7 @@ def learn(
         taken: the bits that are the number's, as a mask for each byte; they tell no state.
         value: the number of a frame, for telling when the digits stay.
         noted: what each note says of the state of its frame.
+        clocks: bytes that are known to run with the clock besides those that do in these frames.
         over_by_bytes: whether overload is known by the digits' very bits; else its state is learned like any other.
 
     Raises: Contradiction.
@@ -125,7 +127,7 @@ def learn(
     fixed: list[tuple[int, int, int]] = []
     idle: list[int] = []
     own: list[MaskedBits] = []
-    clocks = _clocks(frames, [byte for byte in candidates if not taken.get(byte, 0)])
+    clocks = (clocks | clocks_of(frames)) - taken.keys()
     for byte in candidates:
         moved = _moved(frames, byte)
         free = 0xFF & ~taken.get(byte, 0)
@@ -147,15 +149,18 @@ def learn(
         if width(places) > 64:
             raise Contradiction("more than 64 bits change beside the digits: too many for a table of states", [])
     codes = [code_of(frame.data, places) for frame in frames]
-    numeric = [each for each in noted if not (each.note.is_over and over_by_bytes)]
+    numeric = [each for each in noted if not each.note.is_over]
     overs = [each for each in noted if each.note.is_over and over_by_bytes and over_places]
     for each in overs:
         _check_over(each.note, frames, codes, each.index, value)
+    known = _known(codes, numeric)
+    if not over_by_bytes:
+        _add_overs(known, codes, [each for each in noted if each.note.is_over])
     return KnownStates(
         places=places,
         fixed=tuple(fixed),
         idle=tuple(idle),
-        known=_known(codes, numeric),
+        known=known,
         over_places=over_places,
         overs=_known([code_of(frame.data, over_places) for frame in frames], overs),
     )
@@ -198,12 +203,24 @@ def _known(codes: Sequence[int], noted: Sequence[NotedState]) -> dict[int, State
     return known
 
 
-def _clocks(frames: Sequence[CutFrame], candidates: Sequence[int]) -> frozenset[int]:
-    """The bytes that run with the clock, as numbers or as packed decimal figures."""
+def _add_overs(known: dict[int, StateMeaning], codes: Sequence[int], noted: Sequence[NotedState]) -> None:
+    """What overloads that a display spells out say of its lamps: neither point nor sign."""
+    for each in noted:
+        code = codes[each.index]
+        if any(codes[i] != code for i in each.still):
+            continue
+        if known.setdefault(code, each.meaning).facts != each.meaning.facts:
+            raise Contradiction(
+                "two notes say different things of the same bytes", (*known[code].learned_at, each.note.at)
+            )
+
+
+def clocks_of(frames: Sequence[CutFrame]) -> frozenset[int]:
+    """The bytes that run with the clock, of those that all frames have, as numbers or as packed decimal figures."""
     times = [frame.at for frame in frames]
-    plain = {byte: [frame.data[byte] for frame in frames] for byte in candidates}
-    packed_figures = {byte: [decimal_of(value) for value in column] for byte, column in plain.items()}
-    return running(times, plain) | running(times, packed_figures)
+    plain = {byte: [frame.data[byte] for frame in frames] for byte in range(min(len(frame.data) for frame in frames))}
+    figures = {byte: [decimal_of(value) for value in column] for byte, column in plain.items()}
+    return running(times, plain) | running(times, figures)
 
 
 def _flips(frames: Sequence[CutFrame], value: Callable[[bytes], object], byte: int, mask: int) -> bool:
