@@ -80,7 +80,7 @@ class Sounds:
 
     def asked(self, phase: Phase) -> None:
         """Say what a phase waits for, and what a press means."""
-        self._add("", phase.spoken)
+        self._add("", self._catalogue.asked(phase))
 
     def lost(self, source: str) -> None:
         """Say that an instrument is silent."""

@@ -17,6 +17,7 @@ from meterlog.walk.session import Judged
 
 if TYPE_CHECKING:
     from meterlog.procedure.steps import Procedure
+    from meterlog.walk import Phase
     from meterlog.walk.session import Event
 
 FOLDER = Path(__file__).parent
@@ -34,6 +35,11 @@ class Catalogue:
         """A sentence with its parts put in. Raises: KeyError, when there is none of that name."""
         text: str = self._words["sentences"][name]
         return text.format(**parts)
+
+    def asked(self, phase: Phase) -> str:
+        """What a phase waits for and what a press means, "" where enough was said."""
+        said: str = self._words["asked"][phase.value]
+        return said
 
     def quantity(self, name: str) -> str:
         """A quantity as a person calls it."""

@@ -52,50 +52,49 @@ class Phase(StrEnum):
     """What the step at hand waits for. `words` ask for it on a screen; `acts` answer it, the main one first.
 
     `press` is what a pedal, which has one meaning at a time, does meanwhile: a word of `acts`, or "".
-    `spoken` says so aloud, "" where the voice has said enough.
+    What the voice says of a phase stands in its catalogues.
     """
 
     words: str
-    spoken: str
     press: str
     acts: tuple[Offer, ...]
 
-    def __new__(cls, name: str, words: str, spoken: str, press: str, *acts: Offer) -> Self:
+    def __new__(cls, name: str, words: str, press: str, *acts: Offer) -> Self:
         member = str.__new__(cls, name)
         member._value_ = name
-        member.words, member.spoken, member.press, member.acts = words, spoken, press, acts
+        member.words, member.press, member.acts = words, press, acts
         return member
 
     CAUTIONS = (
-        "cautions", "Read the cautions, then say so.", "Cautions. Press when they are read.", "acknowledge",
+        "cautions", "Read the cautions, then say so.", "acknowledge",
         Offer(word="acknowledge", label="I have read them"),
     )  # fmt: skip
-    GATE = "gate", "This check waits for others.", "", "", OVERRIDE
+    GATE = "gate", "This check waits for others.", "", OVERRIDE
     LOOK = (
-        "look", "Look, then say what you found.", "Look. Press when you have looked and it is well.", "confirm",
+        "look", "Look, then say what you found.", "confirm",
         Offer(word="confirm", label="Looked: it is well"),
         Offer(word="wanting", label="Looked: it is not well", asks="What is not well; what rests on it stays shut"),
     )  # fmt: skip
     WATCH = (
-        "watch", "Hold the probes on the points: it is taken by itself once it is still.", "", "confirm",
+        "watch", "Hold the probes on the points: it is taken by itself once it is still.", "confirm",
         Offer(word="confirm", label="On the points: take it"), NEXT,
     )  # fmt: skip
     START = (
-        "start", "Say when it starts.", "Press when it starts.", "start",
+        "start", "Say when it starts.", "start",
         Offer(word="start", label="Start"), NEXT,
     )  # fmt: skip
-    RUN = "run", "It runs. Say when it stops.", "Press when it stops.", "stop", Offer(word="stop", label="Stop")
+    RUN = "run", "It runs. Say when it stops.", "stop", Offer(word="stop", label="Stop")
     AFTER = (
         "after",
         "Mains off. Stir for 10 s with the probe in the load, then hold it still: the run is taken 90 s after Stop.",
-        "Mains off. Stir, then hold the probe still.", "confirm", Offer(word="confirm", label="Take it now"),
+        "confirm", Offer(word="confirm", label="Take it now"),
     )  # fmt: skip
     LIVE = (
-        "live", "Live: volts at points that should be dead. Take the tips off, keep away, isolate it.", "",
-        "acknowledge", Offer(word="acknowledge", label="I have seen it: begin the proof again"),
+        "live", "Live: volts at points that should be dead. Take the tips off, keep away, isolate it.", "acknowledge",
+        Offer(word="acknowledge", label="I have seen it: begin the proof again"),
     )  # fmt: skip
-    LIFT = "lift", "Taken. Lift the probes, and the next check comes.", "", "next", NEXT
-    DONE = "done", "Every check is answered.", "", ""
+    LIFT = "lift", "Taken. Lift the probes, and the next check comes.", "next", NEXT
+    DONE = "done", "The end of the walk: see what came out, and what is open.", ""
 
 
 PHASES = [phase.value for phase in Phase]

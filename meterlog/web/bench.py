@@ -12,7 +12,7 @@ from meterlog.base import units
 from meterlog.base.errors import CannotDo, MeterlogError, WrongValue
 from meterlog.daemon import client
 from meterlog.procedure.entries import examples_of, read_entry
-from meterlog.web import at_hand, trades
+from meterlog.web import at_hand, stream, trades
 from meterlog.web.display import displays, reading_words
 from meterlog.web.sheet import database_path, read, sheet
 
@@ -57,8 +57,8 @@ async def moment(datasette: Any, request: Any) -> dict[str, Any]:
     """The bench as it stands: its displays in words, and the step at hand."""
     try:
         status = (await ask(datasette, "status", STATUS_WITHIN_S))["status"]
-    except CannotDo as lost:
-        return {"lost": str(lost).splitlines()[0], "displays": [], "hand": None, "store": None}
+    except CannotDo:
+        return {"lost": stream.NO_DAEMON, "displays": [], "hand": None, "store": None}
     for link in status["links"]:
         link["readings"] = [reading_words(reading) for reading in link["readings"]]
     walk = status["walk"]

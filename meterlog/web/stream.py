@@ -30,8 +30,11 @@ EVENT_STREAM = "text/event-stream; charset=utf-8"
 PLAIN = (("cache-control", "no-store"),)
 FULL = "retry: 2000\nevent: full\ndata: {}\n\n"
 """For a page more than can be served: it is told so, and asks again by itself until a place is free."""
+NO_DAEMON = "No daemon listens to the bench: it is started where the instruments stand."
 LONGEST_LINE = 4 * 1024 * 1024
-PASSED_ON = ("reading", "link", "walk", "capture", "verdict", "said", "job", "store", "beat")
+STANDS = ("job", "step", "phase", "stage", "displays")
+"""What a page needs of a walk to see which of its sentences are true no more; it asks for those that are."""
+PASSED_ON = ("link", "capture", "verdict", "said", "job", "store", "beat")
 
 _open = 0
 _telling: set[asyncio.Task[None]] = set()
@@ -96,7 +99,7 @@ async def events(database: Path) -> AsyncGenerator[tuple[str, dict[str, Any]], N
         except TimeoutError:
             why = "The daemon does not answer."
         except (OSError, ValueError):
-            why = "No daemon listens to the bench. Start it with: meterlog listen"
+            why = NO_DAEMON
         if not told_lost:
             told_lost = True
             yield "lost", {"why": why}
@@ -123,6 +126,8 @@ def _event(line: dict[str, Any]) -> tuple[str, dict[str, Any]]:
     kind = line.get("event")
     if kind == "reading":
         return "reading", {"link": line["link"], "readings": [reading_words(r) for r in line["readings"]]}
+    if kind == "walk":
+        return "walk", {name: line["walk"][name] for name in STANDS}
     if kind in PASSED_ON:
-        return str(kind), {} if kind == "walk" else {name: value for name, value in line.items() if name != "event"}
+        return str(kind), {name: value for name, value in line.items() if name != "event"}
     return "here", {}

@@ -187,7 +187,9 @@ def test_without_a_daemon_the_record_is_still_read(tmp_path, browse, page_of):
 
     page = page_of("phone")
     page.goto(browse(records.make(tmp_path / "old.db")) + "/bench")
-    expect(page.get_by_role("alert")).to_contain_text("No daemon listens to the bench. Start it with: meterlog listen")
+    expect(page.get_by_role("alert")).to_contain_text(
+        "No daemon listens to the bench: it is started where the instruments stand."
+    )
     page.get_by_role("link", name="Jobs", exact=True).click()
     expect(page.get_by_text("K-7")).to_be_visible()
 

@@ -259,11 +259,18 @@ def test_a_sentence_goes_with_the_state_that_it_names(phones, player, meter):
     task(page, "Probe tips pressed together")
     state = page.locator(".display-main .display-state")
     expect(state).to_contain_text("probes apart")
+    asked = []
+    page.route("**/bench/at-hand", lambda route: asked.append(route))  # held: the server draws nothing new
     player.frame = frame("09.12", "V", "dc")
+    expect(page.locator(".display-main .digits-unit")).to_have_text("V")
+    expect(state).not_to_contain_text("probes apart")
+    page.unroute("**/bench/at-hand")
+    for route in asked:
+        route.continue_()
     expect(state).to_contain_text("this check wants resistance")
     expect(page.locator(".scale-words")).to_have_text("")
     player.frame = None
-    expect(state).not_to_contain_text("wants")
+    expect(state).to_contain_text("probes apart")
     player.ohms = 20.0
     page.wait_for_timeout(2500)  # settled, and no tips that are pressed together
     player.ohms = None

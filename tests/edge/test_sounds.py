@@ -15,6 +15,7 @@ from meterlog.sounds import Sounds, catalogue, languages
 from meterlog.sounds.programs import PLAYERS, VOICES, command, first_of
 from meterlog.sounds.sentences import FOLDER
 from meterlog.sounds.tones import TONES, wav
+from meterlog.walk import Phase
 from meterlog.walk import happenings as told
 from meterlog.walk.session import Judged
 from meterlog.walk.settle import Sample, capture_of
@@ -50,7 +51,7 @@ SAID = [
     (told.Frozen(step="b", at=0.0, source="meter"), "The display holds. Release hold, then lift the leads."),
     (told.Lifted(step="b", at=0.0, source="meter"), ""),
     (Judged(step="b", at=0.0, verdict=Verdict(outcome=Outcome.PASS, why="")), "Pass."),
-    (told.JobDone(step="", at=0.0), "All steps are done."),
+    (told.JobDone(step="", at=0.0), "The end of the walk. See what is open."),
 ]  # fmt: skip
 
 
@@ -62,6 +63,11 @@ def test_numbers_are_spoken_as_people_say_them(reading, words):
 @pytest.mark.parametrize(("event", "words"), SAID)
 def test_events_have_their_sentence(event, words):
     assert catalogue().say(event, STEPS) == words
+
+
+@pytest.mark.parametrize("phase", Phase)
+def test_a_phase_asks_for_a_press_only_where_a_pedal_does_something(phase):
+    assert bool(phase.press) >= ("ress" in catalogue().asked(phase))
 
 
 def shape(value):

@@ -12,10 +12,11 @@ READING = {
     "channel": "main", "quantity": "resistance", "mode": "", "shown": "-0.42", "value": -0.42, "unit": "ohm",
     "bound": None, "edge": None, "flags": ["hold", "remote"],
 }  # fmt: skip
+STANDS = {"job": "K-7", "step": "element", "phase": "watch", "stage": "", "displays": []}
 LINES = [
     {"ok": True, "status": {}},
     {"event": "reading", "link": "multimeter", "readings": [READING], "utc_ms": 1},
-    {"event": "walk", "walk": {"step": "element"}},
+    {"event": "walk", "walk": {**STANDS, "words": "Hold the probes on the points."}},
     {"event": "verdict", "outcome": "pass", "why": "well"},
     {"event": "beat", "utc_ms": 2},
 ]
@@ -55,7 +56,7 @@ def test_announcements_are_passed_on_with_readings_in_words(database):
     assert [name for name, _ in events] == ["here", "reading", "walk", "verdict", "beat"]
     (words,) = events[1][1]["readings"]
     assert (words["digits"], words["unit"], words["kind"], words["flags"]) == ("−0.42", "Ω", "resistance", ["hold"])
-    assert events[2][1] == {}  # the page asks for the step anew: one drawing of it
+    assert events[2][1] == STANDS  # what is true no more; the page asks for the step anew: one drawing of it
 
 
 def test_a_daemon_that_ends_is_told_once_and_sought_again(database):
@@ -68,14 +69,14 @@ def test_a_daemon_that_falls_silent_is_told(database):
     assert events[1] == ("lost", {"why": "The daemon does not answer."})
 
 
-def test_without_a_daemon_it_is_told_what_to_type(database):
+def test_without_a_daemon_it_is_told_where_one_is_started(database):
     async def first():
         async with contextlib.aclosing(stream.events(database)) as events:
             return await anext(events)
 
     assert asyncio.run(first()) == (
         "lost",
-        {"why": "No daemon listens to the bench. Start it with: meterlog listen"},
+        {"why": "No daemon listens to the bench: it is started where the instruments stand."},
     )
 
 

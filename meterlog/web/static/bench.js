@@ -27,6 +27,7 @@ let isAway = silent !== ""; // no tap is sent
 const COMES = {
   here: () => refresh(),
   reading: ({ link, readings }) => { latest.set(link, readings); readings.forEach((reading) => show(link, reading)); },
+  walk: (walk) => { age(walk); refresh(); },
   lost: ({ why }) => lose(why),
   full: () => lose("More pages of this bench are open than it can serve. This one waits for a place: close another."),
   verdict: ({ outcome, why }) => { tell(`${outcome}: ${why}`); confirm(outcome); refresh(); },
@@ -35,7 +36,7 @@ const COMES = {
     if (words === "not taken") say(`Not taken: ${facts.why || "the probes left too soon"}.`, whileApart());
   },
 };
-for (const event of ["walk", "link", "job", "store", "capture"]) COMES[event] = () => refresh();
+for (const event of ["link", "job", "store", "capture"]) COMES[event] = () => refresh();
 
 listen((event, data) => {
   heard = performance.now();
@@ -81,13 +82,27 @@ document.addEventListener("visibilitychange", () => { isReached &&= !document.hi
 
 let isOver = () => true;
 let timesFound = 0;
-const stands = () => { const { job, step, phase, stage } = hand.querySelector(".bench")?.dataset ?? {}; return [job, step, phase, stage].join("\n"); };
+const stood = ({ job, step, phase, stage }) => [job, step, phase, stage].join("\n");
+const stands = () => stood(hand.querySelector(".bench")?.dataset ?? {});
 const whileHere = (at = stands()) => () => stands() !== at;
 const untilFound = (at = stands(), before = timesFound) => () => stands() !== at || timesFound !== before;
 const whileApart = (at = stands()) => () => stands() !== at || ["contact", "settling", "captured"].includes(hand.querySelector(".display-main")?.dataset.stands);
 function say(words, over = whileHere()) { isOver = over; if (answer.textContent !== words) answer.textContent = words; } // seen and heard
 function clear() { if (isOver()) say(""); }
 function tell(words) { spoken.textContent = words; } // heard by a screen reader; the page shows it elsewhere
+
+// What the bench has told is true no more goes at once; what is true instead comes with the next drawing.
+function age(walk) {
+  if (stands() !== stood(walk)) { hand.classList.add("is-old"); drawnLast = ""; }
+  for (const { source, channel, state } of walk.displays) {
+    const display = displayOf(source, channel);
+    if (display && display.dataset.stands !== state) silence(display);
+  }
+}
+function silence(display) {
+  display.querySelector(".display-with").textContent = "";
+  drawnLast = "";
+}
 
 // ---- the step at hand, drawn by the server ----
 
@@ -136,6 +151,7 @@ function put(html) {
   const kept = keep();
   const title = document.getElementById("task")?.textContent;
   hand.innerHTML = html;
+  hand.classList.remove("is-old");
   const isOther = was !== stands();
   restore(kept, isOther);
   if (isOther) {
@@ -197,10 +213,13 @@ function readOn() {
 
 // ---- readings ----
 
+const displayOf = (link, channel) => [...hand.querySelectorAll(".display")].find((el) => el.dataset.link === link && el.dataset.channel === channel);
+
 function show(link, reading, isNew = true) {
   if (isNew && !reading.is_stale) remember(link, reading);
-  const display = [...hand.querySelectorAll(".display")].find((el) => el.dataset.link === link && el.dataset.channel === reading.channel);
+  const display = displayOf(link, reading.channel);
   const isOther = display && (display.querySelector(".display-kind").textContent !== reading.kind || display.hasAttribute("data-old") !== reading.is_stale);
+  if (isNew && isOther) { silence(display); display.querySelector(".display-kind").textContent = reading.kind; }
   if (display && reading.is_stale) display.setAttribute("data-old", "");
   if (!display || (isNew && isOther)) refresh();
   if (!display || reading.is_stale) return;

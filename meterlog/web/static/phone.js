@@ -11,7 +11,7 @@ let lock = null;
 
 /** Confirms an outcome to hand and ear. */
 export function confirm(outcome) {
-  navigator.vibrate?.(SHAKES[outcome] ?? []);
+  if (navigator.userActivation?.hasBeenActive ?? true) navigator.vibrate?.(SHAKES[outcome] ?? []); // before a touch it is refused
   if (!sound) return;
   let at = sound.currentTime;
   for (const [hertz, length] of TONES[outcome] ?? []) {

@@ -254,7 +254,6 @@ def test_found_not_well_needs_its_words():
 def test_every_phase_has_words_and_a_way_on(phase):
     assert phase.words.endswith(".")
     assert phase.acts or phase is Phase.DONE
-    assert bool(phase.press) >= bool("ress" in phase.spoken)
     assert {offer.word for offer in phase.acts} <= set(WORDS)
     assert phase.press in {"", *(offer.word for offer in phase.acts)}
 
