@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
-from dataclasses import dataclass
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -13,16 +13,14 @@ import click
 from meterlog.base.errors import WrongValue
 from meterlog.base.source import near_miss
 from meterlog.cli.options import db_option, json_option
-from meterlog.diagnosis.advice import NextStep, advise, in_ten
+from meterlog.diagnosis.advice import OUTCOMES, NextStep, Question, advise, in_ten
 from meterlog.files import shipped
 from meterlog.procedure.language import read_procedure
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Iterable, Mapping
+    from collections.abc import Iterable
 
     from meterlog.procedure.steps import Procedure
-
-OUTCOMES = ("pass", "fail", "undecided", "not judged", "looked", "override", "skipped")
 
 
 @click.command(name="next")
@@ -51,7 +49,7 @@ def next_check(
     for number, line in enumerate(sys.stdin, start=1):
         if line.strip():
             try:
-                answer = _plain(_advice(procedure, _asked(line, complaint)))
+                answer = _advice(procedure, _asked(line, complaint)).as_dict()
             except WrongValue as error:
                 refused += 1
                 answer = {"error": f"line {number}: {error}"}
@@ -60,18 +58,9 @@ def next_check(
         sys.exit(WrongValue.exit_code)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Question:
-    """What is known of a job: its complaint's name, what steps came to by key, parts renewed in vain."""
-
-    complaint: str
-    outcomes: Mapping[str, str]
-    renewed: Collection[str]
-
-
 def _print(advice: NextStep, as_json: bool) -> None:
     if as_json:
-        click.echo(json.dumps(_plain(advice), ensure_ascii=False))
+        click.echo(json.dumps(advice.as_dict(), ensure_ascii=False))
         return
     click.echo(advice.why)
     if advice.step:
@@ -142,23 +131,12 @@ def _advice(procedure: Procedure, asked: Question) -> NextStep:
     for step, outcome in asked.outcomes.items():
         if outcome not in OUTCOMES:
             raise WrongValue(f"{step}: expected one of {', '.join(OUTCOMES)}, saw {outcome!r}")
-    return advise(procedure, asked.complaint, asked.outcomes, asked.renewed)
-
-
-def _plain(advice: NextStep) -> dict[str, Any]:
-    return {
-        "next": advice.step,
-        "why": advice.why,
-        "runners_up": list(advice.runners_up),
-        "parts": [{"part": part, "probability": round(probability, 4)} for part, probability in advice.parts],
-        "renew": list(advice.renew),
-        "stop": advice.is_stop,
-    }
+    return advise(procedure, asked)
 
 
 @click.command(name="suggest")
 @click.argument("ref", required=False)
-@click.option("--complaint", default="", help="The complaint, by its name in the procedure.")
+@click.option("--complaint", default="", help="The kind of complaint, by its name; left out, as it was entered.")
 @click.option("--renewed", multiple=True, metavar="PART", help="A part renewed in vain; repeat.")
 @json_option
 @db_option
@@ -169,18 +147,14 @@ def job_suggest(ref: str | None, complaint: str, renewed: tuple[str, ...], as_js
     """
     from meterlog.record import overview
     from meterlog.record.revisit import Revisit
+    from meterlog.record.suggested import basis_of
     from meterlog.store.reader import reading
 
     with reading(db) as reader:
         ref = ref or overview.newest_job(reader)
-        outcome = overview.outcome(reader, ref)
-        kept = reader.job(ref)
-        assert kept is not None
+        kept = overview.job_of(reader, ref)
         procedure = Revisit(reader).procedure(kept.procedure)
-    outcomes = {check.key: _STATES.get(check.state, check.state) for check in outcome.checks}
-    known = {step: state for step, state in outcomes.items() if state in OUTCOMES}
-    _print(_advice(procedure, Question(complaint=complaint, outcomes=known, renewed=renewed)), as_json)
-
-
-_STATES = {"found wanting": "fail", "computed": "pass", "recorded": "not judged", "passed over": "skipped"}
-"""How a check stands in a job, in the words of a suggestion; what is to be done again counts as not done."""
+        states = {check.key: check.state for check in overview.outcome(reader, ref).checks}
+        known = basis_of(reader, ref, procedure, states).question
+    asked = replace(known, complaint=complaint or known.complaint, renewed=(*known.renewed, *renewed))
+    _print(_advice(procedure, asked), as_json)

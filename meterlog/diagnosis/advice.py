@@ -7,7 +7,7 @@ shortened; a check whose gates are not open is preceded by the gate; nothing ins
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from meterlog.diagnosis.belief import MOST_SHOWN
 from meterlog.diagnosis.model import SOMETHING_ELSE, CheckOutcome, Model, ModelledCheck, ModelledFault, SuspectPart
@@ -24,7 +24,25 @@ if TYPE_CHECKING:
 OPENS = ("pass", "looked", "override")
 """What opens a gate to the steps that wait for it."""
 
+OUTCOMES = ("pass", "fail", "undecided", "not judged", "looked", "override", "skipped")
+"""What a step came to, as far as a suggestion asks."""
+
 _DEFAULT_ELSE = 2.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Question:
+    """What is known of a job.
+
+    Attributes:
+        complaint: its name under the procedure's complaints; "" where it was not told.
+        outcomes: by step key, what it came to: one of `OUTCOMES`.
+        renewed: parts that were renewed and did not end the complaint.
+    """
+
+    complaint: str
+    outcomes: Mapping[str, str]
+    renewed: Collection[str] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,6 +66,17 @@ class NextStep:
     renew: tuple[str, ...] = ()
     is_stop: bool = False
     suggestion: Suggestion | None = None
+
+    def as_dict(self) -> dict[str, Any]:
+        """As plain values, probabilities to four decimals; what it was reckoned from is left out."""
+        return {
+            "next": self.step,
+            "why": self.why,
+            "runners_up": list(self.runners_up),
+            "parts": [{"part": part, "probability": round(probability, 4)} for part, probability in self.parts],
+            "renew": list(self.renew),
+            "stop": self.is_stop,
+        }
 
 
 def model_of(procedure: Procedure, complaint: str) -> Model | None:
@@ -105,16 +134,9 @@ def gates_of(procedure: Procedure) -> set[str]:
     return gates
 
 
-def advise(
-    procedure: Procedure, complaint: str, outcomes: Mapping[str, str], renewed: Collection[str] = ()
-) -> NextStep:
-    """What to do next in a job.
-
-    Args:
-        complaint: its name under the procedure's complaints.
-        outcomes: by step key: pass, fail, undecided, not judged, looked, override, skipped.
-        renewed: parts that were renewed and did not end the complaint.
-    """
+def advise(procedure: Procedure, question: Question) -> NextStep:
+    """What to do next in a job."""
+    complaint, outcomes, renewed = question.complaint, question.outcomes, question.renewed
     wrong = next((step for step in procedure.steps if _stops(procedure, step, outcomes)), None)
     if wrong is not None:
         because = f"; {wrong.meaning}" if wrong.meaning else ""

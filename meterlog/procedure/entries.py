@@ -28,6 +28,8 @@ if TYPE_CHECKING:
 
 OF_EVERY_APPLIANCE = ("make", "model")
 """Entries that every job may have, whatever its procedure asks for; a serial number is a personal field."""
+COMPLAINT = "kind of complaint"
+"""Entry of a job whose procedure states faults: which of its complaints the owner's words come to."""
 WORDS = "words"
 """The kind of an entry that is no quantity, such as a vessel: "340 g glass"."""
 
@@ -85,12 +87,22 @@ def read_entry(procedure: Procedure, name: str, text: str) -> Entered:
     """
     if name in OF_EVERY_APPLIANCE:
         return Entered(text=words_of(text, LONGEST_ENTRY))
+    if name == COMPLAINT and procedure.diagnosis is not None:
+        return Entered(text=_complaint(procedure.diagnosis.complaints, text))
     if name not in procedure.entries:
         raise WrongValue(f"{procedure.key} asks for no {name!r}\n  {near_miss(name, procedure.entries)}".rstrip())
     try:
         return _read(_role(procedure, name), procedure.entries[name], text)
     except WrongValue as error:
         raise WrongValue(f"{name}: {error}") from None
+
+
+def _complaint(complaints: Mapping[str, str], text: str) -> str:
+    """A complaint of a procedure by its name or its sentence. Raises: WrongValue."""
+    named = {words.casefold(): name for name, sentence in complaints.items() for words in (name, sentence)}
+    if tidy(text).casefold() not in named:
+        raise WrongValue(f"{COMPLAINT}: {near_miss(text, complaints)}")
+    return named[tidy(text).casefold()]
 
 
 def read_entries(procedure: Procedure, texts: Mapping[str, str]) -> dict[str, str]:

@@ -25,6 +25,7 @@ class ActKind(StrEnum):
     WORK_DONE = "work done"
     PHOTOGRAPH = "photograph"
     ERASED = "erased"
+    SUGGESTED = "suggested"
     CONCLUDED_AGAIN = "concluded again"
     READ_AGAIN = "read again"
     # the bench and its record

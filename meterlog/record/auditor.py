@@ -9,14 +9,16 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from meterlog import __version__
+from meterlog.record.acts import ActKind
 from meterlog.record.audit import capture_differs, readings_again, verdict_differs
 from meterlog.record.revisit import Revisit
+from meterlog.record.suggested import suggestion_differs
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
     from meterlog.base.readings import Reading
-    from meterlog.record.kept import CaptureRecord, ChunkRecord, ConversationRecord, VerdictRecord
+    from meterlog.record.kept import ActRecord, CaptureRecord, ChunkRecord, ConversationRecord, VerdictRecord
     from meterlog.record.reader import RecordReader
 
 
@@ -45,6 +47,8 @@ def reached_again(reader: RecordReader) -> Iterator[Finding]:
         yield from as_far_as_it_goes(f"capture {number}", _run_differs(revisit, number))
     for number in reader.numbers("verdict"):
         yield from as_far_as_it_goes(f"verdict {number}", _verdict_differs(revisit, number))
+    for act in reader.acts(kinds=[ActKind.SUGGESTED]):
+        yield from as_far_as_it_goes(f"event {act.id}", _suggestion_differs(revisit, act))
 
 
 def as_far_as_it_goes(where: str, found: Iterable[Finding]) -> Iterator[Finding]:
@@ -119,9 +123,19 @@ def _verdict_differs(revisit: Revisit, number: int) -> Iterator[Finding]:
     kept: VerdictRecord = revisit.verdict(number)
     case = revisit.case(kept)
     step = case.procedure.step(revisit.key_of(kept))
-    for differs in verdict_differs(kept.result, case, step, kept.program):
-        if kept.program == __version__:
-            yield Finding(where=f"verdict {number}", what=differs)
+    yield from _findings(f"verdict {number}", kept.program, verdict_differs(kept.result, case, step, kept.program))
+
+
+def _suggestion_differs(revisit: Revisit, act: ActRecord) -> Iterator[Finding]:
+    procedure = revisit.procedure(act.facts["procedure"])
+    yield from _findings(f"event {act.id}", act.facts["program"], suggestion_differs(revisit.reader, procedure, act))
+
+
+def _findings(where: str, program: str, differs: Iterable[str]) -> Iterator[Finding]:
+    """What this version reaches otherwise is a finding; where another version concluded it, a remark."""
+    for each in differs:
+        if program == __version__:
+            yield Finding(where=where, what=each)
         else:
-            what = f"concluded by meterlog {kept.program}, comes out otherwise by {__version__}: {differs}"
-            yield Finding(where=f"verdict {number}", what=what, remark=True)
+            what = f"concluded by meterlog {program}, comes out otherwise by {__version__}: {each}"
+            yield Finding(where=where, what=what, remark=True)
