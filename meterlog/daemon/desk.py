@@ -269,8 +269,10 @@ class JobDesk:
         """When `tick` must be called next, on the monotonic clock."""
         return self.job.session.wake_at if self.job else self.instruments.wake_at
 
-    def act(self, act: Act, job: str, whence: str) -> dict[str, Any]:
+    def act(self, act: Act, job: str, whence: str, suggested: Mapping[str, Any] | None = None) -> dict[str, Any]:
         """What a person does to a job; answers how the walk stands then.
+
+        `suggested`: what their page suggested meanwhile, kept where the act is done.
 
         Raises: CannotDo when it does not fit, or was meant for another job ("" is the one at hand).
         """
@@ -279,6 +281,11 @@ class JobDesk:
             raise CannotDo(f"that was meant for job {job}; job {at_hand.ref} is at hand: nothing was done")
         events = at_hand.session.act(act, self._clock.monotonic())
         self._take(events, whence)
+        if suggested is not None and any(isinstance(event, Acted) for event in events):
+            step, now = at_hand.steps.get(act.step or ""), self._clock.now()
+            self._writer.event(
+                ActKind.SUGGESTED, now, suggested, job=at_hand.number, step=step, who=act.who, whence=whence
+            )
         refused = [event.why for event in events if isinstance(event, Refused)]
         if refused:
             raise CannotDo(refused[0])

@@ -13,6 +13,7 @@ from meterlog.files.procedures import procedure_of
 from meterlog.procedure.entries import read_entries
 from meterlog.record.acts import ActKind
 from meterlog.record.rejudge import concluded_again, supersede, under
+from meterlog.record.suggested import basis_of, kept_suggestion, states_of
 from meterlog.store.reader import StoredRecord, reading
 from meterlog.store.sqlite import open_reader
 from meterlog.store.writer import DIGESTS_A_JOB
@@ -72,9 +73,22 @@ def _act(loop: BenchLoop, message: Message) -> Message:
         raise CannotDo(f"there is no act {word!r}", near_miss(word, WORDS))
     text = _text(message, "text", "") or _text(message, "reason", "")
     act = Act(word=word, to=_text(message, "to", ""), text=text, who=_who(message), **_meant_for(message, word))
-    walk = loop.desk.act(act, _text(message, "job", ""), _whence(message))
+    suggested = _suggested(loop, message, f"went to {act.to}") if word == "go to" else None
+    walk = loop.desk.act(act, _text(message, "job", ""), _whence(message), suggested)
     loop.commit()
     return {"walk": walk}
+
+
+def _suggested(loop: BenchLoop, message: Message, done: str) -> Message | None:
+    """What was suggested when a person did something, as it is kept; None where their page showed no suggestion."""
+    if "suggested" not in message or loop.desk.job is None:
+        return None
+    job, shown = loop.desk.job, _text(message, "suggested")
+    with reading(loop.writer.path) as reader:
+        if reader.job(job.ref) is None:
+            return None  # its opening is not on disk yet: there is nothing that it could rest on
+        basis = basis_of(reader, job.ref, job.procedure, states_of(job.snapshot()))
+    return kept_suggestion(job.procedure, basis, shown, done)
 
 
 def _meant_for(message: Message, word: str) -> dict[str, Any]:

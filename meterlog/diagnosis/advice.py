@@ -179,8 +179,10 @@ def _can_open(procedure: Procedure, key: str, outcomes: Mapping[str, str]) -> bo
 
 
 def _first_gate(procedure: Procedure, key: str, outcomes: Mapping[str, str]) -> str | None:
-    """The first step in order that this one still waits for, at any remove."""
-    waiting = {key}
+    """The first step in order that comes before this one: what it waits for at any remove, and proofs and looks that
+    stand before it and were not come to yet."""
+    before = procedure.steps[: procedure.steps.index(procedure.step(key))]
+    waiting = {key, *(step.key for step in before if step.kind.is_left_in_words and step.key not in outcomes)}
     for step in reversed(procedure.steps):
         if step.key in waiting:
             waiting |= {name for name in step.needs if outcomes.get(name) not in OPENS}
@@ -241,13 +243,13 @@ def _why_check(
     ahead = max(passed, key=lambda name: passed[name])
     there = {name for other in model.checks if other.key in findings for name in other.set_ups}
     ready = [name for name in check.set_ups if name in there]
-    extra = f", {' and '.join(ready)} already" if ready else ""
+    gate = _first_gate(procedure, check.key, outcomes)
+    extra = f", {' and '.join(ready)} already" if ready and gate is None else ""
     minutes = f"{max(suggestion.minutes, 0.1):.2g} min"
     sentence = (
         f"{procedure.step(check.key).title}, {minutes}{extra}: a fail points to the {suspect} "
         f"(now {in_ten(before[suspect])}), a pass leaves {_the(ahead)} ahead ({in_ten(passed[ahead])})."
     )
-    gate = _first_gate(procedure, check.key, outcomes)
     return f"First {procedure.step(gate).title.lower()}; then {sentence}" if gate else f"Next: {sentence}"
 
 

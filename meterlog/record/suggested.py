@@ -40,6 +40,11 @@ class Basis:
     fitted: tuple[str, ...]
 
 
+def states_of(walk: Mapping[str, Any]) -> dict[str, str]:
+    """How each step of a walk stands, by its snapshot; a proof that no gate rests on any more counts as not done."""
+    return {step["key"]: "" if step["lapsed"] else step["state"] for step in walk["steps"]}
+
+
 def basis_of(reader: RecordReader, ref: str, procedure: Procedure, states: Mapping[str, str]) -> Basis:
     """What a suggestion rests on now; `states` by step key, how each check stands. Raises: KeyError.
 
@@ -100,7 +105,7 @@ def kept_suggestion(procedure: Procedure, basis: Basis, shown: str, done: str) -
         "verdicts": dict(basis.verdicts),
         "procedure": procedure.sha256,
         "program": __version__,
-        "shown": shown,
+        "page_showed": shown,
         "done": done,
     }
 

@@ -30,6 +30,7 @@ WORDS: dict[str, str] = {
     ActKind.WORK_DONE: "work done",
     ActKind.PHOTOGRAPH: "photograph added",
     ActKind.ERASED: "personal fields erased",
+    ActKind.SUGGESTED: "which check next was suggested",
     ActKind.CONCLUDED_AGAIN: "judged again",
     ActKind.READ_AGAIN: "bytes read again under another profile",
     ActKind.ACKNOWLEDGED: "cautions read",

@@ -17,6 +17,7 @@ from meterlog.record.keptjob import STATES, stated_of
 from meterlog.record.outcome import outcome_of
 from meterlog.record.standing import standing
 from meterlog.report import healthy, procedures, wording
+from meterlog.web.next_check import suggested
 from meterlog.web.scale import scale_of
 
 if TYPE_CHECKING:
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
     from meterlog.record.outcome import JobOutcome
     from meterlog.record.reader import RecordReader
     from meterlog.report.healthy import LikeIt
+    from meterlog.web.next_check import Suggested
     from meterlog.web.scale import Scale
 
 STOPPING = ("fail", "undecided")
@@ -61,6 +63,7 @@ class Task:
         said: the newest verdict on the step; here: its captures; found: a power, in words.
         alike: what healthy ones of its model read; None where the step is not compared.
         examples: by entry that is asked for, how it is written.
+        next_check: which check next; None where the procedure states no faults.
         outcome: what the job amounts to, at its end.
     """
 
@@ -81,6 +84,7 @@ class Task:
     found: str
     examples: Mapping[str, str]
     alike: LikeIt | None
+    next_check: Suggested | None
     outcome: JobOutcome | None
 
 
@@ -118,6 +122,7 @@ def at_hand(reader: RecordReader, walk: Mapping[str, Any], seen: int = 0) -> Tas
         found=wording.result(said.verdict) if said and step and step.kind.is_run else "",
         examples={name: examples_of(procedure, name) for name in walk["asks"]} if procedure else {},
         alike=_alike(reader, job, step, entries, said) if step and walk["phase"] != "done" else None,
+        next_check=suggested(reader, walk, procedure) if walk["phase"] != "done" else None,
         outcome=outcome_of(reader, walk["job"], procedure) if walk["phase"] == "done" else None,
     )
 

@@ -106,7 +106,7 @@ async def act(datasette: Any, request: Any) -> Any:
     if word not in WORDS:
         return await _answer(datasette, request, f"There is no act {word!r}.")
     more = {name: form[name].strip() for name in ("text", "to") if form.get(name)}
-    meant = {name: form[name] for name in ("job", "step", "phase", "id") if name in form}
+    meant = {name: form[name] for name in ("job", "step", "phase", "id", "suggested") if name in form}
     return await pass_on(datasette, request, "act", word=word, **meant, **more, **asked_by)
 
 

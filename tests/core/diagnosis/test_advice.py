@@ -74,6 +74,13 @@ def test_the_gate_comes_first():
     assert advice.why.startswith("First unplugged; then ")
 
 
+def test_a_proof_that_stands_before_a_check_comes_first_though_the_check_does_not_wait_for_it():
+    advice = told("cold", {"isolation": "looked"})
+    assert advice.step == "plug-dead"
+    assert advice.why.startswith("First no charge between the pins; then Plug pin to pin, 1 min: ")
+    assert told("cold", {"isolation": "looked", "plug-dead": "skipped"}).step == "loop", "passed over in writing"
+
+
 def test_the_sentence():
     # by hand, shown: 8 and 4 times 0.7, something else raised to 12 %: 5.6, 2.8, 1.145, so that the element has 0.587;
     # a pass leaves 5.6 times 0.07, 2.8 and 1.145 times 0.97: the cut-out 0.64
