@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING
 
 from meterlog.profile.propose import binary, lamps, lines, patterns, written
 from meterlog.profile.propose.checks import find_check, find_text_check
-from meterlog.profile.propose.framing import FEWEST, NUMBERED, find_framing
+from meterlog.profile.propose.cutting import find_framing
+from meterlog.profile.propose.framing import FEWEST, NUMBERED
 from meterlog.profile.propose.moments import LATE_S
 from meterlog.profile.propose.proposal import Proposal
 from meterlog.profile.propose.states import Contradiction

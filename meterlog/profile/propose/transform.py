@@ -10,7 +10,7 @@ from collections import Counter
 from typing import TYPE_CHECKING
 
 from meterlog.profile.propose.checks import find_check
-from meterlog.profile.propose.framing import find_framing
+from meterlog.profile.propose.cutting import find_framing
 from meterlog.profile.propose.stream import Burst
 
 if TYPE_CHECKING:

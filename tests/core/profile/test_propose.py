@@ -13,7 +13,10 @@ from meterlog.profile.propose import parse_shows, propose, read_notes
 from meterlog.profile.propose.checks import find_check
 from meterlog.profile.propose.framing import CutFrame
 
-SEEDS = [*((dialects, seed) for seed in range(2000, 2008)), *((strangers, seed) for seed in range(8))]
+SEEDS = [
+    *((dialects, seed) for seed in range(2000, 2008)),
+    *((strangers, seed) for seed in (0, 1, 2, 3, 16, 27, 129, 222)),
+]
 """Eight of each generator, so that the suite stays quick; `propose_trials` prints the table of many."""
 
 
