@@ -130,6 +130,7 @@ class JobDesk:
         taken = [(c.step, Taken(c.answer.instrument, c.answer.capture, c.outcome)) for c in kept.captures]
         session.walk.ledger.restore(taken, kept.passed, kept.void, kept.overridden)
         session.walk.remember_acts(kept.acts)
+        session.walk.remember_live(kept.live)
         self._writer.event(how, self._clock.now(), facts, job=number, who=who, whence=whence)
         self._start()
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from meterlog.record.acts import ActKind
 from meterlog.record.revisit import Revisit
 from meterlog.record.standing import standing
+from meterlog.walk.settle import Live
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -46,6 +47,7 @@ class KeptJob:
         verdicts: by step key, the number of the verdict that counts.
         at_hand: the step that was begun last, "" when none was.
         rule: a decision rule in place of the procedure's, None for its own.
+        live: volts at points that should be dead, found and not acknowledged; None for none.
     """
 
     number: int
@@ -61,6 +63,7 @@ class KeptJob:
     overridden: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     acts: tuple[str, ...] = ()
     rule: Rule | None = None
+    live: Live | None = None
 
 
 COMES_TO_HAND = (ActKind.JOB_OPENED, ActKind.JOB_RESUMED, ActKind.JOB_TAKEN_UP)
@@ -149,9 +152,21 @@ def kept_job(reader: RecordReader, ref: str) -> KeptJob:
             if act.kind == ActKind.OVERRODE and act.step is not None
         },
         acts=tuple(act.facts["act"] for act in acts if act.facts.get("act")),
+        live=_unseen_live(acts),
         verdicts={key: verdict.id for key, verdict in counting.items()},
         at_hand=next((keys[a.step] for a in reversed(acts) if a.kind == ActKind.STEP_BEGAN and a.step), ""),
     )
+
+
+def _unseen_live(acts: Iterable[ActRecord]) -> Live | None:
+    """The last live point, where nobody has said since to have seen it."""
+    live = None
+    for act in acts:
+        if act.kind == ActKind.LIVE_POINT:
+            live = Live(act.facts["value"], act.facts["shown"])
+        elif act.kind in (ActKind.ACKNOWLEDGED, ActKind.STEP_BEGAN):
+            live = None
+    return live
 
 
 def left_without_capture(

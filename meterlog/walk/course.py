@@ -79,6 +79,7 @@ class Course:
         self.stage = ""
         self._advised = ("", "", "")
         self.live: Live | None = None
+        self.unseen: Live | None = None
         self.read: set[str] = set()
         self._assume, self._conclude = assume, conclude
         self._steps, self._again = procedure.steps, False
@@ -89,7 +90,13 @@ class Course:
         self._mains_is_on = False
 
     def start(self, at: float) -> list[Happening]:
-        """The first step is at hand, once the procedure's cautions are acknowledged."""
+        """The first step is at hand, once the procedure's cautions are acknowledged.
+
+        Before all that, a live point that nobody had seen when the walk broke off.
+        """
+        if self.unseen is not None:
+            self.step, self.phase, self.live = self.first, Phase.LIVE, self.unseen
+            return []
         if not self.procedure.cautions:
             return self.advance(self.first, at)
         if self._assume.acknowledged:
@@ -212,7 +219,11 @@ class Course:
         step = self.step
         key = step.key if step else ""
         if step is not None and self.phase is Phase.LIVE:
-            return [told.Acknowledged(step=key, at=at, who=who), *self.begin(step, at, again=True)]
+            seen = told.Acknowledged(step=key, at=at, who=who)
+            if self.unseen is None:
+                return [seen, *self.begin(step, at, again=True)]
+            self.step, self.phase, self.live, self.unseen = None, Phase.CAUTIONS, None, None
+            return [seen, *self.start(at)]
         unread = self.unread(step)
         self.read.update(unread)
         return [told.Acknowledged(step=key, at=at, who=who, cautions=unread)]

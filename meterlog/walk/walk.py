@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from meterlog.walk.course import Assume
     from meterlog.walk.happenings import Happening
     from meterlog.walk.ledger import Ledger
+    from meterlog.walk.settle import Live
     from meterlog.walk.watch import Heard, Key
 
 
@@ -95,6 +96,10 @@ class Walk:
     def remember_acts(self, identities: Iterable[str]) -> None:
         """Take up the identities of acts that were done before a break: none is done twice."""
         self._answered.update((identity, (None, "")) for identity in identities)
+
+    def remember_live(self, live: Live | None) -> None:
+        """Take up a live point that nobody had seen before a break: it is shown first of all."""
+        self._course.unseen = live
 
     def judged(self, step: str, outcome: str) -> None:
         """Learn the verdict of a step's latest capture, or of a computed step: others may wait for it."""

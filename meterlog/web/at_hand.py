@@ -12,9 +12,9 @@ from typing import TYPE_CHECKING, Any
 from meterlog.base import units
 from meterlog.procedure.entries import entry_values, examples_of
 from meterlog.procedure.kinds import KINDS, Watched
+from meterlog.record import outcome
 from meterlog.record.history import is_compared, model_of
 from meterlog.record.keptjob import STATES, stated_of
-from meterlog.record.outcome import outcome_of
 from meterlog.record.standing import standing
 from meterlog.report import healthy, procedures, wording
 from meterlog.web.next_check import suggested
@@ -58,6 +58,8 @@ class Task:
         position: of the step, from 1.
         mains: what is said of the mains, "" for nothing.
         needs: key and title of what a step at its gate waits for.
+        states: how each check stands, in words, by its key.
+        has_lapsed: whether the step at hand was proved once, and nothing rests on it any more.
         is_spoken: whether one reading answers it.
         elapsed_s: how long it runs; None before it began.
         said: the newest verdict on the step; here: its captures; found: a power, in words.
@@ -74,6 +76,8 @@ class Task:
     cautions_were_read: bool
     mains: str
     needs: Sequence[tuple[str, str]]
+    states: Mapping[str, str]
+    has_lapsed: bool
     limit: Limit | None
     scale: Scale | None
     is_spoken: bool
@@ -112,6 +116,8 @@ def at_hand(reader: RecordReader, walk: Mapping[str, Any], seen: int = 0) -> Tas
         cautions_were_read=walk["phase"] not in ("cautions", "done"),
         mains=_mains(walk["phase"], step),
         needs=_needs(walk, procedure),
+        states={each["key"]: _state(each) for each in walk["steps"]},
+        has_lapsed=any(each["lapsed"] for each in walk["steps"] if each["key"] == key),
         limit=limit,
         scale=_scale(step, limit),
         is_spoken=step is not None and step.kind.watched in SPOKEN and walk["phase"] == "watch",
@@ -123,7 +129,7 @@ def at_hand(reader: RecordReader, walk: Mapping[str, Any], seen: int = 0) -> Tas
         examples={name: examples_of(procedure, name) for name in walk["asks"]} if procedure else {},
         alike=_alike(reader, job, step, entries, said) if step and walk["phase"] != "done" else None,
         next_check=suggested(reader, walk, procedure) if walk["phase"] != "done" else None,
-        outcome=outcome_of(reader, walk["job"], procedure) if walk["phase"] == "done" else None,
+        outcome=outcome.outcome_of(reader, walk["job"], procedure) if walk["phase"] == "done" else None,
     )
 
 
@@ -166,9 +172,16 @@ def _shows(reader: RecordReader, verdict: VerdictRecord) -> str:
 
 def _needs(walk: Mapping[str, Any], procedure: Procedure | None) -> list[tuple[str, str]]:
     """Key and title of what a step at its gate waits for; for the proof of dead, the first step that gives it."""
-    dead = [each["key"] for each in walk["steps"] if KINDS[each["kind"]].proves_dead and each["state"] != "pass"]
+    proofs = [each for each in walk["steps"] if KINDS[each["kind"]].proves_dead]
+    dead = [each["key"] for each in proofs if each["state"] != "pass" or each["lapsed"]]
     proof = [(dead[0] if dead else "", "the proof that it is dead")]
     return [pair for need in walk["needs"] for pair in ([(need, _title(procedure, need))] if need else proof)]
+
+
+def _state(check: Mapping[str, Any]) -> str:
+    """How a check stands; a proof of what nobody watched since is a memory."""
+    words = outcome.STATES.get(check["state"], check["state"])
+    return f"{words}, counts no more" if check["lapsed"] else words
 
 
 def _title(procedure: Procedure | None, key: str) -> str:

@@ -385,5 +385,11 @@ def test_a_live_point_takes_the_whole_screen_until_it_is_acknowledged(meter, pla
     player.frame = frame("0.012", "V", "dc")
     page.wait_for_timeout(1500)
     expect(live).to_contain_text("325.0 V")  # it stays, whatever shows since
+    if scheme == "dark":  # and when the daemon was killed meanwhile
+        daemon.kill()
+        daemon.start()
+        expect(page.locator("#lost")).to_be_hidden()
+        expect(live).to_contain_text("325.0 V")
     page.get_by_role("button", name="I have seen it: begin the proof again").click()
     expect(live).to_have_count(0)
+    expect(page.locator(".cautions")).to_be_visible()

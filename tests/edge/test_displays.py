@@ -4,7 +4,7 @@ import pytest
 
 from meterlog.procedure import kinds
 from meterlog.procedure.steps import Step
-from meterlog.web.at_hand import _mains
+from meterlog.web.at_hand import _mains, _needs, _state
 from meterlog.web.display import displays, reading_words
 
 OHMS = Step(key="earth", title="Earth", kind=kinds.MEASURE, points=("a", "b"), quantity="resistance")
@@ -60,3 +60,12 @@ def test_what_is_no_longer_read_is_said():
 def test_mains_is_said_to_be_on_while_it_is(phase, words):
     assert _mains(phase, HEATED) == words
     assert _mains(phase, OHMS) == ""
+
+
+def test_a_proof_that_lapsed_is_shown_as_a_memory_and_led_to_again():
+    proofs = [
+        {"key": "plug-dead", "kind": "dead", "state": "pass", "lapsed": True},
+        {"key": "capacitor-dead", "kind": "dead", "state": "", "lapsed": False},
+    ]
+    assert [_state(each) for each in proofs] == ["passed, counts no more", "not done"]
+    assert _needs({"steps": proofs, "needs": [""]}, None) == [("plug-dead", "the proof that it is dead")]
