@@ -37,7 +37,7 @@ def send(address: Path | None, once: bool, worker: bool, db: Path) -> None:
     file = address or address_of(db)
     url = _url_in(file)
     if once or worker:
-        sys.exit(_work(url, db, once=once))
+        sys.exit(_work(url, db, worker=worker))
     from meterlog.workshop.supervise import supervise, worker_of
 
     asked: list[int] = []
@@ -58,8 +58,8 @@ def _url_in(path: Path) -> str:
         raise CannotDo(f"{path} can't be read: {error.strerror}", hint) from None
 
 
-def _work(url: str, db: Path, *, once: bool) -> int:
-    """Send, telling each step on stdout: the supervisor reads it. Answers the exit status."""
+def _work(url: str, db: Path, *, worker: bool) -> int:
+    """Send; a worker goes on, and says each step on stdout for its supervisor. Answers the exit status."""
     from meterlog.workshop.sender import COPIED, Sender
     from meterlog.workshop.supervise import CANNOT_SUCCEED
 
@@ -67,7 +67,7 @@ def _work(url: str, db: Path, *, once: bool) -> int:
 
     def told(count: int) -> None:
         nonlocal heard
-        if count or time.monotonic() - heard > ALIVE_S:
+        if worker and (count or time.monotonic() - heard > ALIVE_S):
             heard = time.monotonic()
             print(f"sent {count}" if count else "alive", flush=True)
 
@@ -75,7 +75,7 @@ def _work(url: str, db: Path, *, once: bool) -> int:
         sender = Sender(url, db, told)
         try:
             count = sender.send_all()
-            if once:
+            if not worker:
                 click.echo(f"{count} commits sent; {sender.standing.last + 1} are there", err=True)
                 return 0
             for _ in sender.follow(lambda: False):

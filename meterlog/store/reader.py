@@ -106,6 +106,16 @@ _NEWEST_OF_EACH_APPLIANCE = """
     FROM type WHERE appliance IS NOT NULL
 """
 """SQL for each type of appliance with its newest job: one step of the index a type."""
+_MEASURED = "j.appliance = ? AND EXISTS (SELECT 1 FROM capture c WHERE c.step = s.id)"
+_NEWEST_BY_ID = (
+    f"SELECT s.id, s.job FROM step s JOIN job j ON j.id = s.job WHERE s.key = ? AND {_MEASURED} "
+    "ORDER BY s.id DESC LIMIT ?"
+)
+_NEWEST_BY_TIME = (  # ids tell no order between benches; `+`: each job's step is found by its job
+    f"SELECT s.id, s.job FROM job j CROSS JOIN step s ON s.job = j.id WHERE +s.key = ? AND {_MEASURED} "
+    "ORDER BY j.opened_utc_ms DESC LIMIT ?"
+)
+
 SHIFT = 40
 """Bits that a bench's own ids may take; above them stands which bench it is, where several are read as one."""
 
@@ -203,12 +213,7 @@ class StoredRecord:
 
     def measurements(self, step: str, appliance: str, most: int) -> list[StepMeasurement]:
         benches = self._benches()
-        newest = "j.opened_utc_ms" if benches else "s.id"  # ids tell no order between benches
-        rows = self._rows(
-            f"SELECT s.id, s.job FROM step s JOIN job j ON j.id = s.job WHERE s.key = ? AND j.appliance = ? "
-            f"AND EXISTS (SELECT 1 FROM capture c WHERE c.step = s.id) ORDER BY {newest} DESC LIMIT ?",
-            step, appliance, most,
-        )  # fmt: skip
+        rows = self._rows(_NEWEST_BY_TIME if benches else _NEWEST_BY_ID, step, appliance, most)
         of_job = {row["job"]: row["id"] for row in rows}
         jobs, steps = json.dumps([*of_job]), json.dumps([*of_job.values()])
         these, named = "IN (SELECT value FROM json_each(?))", "({})".format(", ".join("?" * len(ACTS)))

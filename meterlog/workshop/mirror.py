@@ -39,13 +39,13 @@ _POINTS_AT = {
 }
 """The columns of each table that hold another row's id; the readings that a capture names stay with their bench."""
 
-PROGRESS = """
-CREATE TABLE IF NOT EXISTS mirrored (
-    bench TEXT PRIMARY KEY, label TEXT NOT NULL, place INTEGER UNIQUE, number INTEGER NOT NULL, heard TEXT NOT NULL,
-    missing TEXT NOT NULL
+MADE_ANEW = (
+    "CREATE TABLE IF NOT EXISTS mirrored (bench TEXT PRIMARY KEY, label TEXT NOT NULL, place INTEGER UNIQUE, "
+    "number INTEGER NOT NULL, heard TEXT NOT NULL, missing TEXT NOT NULL)",
+    "CREATE INDEX IF NOT EXISTS job_of_appliance_by_time ON job (appliance, opened_utc_ms)",
 )
-"""
-"""Which bench holds what: how far each has sent, when it was heard last, and what is known to be missing."""
+"""What a mirror has beside a bench's tables: which bench holds what (how far each has sent, when it was heard last,
+what is known to be missing), and jobs in the order of time, which their ids do not tell between benches."""
 
 EVERY_S = 15.0
 
@@ -57,7 +57,8 @@ def refresh(server: psycopg.Connection[Any], path: Path) -> int:
     with contextlib.closing(db):
         if made:
             migrate(db)
-        db.execute(PROGRESS)
+        for statement in MADE_ANEW:
+            db.execute(statement)
         db.execute("PRAGMA foreign_keys=OFF")
         came = 0
         for bench in benches(server):

@@ -29,7 +29,7 @@ from edge.workshop.ends import Played, joined
 from meterlog.store import sqlite
 from meterlog.store.layout import migrate
 from meterlog.workshop import server
-from meterlog.workshop.mirror import PROGRESS, SHIFT
+from meterlog.workshop.mirror import MADE_ANEW, SHIFT
 from meterlog.workshop.packing import packed
 from meterlog.workshop.sender import BATCH, Sender
 
@@ -124,7 +124,9 @@ def lag(commits: int) -> None:
 
         thread = threading.Thread(target=look)
         thread.start()
-        time.sleep(3)
+        while max(seen, default=-1) < 19:
+            time.sleep(0.05)
+        time.sleep(1)
         for number in range(20, 20 + commits):
             time.sleep(0.05)
             played.grow(1)
@@ -144,8 +146,8 @@ def beside(rounds: int) -> None:
     import daemon as bench
 
     kept = {"no sender": [], "a sender": [], "a sender whose server is away": []}
-    for _ in range(rounds):
-        with shop() as (folder, url, _):
+    with shop() as (folder, url, _):
+        for _ in range(rounds):
             for name, late in kept.items():
                 with bench.benched(8) as (running, wires):
                     address = server.join(url, server.identity_in(running.db), f"{name} {os.urandom(4).hex()}")
@@ -191,7 +193,8 @@ def history(path: Path, readings: int) -> Path:
     migrate(db)
     db.execute("PRAGMA synchronous=OFF")
     db.execute("PRAGMA foreign_keys=OFF")
-    db.execute(PROGRESS)
+    for statement in MADE_ANEW:
+        db.execute(statement)
     db.execute("ATTACH ? AS seed", [str(seed)])
     db.execute("BEGIN")
     rows = {t: db.execute(f"SELECT * FROM seed.{t}").fetchall() for t in ("text", "instrument", "link", "form")}
@@ -234,22 +237,24 @@ def workshop_pages(large: int) -> None:
     folder.mkdir(exist_ok=True)
     wanted = {name: url for name, url in pages.OURS.items() if "bench" not in url and "evidence" not in url}
     pages.OURS, pages.STOCK = wanted, {"table of captures": "/record/captures", "benches": "/record/mirrored"}
-    found = []
-    for readings in (1_000_000, large):
+    found: dict[int, dict[str, float]] = {}
+    for readings in (1_000_000, large) * 3:  # in turn: the machine's other work comes and goes
         path = history(folder / f"{readings}.db", readings)
         jobs = readings // pages.PER_JOB
         with contextlib.closing(sqlite.open_reader(path)) as db:
             ref, job = db.execute("SELECT ref, id FROM job WHERE ref LIKE ?", [f"J-{jobs // 2} at%"]).fetchone()
             capture = db.execute("SELECT id FROM capture WHERE job = ? LIMIT 1", [job]).fetchone()[0]
             verdict = db.execute("SELECT id FROM verdict WHERE job = ? LIMIT 1", [job]).fetchone()[0]
-        fill = {"J-{middle}": ref.replace(" ", "%20"), "{middle}": str(job)}
+        fill = {"words=J-{middle}": f"words=J-{jobs // 2}", "J-{middle}": ref.replace(" ", "%20"), "{middle}": str(job)}
         fill |= {"/capture/{capture}": f"/capture/{capture}", "/verdict/{capture}": f"/verdict/{verdict}"}
-        asked = {name: _filled(url, fill) for name, url in wanted.items()}
-        pages.OURS = asked
-        found.append(asyncio.run(pages.timed(path, jobs)))
-    print(f"\n| page over 1,000 benches, median ms | 10^6 readings' history | {large:.0e} | ratio |\n|---|--:|--:|--:|")
-    for name, small in found[0].items():
-        print(f"| {name} | {small:.1f} | {found[1][name]:.1f} | {found[1][name] / small:.2f} |")
+        pages.OURS = {name: _filled(url, fill) for name, url in wanted.items()}
+        took = asyncio.run(pages.timed(path, jobs))
+        best = found.setdefault(readings, took)
+        found[readings] = {name: min(best[name], median) for name, median in took.items()}
+    print(f"\n| page over 1,000 benches, best median of three, ms | 10^6 readings | {large:.0e} | ratio |")
+    print("|---|--:|--:|--:|")
+    for name, small in found[1_000_000].items():
+        print(f"| {name} | {small:.1f} | {found[large][name]:.1f} | {found[large][name] / small:.2f} |")
 
 
 def _filled(url: str, words: dict[str, str]) -> str:
@@ -258,7 +263,7 @@ def _filled(url: str, words: dict[str, str]) -> str:
     return url
 
 
-SECTIONS = {"catch-up": (catch_up, 12_000), "lag": (lag, 300), "beside": (beside, 2), "pages": (workshop_pages, 10**7)}
+SECTIONS = {"catch-up": (catch_up, 12_000), "lag": (lag, 300), "beside": (beside, 4), "pages": (workshop_pages, 10**7)}
 
 
 def main(words: list[str]) -> None:
