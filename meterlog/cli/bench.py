@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from dataclasses import asdict, dataclass, replace
+from typing import TYPE_CHECKING
 
 import click
 
@@ -11,6 +12,10 @@ from meterlog.cli.options import bench_option, json_option, table
 if TYPE_CHECKING:
     from collections.abc import Container, Mapping
     from pathlib import Path
+
+    from meterlog.base.readings import Reading
+    from meterlog.daemon.station import Station
+    from meterlog.links.benchfile import BenchInstrument
 
 STARTING_FILE = """\
 # What stands on the bench. Names are yours; profiles are shipped ones (meterlog profile list) or paths.
@@ -68,10 +73,12 @@ def check(bench_path: Path, seconds: float, as_json: bool) -> None:
     bench_file = bench_of(bench_path)
     stations = stations_of(bench_file, bench_path)
     rows = [try_station(stations[name], instrument, seconds) for name, instrument in bench_file.instruments.items()]
-    table(rows, ("instrument", "readings", "rejected", "skipped_bytes", "last", "said"), as_json)
+    table(
+        [asdict(row) for row in rows], ("instrument", "readings", "rejected", "skipped_bytes", "last", "said"), as_json
+    )
     for line in absent(bench_file.instruments):
         click.echo(line, err=True)
-    if any(not row["readings"] for row in rows):
+    if any(not row.readings for row in rows):
         raise SystemExit(1)
 
 
@@ -94,7 +101,19 @@ def _damage(errors: Mapping[str, int]) -> str:
     return f"damaged on the line ({counted}): do baud rate, data bits and parity agree?" if counted else ""
 
 
-def try_station(station: Any, instrument: Any, seconds: float) -> dict[str, Any]:
+@dataclass(slots=True, kw_only=True)
+class Tried:
+    """What came of talking with one instrument for a while; `said`: why no more did."""
+
+    instrument: str
+    readings: int = 0
+    rejected: int = 0
+    skipped_bytes: int = 0
+    last: str = ""
+    said: str = ""
+
+
+def try_station(station: Station, instrument: BenchInstrument, seconds: float) -> Tried:
     """Talk with one instrument for some seconds; what came, or why nothing did."""
     from meterlog.base.errors import CannotDo
     from meterlog.base.readings import Frame, Rejected
@@ -104,29 +123,28 @@ def try_station(station: Any, instrument: Any, seconds: float) -> dict[str, Any]
     from meterlog.links.settings import settings_of
     from meterlog.profile.tools.coverage import endless
 
-    row: dict[str, Any] = {"instrument": station.source, "readings": 0, "rejected": 0, "skipped_bytes": 0}
-    row.update(last="", said="")
-    seen: set[Any] = set()
+    tried = Tried(instrument=station.source)
+    seen: set[Reading] = set()
     try:
         link = open_link(url_of(instrument), settings_of(station.profile))
     except LinkLost as lost:
-        return {**row, "said": f"{lost.why}; {lost.hint}".strip("; ")}
+        return replace(tried, said=f"{lost.why}; {lost.hint}".strip("; "))
     try:
         for outcome in listen(link, station.profile.conversation(), seconds, lambda _: None):
             if isinstance(outcome, Frame):
-                row["readings"] += len(outcome.readings)
+                tried.readings += len(outcome.readings)
                 seen.update(outcome.readings)
-                row["last"] = ", ".join(reading.words for reading in outcome.readings) or row["last"]
+                tried.last = ", ".join(reading.words for reading in outcome.readings) or tried.last
             elif isinstance(outcome, Rejected):
-                row["rejected"], row["said"] = row["rejected"] + 1, outcome.reason
+                tried.rejected, tried.said = tried.rejected + 1, outcome.reason
             else:
-                row["skipped_bytes"] += len(outcome.raw)
-        row["said"] = _damage(link.line_errors()) or row["said"] or "; ".join(endless(seen))
+                tried.skipped_bytes += len(outcome.raw)
+        tried.said = _damage(link.line_errors()) or tried.said or "; ".join(endless(seen))
     except CannotDo as lost:
-        row["said"] = str(lost).partition("\n")[0]
+        tried.said = str(lost).partition("\n")[0]
     finally:
         link.close()
-    if not row["readings"] and not row["said"]:
-        heard = row["rejected"] or row["skipped_bytes"]
-        row["said"] = "bytes, but no reading: baud rate or profile?" if heard else "silent: is its output switched on?"
-    return row
+    if not tried.readings and not tried.said:
+        came = tried.rejected or tried.skipped_bytes
+        tried.said = "bytes, but no reading: baud rate or profile?" if came else "silent: is its output switched on?"
+    return tried

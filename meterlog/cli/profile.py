@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import json
 import sys
+from dataclasses import asdict, dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -23,6 +24,7 @@ from meterlog.profile.tools.drafts import KINDS, draft
 from meterlog.profile.tools.explain import Explainer
 
 if TYPE_CHECKING:
+    from meterlog.base.problem import Problem
     from meterlog.base.recording import Event
 
 _KIND = "profiles/instruments"
@@ -58,59 +60,69 @@ def check(files: tuple[str, ...], is_all: bool, as_json: bool) -> None:
     wrong = False
     for reference in files:
         path = shipped.find(reference, _KIND)
-        report = _checked(path)
-        wrong = wrong or bool(report["problems"])
+        try:
+            report = _report(path)
+        except WrongText as error:
+            wrong = True
+            if not as_json:
+                click.echo(str(error), err=True)
+                continue
+            report = Report(file=str(path), text=str(error), problems=list(map(_as_row, error.problems)))
         if as_json:
-            click.echo(json.dumps(report, ensure_ascii=False))
+            click.echo(json.dumps(asdict(report), ensure_ascii=False))
         else:
-            _print_report(path, report, is_all)
+            _print_report(report, is_all)
     sys.exit(1 if wrong else 0)
 
 
-def _checked(path: Path) -> dict[str, Any]:
-    """The report on one file."""
-    report: dict[str, Any] = {
-        "file": str(path),
-        "problems": [],
-        "crowded": [],
-        "endless": [],
-        "unreached": [],
-        "risk": [],
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Report:
+    """What there is to say of one file: its problems, or what is not proved of it."""
+
+    file: str
+    problems: list[dict[str, str | int]] = field(default_factory=list)
+    text: str = ""
+    crowded: list[str] = field(default_factory=list)
+    endless: list[str] = field(default_factory=list)
+    unreached: list[str] = field(default_factory=list)
+    risk: list[str] = field(default_factory=list)
+    profile: str = ""
+    examples: int = 0
+
+
+def _as_row(problem: Problem) -> dict[str, str | int]:
+    return {
+        "line": problem.place.line,
+        "column": problem.place.column,
+        "path": problem.path,
+        "expected": problem.expected,
+        "saw": problem.saw,
+        "hint": problem.hint,
     }
-    try:
-        made = compiled_anew(shipped.text_of(path), str(path))
-    except WrongText as error:
-        report["text"] = str(error)
-        report["problems"] = [
-            {
-                "line": p.place.line,
-                "column": p.place.column,
-                "path": p.path,
-                "expected": p.expected,
-                "saw": p.saw,
-                "hint": p.hint,
-            }
-            for p in error.problems
-        ]
-        return report
-    report["unreached"], report["crowded"] = unreached(made), crowded(made)
-    report["endless"] = endless(read_of_examples(made))
-    report["risk"] = risk(made)
-    report["profile"], report["examples"] = made.key, len(made.said.examples)
-    return report
 
 
-def _print_report(path: Path, report: dict[str, Any], is_all: bool) -> None:
-    if report["problems"]:
-        click.echo(report["text"], err=True)
-        return
-    click.echo(f"{path}: {report['profile']}, {report['examples']} examples, no problem")
-    for line in report["risk"]:
+def _report(path: Path) -> Report:
+    """The report on one file without a problem. Raises: WrongText."""
+    made = compiled_anew(shipped.text_of(path), str(path))
+    return Report(
+        file=str(path),
+        unreached=unreached(made),
+        crowded=crowded(made),
+        endless=endless(read_of_examples(made)),
+        risk=risk(made),
+        profile=made.key,
+        examples=len(made.said.examples),
+    )
+
+
+def _print_report(report: Report, is_all: bool) -> None:
+    click.echo(f"{report.file}: {report.profile}, {report.examples} examples, no problem")
+    for line in report.risk:
         click.echo(f"  risk: {line}")
-    for line in (*report["crowded"], *report["endless"]):
+    for line in (*report.crowded, *report.endless):
         click.echo(f"  warning: {line}")
-    missed = report["unreached"]
-    if not report["examples"]:
+    missed = report.unreached
+    if not report.examples:
         click.echo(f"  warning: {NO_EXAMPLES}")
     elif missed:
         shown = missed if is_all else missed[:MOST_SHOWN]
@@ -167,31 +179,39 @@ def try_all(source: str, seconds: float, also: tuple[str, ...], as_json: bool) -
     known = [_load(name) for name in [*shipped.names(_KIND), *also]]
     if Path(source).is_file():
         events = list(events_of(Path(source)))
-        rows = [_tried(made, events) for made in known]
+        rows = [_fit(made, events) for made in known]
     else:
-        rows = [_tried(made, events) for made, events in heard(source, known, seconds)]
-    rows.sort(key=lambda row: (-row["readings"], row["rejected"], row["skipped"]))
+        rows = [_fit(made, events) for made, events in heard(source, known, seconds)]
+    rows.sort(key=lambda row: (-row.readings, row.rejected, row.skipped))
     for row in rows:
         if as_json:
-            click.echo(json.dumps(row))
-        elif row["readings"]:
-            click.echo(
-                "{profile:<24} {readings:>6} readings {rejected:>6} rejected {skipped:>6} bytes skipped".format(**row)
-            )
-    if not any(row["readings"] for row in rows):
+            click.echo(json.dumps(asdict(row)))
+        elif row.readings:
+            gave = f"{row.readings:>6} readings {row.rejected:>6} rejected {row.skipped:>6} bytes skipped"
+            click.echo(f"{row.profile:<24} {gave}")
+    if not any(row.readings for row in rows):
         click.echo("no profile makes a reading of it; record it, and begin one: meterlog profile new", err=True)
         sys.exit(1)
 
 
-def _tried(made: Profile, events: list[Event]) -> dict[str, Any]:
-    """What one profile makes of events, counted."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fit:
+    """What one profile makes of what came, counted."""
+
+    profile: str
+    readings: int
+    rejected: int
+    skipped: int
+
+
+def _fit(made: Profile, events: list[Event]) -> Fit:
     found = list(drive(made.conversation(), events))
-    return {
-        "profile": made.key,
-        "readings": sum(len(o.readings) for o in found if isinstance(o, Frame)),
-        "rejected": sum(isinstance(o, Rejected) for o in found),
-        "skipped": sum(len(o.raw) for o in found if isinstance(o, Skipped)),
-    }
+    return Fit(
+        profile=made.key,
+        readings=sum(len(o.readings) for o in found if isinstance(o, Frame)),
+        rejected=sum(isinstance(o, Rejected) for o in found),
+        skipped=sum(len(o.raw) for o in found if isinstance(o, Skipped)),
+    )
 
 
 @profile.command()
