@@ -1,5 +1,7 @@
 """What gates rest on after a break: verdicts by the job's own procedure, jurisdiction and rule."""
 
+import json
+
 import pytest
 
 from meterlog.record.kept import VerdictRecord
@@ -8,7 +10,8 @@ from meterlog.record.keptjob import outcomes_for_gates
 
 def verdict(outcome, procedure="own", **context):
     return VerdictRecord(
-        id=1, job=1, step=1, capture=7, outcome=outcome, why="", result="", context={"where": "", **context},
+        id=1, job=1, step=1, capture=7, outcome=outcome, why="", result="",
+        context=json.dumps({"where": "", **context}),
         procedure=procedure, profile=None, facts=None, program="", supersedes=None, reason="", at_utc_ms=0, commit=None,
     )  # fmt: skip
 

@@ -32,7 +32,7 @@ def test_any_check_that_failed_keeps_it_from_use(state, is_safety):
 @pytest.mark.parametrize("state", [state for state in STATES if state not in ("pass", "fail", "found wanting")])
 def test_a_safety_check_without_a_pass_is_not_finished(state):
     found = conclude_job([VISUAL, EARTH, check("Insulation", state, is_safety=True)])
-    if state == "looked":
+    if state in ("looked", "of another class"):
         assert found.word is Word.PASSED
     else:
         assert (found.word, found.says) == (Word.UNFINISHED, f"Not finished: Insulation ({STATES[state]}).")
