@@ -75,11 +75,11 @@ class Tables:
             elif value is not None and self.is_code(said, value, "means"):
                 self._table(found, name, said, value)
         if self.says.bits:
-            found["bits"] = lamps(self.says, self.values)
+            found[_beside(found, "bits")] = lamps(self.says, self.values)
         if self.requests:
             self.steady = False
             rows: dict[Hashable, Facts] = dict(self.requests.items())
-            found["request"] = (_request, Table("the request", rows))
+            found[_beside(found, "request")] = (_request, Table("the request", rows))
         return found
 
     def _table(self, found: Sources, name: str, said: Field, value: Value) -> None:
@@ -250,6 +250,11 @@ class Tables:
                     (o, k): f for o in outer for inner, f in facts.items() for k in self.codes(said, value, (inner,))
                 }
         return rows
+
+
+def _beside(found: Sources, name: str) -> str:
+    """A name for what is no field; a field that has it keeps it."""
+    return name if name not in found else f"the {name}"
 
 
 def _request(view: View) -> int | None:

@@ -155,3 +155,17 @@ messages:
   v: {{text: "{{v}}", readings: [{{value: v}}]}}
 """
     assert readings(heard(body, b"FR\n12\nFV\n12\n")) == ["12 ohm resistance", "12 V voltage"]
+
+
+@pytest.mark.parametrize("name", ["bits", "request", "value", "counts"])
+def test_a_field_of_any_name_keeps_its_meaning_beside_lamps_and_requests(name):
+    body = f"""ask: {{requests: [{{send: A, means: channel a}}, {{send: B, means: channel b}}]}}
+frame: {{start: hex AA, length: 4}}
+fields: {{{name}: {{byte: 1, means: {{1: V, 2: reject broken}}}}}}
+bits: {{3.0: flag hold}}
+readings: [{{byte: 2}}]
+"""
+    conversation = compiled_anew(f"profile: p\ntitle: P\n{body}", "p").conversation()
+    found = list(drive(conversation, [*received(b"\xaa\x01\x05\x01", b"B"), *received(b"\xaa\x02\x05\x00", b"A", 1.0)]))
+    assert readings(found) == ["b = 5 V voltage (hold)"]
+    assert reasons(found) == ["broken"]
