@@ -21,7 +21,7 @@ MOST_JOBS = 100
 """The newest jobs that are looked through for a check."""
 
 NO_MODEL = "No make and model is entered for this job: nothing says which earlier ones were like it."
-NO_VERDICT = "A remark, not a verdict: the limit judges."
+NO_VERDICT = "That is no verdict: the limit judges."
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

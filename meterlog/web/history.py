@@ -41,7 +41,7 @@ async def page(datasette: Any, request: Any) -> Any:
     alike = healthy.like_it(measured, own[-1]) if own else None
     return await sheet(
         datasette, request, "history.html",
-        measured=list(reversed(measured)), title=measured[-1].step.title, appliance=appliance, here=here,
+        measured=list(reversed(measured)), step=measured[-1].step, appliance=appliance, here=here,
         says=standing_of(measured, here), alike=alike, shown=shown, plot=plot_of(measured, here, alike),
         models=[healthy.sentence(model) for model in healthy_of_each_model(measured, unit)],
     )  # fmt: skip

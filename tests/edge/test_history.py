@@ -68,7 +68,7 @@ def test_another_model_an_open_job_and_the_job_itself_do_not_count(four):
 
 def test_the_pages_say_it_and_remark_on_what_is_unlike(four):
     (own,) = [each for each in primary(four) if each.job.ref == "A-4"]
-    remark = "2.56 Ω is unlike your earlier ones of this model. A remark, not a verdict: the limit judges."
+    remark = "2.56 Ω is unlike your earlier ones of this model. That is no verdict: the limit judges."
     interval = "Healthy Invented Round One: 19 in 20 are expected from 1.39 Ω to 2.09 Ω, by 3 readings (few,"
     for address in (
         "/history/primary?appliance={oven}&job=A-4",

@@ -77,7 +77,7 @@ def test_what_a_page_suggested_is_kept_with_what_was_done(bench):
 def test_a_complaint_is_chosen_on_the_page_and_told_again_after_a_part(bench):
     opened(bench)
     text = page(bench)
-    assert "What the owner says, of these" in text
+    assert "What the owner says" in text
     assert 'name="suggested"' not in text
     bench.ask("enter", entries={"kind of complaint": "cold"})
     bench.ask("part fitted", part="Element")
