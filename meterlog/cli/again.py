@@ -31,4 +31,4 @@ def conclude_again(db: Path, ref: str, changes: dict[str, Any], reason: str) -> 
             writer = Writer(db, now)
             supersede(writer, kept, found, reason, now, "command line", "command line")
             writer.close(now)
-    return [again.as_dict() for again in found]
+    return [again.as_row() for again in found]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,6 +16,10 @@ from meterlog.cli.options import VALUE_SETTINGS, ValueCommand, db_option, json_o
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+
+    from meterlog.daemon.status import Status
+    from meterlog.walk import Snapshot
+    from meterlog.walk.phases import Offer
 
 PLAIN_ACTS = {
     "next": "Go on to the next step.",
@@ -66,7 +71,8 @@ def open_job(
             "them with the reason",
             err=True,
         )
-    click.echo("\n".join(_where(_ask(db, "status")["status"]["walk"])), err=True)
+    walk = _status(db).walk
+    click.echo("\n".join(_where(walk) if walk else ()), err=True)
 
 
 def ask_entries(procedure: str, told: Mapping[str, str]) -> dict[str, str]:
@@ -103,7 +109,7 @@ def enter(entries: tuple[str, ...], as_json: bool, db: Path) -> None:
     \b
     meterlog job enter "water mass=1000 g ± 2 g"
     """
-    _tell(_ask(db, "enter", entries=dict(_pair(entry) for entry in entries))["walk"], as_json)
+    _tell(_walk(db, "enter", entries=dict(_pair(entry) for entry in entries)), as_json)
 
 
 @job.command("close")
@@ -115,11 +121,11 @@ def close_job(yes: bool, db: Path) -> None:
     from meterlog.record.outcome import Word
     from meterlog.store.reader import reading
 
-    at_hand = _ask(db, "status")["status"]["job"]
+    at_hand = _status(db).job
     if at_hand is None:
         raise CannotDo("no job is at hand", "open one with: meterlog job open PROCEDURE")
     with reading(db) as reader:
-        found = overview.outcome(reader, at_hand["ref"])
+        found = overview.outcome(reader, at_hand.ref)
     click.echo("\n".join(overview.outcome_lines(found)), err=True)
     if found.word is not Word.PASSED and not yes and not _agreed("Close it as it stands?"):
         click.echo("the job stays open\n  to close it as it stands: meterlog job close --yes", err=True)
@@ -149,7 +155,7 @@ def part_fitted(part: str, marking: str, why: str, check: str, as_json: bool, db
     \b
     meterlog job fitted "run capacitor" --marking "8 uF 450 V~" --why "same value, class and voltage" --check capacitor
     """
-    _tell(_ask(db, "part fitted", part=part, marking=marking, why=why, check=check)["walk"], as_json)
+    _tell(_walk(db, "part fitted", part=part, marking=marking, why=why, check=check), as_json)
 
 
 @job.command("did")
@@ -162,7 +168,7 @@ def work_done(text: str, as_json: bool, db: Path) -> None:
     \b
     meterlog job did "plug replaced, scale taken off the element"
     """
-    _tell(_ask(db, "work done", text=text)["walk"], as_json)
+    _tell(_walk(db, "work done", text=text), as_json)
 
 
 @job.command("aside")
@@ -188,7 +194,7 @@ def take_up(ref: str, reason: str, as_json: bool, db: Path) -> None:
     \b
     meterlog job take K-7 --reason "came back: trips again"
     """
-    _tell(_ask(db, "take up", job=ref, reason=reason)["walk"], as_json)
+    _tell(_walk(db, "take up", job=ref, reason=reason), as_json)
 
 
 def _ask(db: Path, do: str, **more: Any) -> dict[str, Any]:
@@ -197,11 +203,23 @@ def _ask(db: Path, do: str, **more: Any) -> dict[str, Any]:
     return ask(db, do, who="command line", **more)
 
 
+def _walk(db: Path, do: str, **more: Any) -> Snapshot:
+    from meterlog.daemon.client import walk_after
+
+    return walk_after(db, do, who="command line", **more)
+
+
+def _status(db: Path) -> Status:
+    from meterlog.daemon.client import status_of
+
+    return status_of(db)
+
+
 def _act(db: Path, as_json: bool, word: str, **more: Any) -> None:
     """Do an act meant for the step at hand; where two are at work, what the other did meanwhile refuses it."""
     from meterlog.daemon.client import act
 
-    walk = _ask(db, "status")["status"]["walk"]
+    walk = _status(db).walk
     if walk is None:
         raise CannotDo("no job is at hand", "open one with: meterlog job open PROCEDURE")
     try:
@@ -209,36 +227,34 @@ def _act(db: Path, as_json: bool, word: str, **more: Any) -> None:
     except CannotDo as refused:
         if refused.hint:
             raise
-        raise CannotDo(str(refused), "\n  ".join([f"now: {walk['words']}", *_offers(walk)])) from None
-    _tell(done["walk"], as_json)
+        raise CannotDo(str(refused), "\n  ".join([f"now: {walk.words}", *_offers(walk)])) from None
+    _tell(done, as_json)
 
 
-def _tell(walk: dict[str, Any], as_json: bool) -> None:
-    click.echo(json.dumps(walk, ensure_ascii=False) if as_json else "\n".join(_where(walk)))
+def _tell(walk: Snapshot, as_json: bool) -> None:
+    click.echo(json.dumps(asdict(walk), ensure_ascii=False) if as_json else "\n".join(_where(walk)))
 
 
-def _where(walk: dict[str, Any]) -> list[str]:
+def _where(walk: Snapshot) -> list[str]:
     """Where the walk stands: cautions first, then the step at hand and what it waits for."""
-    lines = []
-    if walk["phase"] == "cautions":
-        lines = [f"caution: {caution}" for caution in walk["cautions"]]
-    lines += [f"{step['key']}: {step['title']}" for step in walk["steps"] if step["key"] == walk["step"]]
-    lines += [f"waits for {need}" for need in walk["needs"]]
-    return [*lines, walk["words"], *_offers(walk)]
+    lines = [f"caution: {caution}" for caution in walk.cautions] if walk.phase == "cautions" else []
+    lines += [f"{step.key}: {step.title}" for step in walk.steps if step.key == walk.step]
+    lines += [f"waits for {need}" for need in walk.needs]
+    return [*lines, walk.words, *_offers(walk)]
 
 
-def _offers(walk: dict[str, Any]) -> list[str]:
+def _offers(walk: Snapshot) -> list[str]:
     """The acts that are offered now, as they are typed."""
-    return [f"  meterlog job {_typed(offer)}" for offer in walk["acts"]]
+    return [f"  meterlog job {_typed(offer)}" for offer in walk.acts]
 
 
-def _typed(offer: dict[str, str]) -> str:
+def _typed(offer: Offer) -> str:
     """An offered act as it is typed."""
-    if offer["word"] == "go to":
-        return f"go {offer['to']}"
-    if not offer["asks"]:
-        return offer["word"]
-    return f"{offer['word']} --reason WHY" if offer["word"] in ("skip", "override") else f"{offer['word']} TEXT"
+    if offer.word == "go to":
+        return f"go {offer.to}"
+    if not offer.asks:
+        return offer.word
+    return f"{offer.word} --reason WHY" if offer.word in ("skip", "override") else f"{offer.word} TEXT"
 
 
 def _plain_act(word: str, sentence: str) -> click.Command:

@@ -9,10 +9,13 @@ import socket
 from typing import TYPE_CHECKING, Any
 
 from meterlog.base.errors import CannotDo, WrongValue
+from meterlog.base.plain import from_plain
+from meterlog.daemon.status import Status
 from meterlog.store.sqlite import lock_facts
+from meterlog.walk import Snapshot
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Iterator
     from pathlib import Path
 
 
@@ -49,10 +52,20 @@ def ask(database: Path, do: str, timeout_s: float = 30.0, **more: Any) -> dict[s
     return answer
 
 
-def act(database: Path, walk: Mapping[str, Any], word: str, timeout_s: float = 30.0, **more: Any) -> dict[str, Any]:
-    """Do an act that is meant for a walk as a status or an answer showed it. Answers and raises as `ask`."""
-    meant = {name: walk[name] for name in ("job", "step", "phase")}
-    return ask(database, "act", timeout_s, word=word, id=secrets.token_hex(16), **meant, **more)
+def status_of(database: Path, timeout_s: float = 30.0) -> Status:
+    """How the bench stands. Raises: CannotDo."""
+    return from_plain(Status, ask(database, "status", timeout_s)["status"])
+
+
+def walk_after(database: Path, do: str, timeout_s: float = 30.0, **more: Any) -> Snapshot:
+    """How the walk stands after a request that answers it. Raises as `ask`."""
+    return from_plain(Snapshot, ask(database, do, timeout_s, **more)["walk"])
+
+
+def act(database: Path, walk: Snapshot, word: str, timeout_s: float = 30.0, **more: Any) -> Snapshot:
+    """Do an act that is meant for a walk as a status or an answer showed it; how it stands then. Raises as `ask`."""
+    meant = {"job": walk.job, "step": walk.step, "phase": walk.phase}
+    return walk_after(database, "act", timeout_s, word=word, id=secrets.token_hex(16), **meant, **more)
 
 
 def answers(database: Path) -> bool:

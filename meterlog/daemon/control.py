@@ -17,7 +17,7 @@ import threading
 from typing import TYPE_CHECKING, Any
 
 from meterlog.base.errors import CannotDo
-from meterlog.daemon.items import Request
+from meterlog.daemon.items import PendingRequest
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -128,7 +128,7 @@ class ControlServer:
 
     def _ask(self, message: dict[str, Any]) -> dict[str, Any]:
         reply: queue.Queue[dict[str, Any]] = queue.Queue(1)
-        self._items.put(Request(message, reply))
+        self._items.put(PendingRequest(message, reply))
         try:
             return reply.get(timeout=ANSWER_WITHIN_S)
         except queue.Empty:

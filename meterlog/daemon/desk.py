@@ -10,11 +10,12 @@ from typing import TYPE_CHECKING, Any
 from meterlog import __version__
 from meterlog.base.errors import CannotDo
 from meterlog.conversation.instruments import Instruments
+from meterlog.daemon.events import CaptureEvent, HappeningEvent, JobEvent, VerdictEvent, WalkEvent
 from meterlog.daemon.openjob import OpenJob
 from meterlog.procedure.case import Answer
 from meterlog.procedure.entries import read_entries
 from meterlog.record.acts import HAPPENINGS, PERSON, ActKind
-from meterlog.record.kept import Basis
+from meterlog.record.kept import VerdictBasis
 from meterlog.record.revisit import facts_of
 from meterlog.walk.happenings import Acted, Captured, Happening, LivePoint, Noted, Passed, Refused
 from meterlog.walk.ledger import Taken
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
     from meterlog.base.readings import Capture, Outcome
     from meterlog.daemon.announce import Announcer
     from meterlog.daemon.clock import Clock
+    from meterlog.daemon.events import Announcement
     from meterlog.daemon.station import Station
     from meterlog.links.benchfile import BenchFile
     from meterlog.procedure.case import Log
@@ -34,7 +36,7 @@ if TYPE_CHECKING:
     from meterlog.record.rejudge import Again
     from meterlog.sounds import Sounds
     from meterlog.store.writer import Writer
-    from meterlog.walk import Act
+    from meterlog.walk import Act, Snapshot
     from meterlog.walk.session import Event
 
 log = logging.getLogger("meterlog")
@@ -59,7 +61,7 @@ class JobDesk:
         self._pedals = {f"{switch.on} {switch.line}": switch.means for switch in bench.switches}
         self._pedals |= {f"{name} key": pedal.means for name, pedal in bench.pedals.items()}
         self._sounds = sounds
-        self._shown: dict[str, Any] | None = None
+        self._shown: Snapshot | None = None
         self._to_tell: list[tuple[bool, Callable[[], None]]] = []
         self.job: OpenJob | None = None
         self.instruments = Instruments()
@@ -99,7 +101,7 @@ class JobDesk:
         """Go on with a job that was at hand when the daemon ended."""
         self._go_on(kept, ActKind.JOB_RESUMED, {"ref": kept.ref}, "", "daemon")
 
-    def take_up(self, kept: KeptJob, reason: str, who: str, whence: str, leave: Callable[[], None]) -> dict[str, Any]:
+    def take_up(self, kept: KeptJob, reason: str, who: str, whence: str, leave: Callable[[], None]) -> Snapshot:
         """Go on with a job that was laid aside or closed; answers how its walk stands.
 
         `leave` is called once it is no longer at hand. Raises: CannotDo when another job is at hand.
@@ -151,7 +153,7 @@ class JobDesk:
 
     def _start(self) -> None:
         job = self.at_hand()
-        self._tell_when_kept(event="job", job=job.ref)
+        self._tell_when_kept(JobEvent(job=job.ref))
         self._take(job.session.start(self._clock.monotonic()))
 
     def enter(self, entries: Mapping[str, str], who: str, whence: str) -> dict[str, str]:
@@ -179,8 +181,8 @@ class JobDesk:
             self.job.verdicts[again.step] = numbers[again.step]
             if is_own or outcome != "pass":
                 self.job.session.walk.judged(again.step, outcome)
-            told = {"verdict": numbers[again.step], "outcome": outcome, "why": again.verdict.why}
-            self._tell_when_kept(event="verdict", job=ref, step=again.step, **told)
+            number, why = numbers[again.step], again.verdict.why
+            self._tell_when_kept(VerdictEvent(job=ref, step=again.step, verdict=number, outcome=outcome, why=why))
         self.look_again()
 
     def look_again(self) -> None:
@@ -204,7 +206,7 @@ class JobDesk:
     def _put_away(self, job: OpenJob) -> None:
         self.job, self._shown = None, None
         job.leave()
-        self._tell_when_kept(event="job", job=None)
+        self._tell_when_kept(JobEvent(job=None))
 
     def at_hand(self) -> OpenJob:
         """The job at hand. Raises: CannotDo when there is none."""
@@ -270,7 +272,7 @@ class JobDesk:
         """When `tick` must be called next, on the monotonic clock."""
         return self.job.session.wake_at if self.job else self.instruments.wake_at
 
-    def act(self, act: Act, job: str, whence: str, suggested: Mapping[str, Any] | None = None) -> dict[str, Any]:
+    def act(self, act: Act, job: str, whence: str, suggested: Mapping[str, Any] | None = None) -> Snapshot:
         """What a person does to a job; answers how the walk stands then.
 
         `suggested`: what their page suggested meanwhile, kept where the act is done.
@@ -316,9 +318,9 @@ class JobDesk:
         elif isinstance(event, Happening):
             self._happened(event)
 
-    def _tell_when_kept(self, **announcement: Any) -> None:
+    def _tell_when_kept(self, announcement: Announcement) -> None:
         """What is told as taken, judged, opened or closed is on disk first."""
-        self._to_tell.append((True, partial(self._announcer.tell, **announcement)))
+        self._to_tell.append((True, partial(self._announcer.tell, announcement)))
 
     def tell(self, *, is_kept: bool) -> None:
         """Announce in order what waited for the commit, and how the walk stands, when it stands differently.
@@ -334,9 +336,9 @@ class JobDesk:
         shown = self.job.snapshot() if self.job else None
         if shown is not None and shown != self._shown:
             before, self._shown = self._shown, shown
-            if self._sounds and (before is None or before["phase"] != shown["phase"]):
+            if self._sounds and (before is None or before.phase != shown.phase):
                 self._sounds.asked(self.at_hand().session.walk.phase)
-            self._announcer.tell(event="walk", walk=shown)
+            self._announcer.tell(WalkEvent(walk=shown))
 
     def _captured(self, event: Captured) -> None:
         job = self.at_hand()
@@ -346,9 +348,12 @@ class JobDesk:
         capture = as_kept(event.capture, zero)
         number = self._writer.capture(job.number, job.steps[event.step], link, capture)
         job.captures.setdefault(event.step, []).append(number)
-        shown = {"shown": capture.reading.digits, "unit": capture.form.unit, "bound": str(capture.form.bound or "")}
-        log.info("captured", extra={"facts": {"job": job.ref, "step": event.step, **shown}})
-        self._tell_when_kept(event="capture", job=job.ref, step=event.step, capture=number, **shown)
+        told = CaptureEvent(
+            job=job.ref, step=event.step, capture=number, shown=capture.reading.digits, unit=capture.form.unit,
+            bound=str(capture.form.bound or ""),
+        )  # fmt: skip
+        log.info("captured", extra={"facts": asdict(told)})
+        self._tell_when_kept(told)
 
     def _judged(self, event: Judged) -> None:
         job = self.at_hand()
@@ -357,7 +362,7 @@ class JobDesk:
             "outcome": str(event.verdict.outcome),
             "why": event.verdict.why,
             "result": event.verdict.to_json(),
-            "context": Basis(captures=counting, entries=job.entries, where=job.where).to_json(),
+            "context": VerdictBasis(captures=counting, entries=job.entries, where=job.where).to_json(),
             "procedure": job.procedure.sha256,
             "program": __version__,
             "supersedes": job.verdicts.get(event.step),
@@ -367,9 +372,11 @@ class JobDesk:
         capture = counting.get(event.step)
         number = self._writer.verdict(job.number, job.steps[event.step], capture, row, self._clock.now())
         job.verdicts[event.step] = number
-        told = {"verdict": number, "outcome": row["outcome"], "why": row["why"]}
-        log.info("judged", extra={"facts": {"job": job.ref, "step": event.step, **told}})
-        self._tell_when_kept(event="verdict", job=job.ref, step=event.step, **told)
+        told = VerdictEvent(
+            job=job.ref, step=event.step, verdict=number, outcome=str(event.verdict.outcome), why=event.verdict.why
+        )
+        log.info("judged", extra={"facts": asdict(told)})
+        self._tell_when_kept(told)
 
     def _rests_on(self, step: str) -> dict[str, str | None]:
         """The hashes of the profile and facts of the instrument that a step's counting capture came from."""
@@ -399,9 +406,8 @@ class JobDesk:
         words = str(HAPPENINGS[type(event)])
         step = job.steps.get(event.step)
         self._writer.event(words, self._clock.now(), facts, job=job.number, step=step, whence="walk")
-        self._to_tell.append(
-            (False, partial(self._announcer.tell, event="said", say=words, step=event.step, facts=facts))
-        )
+        told = HappeningEvent(say=words, step=event.step, facts=facts)
+        self._to_tell.append((False, partial(self._announcer.tell, told)))
 
     def _answer(self, source: str, capture: Capture, log: Log, beside: Log) -> Answer:
         """A capture with what the bench knows of its instrument, in the numbers that are kept."""

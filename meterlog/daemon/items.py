@@ -62,7 +62,7 @@ class StateChanged:
 
 
 @dataclass(frozen=True, slots=True)
-class Request:
+class PendingRequest:
     """What someone asks over the control socket; the answer goes into `reply`."""
 
     message: dict[str, Any]
@@ -74,4 +74,4 @@ class Stop:
     """End the loop."""
 
 
-Item = Opened | Received | LineChanged | Damaged | StateChanged | Request | Stop
+Item = Opened | Received | LineChanged | Damaged | StateChanged | PendingRequest | Stop

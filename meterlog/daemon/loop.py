@@ -8,12 +8,15 @@ from __future__ import annotations
 
 import logging
 import queue
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from meterlog.base.errors import CannotDo, MeterlogError, WrongValue
-from meterlog.daemon.items import Damaged, LineChanged, Opened, Received, Request, StateChanged, Stop
+from meterlog.daemon.events import BeatEvent, LinkEvent, ReadingEvent, StoreEvent
+from meterlog.daemon.items import Damaged, LineChanged, Opened, PendingRequest, Received, StateChanged, Stop
 from meterlog.daemon.notify import notify
 from meterlog.daemon.states import LinkState, Standing
+from meterlog.daemon.status import StoreStatus
 from meterlog.links import LinkLost
 from meterlog.record.acts import LINK, ActKind
 from meterlog.store.writer import StoreRefuses
@@ -26,6 +29,7 @@ if TYPE_CHECKING:
     from meterlog.daemon.clock import Clock
     from meterlog.daemon.desk import JobDesk
     from meterlog.daemon.items import Item
+    from meterlog.daemon.messages import Reply
     from meterlog.daemon.station import Station
     from meterlog.store.writer import Writer
     from meterlog.walk.session import Event as SessionEvent
@@ -55,7 +59,7 @@ class BenchLoop:
 
     def __init__(
         self, stations: Mapping[str, Station], writer: Writer, desk: JobDesk, announcer: Announcer, clock: Clock,
-        items: queue.Queue[Item], requests: Callable[[BenchLoop, dict[str, Any]], dict[str, Any]],
+        items: queue.Queue[Item], requests: Callable[[BenchLoop, dict[str, Any]], Reply],
         try_again: Callable[[str], None] = lambda _: None,
     ) -> None:  # fmt: skip
         self.stations = stations
@@ -124,7 +128,7 @@ class BenchLoop:
             case Received():
                 source = self.desk.instruments.answering(item.source)
                 self._hear(self.stations[source], item.data, round(item.at, 3))
-            case Request():
+            case PendingRequest():
                 self._commit_when_due(self.clock.monotonic())  # an answer shows nothing that is not kept
                 item.reply.put(self._answer(item.message))
             case LineChanged():
@@ -147,7 +151,7 @@ class BenchLoop:
 
     def _answer(self, message: dict[str, Any]) -> dict[str, Any]:
         try:
-            return {"ok": True, **self._requests(self, message)}
+            return {"ok": True, **asdict(self._requests(self, message))}
         except MeterlogError as error:
             words, _, hint = str(error).partition("\n")
             said = {"error": words, "hint": getattr(error, "hint", "") or hint.strip()}
@@ -186,7 +190,7 @@ class BenchLoop:
         facts = {"link": station.source, "state": str(now.state), "why": now.why}
         log.info("link", extra={"facts": facts})
         self.writer.event(LINK.format(state=now.state), self.clock.now(), facts, link=station.link_id, whence="daemon")
-        self.announcer.tell(event="link", **facts, hint=now.hint)
+        self.announcer.tell(LinkEvent(link=station.source, state=now.state, why=now.why, hint=now.hint))
 
     def _set_aside(self, station: Station, now: float) -> None:
         """Keep no more of a link that nothing is understood of: its bytes are counted, and it is tried again."""
@@ -288,7 +292,7 @@ class BenchLoop:
                 self._refused = str(refused)
                 self._not_kept_before = self.writer.not_kept, self.writer.bytes_not_kept
                 log.error("store", extra={"facts": {"state": "refusing", "why": self._refused}})
-                self.announcer.tell(event="store", state="refusing", why=self._refused)
+                self.announcer.tell(StoreEvent(state="refusing", why=self._refused))
             return False
         self._commit_due = None
         if self._refused:
@@ -301,7 +305,7 @@ class BenchLoop:
             self._refused = ""
             log.info("store", extra={"facts": {"state": "kept", **facts}})
             self.writer.event(ActKind.STORE_REFUSED, self.clock.now(), facts, whence="daemon")
-            self.announcer.tell(event="store", state="kept", why="")
+            self.announcer.tell(StoreEvent(state="kept", why=""))
         return True
 
     def finish_erasing(self) -> None:
@@ -309,15 +313,15 @@ class BenchLoop:
         self._is_erasing = self.writer.has_acts or not self.writer.checkpoint()
 
     @property
-    def store_status(self) -> dict[str, Any]:
-        return {
-            "state": "refusing" if self._refused else "kept",
-            "why": self._refused,
-            "committed": self.writer.committed_readings,
-            "pending": self.writer.pending,
-            "not_kept": self.writer.not_kept,
-            "still_there": STILL_THERE if self._is_erasing else "",
-        }
+    def store_status(self) -> StoreStatus:
+        return StoreStatus(
+            state="refusing" if self._refused else "kept",
+            why=self._refused,
+            committed=self.writer.committed_readings,
+            pending=self.writer.pending,
+            not_kept=self.writer.not_kept,
+            still_there=STILL_THERE if self._is_erasing else "",
+        )
 
     # ---- telling ----
 
@@ -327,7 +331,7 @@ class BenchLoop:
                 station.fresh, station.announced_at = False, now
                 if self.announcer.is_watched:
                     readings, utc_ms = station.readings(), station.last_utc_ms
-                    self.announcer.tell(event="reading", link=station.source, readings=readings, utc_ms=utc_ms)
+                    self.announcer.tell(ReadingEvent(link=station.source, readings=readings, utc_ms=utc_ms))
 
     def _beat(self, now: float) -> None:
         self._beat_due = now + BEAT_S
@@ -341,7 +345,7 @@ class BenchLoop:
         stepped = self.clock.step_ms()
         if stepped:
             self._clock_stepped(stepped)
-        self.announcer.tell(event="beat", utc_ms=self.clock.utc_ms())
+        self.announcer.tell(BeatEvent(utc_ms=self.clock.utc_ms()))
 
     def _clock_stepped(self, by_ms: int) -> None:
         """Record that UTC was set; open links go on under a new row, so that what follows has the right UTC."""

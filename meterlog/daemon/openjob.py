@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Container, Mapping
 
     from meterlog.procedure.steps import Procedure
+    from meterlog.walk import Snapshot
     from meterlog.walk.session import ByCase, Session
 
 
@@ -40,15 +41,18 @@ class OpenJob:
         chosen = {key: self.procedure.step(key).counting(numbers) for key, numbers in self.captures.items()}
         return {key: number for key, number in chosen.items() if number is not None}
 
-    def snapshot(self) -> dict[str, Any]:
-        """The walk for pages, with the job's reference and verdict numbers."""
-        walk = self.session.walk
-        shown, absent = walk.snapshot(), self._absent()
-        if absent:
-            lacks = f"This check asks for the instrument {absent}, which this bench does not have."
-            shown["words"] = f"{lacks} {shown['words']}"
-        told = {"verdicts": dict(self.verdicts), "asks": self._asks(), "absent": absent}
-        return {"job": self.ref, **shown, **told}
+    def snapshot(self) -> Snapshot:
+        """The walk with the job's reference, its verdicts' numbers, and what the step at hand lacks."""
+        walk, absent = self.session.walk.snapshot(), self._absent()
+        lacks = f"This check asks for the instrument {absent}, which this bench does not have. " if absent else ""
+        return replace(
+            walk,
+            job=self.ref,
+            words=lacks + walk.words,
+            verdicts=dict(self.verdicts),
+            asks=self._asks(),
+            absent=absent,
+        )
 
     def _absent(self) -> str:
         """The instrument that the step at hand asks for by name, and that this bench does not have; "" otherwise."""

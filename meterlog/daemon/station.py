@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 from math import inf
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from meterlog.base.readings import Frame, Rejected, is_frozen
+from meterlog.base.readings import Frame, Rejected
 from meterlog.daemon.states import LinkState, Pace, Standing, standing
+from meterlog.daemon.status import DisplayedReading, LinkStatus, displayed
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from meterlog.base.readings import Form, Outcome, Reading
+    from meterlog.base.readings import Outcome, Reading
     from meterlog.links import Link
     from meterlog.profile import Profile
 
@@ -129,44 +130,24 @@ class Station:
             if not shown.is_stale and (self.link_id is None or now - shown.at > self.pace.stale_after_s):
                 self.last[channel], self.fresh = replace(shown, is_stale=True), True
 
-    def readings(self) -> list[dict[str, Any]]:
+    def readings(self) -> tuple[DisplayedReading, ...]:
         """The last reading of each channel, for status and announcements."""
-        return [
-            {**reading_dict(each.reading), "utc_ms": each.utc_ms, "is_stale": each.is_stale}
-            for each in self.last.values()
-        ]
+        return tuple(displayed(each.reading, each.utc_ms, is_stale=each.is_stale) for each in self.last.values())
 
-    def as_dict(self) -> dict[str, Any]:
-        """The station for a status."""
-        return {
-            "link": self.source,
-            "profile": self.profile.key,
-            "state": str(self.state),
-            "why": self.why,
-            "hint": self.hint,
-            "url": self.url,
-            "readings": self.readings(),
-            "utc_ms": self.last_utc_ms,
-            "count": self.count,
-            "rejected": self.rejected,
-            "skipped_bytes": self.skipped,
-            "bytes_not_kept": self.bytes_not_kept,
-            "line_errors": self.line_errors,
-        }
-
-
-def reading_dict(reading: Reading) -> dict[str, Any]:
-    """A reading for an announcement: what was shown, and its SI value."""
-    form: Form = reading.form
-    return {
-        "channel": form.channel,
-        "quantity": form.quantity,
-        "mode": form.mode,
-        "shown": reading.digits,
-        "value": reading.value,
-        "unit": form.unit,
-        "bound": str(form.bound) if form.bound else None,
-        "edge": reading.edge,
-        "flags": list(form.flags),
-        "is_frozen": is_frozen(form.flags),
-    }
+    def status(self) -> LinkStatus:
+        """How it stands."""
+        return LinkStatus(
+            link=self.source,
+            profile=self.profile.key,
+            state=self.state,
+            why=self.why,
+            hint=self.hint,
+            url=self.url,
+            readings=self.readings(),
+            utc_ms=self.last_utc_ms,
+            count=self.count,
+            rejected=self.rejected,
+            skipped_bytes=self.skipped,
+            bytes_not_kept=self.bytes_not_kept,
+            line_errors=dict(self.line_errors),
+        )

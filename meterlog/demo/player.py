@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 from meterlog.base.errors import CannotDo
 from meterlog.daemon import client
-from meterlog.daemon.client import ask
+from meterlog.daemon.client import status_of
 from meterlog.daemon.clock import LOOK_AGAIN_S
 from meterlog.walk import parse_act
 
@@ -91,15 +91,16 @@ class Player:
             time.sleep(0.001)
 
     def _heard_ms(self, source: str) -> int:
-        links = ask(self._database, "status")["status"]["links"]
-        return next(int(link["utc_ms"]) for link in links if link["link"] == source)
+        return next(link.utc_ms for link in status_of(self._database).links if link.link == source)
 
     def _do(self, words: str) -> None:
         """Do what the person did; once more, for a while, where it came between two states of the bench."""
         act = parse_act(words)
         for tries_left in reversed(range(TRIES)):
             try:
-                walk = ask(self._database, "status")["status"]["walk"]
+                walk = status_of(self._database).walk
+                if walk is None:
+                    raise CannotDo("no job is at hand", "")
                 client.act(self._database, walk, act.word, to=act.to, text=act.text, who="repairer (invented)")
             except CannotDo as refused:
                 if not tries_left:

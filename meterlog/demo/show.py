@@ -13,7 +13,7 @@ import yaml
 
 from meterlog.base.errors import CannotDo
 from meterlog.base.units import show, show_with
-from meterlog.daemon.client import ask
+from meterlog.daemon.client import ask, status_of
 from meterlog.daemon.clock import Moment
 from meterlog.demo.player import Player, Terminal
 from meterlog.demo.scenario import scenario, timeline
@@ -107,8 +107,7 @@ def _wait_for(database: Path, process: subprocess.Popen[bytes]) -> None:
     deadline = time.monotonic() + READY_WITHIN_S
     while time.monotonic() < deadline and process.poll() is None:
         with contextlib.suppress(CannotDo):
-            links = ask(database, "status")["status"]["links"]
-            if all(link["state"] in ("listening", "silent") for link in links):
+            if all(link.state in ("listening", "silent") for link in status_of(database).links):
                 return
         time.sleep(0.05)
     log = database.with_name("daemon.log")

@@ -97,7 +97,7 @@ class CaptureRecord:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Basis:
+class VerdictBasis:
     """What a verdict was concluded from besides its step: which captures counted, what was entered, whose limits.
 
     `captures` are ids by step key; `rule` is a decision rule other than the procedure's own, "" for none.
@@ -115,7 +115,7 @@ class Basis:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class VerdictRecord:
-    """A kept verdict. `result` is `Verdict.to_json`, `context` is `Basis.to_json`."""
+    """A kept verdict. `result` is `Verdict.to_json`, `context` is `VerdictBasis.to_json`."""
 
     id: int
     job: int
@@ -140,9 +140,9 @@ class VerdictRecord:
         return Verdict.from_json(self.result)
 
     @property
-    def basis(self) -> Basis:
+    def basis(self) -> VerdictBasis:
         """What it was concluded from."""
-        return Basis(**json.loads(self.context))
+        return VerdictBasis(**json.loads(self.context))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

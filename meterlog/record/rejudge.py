@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from meterlog import __version__
 from meterlog.base.errors import CannotDo
@@ -13,7 +13,7 @@ from meterlog.judging.limit import Rule
 from meterlog.procedure.case import Case, conclude
 from meterlog.record.acts import ActKind
 from meterlog.record.audit import says_the_same
-from meterlog.record.kept import Basis
+from meterlog.record.kept import VerdictBasis
 from meterlog.record.keptjob import kept_job
 
 if TYPE_CHECKING:
@@ -35,7 +35,8 @@ class Again:
     before: str
     verdict: Verdict
 
-    def as_dict(self) -> dict[str, Any]:
+    def as_row(self) -> dict[str, str | int | None]:
+        """It in one line of a table."""
         return {
             "step": self.step,
             "before": self.before or None,
@@ -107,7 +108,7 @@ def supersede(
     chosen = _counting(kept)
     procedure = writer.keep_text("procedure", kept.procedure.key, kept.procedure.text)
     captures = {key: each.number for key, each in chosen.items()}
-    basis = Basis(captures=captures, entries=kept.entries, where=kept.where, rule=str(kept.rule or ""))
+    basis = VerdictBasis(captures=captures, entries=kept.entries, where=kept.where, rule=str(kept.rule or ""))
     facts = {"reason": reason, "procedure": procedure, "where": kept.where, "rule": str(kept.rule or "")}
     writer.event(ActKind.CONCLUDED_AGAIN, now, facts, job=job, who=who, whence=whence)
     for again in (each for each in found if each.step in steps):

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from meterlog.procedure.steps import Procedure
     from meterlog.record.kept import ActRecord
     from meterlog.record.reader import RecordReader
+    from meterlog.walk import Snapshot
 
 _STATES = {"found wanting": "fail", "computed": "pass", "recorded": "not judged", "passed over": "skipped"}
 """How a check stands in a job, in the words of a suggestion; what is to be done again counts as not done."""
@@ -40,9 +41,9 @@ class Basis:
     fitted: tuple[str, ...]
 
 
-def states_of(walk: Mapping[str, Any]) -> dict[str, str]:
+def states_of(walk: Snapshot) -> dict[str, str]:
     """How each step of a walk stands, by its snapshot; a proof that no gate rests on any more counts as not done."""
-    return {step["key"]: "" if step["lapsed"] else step["state"] for step in walk["steps"]}
+    return {step.key: "" if step.lapsed else step.state for step in walk.steps}
 
 
 def basis_of(reader: RecordReader, ref: str, procedure: Procedure, states: Mapping[str, str]) -> Basis:

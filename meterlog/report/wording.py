@@ -14,13 +14,14 @@ from meterlog.judging.limit import MARKS
 from meterlog.record.kept import CaptureRecord
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable
 
     from _typeshed import DataclassInstance
 
     from meterlog.base.readings import Reading
     from meterlog.judging import Verdict
     from meterlog.record.kept import ReadingRecord
+    from meterlog.walk.snapshot import StepSnapshot
 
 OUTCOMES: dict[str, tuple[str, str]] = {
     "pass": ("✔", "inside the limit, with the meter's uncertainty counted"),
@@ -115,12 +116,12 @@ def _edge(reading: Reading) -> str:
     return f"{before}{reading.digits} {unit}".strip()
 
 
-def shown(step: Mapping[str, Any]) -> str:
+def shown(step: StepSnapshot) -> str:
     """What the counting capture of a walk's step showed: "0.42 Ω", "more than 2.20 GΩ", "over range"."""
-    if step["bound"] in ("overload", "open sensor"):
-        return BOUNDS[step["bound"]]
-    before = f"{BOUNDS[step['bound']]} " if step["bound"] else ""
-    return f"{before}{step['shown']} {units.symbol(step['unit'])}".strip() + (MARK if step["typed"] else "")
+    if step.bound in ("overload", "open sensor"):
+        return BOUNDS[step.bound]
+    before = f"{BOUNDS[step.bound]} " if step.bound else ""
+    return f"{before}{step.shown or ''} {units.symbol(step.unit or '')}".strip() + (MARK if step.typed else "")
 
 
 def measure(value: float | None, si: str, digits: int = 4) -> str:

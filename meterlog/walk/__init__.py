@@ -5,6 +5,7 @@ from meterlog.walk.course import NOTHING, REPLAY, Assume
 from meterlog.walk.happenings import Happening
 from meterlog.walk.ledger import Ledger
 from meterlog.walk.phases import PHASES, Phase
+from meterlog.walk.snapshot import Snapshot
 from meterlog.walk.walk import Walk
 
 __all__ = [
@@ -17,6 +18,7 @@ __all__ = [
     "Happening",
     "Ledger",
     "Phase",
+    "Snapshot",
     "Walk",
     "is_act",
     "parse_act",

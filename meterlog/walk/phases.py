@@ -26,9 +26,6 @@ class Offer:
     asks: str = ""
     to: str = ""
 
-    def as_dict(self) -> dict[str, str]:
-        return {"word": self.word, "label": self.label, "asks": self.asks, "to": self.to}
-
 
 NEXT = Offer(word="next", label="Next")
 OVERRIDE = Offer(

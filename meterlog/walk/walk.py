@@ -7,13 +7,14 @@ walk. Steps advance by themselves, after a capture and a lift of the leads; acts
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from meterlog.walk import happenings as told
 from meterlog.walk.course import NOTHING, Course
 from meterlog.walk.doing import do
 from meterlog.walk.hearing import hear
 from meterlog.walk.phases import Phase, asked
+from meterlog.walk.snapshot import Snapshot, StepSnapshot, WatchedDisplay
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping
@@ -148,43 +149,44 @@ class Walk:
             self._asks, self._course.turned_at = asks, at
         return happenings
 
-    def snapshot(self) -> dict[str, Any]:
-        """The walk as plain values: the step at hand, what it waits for, how every step stands."""
+    def snapshot(self) -> Snapshot:
+        """The walk as it stands."""
         course, step = self._course, self._course.step
-        return {
-            "procedure": self.procedure.key,
-            "title": self.procedure.title,
-            "phase": course.phase.value,
-            "step": step.key if step else "",
-            "words": asked(course.phase, step.kind if step else None, course.stage, course.advice),
-            "acts": [offer.as_dict() for offer in course.offers()],
-            "more": [offer.as_dict() for offer in course.more()],
-            "press": course.phase.press,
-            "cautions": list(step.cautions if step else self.procedure.cautions),
-            "unread": list(course.unread(step)) if course.phase is Phase.CAUTIONS else [],
-            "live": course.live.shown if course.live else "",
-            "stage": course.stage,
-            "needs": list(self.ledger.missing(step)) if step and course.phase is Phase.GATE else [],
-            "started": course.started.at if course.started else None,
-            "displays": [
-                {"source": key[0], "channel": key[1], "state": state.value}
-                for key, state in self._watch.states().items()
-            ],
-            "steps": [self._snapshot_of(each) for each in self.procedure.steps],
-        }
+        return Snapshot(
+            procedure=self.procedure.key,
+            title=self.procedure.title,
+            phase=course.phase,
+            step=step.key if step else "",
+            words=asked(course.phase, step.kind if step else None, course.stage, course.advice),
+            acts=tuple(course.offers()),
+            more=tuple(course.more()),
+            press=course.phase.press,
+            cautions=tuple(step.cautions if step else self.procedure.cautions),
+            unread=tuple(course.unread(step)) if course.phase is Phase.CAUTIONS else (),
+            live=course.live.shown if course.live else "",
+            stage=course.stage,
+            needs=tuple(self.ledger.missing(step)) if step and course.phase is Phase.GATE else (),
+            started=course.started.at if course.started else None,
+            displays=tuple(
+                WatchedDisplay(source=source, channel=channel, state=state.value)
+                for (source, channel), state in self._watch.states().items()
+            ),
+            steps=tuple(self._step(each) for each in self.procedure.steps),
+        )
 
-    def _snapshot_of(self, step: Step) -> dict[str, Any]:
+    def _step(self, step: Step) -> StepSnapshot:
         counting = self.ledger.counting(step)
-        return {
-            "key": step.key,
-            "title": step.title,
-            "kind": step.kind.name,
-            "state": self.ledger.state(step),
-            "lapsed": self.ledger.has_lapsed(step),
-            "safety": step.key in self._course.safety,
-            "captures": len(self.ledger.captures(step.key)),
-            "shown": counting.capture.reading.digits if counting and not step.kind.is_run else None,
-            "unit": counting.capture.form.unit if counting else None,
-            "typed": counting is not None and counting.capture.typed is not None,
-            "bound": counting.capture.form.bound.value if counting and counting.capture.form.bound else None,
-        }
+        capture = counting.capture if counting else None
+        return StepSnapshot(
+            key=step.key,
+            title=step.title,
+            kind=step.kind.name,
+            state=self.ledger.state(step),
+            lapsed=self.ledger.has_lapsed(step),
+            safety=step.key in self._course.safety,
+            captures=len(self.ledger.captures(step.key)),
+            shown=capture.reading.digits if capture and not step.kind.is_run else None,
+            unit=capture.form.unit if capture else None,
+            bound=capture.form.bound.value if capture and capture.form.bound else None,
+            typed=capture is not None and capture.typed is not None,
+        )

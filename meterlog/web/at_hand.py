@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import time
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from meterlog.base import units
 from meterlog.procedure.entries import entry_values, examples_of
@@ -29,6 +29,8 @@ if TYPE_CHECKING:
     from meterlog.record.outcome import JobOutcome
     from meterlog.record.reader import RecordReader
     from meterlog.report.healthy import LikeIt
+    from meterlog.walk import Snapshot
+    from meterlog.walk.snapshot import StepSnapshot
     from meterlog.web.next_check import Suggested
     from meterlog.web.scale import Scale
 
@@ -69,7 +71,7 @@ class Task:
         outcome: what the job amounts to, at its end.
     """
 
-    walk: Mapping[str, Any]
+    walk: Snapshot
     step: Step | None
     position: int | None
     title: str
@@ -84,7 +86,7 @@ class Task:
     elapsed_s: float | None
     alerts: Sequence[Alert]
     said: VerdictRecord | None
-    here: Sequence[Mapping[str, Any]]
+    here: Sequence[StepSnapshot]
     found: str
     examples: Mapping[str, str]
     alike: LikeIt | None
@@ -92,16 +94,16 @@ class Task:
     outcome: JobOutcome | None
 
 
-def at_hand(reader: RecordReader, walk: Mapping[str, Any], seen: int = 0) -> Task | None:
+def at_hand(reader: RecordReader, walk: Snapshot, seen: int = 0) -> Task | None:
     """The task of a walk's moment; None when the record holds no such job.
 
     `seen`: the number of the last verdict that was seen on this screen.
     """
-    job = reader.job(walk["job"])
+    job = reader.job(walk.job)
     if job is None:
         return None
     procedure = procedures.of(reader, job.procedure)
-    key = walk["step"]
+    key = walk.step
     step = procedures.step(procedure, key) if key else None
     where, entries = stated_of(job, reader.acts(job.id, STATES))
     limit = _limit(procedure, step, where, entries)
@@ -111,25 +113,25 @@ def at_hand(reader: RecordReader, walk: Mapping[str, Any], seen: int = 0) -> Tas
     return Task(
         walk=walk,
         step=step,
-        position=next((n for n, each in enumerate(walk["steps"], 1) if each["key"] == key), None),
-        title=step.title if step else walk["title"],
-        cautions_were_read=walk["phase"] not in ("cautions", "done"),
-        mains=_mains(walk["phase"], step),
+        position=next((n for n, each in enumerate(walk.steps, 1) if each.key == key), None),
+        title=step.title if step else walk.title,
+        cautions_were_read=walk.phase not in ("cautions", "done"),
+        mains=_mains(walk.phase, step),
         needs=_needs(walk, procedure),
-        states={each["key"]: _state(each) for each in walk["steps"]},
-        has_lapsed=any(each["lapsed"] for each in walk["steps"] if each["key"] == key),
+        states={each.key: _state(each) for each in walk.steps},
+        has_lapsed=any(each.lapsed for each in walk.steps if each.key == key),
         limit=limit,
         scale=_scale(step, limit),
-        is_spoken=step is not None and step.kind.watched in SPOKEN and walk["phase"] == "watch",
-        elapsed_s=since(walk["started"], time.monotonic()) if walk["phase"] == "run" else None,
+        is_spoken=step is not None and step.kind.watched in SPOKEN and walk.phase == "watch",
+        elapsed_s=since(walk.started, time.monotonic()) if walk.phase == "run" else None,
         alerts=_alerts(reader, verdicts, keys, procedure, seen),
         said=said,
-        here=[e for e in walk["steps"] if e["key"] == key and e["captures"] and e["shown"] is not None],
+        here=[e for e in walk.steps if e.key == key and e.captures and e.shown is not None],
         found=wording.result(said.verdict) if said and step and step.kind.is_run else "",
-        examples={name: examples_of(procedure, name) for name in walk["asks"]} if procedure else {},
-        alike=_alike(reader, job, step, entries, said) if step and walk["phase"] != "done" else None,
-        next_check=suggested(reader, walk, procedure) if walk["phase"] != "done" else None,
-        outcome=outcome.outcome_of(reader, walk["job"], procedure) if walk["phase"] == "done" else None,
+        examples={name: examples_of(procedure, name) for name in walk.asks} if procedure else {},
+        alike=_alike(reader, job, step, entries, said) if step and walk.phase != "done" else None,
+        next_check=suggested(reader, walk, procedure) if walk.phase != "done" else None,
+        outcome=outcome.outcome_of(reader, walk.job, procedure) if walk.phase == "done" else None,
     )
 
 
@@ -170,18 +172,18 @@ def _shows(reader: RecordReader, verdict: VerdictRecord) -> str:
     return wording.result(verdict.verdict) if kept is None or kept.capture.timing else wording.display(kept)
 
 
-def _needs(walk: Mapping[str, Any], procedure: Procedure | None) -> list[tuple[str, str]]:
+def _needs(walk: Snapshot, procedure: Procedure | None) -> list[tuple[str, str]]:
     """Key and title of what a step at its gate waits for; for the proof of dead, the first step that gives it."""
-    proofs = [each for each in walk["steps"] if KINDS[each["kind"]].proves_dead]
-    dead = [each["key"] for each in proofs if each["state"] != "pass" or each["lapsed"]]
+    proofs = [each for each in walk.steps if KINDS[each.kind].proves_dead]
+    dead = [each.key for each in proofs if each.state != "pass" or each.lapsed]
     proof = [(dead[0] if dead else "", "the proof that it is dead")]
-    return [pair for need in walk["needs"] for pair in ([(need, _title(procedure, need))] if need else proof)]
+    return [pair for need in walk.needs for pair in ([(need, _title(procedure, need))] if need else proof)]
 
 
-def _state(check: Mapping[str, Any]) -> str:
+def _state(check: StepSnapshot) -> str:
     """How a check stands; a proof of what nobody watched since is a memory."""
-    words = outcome.STATES.get(check["state"], check["state"])
-    return f"{words}, counts no more" if check["lapsed"] else words
+    words = outcome.STATES.get(check.state, check.state)
+    return f"{words}, counts no more" if check.lapsed else words
 
 
 def _title(procedure: Procedure | None, key: str) -> str:

@@ -13,7 +13,7 @@ from meterlog.base.errors import CannotDo, MeterlogError, WrongValue
 from meterlog.daemon import client
 from meterlog.procedure.entries import examples_of, read_entry
 from meterlog.web import at_hand, stream, trades
-from meterlog.web.display import displays, reading_words
+from meterlog.web.display import displays
 from meterlog.web.sheet import database_path, read, sheet
 
 if TYPE_CHECKING:
@@ -56,15 +56,13 @@ async def fragment(datasette: Any, request: Any) -> Any:
 async def moment(datasette: Any, request: Any) -> dict[str, Any]:
     """The bench as it stands: its displays in words, and the step at hand."""
     try:
-        status = (await ask(datasette, "status", STATUS_WITHIN_S))["status"]
+        status = await asyncio.to_thread(client.status_of, database_path(datasette), STATUS_WITHIN_S)
     except CannotDo:
         return {"lost": stream.NO_DAEMON, "displays": [], "hand": None, "store": None}
-    for link in status["links"]:
-        link["readings"] = [reading_words(reading) for reading in link["readings"]]
-    walk = status["walk"]
-    hand = await read(datasette, at_hand.at_hand, walk, seen_by(request, walk["job"])) if walk else None
-    shown = displays(status["links"], walk if hand else None, hand.step if hand else None)
-    return {"lost": "", "displays": shown, "hand": hand, "store": status["store"]}
+    walk = status.walk
+    hand = await read(datasette, at_hand.at_hand, walk, seen_by(request, walk.job)) if walk else None
+    shown = displays(status.links, walk if hand else None, hand.step if hand else None)
+    return {"lost": "", "displays": shown, "hand": hand, "store": status.store}
 
 
 def seen_by(request: Any, job: str) -> int:

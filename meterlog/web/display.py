@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 from meterlog.base import units
 from meterlog.report import wording
@@ -10,12 +11,12 @@ from meterlog.walk.answers import wanted_by
 from meterlog.walk.settle import OpenLeads
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
+    from meterlog.daemon.status import DisplayedReading, LinkStatus
     from meterlog.procedure.steps import Step
+    from meterlog.walk import Snapshot
     from meterlog.walk.settle import Want
-
-    Display = dict[str, Any]
 
 USUAL = ("auto range", "remote")
 """Flags that change nothing in what is read."""
@@ -25,10 +26,6 @@ NOTES = {
     "overload": "over the range",
     "open sensor": "the sensor is open",
 }
-NOTHING_YET: Display = {
-    "channel": "main", "digits": "– – –", "unit": "", "kind": "nothing yet", "quantity": "", "mode": "", "value": None,
-    "bound": None, "edge": None, "note": "", "flags": [], "is_stale": False,
-}  # fmt: skip
 AT_POINTS = {
     "lift first": "lift the probes first",
     "apart": "probes apart",
@@ -42,56 +39,96 @@ AT_REST = {"settling": "settling", "captured": "taken", "frozen": "HOLD is on: n
 """The same for what lies in no air between two points, such as a thermometer."""
 
 
-def reading_words(reading: Mapping[str, Any]) -> Display:
-    """A reading of the control socket with its display in words, for screen and scale."""
-    bound = reading["bound"]
-    digits = reading["shown"] if bound in (None, "above", "below") else {"overload": "OVER"}.get(bound, "OPEN")
-    kind = wording.quantity(reading["quantity"]) + (f" {reading['mode'].upper()}" if reading["mode"] else "")
-    return {
-        "channel": reading["channel"],
-        "digits": digits.replace("-", "−"),
-        "unit": units.symbol(reading["unit"]),
-        "kind": kind,
-        "quantity": reading["quantity"],
-        "mode": reading["mode"],
-        "value": reading["value"],
-        "bound": bound,
-        "edge": reading["edge"],
-        "note": NOTES.get(bound or "", ""),
-        "flags": [flag for flag in reading["flags"] if flag not in USUAL],
-        "is_stale": reading.get("is_stale", False),
-    }
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReadingWords:
+    """A reading with its display in words, for screen and scale; value and edge in SI."""
+
+    channel: str = "main"
+    digits: str = "– – –"
+    unit: str = ""
+    kind: str = "nothing yet"
+    quantity: str = ""
+    mode: str = ""
+    value: float | None = None
+    bound: str | None = None
+    edge: float | None = None
+    note: str = ""
+    flags: tuple[str, ...] = ()
+    is_stale: bool = False
 
 
-def displays(links: list[dict[str, Any]], walk: Mapping[str, Any] | None, step: Step | None) -> list[Display]:
+NOTHING_YET = ReadingWords()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Display:
+    """A display of the bench: what it shows, whose it is, how it stands with the step at hand."""
+
+    reading: ReadingWords
+    link: str
+    name: str
+    link_state: str
+    state: str
+    with_step: str
+    why: str
+    hint: str
+    is_wrong: bool = False
+
+
+def reading_words(reading: DisplayedReading) -> ReadingWords:
+    """A reading of the control socket in words."""
+    bound = reading.bound
+    digits = reading.shown if bound in (None, "above", "below") else {"overload": "OVER"}.get(bound, "OPEN")
+    return ReadingWords(
+        channel=reading.channel,
+        digits=digits.replace("-", "−"),
+        unit=units.symbol(reading.unit),
+        kind=wording.quantity(reading.quantity) + (f" {reading.mode.upper()}" if reading.mode else ""),
+        quantity=reading.quantity,
+        mode=reading.mode,
+        value=reading.value,
+        bound=bound,
+        edge=reading.edge,
+        note=NOTES.get(bound or "", ""),
+        flags=tuple(flag for flag in reading.flags if flag not in USUAL),
+        is_stale=reading.is_stale,
+    )
+
+
+def displays(links: Sequence[LinkStatus], walk: Snapshot | None, step: Step | None) -> list[Display]:
     """Every display of the bench, the one that the step at hand reads first, each with its state in words."""
     want = wanted_by(step) if step else None
-    states = {(d["source"], d["channel"]): d["state"] for d in walk["displays"]} if walk else {}
-    shown = [_display(link, reading, want, states) for link in links for reading in link["readings"] or [NOTHING_YET]]
+    states = {(each.source, each.channel): each.state for each in walk.displays} if walk else {}
+    shown = [
+        _display(link, reading, want, states)
+        for link in links
+        for reading in [reading_words(each) for each in link.readings] or [NOTHING_YET]
+    ]
     ranked = sorted(shown, key=lambda each: _rank(each, step, want))
-    if want and ranked and ranked[0]["quantity"] and not _fits(ranked[0], want):
-        ranked[0]["with_step"] = f"this check wants {wanted_words(want)}"
-        ranked[0]["is_wrong"] = True
+    if want and ranked and ranked[0].reading.quantity and not _fits(ranked[0].reading, want):
+        ranked[0] = replace(ranked[0], with_step=f"this check wants {wanted_words(want)}", is_wrong=True)
     return ranked
 
 
-def _display(link: dict[str, Any], reading: Display, want: Want | None, states: Mapping[Any, str]) -> Display:
-    state = states.get((link["link"], reading["channel"]), "")
-    return {
-        **reading,
-        "link": link["link"],
-        "name": link["link"] if reading["channel"] == "main" else f"{link['link']}, {reading['channel']}",
-        "link_state": link["state"],
-        "state": state,
-        "with_step": "no longer read" if reading["is_stale"] else _with_step(reading, want, state),
-        "why": link["why"],
-        "hint": link["hint"],
-    }
+def _display(
+    link: LinkStatus, reading: ReadingWords, want: Want | None, states: Mapping[tuple[str, str], str]
+) -> Display:
+    state = states.get((link.link, reading.channel), "")
+    return Display(
+        reading=reading,
+        link=link.link,
+        name=link.link if reading.channel == "main" else f"{link.link}, {reading.channel}",
+        link_state=link.state,
+        state=state,
+        with_step="no longer read" if reading.is_stale else _with_step(reading, want, state),
+        why=link.why,
+        hint=link.hint,
+    )
 
 
-def _with_step(reading: Display, want: Want | None, state: str) -> str:
+def _with_step(reading: ReadingWords, want: Want | None, state: str) -> str:
     """What the step makes of what shows now; "" where it makes nothing of it."""
-    if want is None or not reading["quantity"] or not _fits(reading, want):
+    if want is None or not reading.quantity or not _fits(reading, want):
         return ""
     return (AT_REST if want.open_leads is OpenLeads.REST else AT_POINTS).get(state, "")
 
@@ -101,12 +138,12 @@ def wanted_words(want: Want) -> str:
     return wording.quantity(want.quantity) + (f" {want.mode.upper()}" if want.mode else "")
 
 
-def _fits(reading: Display, want: Want) -> bool:
-    return reading["quantity"] == want.quantity and (not want.mode or reading["mode"] in ("", want.mode))
+def _fits(reading: ReadingWords, want: Want) -> bool:
+    return reading.quantity == want.quantity and (not want.mode or reading.mode in ("", want.mode))
 
 
 def _rank(display: Display, step: Step | None, want: Want | None) -> tuple[bool, ...]:
     """What the step reads comes first: the instrument that it names, its function, what the walk watches."""
-    named = bool(step and step.instrument and step.instrument == display["link"])
-    fits = want is not None and bool(display["quantity"]) and _fits(display, want)
-    return (not named, not fits, not display["state"], not display["quantity"])
+    named = bool(step and step.instrument and step.instrument == display.link)
+    fits = want is not None and bool(display.reading.quantity) and _fits(display.reading, want)
+    return (not named, not fits, not display.state, not display.reading.quantity)

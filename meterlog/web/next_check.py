@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from meterlog.diagnosis.advice import advise, in_ten
 from meterlog.record.suggested import basis_of, states_of
@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
     from meterlog.procedure.steps import Procedure
     from meterlog.record.reader import RecordReader
+    from meterlog.walk import Snapshot
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,12 +41,12 @@ class Suggested:
         return self.step[0] if self.step else ""
 
 
-def suggested(reader: RecordReader, walk: Mapping[str, Any], procedure: Procedure | None) -> Suggested | None:
+def suggested(reader: RecordReader, walk: Snapshot, procedure: Procedure | None) -> Suggested | None:
     """What is said of the next check of a walk's job; None where its procedure states no faults."""
-    if procedure is None or procedure.diagnosis is None or walk["live"]:
+    if procedure is None or procedure.diagnosis is None or walk.live:
         return None
     complaints = procedure.diagnosis.complaints
-    basis = basis_of(reader, walk["job"], procedure, states_of(walk))
+    basis = basis_of(reader, walk.job, procedure, states_of(walk))
     complaint = basis.question.complaint
     if complaint not in complaints:
         return Suggested(complaints=complaints)

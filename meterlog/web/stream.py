@@ -10,10 +10,13 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import json
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from datasette.utils.asgi import Response
 
+from meterlog.base.plain import from_plain
+from meterlog.daemon.status import DisplayedReading
 from meterlog.store.sqlite import lock_facts
 from meterlog.web.display import reading_words
 from meterlog.web.sheet import database_path
@@ -122,10 +125,14 @@ async def _watch(database: Path) -> AsyncGenerator[dict[str, Any], None]:
             await writer.wait_closed()
 
 
+def _words(reading: dict[str, Any]) -> dict[str, Any]:
+    return asdict(reading_words(from_plain(DisplayedReading, reading)))
+
+
 def _event(line: dict[str, Any]) -> tuple[str, dict[str, Any]]:
     kind = line.get("event")
     if kind == "reading":
-        return "reading", {"link": line["link"], "readings": [reading_words(r) for r in line["readings"]]}
+        return "reading", {"link": line["link"], "readings": [_words(r) for r in line["readings"]]}
     if kind == "walk":
         return "walk", {name: line["walk"][name] for name in STANDS}
     if kind in PASSED_ON:

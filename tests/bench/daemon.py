@@ -20,7 +20,7 @@ from edge.test_loop import celsius
 from players.segments import frame
 
 from meterlog.base.readings import Form, Frame, Reading
-from meterlog.daemon.client import act, watch
+from meterlog.daemon.client import act, status_of, watch
 from meterlog.daemon.loop import COMMIT_WAIT_S
 from meterlog.record.writer import Now
 from meterlog.store import sqlite
@@ -154,7 +154,7 @@ def latency(seconds=15):
 def acted(daemon):
     """How long acts take until they are acknowledged as committed, ms."""
     daemon.ask("open job", procedure="microwave-oven", ref="K-7")
-    walk = daemon.ask("status")["status"]["walk"]
+    walk = status_of(daemon.db).walk
     for number in range(100):
         began = time.monotonic()
         act(daemon.db, walk, "note", text=f"invented note {number}")

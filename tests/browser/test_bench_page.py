@@ -75,7 +75,7 @@ def test_the_limit_is_a_band_with_the_reading_on_it(meter, player, kettle, brows
     daemon.act("go to", to="element")
     page = page_of("desktop")
     page.goto(browse(daemon.db) + "/bench")
-    expect(page.get_by_role("img", name="Accepted: 15 .. 30 ohm")).to_be_visible()
+    expect(page.get_by_role("img", name="Accepted: 15 .. 30 Ω")).to_be_visible()
     player.ohms = 40.0
     expect(page.locator(".scale-words")).to_have_text("now above the limit")
     player.ohms = 20.0

@@ -37,7 +37,7 @@ def test_a_step_of_any_kind_opens_and_says_what_is_asked(kind):
     walk.start(0.0)
     assert walk.phase == ("done" if kind.opens is Opens.COMPUTED else kind.opens.value)
     if kind.on_screen:
-        assert walk.snapshot()["words"] == kind.on_screen
+        assert walk.snapshot().words == kind.on_screen
     assert walk.act(Act(word="note", text="seen"), 1.0)
 
 

@@ -1,14 +1,13 @@
 """The page that describes the control socket, held to the code: requests, acts, phases, the walk, events."""
 
-import ast
 import re
+from dataclasses import fields
 from pathlib import Path
 
-from walking import procedure, step
-
 from meterlog.daemon.control import MOST_CLIENTS
+from meterlog.daemon.events import EVENTS
 from meterlog.daemon.requests import MEANT_FOR, REQUESTS
-from meterlog.walk import PHASES, WORDS, Walk
+from meterlog.walk import PHASES, WORDS, Snapshot
 
 DAEMON = Path(__file__).parents[2] / "meterlog" / "daemon"
 PAGE = (DAEMON / "PROTOCOL.md").read_text()
@@ -40,19 +39,20 @@ def test_what_an_act_names_is_named():
 
 
 def test_every_field_of_the_walk_is_described_and_exists():
-    added = {"job", "verdicts", "asks", "absent"}  # by the job at hand
-    assert set(first_column("| field | what it is |")) == set(Walk(procedure(step("a"))).snapshot()) | added
+    assert set(first_column("| field | what it is |")) == {field.name for field in fields(Snapshot)}
 
 
-def events_told():
-    for path in DAEMON.glob("*.py"):
-        for node in ast.walk(ast.parse(path.read_text())):
-            if isinstance(node, ast.Call):
-                yield from (word.value.value for word in node.keywords if word.arg == "event")
+def test_every_event_is_described_and_exists():
+    assert sorted(first_column("| event | with |")) == sorted(EVENTS.values())
 
 
-def test_every_event_is_described_and_told():
-    assert sorted(first_column("| event | with |")) == sorted(set(events_told()))
+def test_what_each_request_takes_is_described_and_exists():
+    """Every field of a request stands in its row, and every name in the row is a field."""
+    table = PAGE.partition("| `do` | with | answers |")[2].partition("\n\n")[0]
+    rows = {row.split("`")[1]: row.split("|")[2] for row in table.splitlines()[2:]}
+    for do, (kind, _) in REQUESTS.items():
+        own = {field.name for field in fields(kind)} - {"who", "whence"}
+        assert (do, set(re.findall(r"`(\w+)`", rows[do]))) == (do, own)
 
 
 def test_the_number_of_clients_is_the_one_in_force():

@@ -102,7 +102,7 @@ def test_on_the_walk_it_answers_the_check_at_hand():
     assert isinstance(captured, Captured)
     assert (captured.capture.how, captured.capture.count, captured.source) == ("typed", 0, "")
     assert bench.walk.step.key == "next"
-    assert bench.walk.snapshot()["steps"][0]["typed"]
+    assert bench.walk.snapshot().steps[0].typed
 
 
 def test_on_the_walk_a_proof_takes_none():
@@ -111,9 +111,9 @@ def test_on_the_walk_a_proof_takes_none():
     (refused,) = bench.act("type 0.0 V on voltage tester")
     assert isinstance(refused, Refused)
     assert refused.why.startswith("A dead circuit is proved")
-    assert "type" not in {offer["word"] for offer in bench.walk.snapshot()["more"]}
+    assert "type" not in {offer.word for offer in bench.walk.snapshot().more}
 
 
 def test_it_is_offered_where_it_may_answer():
     bench = Bench(EARTH, assume=NOTHING)
-    assert bench.walk.snapshot()["more"][0]["word"] == "type"
+    assert bench.walk.snapshot().more[0].word == "type"

@@ -13,10 +13,11 @@ import threading
 import time
 import tty
 from collections import deque
+from dataclasses import asdict
 from pathlib import Path
 
 from meterlog.base.errors import CannotDo
-from meterlog.daemon.client import act, ask
+from meterlog.daemon.client import act, ask, status_of
 from meterlog.store.sqlite import open_reader
 
 WITHIN_S = 20.0
@@ -144,7 +145,7 @@ class Daemon:
 
     def act(self, word, **more):
         """An act meant for what is asked now."""
-        return act(self.db, self.ask("status")["status"]["walk"], word, who="test", **more)
+        return {"ok": True, "walk": asdict(act(self.db, status_of(self.db).walk, word, who="test", **more))}
 
     def link(self, name):
         return next(link for link in self.ask("status")["status"]["links"] if link["link"] == name)

@@ -16,6 +16,7 @@ from meterlog.daemon import control
 from meterlog.daemon.announce import WAITING_LINES, Announcer
 from meterlog.daemon.client import ask
 from meterlog.daemon.control import MOST_CLIENTS, ControlServer
+from meterlog.daemon.events import StoreEvent
 from meterlog.files import places
 from meterlog.store.sqlite import lock_facts
 
@@ -120,7 +121,7 @@ def test_a_watcher_that_takes_nothing_is_let_go(tmp_path, monkeypatch):
     wait_until(lambda: server.announcer.is_watched, "the watcher")
     told = 0
     while server.announcer.is_watched:
-        server.announcer.tell(event="beat", filler="x" * 1000)
+        server.announcer.tell(StoreEvent(state="kept", why="x" * 1000))
         told += 1
     assert told > WAITING_LINES
     names = [thread.name for thread in threading.enumerate()]

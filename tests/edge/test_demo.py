@@ -103,7 +103,7 @@ def test_an_act_that_the_bench_does_not_take_ends_the_demo_in_words(monkeypatch,
     def refuse(*_, **__):
         raise CannotDo("Nothing waits to be confirmed.", "see what is asked")
 
-    monkeypatch.setattr(player, "ask", refuse)
+    monkeypatch.setattr(player, "status_of", refuse)
     moment = Moment.made(tmp_path / "clock", 0.0)
     with pytest.raises(CannotDo) as ended:
         Player({}, moment, tmp_path / "demo.db", 20.0).play([(0.0, "multimeter", Event(0.0, "act", word="press"))])

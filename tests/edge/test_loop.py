@@ -14,7 +14,8 @@ from meterlog.daemon import states, station
 from meterlog.daemon.announce import Announcer
 from meterlog.daemon.clock import Clock
 from meterlog.daemon.desk import JobDesk
-from meterlog.daemon.items import Damaged, LineChanged, Opened, Received, Request, StateChanged, Stop
+from meterlog.daemon.events import EVENTS
+from meterlog.daemon.items import Damaged, LineChanged, Opened, PendingRequest, Received, StateChanged, Stop
 from meterlog.daemon.loop import BenchLoop
 from meterlog.daemon.main import QUEUE_ITEMS, stations_of
 from meterlog.daemon.requests import answer
@@ -77,8 +78,8 @@ class Loop:
 
     def ask(self, **message):
         reply = queue.Queue(1)
-        self.items.put(Request(message, reply))
-        return reply.get(timeout=20)
+        self.items.put(PendingRequest(message, reply))
+        return json.loads(json.dumps(reply.get(timeout=20)))  # as it goes over the socket
 
     def walk(self):
         return self.ask(do="status")["status"]["walk"]
@@ -514,9 +515,9 @@ def test_what_is_told_as_taken_is_on_disk_first(loop, monkeypatch):
             order.append("commit")
         return commit(now)
 
-    def telling(**said):
-        order.append(said["event"])
-        tell(**said)
+    def telling(announcement):
+        order.append(EVENTS[type(announcement)])
+        tell(announcement)
 
     monkeypatch.setattr(loop.writer, "commit", committing)
     monkeypatch.setattr(loop.announcer, "tell", telling)
@@ -699,7 +700,7 @@ def test_a_loop_that_was_held_up_finds_no_silence_in_what_waits_for_it(loop, mon
     monkeypatch.setattr(loop.writer, "commit", slow)
     loop.hear(celsius(215) + celsius(216)[:5])
     reply = queue.Queue(1)
-    loop.items.put(Request({"do": "try again", "link": "thermometer"}, reply))
+    loop.items.put(PendingRequest({"do": "try again", "link": "thermometer"}, reply))
     loop.hear(celsius(216)[5:])
     wait_until(lambda: link_of(loop)["count"] == 3, "both readings")
     assert link_of(loop)["rejected"] == 0

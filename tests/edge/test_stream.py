@@ -55,7 +55,7 @@ def test_announcements_are_passed_on_with_readings_in_words(database):
     events = heard(database, 5)
     assert [name for name, _ in events] == ["here", "reading", "walk", "verdict", "beat"]
     (words,) = events[1][1]["readings"]
-    assert (words["digits"], words["unit"], words["kind"], words["flags"]) == ("−0.42", "Ω", "resistance", ["hold"])
+    assert (words["digits"], words["unit"], words["kind"], words["flags"]) == ("−0.42", "Ω", "resistance", ("hold",))
     assert events[2][1] == STANDS  # what is true no more; the page asks for the step anew: one drawing of it
 
 

@@ -277,7 +277,7 @@ class History:
             waits = bool(self.walk.ledger.missing(step))
             assert waits == (not self.model.may_open(step.key)), f"{step.key}: the ledger says it waits: {waits}"
         if self.walk.phase is Phase.LIVE:
-            assert [offer["word"] for offer in self.walk.snapshot()["acts"]] == ["acknowledge"]
+            assert [offer.word for offer in self.walk.snapshot().acts] == ["acknowledge"]
 
 
 def _rests_on(key: str) -> set[str]:
@@ -340,8 +340,8 @@ def _on_with_it(history: History) -> None:
     if phase in (Phase.WATCH, Phase.RUN, Phase.AFTER):
         history.answer("pass")
     elif phase is not Phase.DONE:
-        offer = history.walk.snapshot()["acts"][0]
-        history.fresh(offer["word"], offer["to"], "well")
+        offer = history.walk.snapshot().acts[0]
+        history.fresh(offer.word, offer.to, "well")
 
 
 def play(rng: random.Random, moves: int) -> Counter[str]:

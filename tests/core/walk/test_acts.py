@@ -263,7 +263,7 @@ def test_a_heating_run_that_was_switched_off_says_what_comes():
     bench.act("start")
     bench.act("stop")
     shown = bench.walk.snapshot()
-    assert (shown["phase"], shown["words"], [each["label"] for each in shown["acts"]]) == (
+    assert (shown.phase, shown.words, [each.label for each in shown.acts]) == (
         "after",
         "Mains off. Stir for 10 s with the probe in the load, then hold it still: the run is taken 90 s after Stop.",
         ["Take it now"],

@@ -53,7 +53,7 @@ class Job:
 
     @property
     def stands(self):
-        return self.walk.snapshot()["phase"], self.walk.step.key if self.walk.step else ""
+        return self.walk.snapshot().phase, self.walk.step.key if self.walk.step else ""
 
     def missing(self, key):
         return self.walk.ledger.missing(self.walk.procedure.step(key))
@@ -107,9 +107,9 @@ def test_a_step_that_nothing_judges_is_recorded_and_holds_nobody():
 def test_at_a_gate_the_way_leads_to_what_is_missing_and_back():
     job = passed_up_to("earth")
     job.act("go to", to="run")
-    first, second = job.walk.snapshot()["acts"]
-    assert (first["word"], first["to"], first["label"]) == ("go to", "earth", "To: earth")
-    assert (second["word"], bool(second["asks"])) == ("override", True)
+    first, second = job.walk.snapshot().acts
+    assert (first.word, first.to, first.label) == ("go to", "earth", "To: earth")
+    assert (second.word, bool(second.asks)) == ("override", True)
     job.act("go to", to="earth")
     job.answer("earth")
     assert job.walk._course.after(job.walk.procedure.step("earth")).key == "insulation"
@@ -137,7 +137,7 @@ def test_an_override_opens_the_gate_that_it_was_written_at_and_none_behind_it():
     job.answer("dead")
     job.act("go to", to="winding")
     assert (job.stands, job.missing("winding")) == (("gate", "winding"), ("unplugged",))
-    assert job.walk.snapshot()["acts"][0]["to"] == "unplugged"
+    assert job.walk.snapshot().acts[0].to == "unplugged"
     job.act("override", text="it is wired in, and the breaker is locked")
     job.answer("winding")
     job.walk.ledger.leave(STEPS[0], "looked")
@@ -161,7 +161,7 @@ def test_mains_on_ends_the_proofs_and_what_was_looked_at_for_them():
     job.act("go to", to="winding")
     assert job.stands == ("gate", "winding")
     assert job.missing("winding") == ("dead",)
-    assert job.walk.snapshot()["acts"][0]["to"] == "unplugged"
+    assert job.walk.snapshot().acts[0].to == "unplugged"
 
 
 def test_a_proof_after_mains_opens_only_what_rests_on_it():
@@ -193,7 +193,7 @@ def test_reopened_after_refitting_it_is_refitted_and_proved_safe_again():
     assert job.stands == ("watch", "winding")
     assert [dict(h.keys) for h in told if isinstance(h, Reopened)] == [{"refitted": 0, "earth": 0, "insulation": 0}]
     assert job.missing("run") == ("insulation", "earth", "refitted")
-    states = {each["key"]: each["state"] for each in job.walk.snapshot()["steps"]}
+    states = {each.key: each.state for each in job.walk.snapshot().steps}
     assert [states[key] for key in ("refitted", "earth", "insulation")] == ["to do again"] * 3
     job.answer("winding")
     assert job.walk._course.after(job.walk.procedure.step("winding")).key == "refitted"
@@ -221,7 +221,7 @@ def test_a_live_point_closes_every_gate_and_waits_to_be_seen():
         job.told += job.walk.reading("meter", number, Reading(VOLT, 325_000), job.at)
     assert [h.shown for h in job.told if isinstance(h, LivePoint)] == ["325.000 V"]
     assert job.stands == ("live", "dead")
-    assert job.walk.snapshot()["live"] == "325.000 V"
+    assert job.walk.snapshot().live == "325.000 V"
     assert job.missing("winding") == ("dead",)
     for word, more in (("next", {}), ("go to", {"to": "winding"}), ("skip", {"text": "why not"}), ("confirm", {})):
         assert names(job.act(word, **more)) == ["Refused"]
@@ -238,7 +238,7 @@ def test_a_live_point_closes_every_gate_and_waits_to_be_seen():
 def test_next_leaves_no_look_no_proof_and_no_safety_check(key):
     job = passed_up_to(key)
     assert names(job.act("next")) == ["Refused"]
-    assert "next" not in [each["word"] for each in job.walk.snapshot()["acts"]]
+    assert "next" not in [each.word for each in job.walk.snapshot().acts]
     assert names(job.act("skip", text="not mine to do"))[:2] == ["Acted", "Passed"]
 
 
@@ -256,11 +256,11 @@ def test_a_caution_is_acknowledged_once_a_job():
         assume=NOTHING, cautions=("unplug",),
     )  # fmt: skip
     bench.act("acknowledge")
-    assert bench.walk.snapshot()["unread"] == ["look first"]
+    assert bench.walk.snapshot().unread == ("look first",)
     bench.act("acknowledge")
     told = bench.act("confirm")
     assert (bench.walk.step.key, bench.walk.phase) == ("b", "look")
-    assert bench.walk.snapshot()["cautions"] == ["look first"]
+    assert bench.walk.snapshot().cautions == ("look first",)
     assert isinstance(told[-1], StepBegan)
 
 
@@ -321,7 +321,7 @@ def test_a_shipped_procedure_that_goes_well_holds_nobody_and_ends(path):
         at += 1.0
         if walk.phase == "done":
             break
-        assert walk.phase != "gate", walk.snapshot()["needs"]
+        assert walk.phase != "gate", walk.snapshot().needs
         if walk.phase == "cautions":
             walk.act(Act(word="acknowledge"), at)
         elif walk.phase == "look":

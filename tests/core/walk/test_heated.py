@@ -186,8 +186,8 @@ def test_vessels_that_do_not_pair_are_not_judged(loads, channels, shown, why):
 def test_after_the_stop_it_says_how_long_to_stir_and_what_is_waited_for():
     session, _ = walked({60: ["start"], 120: ["stop"]}, until=150)
     shown = session.walk.snapshot()
-    assert shown["phase"] == "after"
-    assert shown["words"] == (
+    assert shown.phase == "after"
+    assert shown.words == (
         "Mains off. Stir for 10 s with the probe in the load, then hold it still: the run is taken "
         f"{AFTER_S:.0f} s after Stop."
     )
@@ -195,6 +195,6 @@ def test_after_the_stop_it_says_how_long_to_stir_and_what_is_waited_for():
 
 def test_what_a_run_shows_is_its_power_and_no_temperature_out_of_it():
     session, events = walked({60: ["start"], 120: ["stop"]})
-    [step] = session.walk.snapshot()["steps"]
-    assert (step["captures"], step["shown"]) == (1, None)
+    [step] = session.walk.snapshot().steps
+    assert (step.captures, step.shown) == (1, None)
     assert verdict_of(events).unit == "watt"

@@ -37,12 +37,12 @@ def test_what_was_worked_out_from_a_part_is_worked_out_again_once_its_replacemen
     bench.open()
     bench.show(OHM, 990, 4.0)
     bench.open()
-    assert (concluded.count("power"), bench.walk.snapshot()["step"]) == (1, "b")
+    assert (concluded.count("power"), bench.walk.snapshot().step) == (1, "b")
     bench.act("go to a")
     bench.open()
     bench.show(OHM, 470, 4.0)
     bench.open()
-    assert (concluded.count("power"), bench.walk.snapshot()["step"]) == (2, "b")
+    assert (concluded.count("power"), bench.walk.snapshot().step) == (2, "b")
 
 
 def test_the_next_step_waits_for_a_lift():

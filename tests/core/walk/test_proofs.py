@@ -690,7 +690,7 @@ def test_a_leak_before_another_open_step_takes_the_short_as_its_beginning():
 
 
 def asks(bench):
-    return bench.walk.snapshot()["words"]
+    return bench.walk.snapshot().words
 
 
 def test_what_is_asked_now_is_what_was_advised_until_the_proof_goes_on():
