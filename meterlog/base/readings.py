@@ -223,6 +223,8 @@ class Typed:
 
 TYPED = "typed"
 """How a capture was taken that a person typed."""
+HEATING_RUN = "heating run"
+"""How a heating run is captured: every reading of it. What it found is worked out; no one reading shows it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -258,6 +260,11 @@ class Capture:
     proof: tuple[tuple[int, int], ...] = ()
     timing: Timing | None = None
     typed: Typed | None = None
+
+    @property
+    def is_run(self) -> bool:
+        """Whether it is a heating run: its median reading answers nothing."""
+        return self.how == HEATING_RUN
 
     @classmethod
     def of_one(cls, reading: Reading, at: float, how: str) -> Capture:

@@ -12,7 +12,6 @@ from meterlog.procedure.heating_step import MAINS_SIDE
 from meterlog.procedure.language import read_kept_procedure
 from meterlog.procedure.typed import typed_answer
 from meterlog.profile import read_kept_profile
-from meterlog.walk.heated import HEATING_RUN
 
 if TYPE_CHECKING:
     from meterlog.base.readings import Reading
@@ -99,7 +98,7 @@ class Revisit:
 
     def _beside(self, kept: CaptureRecord) -> tuple[tuple[float, Reading], ...]:
         """What other instruments read of the mains side during a heating run."""
-        return self.reader.meanwhile(kept, frozenset(MAINS_SIDE)) if kept.capture.how == HEATING_RUN else ()
+        return self.reader.meanwhile(kept, frozenset(MAINS_SIDE)) if kept.capture.is_run else ()
 
     def case(self, verdict: VerdictRecord) -> Case:
         """The case that a verdict was reached from, as its context says."""

@@ -96,7 +96,12 @@ def mark(name: str) -> str:
 
 
 def display(kept: CaptureRecord | ReadingRecord) -> str:
-    """What an instrument showed, with its unit: "0.420 Ω", "over 40 MΩ", "more than 2.20 GΩ", "0.09 Ω (typed)"."""
+    """What an instrument showed, with its unit: "0.420 Ω", "over 40 MΩ", "more than 2.20 GΩ", "0.09 Ω (typed)".
+
+    Of a heating run how many readings it is: none of them is what was found.
+    """
+    if isinstance(kept, CaptureRecord) and kept.capture.is_run:
+        return f"{kept.capture.count} readings"
     return _edge(kept.reading) + typed_mark(kept)
 
 

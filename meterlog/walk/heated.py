@@ -10,15 +10,13 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from meterlog.base.readings import HEATING_RUN
 from meterlog.walk.rise import Rise
 from meterlog.walk.settle import Settled, State, capture_of
 
 if TYPE_CHECKING:
     from meterlog.base.readings import Capture, Timing
     from meterlog.walk.settle import Sample, Signal, Sort, Stream
-
-HEATING_RUN = "heating run"
-"""How such a capture was chosen."""
 
 AFTER_S = 90.0
 """How long the thermometer is read after heating, as the words of its phase say: 10 s of stirring, then what tells the

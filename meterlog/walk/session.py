@@ -20,7 +20,6 @@ from meterlog.procedure.typed import typed_answer
 from meterlog.walk import NOTHING, Act, Happening, Walk
 from meterlog.walk.acts import PEDAL
 from meterlog.walk.happenings import Captured, Passed
-from meterlog.walk.heated import HEATING_RUN
 from meterlog.walk.pedals import PEDAL_UNCERTAINTY_S, PEDALS, Pedals
 
 if TYPE_CHECKING:
@@ -282,7 +281,7 @@ class ByCase:
 
     def _beside(self, source: str, capture: Capture) -> tuple[tuple[float, Reading], ...]:
         """What other instruments read of the mains side during a heating run, in order of time."""
-        if capture.how != HEATING_RUN:
+        if not capture.is_run:
             return ()
         found = [
             (at, reading)

@@ -169,7 +169,7 @@ def _alerts(
 def _shows(reader: RecordReader, verdict: VerdictRecord) -> str:
     """What a verdict's capture showed; what was found, where that is worked out from many readings."""
     kept = reader.capture(verdict.capture) if verdict.capture is not None else None
-    return wording.result(verdict.verdict) if kept is None or kept.capture.timing else wording.display(kept)
+    return wording.result(verdict.verdict) if kept is None or kept.capture.is_run else wording.display(kept)
 
 
 def _needs(walk: Snapshot, procedure: Procedure | None) -> list[tuple[str, str]]:

@@ -40,12 +40,18 @@ def test_a_whole_job_is_driven_from_the_page(meter, player, kettle, browse, page
     page.get_by_text("Note", exact=True).click()
     page.get_by_label("Note on this check").fill("Element <i>looks</i> scaled")
     press(page, "Keep the note")
+    page.get_by_text("Add a photograph").click()
+    page.get_by_label("What it shows").fill("scale on the element")
+    page.get_by_label("Picture").set_input_files({"name": "it.png", "mimeType": "image/png", "buffer": small_png()})
+    press(page, "Add it to job B-1")
+    expect(page.get_by_text("Kept with the job.")).to_be_visible()
     player.ohms = 19.6
     task(page, "Cord of a kettle")
     expect(page.locator(".ending")).to_contain_text("Did not pass: do not use.")
     page.get_by_role("link", name="Job B-1").first.click()
     for words in ("19.6 Ω", "8.1 Ω", "Trips <b>at once</b>", "Element <i>looks</i> scaled"):
         expect(page.get_by_text(words).first).to_be_visible()
+    expect(page.get_by_role("img", name="scale on the element")).to_be_visible()
     page.get_by_label("What it shows").fill("rating plate")
     page.get_by_label("Picture").set_input_files({"name": "plate.png", "mimeType": "image/png", "buffer": small_png()})
     press(page, "Add it")
