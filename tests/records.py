@@ -160,7 +160,7 @@ def heated(path: Path) -> Path:
         writer.outcomes(link, [Frame(4 * place, raw, at, (reading,))], job, steps["heating-run"])
     capture = Capture(
         form=CELSIUS, counts=log[0][1].counts, count=len(log), spread=0.0, deviation=0.0, started=0.0, ended=log[-1][0],
-        first=0, last=len(log) - 1, how="heating run", timing=Timing(60.0, 120.0, 0.1, 0.1),
+        first=0, last=len(log) - 1, how="heating run", timing=Timing(60.0, 120.0, 0.1, 0.1, (("", 20.0), ("", 132.0))),
     )  # fmt: skip
     number = writer.capture(job, steps["heating-run"], link, capture)
     answer = Answer(capture=capture, instrument="thermometer", log=lambda: tuple(log))

@@ -201,12 +201,17 @@ Outcome = Frame | Rejected | Skipped
 
 @dataclass(frozen=True, slots=True)
 class Timing:
-    """A start and a stop, s on the link's clock, with the standard uncertainty of each, s."""
+    """A start and a stop, s on the link's clock, with the standard uncertainty of each, s.
+
+    `immersed`: in which load ("first" or "second" of two vessels, else "") the person said, and when, that the whole
+    probe was under.
+    """
 
     started: float
     stopped: float
     start_uncertainty_s: float
     stop_uncertainty_s: float
+    immersed: tuple[tuple[str, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

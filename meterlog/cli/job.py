@@ -280,6 +280,15 @@ def go_to(step: str, as_json: bool, db: Path) -> None:
     _act(db, as_json, "go to", to=step)
 
 
+@job.command("immersed")
+@click.argument("vessel", type=click.Choice(["first", "second"]), required=False)
+@json_option
+@db_option
+def immersed(vessel: str | None, as_json: bool, db: Path) -> None:
+    """Say that the whole probe is under, before heating and after; of two vessels, in which VESSEL."""
+    _act(db, as_json, "immersed", to=vessel or "")
+
+
 @job.command("wanting")
 @click.argument("text")
 @json_option

@@ -19,6 +19,7 @@ from meterlog.record.kept import VerdictBasis
 from meterlog.record.revisit import facts_of
 from meterlog.walk.happenings import Acted, Captured, Happening, LivePoint, Noted, Passed, Refused
 from meterlog.walk.ledger import Taken
+from meterlog.walk.phases import awaited_in
 from meterlog.walk.session import ByCase, Heard, Judged, Send, Session
 
 if TYPE_CHECKING:
@@ -336,8 +337,9 @@ class JobDesk:
         shown = self.job.snapshot() if self.job else None
         if shown is not None and shown != self._shown:
             before, self._shown = self._shown, shown
-            if self._sounds and (before is None or before.phase != shown.phase):
-                self._sounds.asked(self.at_hand().session.walk.phase)
+            awaited = awaited_in(shown.phase, shown.stage)
+            if self._sounds and (before is None or awaited_in(before.phase, before.stage) != awaited):
+                self._sounds.asked(awaited)
             self._announcer.tell(WalkEvent(walk=shown))
 
     def _captured(self, event: Captured) -> None:
@@ -430,7 +432,9 @@ def as_kept(capture: Capture, zero: float) -> Capture:
     """A capture as the store keeps it: times since `zero`, s, to the millisecond."""
     timing = capture.timing
     if timing is not None:
-        timing = replace(timing, started=_ms(timing.started - zero), stopped=_ms(timing.stopped - zero))
+        immersed = tuple((load, _ms(at - zero)) for load, at in timing.immersed)
+        edges = {"started": _ms(timing.started - zero), "stopped": _ms(timing.stopped - zero)}
+        timing = replace(timing, **edges, immersed=immersed)
     return replace(capture, started=_ms(capture.started - zero), ended=_ms(capture.ended - zero), timing=timing)
 
 

@@ -146,7 +146,7 @@ INSTRUMENT = Record(
 )
 
 MEANS = Key(
-    shape=choice("press", "confirm", "next", "back", "again", "start", "stop", "acknowledge"),
+    shape=choice("press", "confirm", "next", "back", "again", "start", "stop", "acknowledge", "immersed"),
     doc="What pressing it does; press: whichever fits now.",
     default="press",
 )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -21,11 +22,12 @@ from meterlog.heating.stated import (
     read_warm_up,
 )
 from meterlog.heating.trace.columns import HeatingTrace, LoggedQuantity
+from meterlog.heating.trace.immersion import AFTER, BEFORE
 from meterlog.judging import Outcome, Verdict
 from meterlog.judging.method import plain_name
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Mapping
+    from collections.abc import Callable, Iterable, Mapping, Sequence
 
     from meterlog.base.readings import Reading, Timing
     from meterlog.heating.answer.result import HeatingResult
@@ -73,18 +75,15 @@ def heated(of: StepRun) -> Verdict:
 
 def run_of(of: StepRun) -> HeatingResult:
     """The heating run of a step. Raises: WrongValue when an entry cannot be read, MeterlogError when it is missing."""
-    inputs = _Inputs(of)
+    inputs, timing, limit = _Inputs(of), of.timing, of.limit
     loads = [_load(inputs, "mass", "vessel", "the water")]
-    first, second = of.channel, None
     if inputs.names(SECOND_MASS):
         loads.append(_load(inputs, SECOND_MASS, "second vessel", "the water in the second vessel"))
-        first, second = _channels(of)
-    timing, limit = of.timing, of.limit
     known = limit.against(of.numbers) if limit and (not limit.of or limit.of in of.numbers) else None
     if known is None and (rated := inputs.value("rated", lambda text: read_stated(text, "watt"))):
         known = limit_of(rated)
     return run(
-        trace_of(of.log, first, of.beside, second),
+        trace_of(_temperatures(of, len(loads)), of.beside),
         tuple(loads),
         ambient=inputs.value("ambient", read_room, checked_room),
         start=_edge(timing.started, timing.start_uncertainty_s) if timing else None,
@@ -92,11 +91,30 @@ def run_of(of: StepRun) -> HeatingResult:
         warm_up=inputs.value("warm up", read_warm_up),
         method=of.step.method or "enthalpy",
         plate=Plate(limit=known, rule=of.rule),
-        stirred=inputs.text("stirred").replace(",", " ").split(),
+        stirred={*inputs.text("stirred").replace(",", " ").split(), *_said(timing)},
     )
 
 
 SECOND_MASS = "second mass"
+
+
+CARRIED = ("first", "second")
+"""The vessels that one probe is carried between."""
+
+
+def is_carried(step: Step) -> bool:
+    """Whether one probe is carried between two vessels, as far as the step says: it names no channel for each."""
+    named = {plain_name(name) for name in step.inputs}
+    return SECOND_MASS in named and "channels" not in named
+
+
+def _said(timing: Timing | None) -> set[str]:
+    """The sides of heating on which somebody said that the whole probe was under."""
+    if timing is None:
+        return set()
+    return {BEFORE for _, at in timing.immersed if at <= timing.started} | {
+        AFTER for _, at in timing.immersed if at >= timing.stopped
+    }
 
 
 class _Inputs:
@@ -154,19 +172,38 @@ MAINS_SIDE = ("power", "current", "voltage")
 """Quantities of the mains side that a run's trace may hold."""
 
 
-def trace_of(
-    log: Iterable[Timed], channel: str, beside: Iterable[Timed] = (), second: str | None = None
-) -> HeatingTrace:
-    """The trace of a run: the temperature on one channel, or two, and the mains side where it was read meanwhile."""
-    read, mains = list(log), list(beside)
+def trace_of(temperatures: Sequence[Iterable[Timed]], beside: Iterable[Timed] = ()) -> HeatingTrace:
+    """The trace of a run: the readings in one vessel, or two, and the mains side where it was read meanwhile."""
+    mains = list(beside)
     power, current, voltage = (_series(mains, quantity) for quantity in MAINS_SIDE)
+    first, *second = (_series(readings, "temperature") for readings in temperatures)
     return HeatingTrace(
-        temperature=_series(_on(channel, read), "temperature"),
-        second=_series(_on(second, read), "temperature") if second is not None else None,
+        temperature=first,
+        second=second[0] if second else None,
         power=power if power.times else None,
         current=current if current.times else None,
         voltage=voltage if voltage.times else None,
     )
+
+
+def _temperatures(of: StepRun, loads: int) -> list[list[Timed]]:
+    """The readings of each load: of one channel, of two, or of one probe that was carried from vessel to vessel."""
+    if loads == 1:
+        return [_on(of.channel, of.log)]
+    timing = of.timing
+    if is_carried(of.step) and timing is not None and {load for load, _ in timing.immersed} == set(CARRIED):
+        read = [(_vessel_at(timing, at), (at, reading)) for at, reading in _on(of.channel, of.log)]
+        return [[each for vessel, each in read if vessel == one] for one in CARRIED]
+    return [_on(channel, of.log) for channel in _channels(of)]
+
+
+def _vessel_at(timing: Timing, at: float) -> str:
+    """The vessel in which the person had said that the probe was; "" while it was heated, and until it was said."""
+    if timing.started <= at < timing.stopped:
+        return ""
+    since = -math.inf if at < timing.started else timing.stopped
+    said = [load for load, moment in timing.immersed if since <= moment <= at]
+    return said[-1] if said else ""
 
 
 def _on(channel: str, log: Iterable[Timed]) -> list[Timed]:

@@ -22,7 +22,6 @@ from meterlog.walk.session import Judged
 
 if TYPE_CHECKING:
     from meterlog.procedure.steps import Procedure
-    from meterlog.walk import Phase
     from meterlog.walk.session import Event
 
 WAITING = 6
@@ -78,9 +77,9 @@ class Sounds:
                 self._waiting.clear()
         self._add(tone_of(event), self._catalogue.say(event, procedure))
 
-    def asked(self, phase: Phase) -> None:
-        """Say what a phase waits for, and what a press means."""
-        self._add("", self._catalogue.asked(phase))
+    def asked(self, awaited: str) -> None:
+        """Say what a phase, or a stage of a heating run, waits for, and what a press means."""
+        self._add("", self._catalogue.asked(awaited))
 
     def lost(self, source: str) -> None:
         """Say that an instrument is silent."""

@@ -17,7 +17,6 @@ from meterlog.walk.session import Judged
 
 if TYPE_CHECKING:
     from meterlog.procedure.steps import Procedure
-    from meterlog.walk import Phase
     from meterlog.walk.session import Event
 
 FOLDER = Path(__file__).parent
@@ -36,9 +35,9 @@ class Catalogue:
         text: str = self._words["sentences"][name]
         return text.format(**parts)
 
-    def asked(self, phase: Phase) -> str:
-        """What a phase waits for and what a press means, "" where enough was said."""
-        said: str = self._words["asked"][phase.value]
+    def asked(self, awaited: str) -> str:
+        """What a phase, or a stage of a heating run, waits for and what a press means, "" where enough was said."""
+        said: str = self._words["asked"][awaited]
         return said
 
     def quantity(self, name: str) -> str:

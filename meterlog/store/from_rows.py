@@ -76,7 +76,7 @@ def capture_record(row: Any, form: Form) -> CaptureRecord:
             last=row["last_reading"],
             how=row["how"],
             proof=tuple((first, last) for first, last in json.loads(row["proof"])),
-            timing=Timing(*json.loads(row["timing"])) if row["timing"] else None,
+            timing=_timing(*json.loads(row["timing"])) if row["timing"] else None,
             typed=_typed(row["typed"]),
         ),
         link=row["link"],
@@ -138,3 +138,7 @@ def _typed(facts: str | None) -> Typed | None:
         return None
     kept = json.loads(facts)
     return Typed(words=kept["words"], instrument=kept["instrument"], accuracy=kept["accuracy"])
+
+
+def _timing(started: float, stopped: float, of_start: float, of_stop: float, immersed: Any = ()) -> Timing:
+    return Timing(started, stopped, of_start, of_stop, tuple((load, at) for load, at in immersed))

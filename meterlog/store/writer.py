@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from pathlib import Path
 
-    from meterlog.base.readings import Capture, Outcome
+    from meterlog.base.readings import Capture, Outcome, Timing
     from meterlog.procedure.steps import Procedure
     from meterlog.record.head import Head
     from meterlog.record.writer import Now
@@ -267,7 +267,7 @@ class Writer:
             "last_reading": None if state is None else state.reading_id(capture.last),
             "how": capture.how,
             "proof": "[]" if state is None else _proof(state, capture),
-            "timing": canonical(list(astuple(capture.timing))) if capture.timing else "",
+            "timing": canonical(_timing(capture.timing)) if capture.timing else "",
             "form_digest": self._known.form_digests[form],
         }
         self._act("capture", row, job)
@@ -504,3 +504,9 @@ def _proof(state: OpenLink, capture: Capture) -> str:
     """The reading ids of the spans that proved the leads, as JSON."""
     number = state.reading_id
     return canonical([[number(first), number(last)] for first, last in capture.proof])
+
+
+def _timing(timing: Timing) -> list[Any]:
+    """Start, stop and their uncertainties; then, where somebody said so, in which load the probe was and when."""
+    *edges, immersed = astuple(timing)
+    return [*edges, immersed] if immersed else edges

@@ -5,6 +5,7 @@ again            this step once more                   go to KEY that step, out 
 confirm [text]   looked and found well; or take what shows now
 wanting TEXT     looked and found not well             skip REASON   leave it, with the reason
 start, stop      of a timed step                       note TEXT
+immersed [VESSEL]  the whole probe is under, of two vessels in the first or the second
 acknowledge      the cautions were read                override REASON   pass a gate
 type READING     what an instrument that is not heard showed, such as 0.09 ohm on earth tester
 press            a pedal: the one act that the phase gives it
@@ -22,7 +23,7 @@ from meterlog.base.errors import WrongValue
 
 WORDS = (
     "next", "back", "again", "skip", "note", "confirm", "wanting", "go to", "start", "stop", "acknowledge",
-    "override", "press", "type",
+    "override", "immersed", "press", "type",
 )  # fmt: skip
 PEDAL = "pedal"
 """Who acts by a pedal."""
@@ -37,7 +38,7 @@ class Act:
     Attributes:
         step, phase: what it was meant for: a step's key, "" where none is at hand, and a word of
             `phases.Phase`; step None for what is asked now.
-        to: the key of the step that "go to" leads to.
+        to: the key of the step that "go to" leads to; the vessel of "immersed".
         text: the reason, the note, or the reading that is typed.
         id: its identity, "" for one that can't come twice.
         uncertainty_s: standard uncertainty of when it was done, s.
@@ -61,7 +62,7 @@ def parse_act(text: str, who: str = "") -> Act:
     word = _word_of(text)
     if word:
         rest = text[len(word) :].strip()
-        return Act(word=word, to=rest, who=who) if word == "go to" else Act(word=word, text=rest, who=who)
+        return Act(word=word, to=rest, who=who) if word in ("go to", "immersed") else Act(word=word, text=rest, who=who)
     raise WrongValue(f"expected an act, one of {', '.join(WORDS)}; saw {text!r}")
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, assert_never
 
+from meterlog.procedure.heating_step import is_carried
 from meterlog.procedure.kinds import Watched
 from meterlog.walk.at_time import AtTime
 from meterlog.walk.dead_proof import DEAD_VOLTS, DeadProof
@@ -60,7 +61,7 @@ def answer_for(step: Step, want: Want, stream: Stream, *, again: bool, lifted: b
         case Watched.SWITCHED:
             return Sloped() if want.quantity == "temperature" else Switched()
         case Watched.LOGGED:
-            return HeatingLog(stream)
+            return HeatingLog(stream, is_carried=is_carried(step))
         case Watched.SETTLED | Watched.NOTHING:
             return Settler(want, stream, criterion, again=again, lifted=lifted)
         case _:

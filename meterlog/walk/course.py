@@ -6,16 +6,17 @@ leads are lifted, and the next begins. In a replay what nobody said is granted o
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from meterlog.procedure import gates
+from meterlog.procedure.heating_step import CARRIED, is_carried
 from meterlog.procedure.kinds import Opens
 from meterlog.walk import happenings as told
 from meterlog.walk.acts import PEDAL
 from meterlog.walk.answers import closing_after, guarded_by, wanted_by
 from meterlog.walk.ledger import Ledger
-from meterlog.walk.phases import AGAIN, BACK, NOTE, SKIP, TYPE, Offer, Phase
+from meterlog.walk.phases import AGAIN, BACK, IMMERSED, NOTE, SKIP, TYPE, Offer, Phase
 from meterlog.walk.watch import Watch
 
 if TYPE_CHECKING:
@@ -52,7 +53,12 @@ class Assume:
 TURNED_S = 0.7
 """A pedal takes no press for so long after what it means has changed: the foot was on its way. Common practice, no
 source: longer than a double press, shorter than a thought."""
-_OPENED = {Opens.LOOK: Phase.LOOK, Opens.WATCH: Phase.WATCH, Opens.START: Phase.START}
+_OPENED = {
+    Opens.LOOK: Phase.LOOK,
+    Opens.WATCH: Phase.WATCH,
+    Opens.START: Phase.START,
+    Opens.STIR: Phase.STIR,
+}
 """The phase of a step whose gate is open; one that is computed has none."""
 NOTHING = Assume()
 REPLAY = Assume(acknowledged=True, gates=True, hands_free=True)
@@ -108,6 +114,7 @@ class Course:
     def run(self, step: Step, start: Edge, at: float) -> list[Happening]:
         """A timed step runs since `start`."""
         self.started, self.phase = start, Phase.RUN
+        self.watch.begun()
         return [told.Started(step=step.key, at=start.at, uncertainty_s=start.uncertainty_s)]
 
     def captured(self, key: Key, capture: Capture, at: float) -> list[Happening]:
@@ -248,6 +255,7 @@ class Course:
             self.ledger.judge(step.key, self._conclude(step) if self._conclude else "not judged")
             return [passed, *self.advance(self.after(step), at)]
         self.phase = _OPENED[step.kind.opens]
+        self.stage = self.vessels[0] if step.kind.opens is Opens.STIR else self.stage
         self._aim(step)
         if step.energised:
             return self._ended(self.ledger.mains_on(), "mains is on", at)
@@ -329,6 +337,11 @@ class Course:
         later = (s for s in self._steps[self._steps.index(step) + 1 :] if not self.ledger.is_answered(s))
         return next((s for s in (step, *later) if self.watch.could_answer(s)), None)
 
+    @property
+    def vessels(self) -> tuple[str, ...]:
+        """The loads that one probe is carried between in the heating run at hand; ("",) where it stays with one."""
+        return CARRIED if self.step is not None and is_carried(self.step) else ("",)
+
     def offers(self) -> tuple[Offer, ...]:
         """The acts that answer the phase, the main one first: at a gate, the way to what is waited for."""
         step, acts = self.step, self.phase.acts
@@ -338,6 +351,9 @@ class Course:
             first = self.ledger.first_missing(step)
             way = (Offer(word="go to", label=f"To: {first.title}", to=first.key),) if first else ()
             return (*way, *acts)
+        if self.vessels == CARRIED and IMMERSED in acts:
+            each = (replace(IMMERSED, to=one, label=f"The whole probe is under in the {one}") for one in CARRIED)
+            acts = (*each, *acts[1:])
         return tuple(offer for offer in acts if offer.word != "next" or not self.must_be_answered(step))
 
     def more(self) -> tuple[Offer, ...]:

@@ -6,11 +6,12 @@ from typing import TYPE_CHECKING
 
 from meterlog.base.errors import WrongValue
 from meterlog.base.readings import Timing
+from meterlog.procedure.heating_step import CARRIED
 from meterlog.procedure.typed import read_typed, typed_capture
 from meterlog.walk import happenings as told
 from meterlog.walk.course import overrode, timed
 from meterlog.walk.hearing import hear
-from meterlog.walk.phases import Phase
+from meterlog.walk.phases import UNDER, Phase
 from meterlog.walk.settle import Refuse
 from meterlog.walk.timed import Edge, timed_capture
 
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
     from meterlog.walk.happenings import Happening
 
 
-BEGINS = frozenset({"next", "back", "again", "go to", "skip", "confirm", "wanting", "start", "type"})
+BEGINS = frozenset({"next", "back", "again", "go to", "skip", "confirm", "wanting", "start", "type", "immersed"})
 """Who does one of these is past the procedure's cautions."""
 
 
@@ -125,7 +126,7 @@ def _confirm(course: Course, act: Act, at: float) -> list[Happening]:
     step = course.step
     if step is not None and course.phase is Phase.LOOK:
         return course.leave(step, "looked", at, act.text, act.who)
-    if step is None or course.phase not in (Phase.WATCH, Phase.START, Phase.AFTER):
+    if step is None or course.phase not in (Phase.WATCH, Phase.STIR, Phase.START, Phase.AFTER):
         return _refuse(course, act, at, "Nothing waits to be confirmed.")
     found = course.watch.confirm(at) if course.watch.target is step else []
     for key, heard in found:
@@ -160,8 +161,9 @@ def _type(course: Course, act: Act, at: float) -> list[Happening]:
 
 def _start(course: Course, act: Act, at: float) -> list[Happening]:
     step = course.step
-    if step is None or course.phase is not Phase.START:
+    if step is None or course.phase not in (Phase.STIR, Phase.START):
         return _refuse(course, act, at, "No timed step waits to be started.")
+    course.stage = ""
     return course.run(step, Edge(at, act.uncertainty_s), at)
 
 
@@ -171,10 +173,27 @@ def _stop(course: Course, act: Act, at: float) -> list[Happening]:
         return _refuse(course, act, at, "No timed step runs.")
     ran = timed(step, start, Edge(at, act.uncertainty_s), at)
     if step.kind.is_run:
-        course.phase = Phase.AFTER
+        course.phase, course.stage = Phase.AFTER, course.vessels[0]
         course.watch.heated(Timing(start.at, at, start.uncertainty_s, act.uncertainty_s))
         return [ran]
     return [ran, *course.captured(("", ""), timed_capture(start.at, at), at)]
+
+
+def _immersed(course: Course, act: Act, at: float) -> list[Happening]:
+    """The whole probe is under, in one of the loads: the next that is asked for, or the one that is named."""
+    step, vessels = course.step, course.vessels
+    if step is None or not step.kind.is_run or course.phase not in (Phase.STIR, Phase.START, Phase.AFTER):
+        return _refuse(course, act, at, "No heating run waits for the probe.")
+    load = act.to or (course.stage if course.stage in vessels else vessels[0])
+    if load not in vessels:
+        known = f"Name the {' or the '.join(vessels)}." if vessels == CARRIED else "Name none: there is one load."
+        return _refuse(course, act, at, known)
+    course.watch.immersed(load, at)
+    is_last = load == vessels[-1]
+    course.stage = vessels[-1] if not is_last else UNDER if course.phase is Phase.AFTER else ""
+    if is_last and course.phase is Phase.STIR:
+        course.phase = Phase.START
+    return []
 
 
 def _press(course: Course, act: Act, at: float) -> list[Happening]:
@@ -196,6 +215,7 @@ _ACTS: dict[str, Callable[[Course, Act, float], list[Happening]]] = {
     "skip": _skip,
     "note": _note,
     "override": _override,
+    "immersed": _immersed,
     "confirm": _confirm,
     "wanting": _wanting,
     "start": _start,

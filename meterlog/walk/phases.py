@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 class Offer:
     """One act that is offered: its word, its label on a button, `asks` for the words that it needs ("" for none).
 
-    `to` is the key of the step that a "go to" leads to.
+    `to` is the key of the step that a "go to" leads to, and the vessel of an "immersed".
     """
 
     word: str
@@ -33,6 +33,7 @@ OVERRIDE = Offer(
     label="Go on all the same",
     asks="Why it is right to go on; this is kept and shown in the record",
 )
+IMMERSED = Offer(word="immersed", label="The whole probe is under")
 SKIP = Offer(word="skip", label="Skip", asks="Why it is skipped")
 TYPE = Offer(
     word="type",
@@ -76,6 +77,12 @@ class Phase(StrEnum):
         "watch", "Hold the probes on the points: it is taken by itself once it is still.", "confirm",
         Offer(word="confirm", label="On the points: take it"), NEXT,
     )  # fmt: skip
+    STIR = (
+        "stir",
+        "Put the whole probe under the surface, say so, and stir: half a minute there tells where the heat begins.",
+        "immersed",
+        IMMERSED, Offer(word="start", label="Start"), NEXT,
+    )  # fmt: skip
     START = (
         "start", "Say when it starts.", "start",
         Offer(word="start", label="Start"), NEXT,
@@ -83,8 +90,10 @@ class Phase(StrEnum):
     RUN = "run", "It runs. Say when it stops.", "stop", Offer(word="stop", label="Stop")
     AFTER = (
         "after",
-        "Mains off. Stir for 10 s with the probe in the load, then hold it still: the run is taken 90 s after Stop.",
-        "confirm", Offer(word="confirm", label="Take it now"),
+        "Mains off. Put the whole probe under the surface and say so; stir for 10 s, then hold it still. "
+        "The run is taken 90 s after Stop.",
+        "immersed",
+        IMMERSED, Offer(word="confirm", label="Take it now"),
     )  # fmt: skip
     LIVE = (
         "live", "Live: volts at points that should be dead. Take the tips off, keep away, isolate it.", "acknowledge",
@@ -96,7 +105,7 @@ class Phase(StrEnum):
 
 PHASES = [phase.value for phase in Phase]
 
-STAY = "stay"
+STAY, UNDER = "stay", "under"
 STAGES: dict[str, str] = {
     "open": "The leads are proved. Touch the points, and press with the tips on them.",
     "short": "Open for long enough. Press the tips together now, until the tone.",
@@ -104,12 +113,21 @@ STAGES: dict[str, str] = {
     STAY: "Stay on the points until the tone.",
     "source": "It read low for long enough. Now the known source once more, until the tone.",
     "stop": "It runs.",
+    "first": "In the first vessel: the whole probe under the surface, and say so. Stir, and hold it for half a minute.",
+    "second": "Hold it for half a minute. Then in the second vessel: the whole probe under, say so, stir, and hold it.",
+    UNDER: "Stir for 10 s, then hold it still: the level and its drift are waited for, until 90 s after Stop.",
 }
-"""What a proof wants next, by the word of its stage."""
+"""What a proof or a heating run wants next, by the word of its stage."""
+
+
+def awaited_in(phase: str, stage: str) -> str:
+    """The word of what is asked for: of the phase, or of the stage while a heating run asks for its probe."""
+    return stage if phase in (Phase.STIR, Phase.AFTER) and stage in STAGES else phase
 
 
 def asked(phase: Phase, kind: Kind | None, stage: str, advice: str = "") -> str:
     """What is asked of the person now; what was advised where the step stands goes before what it asks for."""
-    if kind is None or phase not in (Phase.WATCH, Phase.START):
+    if kind is None or phase not in (Phase.WATCH, Phase.STIR, Phase.START, Phase.AFTER):
         return phase.words
-    return advice or STAGES.get(stage) or kind.on_screen or phase.words
+    on_screen = kind.on_screen if phase in (Phase.WATCH, Phase.START) else ""
+    return advice or STAGES.get(stage) or on_screen or phase.words

@@ -26,7 +26,8 @@ class Rise:
         if sort in (Sort.OTHER, Sort.FROZEN) or value is None:
             return False
         self.samples.append(sample)
-        self.lowest = min(self.lowest, value)
+        if value < self.lowest:  # what was higher before it is no rise
+            self.lowest, self.highest, self.highest_at = value, value, sample.at
         if value > self.highest + 2 * sample.reading.form.resolution:
             self.highest, self.highest_at = value, sample.at
         return True

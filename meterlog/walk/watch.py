@@ -205,6 +205,18 @@ class Watch:
             if isinstance(answer, HeatingLog):
                 answer.heated(timing)
 
+    def begun(self) -> None:
+        """Heating was switched on: thermometers that keep the run's log shall know."""
+        for answer in self._answers.values():
+            if isinstance(answer, HeatingLog):
+                answer.begun()
+
+    def immersed(self, load: str, at: float) -> None:
+        """The whole probe is under in a load: thermometers that keep the run's log shall know."""
+        for answer in self._answers.values():
+            if isinstance(answer, HeatingLog):
+                answer.immersed(load, at)
+
     def could_answer(self, step: Step) -> bool:
         """Whether readings can answer a step: not where every instrument is known not to give its quantity."""
         want = wanted_by(step)

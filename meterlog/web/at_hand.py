@@ -193,7 +193,7 @@ def _title(procedure: Procedure | None, key: str) -> str:
 
 def _mains(phase: str, step: Step | None) -> str:
     """What is said of the mains: before, while it runs, and after nothing that nobody knows."""
-    if step is None or not step.energised or phase not in ("cautions", "gate", "look", "watch", "start", "run"):
+    if step is None or not step.energised or phase not in ("cautions", "gate", "look", "watch", "stir", "start", "run"):
         return ""
     return "mains is on" if phase == "run" else "with mains on"
 

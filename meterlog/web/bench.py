@@ -39,6 +39,7 @@ WORDS = (
     "stop",
     "acknowledge",
     "override",
+    "immersed",
 )
 """The acts that the page may pass on."""
 

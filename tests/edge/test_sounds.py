@@ -17,6 +17,7 @@ from meterlog.sounds.sentences import FOLDER
 from meterlog.sounds.tones import TONES, wav
 from meterlog.walk import Phase
 from meterlog.walk import happenings as told
+from meterlog.walk.phases import awaited_in
 from meterlog.walk.session import Judged
 from meterlog.walk.settle import Sample, capture_of
 
@@ -68,6 +69,18 @@ def test_events_have_their_sentence(event, words):
 @pytest.mark.parametrize("phase", Phase)
 def test_a_phase_asks_for_a_press_only_where_a_pedal_does_something(phase):
     assert bool(phase.press) >= ("ress" in catalogue().asked(phase))
+
+
+@pytest.mark.parametrize(
+    ("phase", "stage", "words"),
+    [("stir", "first", "The first vessel: the whole probe under, and stir. Press when it is under."),
+     ("stir", "second", "Half a minute there. Then the second vessel: press when it is under."),
+     ("after", "", "Mains off. The whole probe under, and press. Stir, then hold it still."),
+     ("after", "under", "Stir, then hold it still."),
+     ("watch", "short", "")],
+)  # fmt: skip
+def test_a_heating_run_says_where_the_probe_goes_next(phase, stage, words):
+    assert catalogue().asked(awaited_in(phase, stage)) == words
 
 
 def shape(value):

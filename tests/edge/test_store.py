@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from meterlog.base.errors import BenchBusy, CannotDo
-from meterlog.base.readings import Bound, Capture, Form, Frame, Reading, Rejected, Skipped
+from meterlog.base.readings import Bound, Capture, Form, Frame, Reading, Rejected, Skipped, Timing
 from meterlog.procedure import kinds
 from meterlog.procedure.steps import Procedure, Step
 from meterlog.record.revisit import Revisit
@@ -253,7 +253,8 @@ def test_an_erased_name_is_nowhere_in_the_files(written):
     assert findings(written) == []
 
 
-def test_what_a_power_meter_read_meanwhile_is_found_on_the_runs_own_clock(path):
+@pytest.mark.parametrize("timing", [None, Timing(1.0, 3.0, 0.1, 0.1), Timing(1.0, 3.0, 0.1, 0.1, (("first", 0.5),))])
+def test_what_a_power_meter_read_meanwhile_is_found_on_the_runs_own_clock(path, timing):
     """Two links opened 1.5 s apart: the meter's reading at its 2.0 s is the thermometer's 3.5 s."""
     celsius = Form(quantity="temperature", unit="degC", scale=1.0, offset=273.15, decimals=1)
     watts = Form(quantity="power", unit="W", scale=1.0)
@@ -267,14 +268,16 @@ def test_what_a_power_meter_read_meanwhile_is_found_on_the_runs_own_clock(path):
         writer.outcomes(meter, [frame(0, 1400 + second, float(second), watts)], job, steps["element"])
     run = Capture(
         form=celsius, counts=205, count=6, spread=0.5, deviation=0.2, started=0.0, ended=5.0, first=0, last=5,
-        how="heating run",
+        how="heating run", timing=timing,
     )  # fmt: skip
     number = writer.capture(job, steps["element"], thermometer, run)
     writer.close(now(9000))
     db = sqlite.open_reader(path)
     revisit = Revisit(StoredRecord(db))
-    beside = revisit.answer(revisit.capture(number)).beside()
+    kept = revisit.capture(number)
+    beside = revisit.answer(kept).beside()
     db.close()
+    assert kept.capture.timing == timing
     assert [(at, reading.counts) for at, reading in beside] == [(1.5, 1400), (2.5, 1401), (3.5, 1402), (4.5, 1403)]
 
 

@@ -25,6 +25,7 @@ class Opens(StrEnum):
     LOOK = "look"  # the person looks and says
     WATCH = "watch"  # readings answer it
     START = "start"  # the person says when it starts
+    STIR = "stir"  # the person puts the probe into the load, and says so
     COMPUTED = "computed"  # nothing: it answers itself
 
 

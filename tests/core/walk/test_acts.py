@@ -148,7 +148,7 @@ def test_an_act_is_one_of_the_known_words():
         parse_act("nextt")
     assert str(wrong.value) == (
         "expected an act, one of next, back, again, skip, note, confirm, wanting, go to, start, stop, acknowledge, "
-        "override, press, type; saw 'nextt'"
+        "override, immersed, press, type; saw 'nextt'"
     )
 
 
@@ -265,8 +265,9 @@ def test_a_heating_run_that_was_switched_off_says_what_comes():
     shown = bench.walk.snapshot()
     assert (shown.phase, shown.words, [each.label for each in shown.acts]) == (
         "after",
-        "Mains off. Stir for 10 s with the probe in the load, then hold it still: the run is taken 90 s after Stop.",
-        ["Take it now"],
+        "Mains off. Put the whole probe under the surface and say so; stir for 10 s, then hold it still. The run is "
+        "taken 90 s after Stop.",
+        ["The whole probe is under", "Take it now"],
     )
 
 

@@ -79,6 +79,30 @@ def test_its_power_is_held_against_the_plate(power, outcome):
     assert verdict.value == pytest.approx(power, abs=verdict.expanded_uncertainty)
 
 
+def test_that_the_probe_was_under_is_asked_for_and_said_before_and_after():
+    """Said of both sides, a low power fails the plate; it stands in the run's timing."""
+    _, events = walked({10: ["immersed"], 60: ["start"], 120: ["stop"], 130: ["immersed"]}, power=500.0)
+    assert verdict_of(events).outcome == "fail"
+    assert capture_of(events).timing.immersed == (("", 10.0), ("", 130.0))
+    session, _ = walked({}, until=5)
+    assert session.walk.snapshot().phase == "stir"
+    assert session.walk.snapshot().press == "immersed"
+    session.act(Act(word="press"), 6.0)
+    assert session.walk.snapshot().phase == "start"
+
+
+def test_said_late_it_is_read_for_a_minute_more():
+    _, events = walked({60: ["start"], 120: ["stop"], 170: ["immersed"]}, until=260)
+    assert capture_of(events).last == 230
+
+
+@pytest.mark.parametrize(("to", "why"), [("second", "Name none: there is one load."), ("", "")])
+def test_a_vessel_is_named_only_where_there_are_two(to, why):
+    session, _ = walked({}, until=5)
+    events = session.act(Act(word="immersed", to=to), 6.0)
+    assert [each.why for each in events if isinstance(each, Refused)] == ([why] if why else [])
+
+
 def test_without_the_waters_mass_it_is_not_judged_and_says_why():
     _, events = walked({60: ["start"], 120: ["stop"]}, entries={})
     verdict = verdict_of(events)
@@ -90,6 +114,18 @@ def test_a_run_that_nobody_timed_ends_when_it_rises_no_more():
     capture = capture_of(events)
     assert capture.timing is None
     assert capture.last == 210
+
+
+def test_a_run_does_not_end_while_it_is_heated_with_the_probe_out():
+    """A probe taken out of cold water warms to the air's temperature and finds no new height, for two minutes."""
+    session, events = walked({60: ["start"]}, until=240, mains=1400)
+    assert not [event for event in events if isinstance(event, Captured)]
+    assert session.walk.snapshot().phase == "run"
+
+
+def test_the_way_from_warm_air_into_cold_water_is_no_rise():
+    _, events = walked({}, until=200, power=-300.0)
+    assert not [event for event in events if isinstance(event, Captured)]
 
 
 def test_it_can_be_taken_sooner_but_not_before_heating_has_ended():
@@ -188,8 +224,12 @@ def test_after_the_stop_it_says_how_long_to_stir_and_what_is_waited_for():
     shown = session.walk.snapshot()
     assert shown.phase == "after"
     assert shown.words == (
-        "Mains off. Stir for 10 s with the probe in the load, then hold it still: the run is taken "
-        f"{AFTER_S:.0f} s after Stop."
+        "Mains off. Put the whole probe under the surface and say so; stir for 10 s, then hold it still. The run is "
+        f"taken {AFTER_S:.0f} s after Stop."
+    )
+    session.act(Act(word="immersed"), 150.0)
+    assert session.walk.snapshot().words == (
+        f"Stir for 10 s, then hold it still: the level and its drift are waited for, until {AFTER_S:.0f} s after Stop."
     )
 
 
@@ -198,3 +238,62 @@ def test_what_a_run_shows_is_its_power_and_no_temperature_out_of_it():
     [step] = session.walk.snapshot().steps
     assert (step.captures, step.shown) == (1, None)
     assert verdict_of(events).unit == "watt"
+
+
+CARRIED = {  # what the person does, by the second: one probe, first vessel, second, heat, second, first
+    10: ("immersed", "first"), 40: ("immersed", "second"), 80: ("start", ""), 140: ("stop", ""),
+    150: ("immersed", "second"), 185: ("immersed", "first"),
+}  # fmt: skip
+
+
+def carried(acts=CARRIED, until=280, named=True):
+    """The session's events when one probe is carried between a litre that gets 420 W and one that gets 480 W."""
+    told = {"second mass": "second water", "second vessel": "1 J/K ± 1 J/K", "warm up": "0 s ± 0.1 s"}
+    step = replace(RUN, inputs=RUN.inputs | told)
+    procedure, profiles = replace(PROCEDURE, steps=(step,)), {}
+    entries = ENTRIES | {"second water": "1000 g ± 2 g"}
+    session = Session(procedure, profiles, judge=ByCase(procedure, answers_by(profiles), entries=entries))
+    events, stands = session.start(0.0), "air"
+    for t in range(until):
+        word, to = acts.get(t, ("", ""))
+        if word == "start":
+            stands = "air"
+        stands = to if word == "immersed" else stands
+        if word:
+            events += session.act(Act(word=word, to=to if named else ""), float(t))
+        watts = {"first": 420.0, "second": 480.0}.get(stands)
+        celsius = 21.0 if watts is None else temperature(t - 20.0, watts)
+        events += session.reading("thermometer", t, Reading(CELSIUS, round(celsius * 100)), float(t))
+    return session, events
+
+
+def test_one_probe_carried_between_two_vessels_tells_the_power_of_both():
+    _, events = carried()
+    verdict = verdict_of(events)
+    assert verdict.value == pytest.approx(900.0, abs=verdict.expanded_uncertainty)
+    assert verdict.outcome == "pass"
+    assert capture_of(events).timing.immersed == (
+        ("first", 10.0), ("second", 40.0), ("second", 150.0), ("first", 185.0),
+    )  # fmt: skip
+    assert capture_of(events).last == 245, "a minute after the probe was put into the last vessel"
+
+
+def test_a_pedal_takes_the_vessels_in_turn_and_the_words_ask_for_each():
+    asked = []
+    for until in (5, 20, 50, 145, 155, 190):
+        acts = CARRIED | {150: ("immersed", "first"), 185: ("immersed", "second")}
+        session, _ = carried(acts, until, named=False)
+        asked.append(session.walk.snapshot().words)
+    first, second, start, after, again, held = asked
+    assert first == after
+    assert first.startswith("In the first vessel: the whole probe under")
+    assert second == again
+    assert second.startswith("Hold it for half a minute. Then in the second vessel")
+    assert start == "Hold it there for half a minute. Then say when it is switched on."
+    assert held.startswith("Stir for 10 s, then hold it still")
+
+
+def test_both_vessels_are_offered_by_name():
+    session, _ = carried(until=5)
+    offered = [(each.word, each.to) for each in session.walk.snapshot().acts]
+    assert offered == [("immersed", "first"), ("immersed", "second"), ("start", ""), ("next", "")]
