@@ -25,6 +25,7 @@ FORMAT = 1
 NO_SEAL = "0" * 64
 """Stands for the previous hash in the first seal."""
 
+_canonical = json.JSONEncoder(sort_keys=True, separators=(",", ":"), ensure_ascii=False).encode
 _KEY = re.compile(r"[a-z][a-z0-9_]*")
 _CONTROL = re.compile(r"[\x00-\x1f\x7f]")
 
@@ -55,7 +56,7 @@ def leaf_text(fields: Mapping[str, str | int]) -> str:
             raise ValueError(f"leaf field {key}: {value} is not below 2**53")
         if isinstance(value, str) and _CONTROL.search(value):
             raise ValueError(f"leaf field {key}: control character")
-    return json.dumps(dict(fields), sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    return _canonical(dict(fields))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

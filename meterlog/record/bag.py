@@ -131,7 +131,7 @@ def disclosure_line(field: PersonalField) -> str:
     text = field.value
     if field.content is not None:
         text += "\x00" + hashlib.sha256(field.content).hexdigest()
-    return json.dumps([field.salt.hex(), field.name, text], ensure_ascii=False, separators=(",", ":"))
+    return _json([field.salt.hex(), field.name, text])
 
 
 def _payload(of: JobEvidence, head: Head, key: Signer, earlier: Sequence[Head]) -> dict[str, bytes]:
@@ -180,5 +180,4 @@ def _lines(lines: Sequence[str]) -> bytes:
     return "".join(f"{line}\n" for line in lines).encode()
 
 
-def _json(value: Any) -> str:
-    return json.dumps(value, ensure_ascii=False, separators=(",", ":"))
+_json = json.JSONEncoder(ensure_ascii=False, separators=(",", ":")).encode

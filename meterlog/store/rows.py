@@ -24,7 +24,7 @@ AT_ONCE = 500
 
 _IDS = "(SELECT value FROM json_each(?))"
 _READINGS = (
-    "SELECT c.id, r.* FROM chunk c CROSS JOIN reading r ON r.id BETWEEN c.first_reading "
+    "SELECT r.*, c.id FROM chunk c CROSS JOIN reading r ON r.id BETWEEN c.first_reading "
     f"AND c.first_reading + c.readings - 1 WHERE c.id IN {_IDS} ORDER BY c.id, r.id"
 )
 
@@ -36,13 +36,17 @@ class RowsUnder:
         leaves: by commit, its leaf rows (seal, place, job, number, kind, subject) in their places.
         rows: by table and id, the rows that leaves speak of.
         steps: by job, in order. rereads: by event, readings by another profile.
-        readings, unread, sent: by chunk, in order; readings are those of its range of ids, whatever chunk they name.
+        readings: by chunk, in order, those of its range of ids; their last column is that chunk, whichever they name.
+        unread, sent: by chunk, in order.
     """
 
     def __init__(self, db: Connection, numbers: Sequence[int]) -> None:
         def under(sql: str, ids: Iterable[int]) -> list[Any]:
             wanted = list(ids)
-            return db.execute(sql, [json.dumps(wanted)]).fetchall() if wanted else []
+            cursor = db.cursor()
+            if sql is _READINGS:
+                cursor.row_factory = None  # plain tuples: there are thousands
+            return cursor.execute(sql, [json.dumps(wanted)]).fetchall() if wanted else []
 
         self.leaves = _by(0, under(f"SELECT * FROM leaf WHERE seal IN {_IDS} ORDER BY seal, place", numbers))
         subjects: dict[str, list[int]] = defaultdict(list)
@@ -57,7 +61,7 @@ class RowsUnder:
         again = (event for event in subjects["event"] if self._is_read_again(event))
         self.rereads = _by(1, under(f"SELECT * FROM reread WHERE event IN {_IDS} ORDER BY id", again))
         chunks = subjects["readings"]
-        self.readings = {chunk: [row[1:] for row in rows] for chunk, rows in _by(0, under(_READINGS, chunks)).items()}
+        self.readings = _by(-1, under(_READINGS, chunks))
         self.unread = _by(1, under(f"SELECT * FROM unread WHERE chunk IN {_IDS} ORDER BY id", chunks))
         self.sent = _by(1, under(f"SELECT * FROM sent WHERE chunk IN {_IDS} ORDER BY id", chunks))
 

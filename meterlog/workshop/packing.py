@@ -82,9 +82,9 @@ def rows_of(under: RowsUnder, number: int) -> dict[str, list[list[Any]]]:
             raise CannotDo(f"commit {number} can't be sent: its {kind} {subject} is gone", "look with: meterlog audit")
         rows[TABLES[kind]].append([*row])
         if kind == "readings":
-            for table, kept in (("reading", under.readings), ("unread", under.unread), ("sent", under.sent)):
-                if subject in kept:
-                    rows[table] += map(list, kept[subject])
+            rows["reading"] += [list(row[:-1]) for row in under.readings.get(subject, ())]
+            rows["unread"] += map(list, under.unread.get(subject, ()))
+            rows["sent"] += map(list, under.sent.get(subject, ()))
         elif subject in under.rereads and kind == "event":
             rows["reread"] += map(list, under.rereads[subject])
     for table, column in _BYTES.items():

@@ -415,9 +415,11 @@ def test_a_line_that_swallows_bytes_has_its_sender_killed_and_begun_again(worksh
     def ended():
         return len(hashes_there(workshop, one.writer.bench)) == 300 or time.monotonic() > until
 
-    supervise(worker, say, ended, stuck_s=2.0)
-    assert lines == ["no progress for 2 s: the sender is killed and begun again",
-                     "sending stopped; tried again in 1 s", "sending"]  # fmt: skip
+    supervise(worker, say, ended, stuck_s=5.0)
+    assert lines[:2] == [
+        "no progress for 5 s: the sender is killed and begun again", "sending stopped; tried again in 1 s"
+    ]  # fmt: skip
+    assert lines[-1] == "sending"
     same_on_both_ends(workshop, one)
 
 
