@@ -201,7 +201,7 @@ class Codes:
 class Numbers(Codes):
     """Codes, flags, a number, and now and then a counter, a clock, a second display, all in some order."""
 
-    FORMS = ("i16", "i24", "i32", "u16", "u24", "sm16", "bcd", "figures", "f32", "f64")
+    FORMS = ("i16", "i24", "i32", "u16", "u24", "sm16", "bcd", "figures", "f32", "f64", "tight", "tight")
 
     def __init__(self, rng, turns, keys):
         super().__init__(rng, turns, keys)
@@ -221,6 +221,8 @@ class Numbers(Codes):
             raw = (0x7FFF if m.over else n | (m.negative << 15)).to_bytes(2, "big")
         elif self.form.startswith("u"):
             raw = ((1 << 8 * size) - 1 if m.over else n).to_bytes(size, "big")
+        elif self.form == "tight":  # fourteen bits beside the sign and the overload
+            raw = (0x8000 if m.over else n | m.negative << 14).to_bytes(2, "big")
         elif self.form == "bcd":
             raw = bytes.fromhex("9999" if m.over else f"{n:04d}")
         else:

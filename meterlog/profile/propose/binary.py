@@ -6,9 +6,19 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from meterlog.profile.propose import moments, written
+from meterlog.profile.propose.bitfields import BitField, bit_fields
 from meterlog.profile.propose.moments import NotedState
-from meterlog.profile.propose.numbers import NumberPlace, fitting
-from meterlog.profile.propose.states import Contradiction, KnownStates, StateMeaning, clocks_of, code_of, learn, width
+from meterlog.profile.propose.numbers import NumberPlace, are_enough, fitting
+from meterlog.profile.propose.states import (
+    Contradiction,
+    KnownStates,
+    StateMeaning,
+    bits_text,
+    clocks_of,
+    code_of,
+    learn,
+    width,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Hashable, Mapping, Sequence
@@ -20,13 +30,16 @@ if TYPE_CHECKING:
 TOO_LITTLE = "the notes don't tell yet where the digits stand: note two more values that differ in most figures"
 
 
+Place = NumberPlace | BitField
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Layout:
     """What frames of one length hold: where the digits stand, and the states; `is_only` where no other length came."""
 
     length: int
     is_only: bool
-    place: NumberPlace
+    place: Place
     states: KnownStates
 
 
@@ -50,7 +63,7 @@ def propose_binary(framing: Framing, size: int, notes: Sequence[DisplayNote]) ->
     numeric = [note for note in by_length[most] if not note.is_over]
     for around in (0, moments.AROUND):
         candidates = [[frames[i].data for i in moments.near(times, note, around)] for note in numeric]
-        places = fitting(candidates, numeric, framing.start, most - framing.end - size)
+        places = _places(candidates, numeric, framing, most - framing.end - size)
         if places:
             break
     place = _chosen(places, frames, numeric)
@@ -60,8 +73,25 @@ def propose_binary(framing: Framing, size: int, notes: Sequence[DisplayNote]) ->
     ]
 
 
+def _places(
+    candidates: Sequence[Sequence[bytes]], notes: Sequence[DisplayNote], framing: Framing, end: int
+) -> Sequence[Place]:
+    """Where the digits may stand: in whole bytes, else in bits; nowhere where the notes are too few."""
+    if not are_enough(notes):
+        return []
+    return fitting(candidates, notes, framing.start, end) or [
+        field for usable in _usable_bits(framing) for field in bit_fields(candidates, notes, framing.start, end, usable)
+    ]
+
+
+def _usable_bits(framing: Framing) -> list[int]:
+    """The bits of a byte that may be a number's: all, and where only an end of a frame has the top one, all others."""
+    within = {byte for frame in framing.frames for byte in frame.data[1:-1]}
+    return [0xFF] if any(byte & 0x80 for byte in within) else [0xFF, 0x7F]
+
+
 def _layout(
-    framing: Framing, size: int, length: int, place: NumberPlace, notes: Sequence[DisplayNote], *, is_timed: bool
+    framing: Framing, size: int, length: int, place: Place, notes: Sequence[DisplayNote], *, is_timed: bool
 ) -> Layout:
     frames = [frame for frame in framing.frames if len(frame.data) == length]
     times = [frame.at for frame in frames]
@@ -75,13 +105,12 @@ def _layout(
         times, [(note, indices[note]) for note in numeric], lambda i, note: place.gives(frames[i].data, note)
     )
     noted = [_noted(times, note, indices[note], place, is_timed=is_timed) for note in notes]
-    guard = _guard(place, [frames[indices[note]].data for note in numeric])
-    taken = {byte: 0x7F if byte == guard else 0xFF for byte in range(place.first, place.last + 1)}
+    taken = place.own([frames[indices[note]].data for note in numeric])
     states = learn(frames, range(framing.start, end), taken, place.value, noted, clocks=clocks_of(framing.frames))
     return Layout(length=length, is_only=len(frames) == len(framing.frames), place=place, states=states)
 
 
-def _index(frames: Sequence[CutFrame], times: Sequence[float], place: NumberPlace, note: DisplayNote) -> int:
+def _index(frames: Sequence[CutFrame], times: Sequence[float], place: Place, note: DisplayNote) -> int:
     """The frame that a note is of."""
     index = max(0, moments.own(times, note))
     if note.is_over:
@@ -92,7 +121,7 @@ def _index(frames: Sequence[CutFrame], times: Sequence[float], place: NumberPlac
     return index if found is None else found
 
 
-def _noted(times: Sequence[float], note: DisplayNote, index: int, place: NumberPlace, *, is_timed: bool) -> NotedState:
+def _noted(times: Sequence[float], note: DisplayNote, index: int, place: Place, *, is_timed: bool) -> NotedState:
     meaning = StateMeaning(
         facts=note.meaning,
         decimals=None if note.is_over else note.decimals,
@@ -105,25 +134,26 @@ def _noted(times: Sequence[float], note: DisplayNote, index: int, place: NumberP
     )
 
 
-def _chosen(places: Sequence[NumberPlace], frames: Sequence[CutFrame], notes: Sequence[DisplayNote]) -> NumberPlace:
+def _chosen(places: Sequence[Place], frames: Sequence[CutFrame], notes: Sequence[DisplayNote]) -> Place:
     """One place, where all that fit agree, or lie within one another so that the state tells them apart."""
     if not places:
         raise Contradiction(unexplained(notes), [])
     has_negative = any(note.negative for note in notes)
     ranked = sorted(
-        places, key=lambda p: (not (has_negative and p.has_sign), p.last - p.first, _ORDER.index(p.kind[0]), p.first)
+        places, key=lambda p: (not (has_negative and p.has_sign), p.last - p.first, _ORDER.find(p.kind[:1]), p.first)
     )
-    if has_negative and ranked[0].has_sign and not ranked[0].is_float:
-        whole = [p for p in ranked if p.kind[0] == ranked[0].kind[0] and not p.is_float]
+    if has_negative and ranked[0].has_sign and isinstance(ranked[0], NumberPlace) and not ranked[0].is_float:
+        whole = [p for p in ranked if p.kind[:1] == ranked[0].kind[:1] and not p.is_float]
         ranked.insert(0, max(whole, key=lambda p: p.last - p.first))
     first = ranked[0]
     for other in ranked[1:]:
-        is_nested = (first.first <= other.first and other.last <= first.last) or (
-            other.first <= first.first and first.last <= other.last
+        is_nested = not isinstance(other, BitField) and (
+            (first.first <= other.first and other.last <= first.last)
+            or (other.first <= first.first and first.last <= other.last)
         )
         if not is_nested and any(first.value(frame.data) != other.value(frame.data) for frame in frames):
             raise Contradiction(
-                f"the digits may stand at bytes {first.span} or {other.span}: note a value when they differ", []
+                f"the digits may stand at {first.span} or {other.span}: note a value when they differ", []
             )
     return first
 
@@ -138,14 +168,6 @@ def unexplained(notes: Sequence[DisplayNote]) -> str:
     return f"no place in the frame gives the digits of every note: {wrong}"
 
 
-def _guard(place: NumberPlace, noted: Sequence[bytes]) -> int | None:
-    """The byte of the number's top bit, where no note has shown that bit set."""
-    if place.kind[0] not in "uis" or place.kind.startswith("unpacked"):
-        return None
-    top = place.last if place.kind.endswith("little") else place.first
-    return None if any(data[top] & 0x80 for data in noted) else top
-
-
 def lines(layouts: Sequence[Layout]) -> list[str]:
     """The fields and readings of a profile; overload, where it was noted, is a message of its very bytes.
 
@@ -156,7 +178,7 @@ def lines(layouts: Sequence[Layout]) -> list[str]:
         place, states = layout.place, layout.states
         if states.overs:
             by_state = {code >> states.own_width: meaning for code, meaning in states.overs.items()}
-            body = _message(states, by_state, f"{{byte: {place.first}}}")
+            body = _message(states, by_state, [], f"{{byte: {place.first}}}")
             messages.append(_known_by(layout, states.over_places, states.overs, body, f"over_{len(messages) + 1}"))
         groups: dict[int | None, dict[int, StateMeaning]] = {}
         for code, meaning in states.known.items():
@@ -164,7 +186,7 @@ def lines(layouts: Sequence[Layout]) -> list[str]:
         for decimals, known in groups.items():
             said = f", decimals: {decimals}" if decimals is not None else ""
             plain = {code: replace(each, decimals=None) for code, each in known.items()} if place.is_float else known
-            body = _message(states, plain, f"{{bytes: {place.span}, as: {place.kind}{said}}}")
+            body = _message(states, plain, place.field, f"{{{place.reading}{said}}}")
             messages.append(_known_by(layout, states.places, known, body, f"shown_{len(messages) + 1}"))
     if len(messages) == 1 and layouts[0].is_only and not layouts[0].states.overs:
         return [line[2:] for line in messages[0][2:]]
@@ -176,12 +198,12 @@ def _known_by(
 ) -> list[str]:
     listed = ", ".join(code_text(code, places) for code in codes)
     length = "" if layout.is_only else f"length: {layout.length}, "
-    known_by = f"  when: {{{length}bits: {all_bits(places)}, is: [{listed}]}}"
+    known_by = f"  when: {{{length}bits: {bits_text(places)}, is: [{listed}]}}"
     return [f"{name}:", known_by, *("  " + line for line in body)]
 
 
-def _message(states: KnownStates, known: Mapping[int, StateMeaning], reading: str) -> list[str]:
-    return [*state_lines(states, known), "readings:", f"  - {reading}"]
+def _message(states: KnownStates, known: Mapping[int, StateMeaning], field: Sequence[str], reading: str) -> list[str]:
+    return [*state_lines(states, known), *field, "readings:", f"  - {reading}"]
 
 
 def state_lines(states: KnownStates, known: Mapping[int, StateMeaning]) -> list[str]:
@@ -189,34 +211,16 @@ def state_lines(states: KnownStates, known: Mapping[int, StateMeaning]) -> list[
     idle = [f"# bytes not looked at, proved to say nothing of the display: {', '.join(map(str, states.idle))}"]
     out = [*(idle if states.idle else []), "fields:"]
     for byte, mask, value in states.fixed:
-        where = f"byte: {byte}" if mask == 0xFF else f"bits: {all_bits([(byte, mask)])}"
+        where = f"byte: {byte}" if mask == 0xFF else f"bits: {bits_text([(byte, mask)])}"
         out.append(f"  fixed_{byte}: {{{where}, is: 0x{value:02X}}}  # never anything else")
     out += ["  state:  # any other code is a state that is not known, and rejected"]
-    out += [f"    bits: {all_bits(states.places)}", "    means:"]
+    out += [f"    bits: {bits_text(states.places)}", "    means:"]
     return [*out, *written.table(known, lambda code: code_text(code, states.places), "      ")]
 
 
 def code_text(code: int, places: Sequence[MaskedBits]) -> str:
     """A code in hex, with as many digits as its bits need."""
     return f"0x{code:0{-(-width(places) // 4)}X}"
-
-
-def all_bits(places: Sequence[MaskedBits]) -> str:
-    """Bits as a profile writes them: 3.7..4 3.0 5.2..0."""
-    return " ".join(f"{byte}.{run}" for byte, mask in places for run in _runs(mask))
-
-
-def _runs(mask: int) -> list[str]:
-    """Runs of set bits, the highest first: 0b11110001 is 7..4 and 0."""
-    runs, high = [], None
-    for bit in range(7, -2, -1):
-        is_set = bit >= 0 and mask >> bit & 1
-        if is_set and high is None:
-            high = bit
-        elif not is_set and high is not None:
-            runs.append(f"{high}..{bit + 1}" if high > bit + 1 else f"{high}")
-            high = None
-    return runs
 
 
 def unknown_of(layouts: Sequence[Layout], frames: Sequence[CutFrame]) -> list[tuple[float, Hashable]]:

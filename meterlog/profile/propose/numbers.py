@@ -42,6 +42,44 @@ class NumberPlace:
     def span(self) -> str:
         return f"{self.first}..{self.last}" if self.last > self.first else str(self.first)
 
+    def own(self, noted: Sequence[bytes]) -> dict[int, int]:
+        """The bits that are the number's, as a mask for each byte: as far up as the frames of notes have shown one set.
+
+        A bit above them may as well be a flag in the same word, and is left to the state.
+        """
+        spans = [data[self.first : self.last + 1] for data in noted]
+        size, is_little = self.last - self.first + 1, self.kind.endswith("little")
+        if self.is_float or (self.kind[0] == "i" and any((self.read(span) or 0) < 0 for span in spans)):
+            mask = b"\xff" * size
+        else:
+            shown = max((int.from_bytes(self._figures(span), "big") for span in spans), default=0)
+            top = 1 << 8 * size - 1
+            is_signed = self.kind.startswith("sm") and any((self.read(span) or 0) < 0 for span in spans)
+            whole = (1 << shown.bit_length()) - 1 | (top if is_signed else 0)
+            mask = whole.to_bytes(size, "big")
+            if self.kind.startswith("digits"):
+                mask = bytes(byte | 0xF0 for byte in mask)
+        ordered = mask[::-1] if is_little else mask
+        return dict(enumerate(ordered, start=self.first))
+
+    def _figures(self, span: bytes) -> bytes:
+        """The bytes of a number, the highest first, without its sign and what marks characters as figures."""
+        straight = span[::-1] if self.kind.endswith("little") else span
+        if self.kind.startswith("digits"):
+            return bytes(byte & 0x0F for byte in straight)
+        if self.kind[0] in "is":
+            return abs(int(self.read(span) or 0)).to_bytes(len(span), "big")
+        return straight
+
+    @property
+    def field(self) -> list[str]:
+        """What a profile's fields say of it: nothing, for its reading says all."""
+        return []
+
+    @property
+    def reading(self) -> str:
+        return f"bytes: {self.span}, as: {self.kind}"
+
     def value(self, data: bytes) -> int | float | None:
         return self.read(data[self.first : self.last + 1])
 
@@ -67,22 +105,22 @@ def places(length: int, start: int, end: int) -> Iterator[NumberPlace]:
 def fitting(
     candidates: Sequence[Sequence[bytes]], notes: Sequence[DisplayNote], start: int, end: int
 ) -> list[NumberPlace]:
-    """The places that give every note's digits in one of its candidate frames; empty where the notes are too few.
+    """The places that give every note's digits in one of its candidate frames.
 
     `candidates` has, for each note, the frames that it may be of.
     """
     lengths = {len(data) for frames in candidates for data in frames}
     if not lengths:
         return []
-    found = [
+    return [
         place
         for place in places(min(lengths), start, end)
         if all(any(place.gives(data, note) for data in frames) for frames, note in zip(candidates, notes, strict=True))
     ]
-    return found if _is_enough(notes) else []
 
 
-def _is_enough(notes: Sequence[DisplayNote]) -> bool:
+def are_enough(notes: Sequence[DisplayNote]) -> bool:
+    """Whether notes have so many figures that a place which gives them all is believed."""
     different = {note.counts for note in notes if note.counts}
     return len(different) >= 2 and sum(log10(counts) + 0.3 for counts in different) >= FEWEST_DIGITS
 

@@ -228,3 +228,21 @@ def _flips(frames: Sequence[CutFrame], value: Callable[[bytes], object], byte: i
     still = [(a, b) for a, b in itertools.pairwise(frames) if value(a.data) == value(b.data)]
     flips = sum((a.data[byte] ^ b.data[byte]) & mask != 0 for a, b in still)
     return flips >= _FLIPS and flips >= _FLIP_SHARE * len(still)
+
+
+def bits_text(places: Sequence[MaskedBits]) -> str:
+    """Bits as a profile writes them: 3.7..4 3.0 5.2..0."""
+    return " ".join(f"{byte}.{run}" for byte, mask in places for run in _runs(mask))
+
+
+def _runs(mask: int) -> list[str]:
+    """Runs of set bits, the highest first: 0b11110001 is 7..4 and 0."""
+    runs, high = [], None
+    for bit in range(7, -2, -1):
+        is_set = bit >= 0 and mask >> bit & 1
+        if is_set and high is None:
+            high = bit
+        elif not is_set and high is not None:
+            runs.append(f"{high}..{bit + 1}" if high > bit + 1 else f"{high}")
+            high = None
+    return runs
