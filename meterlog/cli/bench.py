@@ -84,15 +84,14 @@ def check(bench_path: Path, seconds: float, as_json: bool) -> None:
 
 def absent(instruments: Container[str]) -> list[str]:
     """What procedures that come with meterlog ask for by name and a bench does not have, a line each."""
-    from meterlog.files import shipped
-    from meterlog.procedure.language import read_procedure
+    from meterlog.files.procedures import offered
 
-    lines = []
-    for key in shipped.names("profiles/procedures"):
-        path = shipped.find(key, "profiles/procedures")
-        for name in read_procedure(shipped.text_of(path), str(path)).instruments_absent(instruments):
-            lines.append(f"{key}: its steps ask for the instrument {name!r}, which this bench does not have")
-    return lines
+    return [
+        f"{each.key}: its steps ask for the instrument {name!r}, which this bench does not have"
+        for each in offered()
+        if each.procedure
+        for name in each.procedure.instruments_absent(instruments)
+    ]
 
 
 def _damage(errors: Mapping[str, int]) -> str:

@@ -14,8 +14,7 @@ from meterlog.base.errors import WrongValue
 from meterlog.base.source import near_miss
 from meterlog.cli.options import db_option, json_option
 from meterlog.diagnosis.advice import OUTCOMES, NextStep, Question, advise, in_ten
-from meterlog.files import shipped
-from meterlog.procedure.language import read_procedure
+from meterlog.files.procedures import procedure_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -39,8 +38,7 @@ def next_check(
 
     Example: meterlog procedure next microwave-oven --complaint no-heat --outcome fuse=pass
     """
-    path = shipped.find(file, "profiles/procedures")
-    procedure = read_procedure(shipped.text_of(path), str(path))
+    procedure = procedure_of(file)
     if not many:
         asked = Question(complaint=complaint, outcomes=_pairs(outcomes), renewed=renewed)
         _print(_advice(procedure, asked), as_json)

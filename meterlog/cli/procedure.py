@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import sys
 from dataclasses import asdict
+from operator import attrgetter
 
 import click
 
@@ -12,13 +13,12 @@ from meterlog.base.errors import WrongText, WrongValue
 from meterlog.base.source import near_miss
 from meterlog.cli.next_check import next_check
 from meterlog.files import shipped
+from meterlog.files.procedures import offered, path_of
 from meterlog.procedure.cautions import CAUTIONS
 from meterlog.procedure.draft import draft
 from meterlog.procedure.language import PROCEDURE, read_procedure
 from meterlog.procedure.shapes import NAME
 from meterlog.procedure.sheet import job_sheet
-
-_KIND = "profiles/procedures"
 
 
 @click.group()
@@ -39,7 +39,7 @@ def check(files: tuple[str, ...], as_json: bool) -> None:
     """
     wrong = False
     for reference in files:
-        path = shipped.find(reference, _KIND)
+        path = path_of(reference)
         try:
             read = read_procedure(shipped.text_of(path), str(path))
         except WrongText as error:
@@ -78,7 +78,7 @@ def show(file: str, where: str, as_json: bool) -> None:
 
     Example: meterlog procedure show safety-class-1 --where europe
     """
-    path = shipped.find(file, _KIND)
+    path = path_of(file)
     read = read_procedure(shipped.text_of(path), str(path))
     if where and where not in read.where:
         hint = near_miss(where, read.where) or "its limits do not depend on the jurisdiction"
@@ -93,15 +93,17 @@ def show(file: str, where: str, as_json: bool) -> None:
 @procedure.command(name="list")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a procedure.")
 def list_(as_json: bool) -> None:
-    """List the procedures that come with meterlog.
+    """List the procedures that come with meterlog, and your own in their folder; both are offered on the bench page.
 
     Example: meterlog procedure list
     """
-    for name in shipped.names(_KIND):
-        path = shipped.folder(_KIND) / f"{name}.yaml"
-        read = read_procedure(shipped.text_of(path), str(path))
-        row = {"procedure": name, "title": read.title, "appliance": read.appliance, "where": list(read.where)}
-        click.echo(json.dumps(row, ensure_ascii=False) if as_json else f"{name:<24}{read.appliance}")
+    for each in sorted(offered(), key=attrgetter("key")):
+        read = each.procedure
+        words = read.appliance if read else f"can't be read: {each.why}"
+        row = {"procedure": each.key, "title": each.title, "appliance": words, "own": each.is_own}
+        row["where"] = list(read.where) if read else []
+        mark = f"  [{each.path}]" if each.is_own else ""
+        click.echo(json.dumps(row, ensure_ascii=False) if as_json else f"{each.key:<24}{words}{mark}")
 
 
 @procedure.command()

@@ -12,8 +12,8 @@ from meterlog.base import recording
 from meterlog.base.errors import CannotDo, WrongValue
 from meterlog.base.source import near_miss
 from meterlog.files import shipped
+from meterlog.files.procedures import procedure_of
 from meterlog.procedure.entries import read_entries
-from meterlog.procedure.language import read_procedure
 from meterlog.profile import compile_profile
 from meterlog.sounds.sentences import catalogue
 from meterlog.walk import NOTHING, REPLAY, Happening
@@ -52,7 +52,7 @@ def replay(
 
     Example: meterlog replay --procedure kettle session.txt --json
     """
-    procedure = read_procedure(shipped.text_of(shipped.find(reference, "profiles/procedures")), reference)
+    procedure = procedure_of(reference)
     if begin and begin not in {step.key for step in procedure.steps}:
         raise WrongValue(f"this procedure has no step {begin!r}")
     if where and where not in procedure.where:

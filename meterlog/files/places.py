@@ -1,4 +1,4 @@
-"""Where this user's files lie, by the platform's custom: bench file, database, keys, control socket."""
+"""Where this user's files lie, by the platform's custom: bench file, database, keys, own procedures, control socket."""
 
 from __future__ import annotations
 
@@ -26,6 +26,12 @@ def keys() -> Path:
     """The folder of the keys that sign a bench's evidence: METERLOG_KEYS, or in the configuration folder."""
     named = os.environ.get("METERLOG_KEYS", "")
     return Path(named) if named else platformdirs.user_config_path("meterlog") / "keys"
+
+
+def procedures() -> Path:
+    """The folder of the user's own procedures: METERLOG_PROCEDURES, or in the configuration folder."""
+    named = os.environ.get("METERLOG_PROCEDURES", "")
+    return Path(named) if named else platformdirs.user_config_path("meterlog") / "procedures"
 
 
 def cache_folder() -> Path:

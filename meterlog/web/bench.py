@@ -11,8 +11,9 @@ from datasette.utils.asgi import Forbidden, Response
 from meterlog.base import units
 from meterlog.base.errors import CannotDo, MeterlogError, WrongValue
 from meterlog.daemon import client
+from meterlog.files import procedures
 from meterlog.procedure.entries import examples_of, read_entry
-from meterlog.web import at_hand, stream, trades
+from meterlog.web import at_hand, stream
 from meterlog.web.display import displays
 from meterlog.web.sheet import database_path, read, sheet
 
@@ -40,18 +41,21 @@ WORDS = (
     "acknowledge",
     "override",
     "immersed",
+    "type",
 )
 """The acts that the page may pass on."""
 
 
 async def page(datasette: Any, request: Any) -> Any:
-    return await sheet(datasette, request, "bench.html", **await moment(datasette, request), trades=trades.shipped())
+    return await sheet(
+        datasette, request, "bench.html", **await moment(datasette, request), offered=procedures.offered()
+    )
 
 
 async def fragment(datasette: Any, request: Any) -> Any:
     """The part of the page that changes with the walk, for the script to put in place."""
     found = await moment(datasette, request)
-    return await sheet(datasette, request, "_at_hand.html", **found, trades=trades.shipped())
+    return await sheet(datasette, request, "_at_hand.html", **found, offered=procedures.offered())
 
 
 async def moment(datasette: Any, request: Any) -> dict[str, Any]:
@@ -137,13 +141,17 @@ async def open_job(datasette: Any, request: Any) -> Any:
     """The form for a new job of one procedure; posted, the job is opened, or what was typed comes back marked."""
     asked_by = who(request)
     key = request.args.get("procedure", "")
-    procedure = trades.procedure(key)
-    if procedure is None:
+    chosen = procedures.offer(key)
+    if chosen is None:
         return Response.redirect("/bench")
+    if chosen.procedure is None:
+        words = f"The procedure {key} can't be read: {chosen.why}. Look at it with: meterlog procedure check {key}"
+        return await sheet(datasette, request, "refused.html", status=409, words=words)
+    procedure, path = chosen.procedure, str(chosen.path) if chosen.is_own else key
     form = await _filled(request) if request.method == "POST" else {}
     wrong = _misread(procedure, form)
     if form and not wrong:
-        wrong = await _opened(datasette, key, form, asked_by)
+        wrong = await _opened(datasette, path, form, asked_by)
         if not wrong:
             return Response.redirect("/bench")
     examples = {name: examples_of(procedure, name) for name in procedure.entries}
@@ -226,6 +234,25 @@ async def _with_reason(datasette: Any, request: Any, do: str) -> Any:
         return Response.redirect("/bench")
     form = await _filled(request)
     return await pass_on(datasette, request, do, job=form.get("job", ""), reason=form.get("reason", ""), **asked_by)
+
+
+async def part_fitted(datasette: Any, request: Any) -> Any:
+    """A part was fitted to the appliance at hand; it stands on the hand-over sheet."""
+    return await _stated(datasette, request, "part fitted", ("part", "marking", "why", "check"))
+
+
+async def work_done(datasette: Any, request: Any) -> Any:
+    """Something was done to the appliance at hand; it stands on the hand-over sheet."""
+    return await _stated(datasette, request, "work done", ("text",))
+
+
+async def _stated(datasette: Any, request: Any, do: str, names: tuple[str, ...]) -> Any:
+    asked_by = who(request)
+    if request.method != "POST":
+        return Response.redirect("/bench")
+    form = await _filled(request)
+    said = {name: form.get(name, "") for name in (*names, "job")}
+    return await pass_on(datasette, request, do, **said, **asked_by)
 
 
 async def minute(datasette: Any, request: Any) -> Any:

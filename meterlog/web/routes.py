@@ -19,6 +19,8 @@ ROUTES: list[tuple[str, Any]] = [
     (r"^/bench/close$", bench.close_job),
     (r"^/bench/aside$", bench.lay_aside),
     (r"^/bench/take$", bench.take_up),
+    (r"^/bench/fitted$", bench.part_fitted),
+    (r"^/bench/did$", bench.work_done),
     (r"^/jobs$", jobs.page),
     (r"^/job/(?P<ref>.+)/photo$", job.add_photo),
     (r"^/job/(?P<ref>.+)$", job.page),

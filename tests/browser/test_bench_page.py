@@ -3,7 +3,7 @@
 import time
 from pathlib import Path
 
-from browser.hands import PROCEDURE, measure, press, task
+from browser.hands import PROCEDURE, measure, press, task, unfold
 from players.segments import showing
 from playwright.sync_api import expect
 from records import small_png
@@ -152,6 +152,37 @@ def test_a_daemon_that_only_stands_still_is_told_too(meter, browse, page_of):
     expect(page.get_by_role("alert")).to_contain_text("Nothing is heard.", timeout=2500)
     os.kill(daemon.process.pid, signal.SIGCONT)
     expect(page.get_by_role("alert")).to_be_hidden()
+
+
+def test_what_was_done_and_what_no_instrument_sent_is_written_on_the_page(meter, kettle, browse, page_of):
+    daemon = meter[0]
+    daemon.ask("open job", procedure=kettle, ref="B-9", plate={}, personal={})
+    daemon.act("acknowledge")
+    daemon.act("go to", to="earth")
+    page = page_of("phone")
+    page.goto(browse(daemon.db) + "/bench")
+    task(page, "Protective conductor")
+    page.get_by_text("More", exact=True).click()
+    page.get_by_text("Type a reading", exact=True).click()
+    page.get_by_label("What an instrument that is not heard showed").fill("0,4 Ohm")
+    press(page, "Keep it, and go on")
+    expect(page.get_by_text("write the value, its unit and the instrument").first).to_be_visible()
+    page.get_by_label("What an instrument that is not heard showed").fill("0,4 Ohm ± 2 % + 3 digits on earth tester")
+    press(page, "Keep it, and go on")
+    task(page, "Heating element")
+    unfold(page, "Part fitted")
+    page.get_by_label("Part that was fitted").fill("cord")
+    page.get_by_label("What is printed on it").fill("H05VV-F 3G1.0")
+    page.get_by_label("Its check before it was fitted").select_option(label="Protective conductor")
+    press(page, "Keep: this part was fitted")
+    expect(page.get_by_label("Part that was fitted")).to_be_hidden()
+    unfold(page, "Part fitted")
+    page.get_by_label("What else was done to the appliance").fill("scale taken off")
+    press(page, "Keep: this was done")
+    expect(page.get_by_label("What else was done to the appliance")).to_be_hidden()
+    page.goto(page.url.replace("/bench", "/report/B-9"))
+    for words in ("cord", "H05VV-F 3G1.0", "0.4 Ω (typed)", "scale taken off"):
+        expect(page.get_by_text(words).first).to_be_visible()
 
 
 def test_a_job_is_opened_on_the_page(meter, browse, page_of):

@@ -11,6 +11,7 @@ import records
 from edge.asked import HOME, PHONE, TOKEN, ask
 
 from meterlog.base.errors import CannotDo
+from meterlog.procedure.draft import draft
 from meterlog.web import serve
 from meterlog.web.door import Door, host_name, is_ours
 from meterlog.web.routes import ROUTES
@@ -129,6 +130,17 @@ def test_own_questions_are_for_the_owner_on_the_loopback(application):
 
 def test_a_name_that_is_not_ours_is_refused(application):
     assert ask(application, "/", base="http://rebound.example").status_code == 421
+
+
+def test_own_procedures_are_offered_and_one_that_cannot_be_read_says_so(application, tmp_path, monkeypatch):
+    monkeypatch.setenv("METERLOG_PROCEDURES", str(tmp_path))
+    (tmp_path / "my-kettle.yaml").write_text(draft("my-kettle"))
+    (tmp_path / "broken.yaml").write_text("procedure: broken\n")
+    assert "New job: Kettle element" in ask(application, "/bench/open?procedure=my-kettle").text
+    told = ask(application, "/bench/open?procedure=broken")
+    assert told.status_code == 409
+    assert "The procedure broken can&#39;t be read: 5 problems." in told.text
+    assert ask(application, "/bench/open?procedure=../my-kettle").status_code == 302
 
 
 def test_a_job_that_cannot_be_opened_comes_back_as_it_was_typed(application):

@@ -11,6 +11,8 @@ import yaml
 from meterlog.cli import main
 from meterlog.cli.job import ask_entries
 from meterlog.files import shipped
+from meterlog.files.procedures import offered, procedure_of
+from meterlog.procedure.draft import draft
 from meterlog.procedure.language import read_procedure
 
 WRONG = Path(__file__).parents[1] / "wrong_procedures"
@@ -29,6 +31,21 @@ def test_a_draft_reads_without_a_problem(capsys, tmp_path):
     path = tmp_path / "my-kettle.yaml"
     path.write_text(out)
     assert run(capsys, "check", str(path)) == (0, f"{path}: my-kettle, 6 steps, no problem\n", "")
+
+
+def test_own_procedures_are_listed_and_found_by_their_names(capsys, tmp_path, monkeypatch):
+    monkeypatch.setenv("METERLOG_PROCEDURES", str(tmp_path))
+    assert sorted(each.key for each in offered()) == NAMES
+    (tmp_path / "my-kettle.yaml").write_text(draft("my-kettle"))
+    (tmp_path / "transformer.yaml").write_text(draft("transformer"))
+    (tmp_path / "broken.yaml").write_text("procedure: broken\n")
+    rows = {(row := json.loads(line))["procedure"]: row for line in run(capsys, "list", "--json")[1].splitlines()}
+    assert sorted(rows) == sorted([*NAMES, "my-kettle", "broken"])
+    assert {name for name, row in rows.items() if row["own"]} == {"my-kettle", "transformer", "broken"}
+    assert rows["transformer"]["title"] == "Kettle element (your own)"
+    assert rows["broken"]["appliance"] == "can't be read: 5 problems"
+    assert run(capsys, "check", "my-kettle")[0] == 0
+    assert procedure_of("transformer").title == "Kettle element"
 
 
 def test_a_draft_needs_a_proper_name(capsys):

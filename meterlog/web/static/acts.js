@@ -4,7 +4,7 @@ const CHANGED_MS = 700;
 const ANSWER_MS = 9000;
 
 const newId = () => [...crypto.getRandomValues(new Uint8Array(8))].map((byte) => byte.toString(16).padStart(2, "0")).join("");
-const buttons = () => document.querySelectorAll(".bar button, .go button, .entries button");
+const buttons = () => document.querySelectorAll(".bar button, .go button, .entries button, .written button");
 let isBusy = false;
 let restUntil = 0;
 
