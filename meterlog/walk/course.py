@@ -16,7 +16,7 @@ from meterlog.walk import happenings as told
 from meterlog.walk.acts import PEDAL
 from meterlog.walk.answers import closing_after, guarded_by, wanted_by
 from meterlog.walk.ledger import Ledger
-from meterlog.walk.phases import AGAIN, BACK, IMMERSED, NOTE, SKIP, TYPE, Offer, Phase
+from meterlog.walk.phases import AGAIN, BACK, IMMERSED, NOTE, SKIP, TAKE_IT, TYPE, Offer, Phase
 from meterlog.walk.watch import Watch
 
 if TYPE_CHECKING:
@@ -354,6 +354,8 @@ class Course:
         if self.vessels == CARRIED and IMMERSED in acts:
             each = (replace(IMMERSED, to=one, label=f"The whole probe is under in the {one}") for one in CARRIED)
             acts = (*each, *acts[1:])
+        if self.phase is Phase.WATCH and not step.points:
+            acts = tuple(TAKE_IT if offer.word == TAKE_IT.word else offer for offer in acts)
         return tuple(offer for offer in acts if offer.word != "next" or not self.must_be_answered(step))
 
     def more(self) -> tuple[Offer, ...]:

@@ -125,9 +125,25 @@ def awaited_in(phase: str, stage: str) -> str:
     return stage if phase in (Phase.STIR, Phase.AFTER) and stage in STAGES else phase
 
 
-def asked(phase: Phase, kind: Kind | None, stage: str, advice: str = "") -> str:
-    """What is asked of the person now; what was advised where the step stands goes before what it asks for."""
+IN_THE_WAY: dict[str, str] = {
+    "lift first": "Lift the probes off first: they have lain on something since before this check.",
+    "frozen": "HOLD is on, and nothing is taken: release it.",
+}
+"""What has to go before a step's displays can be taken, by the word of their state."""
+
+
+WITHOUT_POINTS = "Wait until the display is still: it is taken by itself, or take it now."
+"""What is asked while a step is watched that is read at no points: in the air, or where the appliance is plugged in."""
+TAKE_IT = Offer(word="confirm", label="Take it now")
+"""The act that takes what shows where no points are touched."""
+
+
+def asked(
+    phase: Phase, kind: Kind | None, stage: str, advice: str = "", in_the_way: str = "", *, has_points: bool = True
+) -> str:
+    """What is asked of the person now: first what is in the way, then what was advised where the step stands."""
     if kind is None or phase not in (Phase.WATCH, Phase.STIR, Phase.START, Phase.AFTER):
         return phase.words
     on_screen = kind.on_screen if phase in (Phase.WATCH, Phase.START) else ""
-    return advice or STAGES.get(stage) or on_screen or phase.words
+    words = phase.words if has_points or phase is not Phase.WATCH else WITHOUT_POINTS
+    return IN_THE_WAY.get(in_the_way) or advice or STAGES.get(stage) or on_screen or words

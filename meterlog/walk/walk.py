@@ -149,6 +149,11 @@ class Walk:
             self._asks, self._course.turned_at = asks, at
         return happenings
 
+    def _asked(self, step: Step | None) -> str:
+        course = self._course
+        kind, has_points = (step.kind, bool(step.points)) if step else (None, True)
+        return asked(course.phase, kind, course.stage, course.advice, self._watch.in_the_way, has_points=has_points)
+
     def snapshot(self) -> Snapshot:
         """The walk as it stands."""
         course, step = self._course, self._course.step
@@ -157,7 +162,7 @@ class Walk:
             title=self.procedure.title,
             phase=course.phase,
             step=step.key if step else "",
-            words=asked(course.phase, step.kind if step else None, course.stage, course.advice),
+            words=self._asked(step),
             acts=tuple(course.offers()),
             more=tuple(course.more()),
             press=course.phase.press,

@@ -12,7 +12,7 @@ from meterlog.walk.dead_proof import DeadProof
 from meterlog.walk.functions import FunctionWatch
 from meterlog.walk.heated import HeatingLog
 from meterlog.walk.live import LiveGuard
-from meterlog.walk.settle import Advice, Lift, Live, OpenLeads, Refuse, Sample, Signal, Sort, Stream
+from meterlog.walk.settle import Advice, Lift, Live, OpenLeads, Refuse, Sample, Signal, Sort, State, Stream
 from meterlog.walk.settle.contact import departure
 from meterlog.walk.timed import Ran, Runs
 
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from meterlog.procedure.steps import Step
     from meterlog.walk.live import Guarded
     from meterlog.walk.open_proof import ClosingShort
-    from meterlog.walk.settle import Answer, State, Want
+    from meterlog.walk.settle import Answer, Want
     from meterlog.walk.sloped import Sloped
     from meterlog.walk.timed import Switched
 
@@ -231,6 +231,18 @@ class Watch:
     def states(self) -> dict[Key, State]:
         """Where each watched display stands with the step."""
         return {key: answer.state for key, answer in self._answers.items()}
+
+    @property
+    def in_the_way(self) -> str:
+        """The state that keeps every display of the step from being taken: leads still on something, HOLD; "" for none.
+
+        What lies in no air, such as a thermometer, has no leads to lift.
+        """
+        states = set(self.states().values())
+        held = (
+            {State.FROZEN} if self.want and self.want.open_leads is OpenLeads.REST else {State.FROZEN, State.LIFT_FIRST}
+        )
+        return states.pop().value if len(states) == 1 and states <= held else ""
 
     def last(self) -> dict[Key, Sample]:
         """The last reading of every display."""

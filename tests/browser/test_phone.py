@@ -161,7 +161,7 @@ def test_digits_that_are_no_longer_read_are_struck_through_and_said(phones, play
     page.reload()
     expect(digits).to_have_css("text-decoration-line", "line-through")
     expect(page.locator("#lost")).to_contain_text("This page is not connected yet.")
-    press(page, "On the points: take it")
+    press(page, "Take it now")
     refused = page.locator("#answer")
     expect(refused).to_contain_text("nothing shows now")
     streams[0].continue_()

@@ -282,3 +282,14 @@ def test_a_pedal_takes_no_press_just_after_its_meaning_changed():
     ]
     bench.at = 5.8
     assert names(bench.act("press")) == ["Acted", "Passed", "StepBegan"]
+
+
+def test_what_is_in_the_way_is_asked_for_first_and_no_points_where_there_are_none():
+    bench = Bench(step("a", points=("p", "q")), step("air", "temperature"), assume=NOTHING)
+    asked = lambda: (bench.walk.snapshot().words, bench.walk.snapshot().acts[0].label)  # noqa: E731
+    bench.show(OHM, 470, 0.5)
+    assert asked()[0] == "Lift the probes off first: they have lain on something since before this check."
+    bench.open()
+    assert asked() == (Phase.WATCH.words, "On the points: take it")
+    bench.act("go to air")
+    assert asked() == ("Wait until the display is still: it is taken by itself, or take it now.", "Take it now")
