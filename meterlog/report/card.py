@@ -11,6 +11,7 @@ from meterlog.judging import Outcome
 from meterlog.judging.rule import interval
 from meterlog.procedure.kinds import KINDS, Opens
 from meterlog.record.acts import ActKind
+from meterlog.record.keptjob import stated_of
 from meterlog.record.outcome import WHOLE, outcome_of
 from meterlog.record.standing import standing
 from meterlog.report import procedures, wording
@@ -126,9 +127,13 @@ class Photograph:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Card:
-    """A job: `personal` are its fields in words, `notes` by digest, as far as they are not erased."""
+    """A job: `personal` are its fields in words, `notes` by digest, as far as they are not erased.
+
+    `entries` are the last words on what the plate says and the person knows.
+    """
 
     job: JobRecord
+    entries: Mapping[str, str]
     procedure: Procedure | None
     steps: tuple[StepCard, ...]
     personal: tuple[PersonalField, ...]
@@ -155,6 +160,7 @@ def card_of(reader: RecordReader, ref: str) -> Card | None:
     notes = {field.digest: field.value for field in personal if field.name == "note"}
     return Card(
         job=job,
+        entries=stated_of(job, acts)[1],
         procedure=procedure,
         steps=steps,
         personal=tuple(field for field in personal if field.name != "note"),

@@ -69,6 +69,7 @@ class Handover(Card):
         bad, mended, safe, good, recorded, looked: checks by what became of them.
         untested: checks without an answer under what became of them in words, each with its step.
         blind: checks that passed with a meter of unknown accuracy.
+        typed: whose displays were read off and typed, each with the number of checks that rest on it.
         proofs: how what is dead or open is known, in words, with the number of checks.
         run: the heating run; verdicts: how many were reached; seal: the last one of the job.
     """
@@ -85,6 +86,7 @@ class Handover(Card):
     looked: Sequence[StepCard]
     untested: Sequence[tuple[str, Sequence[tuple[Check, StepCard]]]]
     blind: Sequence[StepCard]
+    typed: Sequence[tuple[str, int]]
     proofs: Sequence[tuple[str, int]]
     run: StepCard | None
     verdicts: int
@@ -128,6 +130,7 @@ def handover(reader: RecordReader, ref: str) -> Handover:
         looked=[step for step in steps if step.state == "looked"],
         untested=[*_by_state(outcome.missing, by_key, "safety, "), *_by_state(outcome.open, by_key)],
         blind=[step for step in passed if step.verdict and UNKNOWN in step.verdict.why],
+        typed=_typed(steps),
         proofs=_proofs(steps),
         run=next((each for each in steps if KINDS[each.step.kind].is_run and each.verdict), None),
         verdicts=sum(len(step.verdicts) for step in steps),
@@ -215,6 +218,14 @@ def _by_state(
     for check in checks:
         found.setdefault(f"{before}{check.words}", []).append((check, steps[check.key]))
     return list(found.items())
+
+
+def _typed(steps: Iterable[StepCard]) -> list[tuple[str, int]]:
+    """The instruments whose readings were typed, with the number of checks whose verdict rests on one."""
+    counting = (
+        each.capture for step in steps for each in step.captures if step.verdict and each.id == step.verdict.capture
+    )
+    return list(Counter(capture.typed.instrument for capture in counting if capture.typed).items())
 
 
 def _proofs(steps: Iterable[StepCard]) -> list[tuple[str, int]]:

@@ -5,6 +5,7 @@ from edge.test_loop import Loop
 
 from meterlog.record import overview
 from meterlog.record.outcome import Word
+from meterlog.report import sheets
 from meterlog.store.reader import reading
 
 TEXT = """\
@@ -60,6 +61,10 @@ def test_once_class_ii_is_entered_it_goes_on_to_a_whole_job(loop):
     assert loop.act("confirm")["ok"]
     found = outcome(loop)
     assert found.word is Word.PASSED
+    with reading(loop.db) as reader:
+        paper = sheets.as_html(sheets.handover(reader, "C-1"))
+    assert "<dt>protection class</dt><dd>II</dd>" in paper
+    assert "Not of its class, skipped:</b> Protective conductor (“double square on the plate”)" in paper
     assert [(check.key, check.words) for check in found.open] == [("earth", "not of its class, skipped")]
 
 

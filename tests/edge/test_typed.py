@@ -111,6 +111,7 @@ def test_sheet_page_and_evidence_mark_it(typed):
         captures = [kept.capture for kept in reader.captures(reader.job("T-1").id)]
     assert "<b>Protective conductor</b>: 0.36 Ω (typed) first, 0.09 Ω (typed) since; wanted at most 0.3 Ω." in paper
     assert "Insulation: <b>more than 200 MΩ (typed)</b>" in paper
+    assert "Typed by hand, not sent by the instrument: 1 × another tester, 1 × insulation tester." in paper
     assert "0.36 Ω (typed)" in evidence
     assert "earth tester 25 A" in evidence
     assert chain.capture.capture.typed.instrument == "earth tester 25 A"
