@@ -28,7 +28,7 @@ instruments:
     # address: 2                  # the address set in it, where not its profile's own
   # thermometer:
   #   profile: ascii-thermometer
-  #   usb serial: A5069RR4        # found by its adapter's serial number instead
+  #   usb serial: A5069RR4        # found by its adapter's serial number instead; two that are asked may share a port
 # switches:                       # a foot switch on a control line of an adapter
 #   - {{on: thermometer, line: cts, means: press}}
 # pedals:                         # a pedal that is a keyboard to the computer
