@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from fractions import Fraction
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from meterlog.base.source import near_miss
 from meterlog.conversation.reasons import Untold
@@ -13,7 +13,7 @@ from meterlog.profile.compile.arithmetic import operands
 from meterlog.profile.compile.codes import code_of_float
 from meterlog.profile.compile.meaning import shown
 from meterlog.profile.compile.numbers import Digits, limited, shortest, special_numbers
-from meterlog.profile.compile.values import OWN, reason
+from meterlog.profile.compile.values import reason
 from meterlog.profile.compile.view import FrameReader, NotBelieved, View
 
 if TYPE_CHECKING:
@@ -62,25 +62,42 @@ class Numbers:
 
     def _plain(self, value: Value) -> FrameReader | None:
         """What answers a field's own digits; None where it is none that has any."""
-        read, name = told(value), "" if value.name.startswith(OWN) else value.name
-        special = self._special(value.name)
         if value.kind == "digits":
-            return _of_text(read, special, value.field, name) if value.field and value.field.special else read
+            special = self._special(value.name)
+            return _of_text(told(value), special, value.field) if value.field and value.field.special else told(value)
         if value.kind == "int":
-            return lambda view: _of_whole(view, read(view), special, name)
+            return _digits(self._number(value), Digits, value)
         if value.kind == "float":
-            digits = shortest(value.bits == 32)
-            return lambda view: _of_float(view, read(view), special, name, digits)
+            return _digits(self._number(value), shortest(value.bits == 32), value)
         return None
+
+    def _number(self, value: Value) -> FrameReader:
+        """What answers a field that is an int or a float; it raises the special value that stands there instead."""
+        read, special, is_float = told(value), self._special(value.name), value.kind == "float"
+
+        def number(view: View) -> float | int:
+            found = read(view)
+            row = special(view, code_of_float(found) if is_float else found)
+            if row is not None:
+                raise _Special(value.name, row)
+            if isinstance(found, bytes):
+                raise NotBelieved(reason(value.name, f"no meaning for {shown(found)} here"))
+            if is_float and not -1e15 < found < 1e15:
+                raise NotBelieved(reason(value.name, "no number"))
+            return found  # type: ignore[no-any-return]
+
+        return number
 
     def _rounded(self, value: Value, decimals: FrameReader) -> FrameReader:
         """What answers a float's digits, rounded to so many behind the point."""
-        read, special = told(value), self._special(value.name)
-        name = "" if value.name.startswith(OWN) else value.name
+        number = self._number(value)
 
         def digits(view: View) -> Digits:
             places = decimals(view)
-            return _of_float(view, read(view), special, name, lambda n: _to(Fraction(n), places))
+            try:
+                return limited(_to(Fraction(number(view)), places), value.title)
+            except _Special as special:
+                return Digits(0, 0, special=special.row)
 
         return digits
 
@@ -136,7 +153,7 @@ class Numbers:
             try:
                 number = worked(view)
             except _Special as special:
-                return Digits(0, places, special=special.what)
+                return Digits(0, places, special=(special.name, special.row))
             if decimals is not None and own == 0:
                 return limited(Digits(int(number), places), text)
             assert places is not None
@@ -166,27 +183,25 @@ class Numbers:
         plain = self._plain(value)
         if plain is None:
             raise ValueError(f"{name} is no number: say `as: decimal` or `as: digits`")
-        read, special = told(value), self._special(name)
-        if value.kind == "float":
-            return lambda view: _fraction_of_float(view, read(view), special, name)
-        if value.kind == "int":
-            return lambda view: _fraction_of_whole(view, read(view), special, name)
+        if value.kind in ("int", "float"):
+            number = self._number(value)
+            return lambda view: Fraction(number(view))
 
         def operand(view: View) -> Fraction:
             digits: Digits = plain(view)
             if digits.special is not None:
-                raise _Special((name, digits.special))
+                raise _Special(name, digits.special)
             return Fraction(digits.counts) / Fraction(10) ** (digits.decimals or 0)
 
         return operand
 
 
 class _Special(Exception):
-    """A field of arithmetic is no number but one of its special values, (its name, the value)."""
+    """A field is no number but one of its special values."""
 
-    def __init__(self, what: tuple[str, Hashable]) -> None:
-        super().__init__(what)
-        self.what = what
+    def __init__(self, name: str, row: Hashable) -> None:
+        super().__init__(name, row)
+        self.name, self.row = name, row
 
 
 def told(value: Value) -> FrameReader:
@@ -214,7 +229,19 @@ def _with_decimals(plain: FrameReader, decimals: FrameReader) -> FrameReader:
     return digits
 
 
-def _of_text(read: FrameReader, special: SpecialRow, field: Field, name: str) -> FrameReader:
+def _digits(number: FrameReader, digits: Callable[[Any], Digits], value: Value) -> FrameReader:
+    """What answers the digits of a number, or the special value that stands there instead."""
+
+    def read(view: View) -> Digits:
+        try:
+            return limited(digits(number(view)), value.title)
+        except _Special as special:
+            return Digits(0, 0, special=special.row)
+
+    return read
+
+
+def _of_text(read: FrameReader, special: SpecialRow, field: Field) -> FrameReader:
     """What answers the digits of a text or a display: a special value where it is one in this frame."""
     numbers = frozenset(special_numbers(field).values())
 
@@ -224,51 +251,10 @@ def _of_text(read: FrameReader, special: SpecialRow, field: Field, name: str) ->
             return found
         row = special(view, found.special)
         if row is None and found.special not in numbers:
-            raise NotBelieved(reason(name, f"no meaning for {shown(found.special)} here"))
+            raise NotBelieved(f"no meaning for {shown(found.special)} here")
         return found._replace(special=None) if row is None else Digits(0, 0, special=row)
 
     return digits
-
-
-def _of_whole(view: View, number: int | bytes, special: SpecialRow, name: str) -> Digits:
-    row = special(view, number)
-    if row is not None:
-        return Digits(0, special=row)
-    return limited(Digits(_whole(number, name)), name)
-
-
-def _whole(number: int | bytes, name: str) -> int:
-    """A whole number. Raises: NotBelieved for a special value that is none in this frame."""
-    if isinstance(number, bytes):
-        raise NotBelieved(reason(name, f"no meaning for {shown(number)} here"))
-    return number
-
-
-def _of_float(view: View, number: float, special: SpecialRow, name: str, digits: Callable[[float], Digits]) -> Digits:
-    row = special(view, code_of_float(number))
-    if row is not None:
-        return Digits(0, 0, special=row)
-    return limited(digits(_finite(number, name)), name)
-
-
-def _finite(number: float, name: str) -> float:
-    if not -1e15 < number < 1e15:
-        raise NotBelieved(reason(name, "no number"))
-    return number
-
-
-def _fraction_of_float(view: View, number: float, special: SpecialRow, name: str) -> Fraction:
-    row = special(view, code_of_float(number))
-    if row is not None:
-        raise _Special((name, row))
-    return Fraction(_finite(number, name))
-
-
-def _fraction_of_whole(view: View, number: int | bytes, special: SpecialRow, name: str) -> Fraction:
-    row = special(view, number)
-    if row is not None:
-        raise _Special((name, row))
-    return Fraction(_whole(number, name))
 
 
 def _to(number: Fraction, decimals: int) -> Digits:

@@ -54,6 +54,11 @@ class Value:
         half = 1 << self.bits - 1
         return {"": range(2 * half), "i": range(-half, half), "sm": range(1 - half, half)}[self.sign]
 
+    @property
+    def title(self) -> str:
+        """Its name; "" of a number whose place a reading says itself."""
+        return "" if self.name.startswith(OWN) else self.name
+
     def __hash__(self) -> int:
         return id(self)
 
