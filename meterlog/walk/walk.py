@@ -10,6 +10,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from meterlog.walk import happenings as told
+from meterlog.walk.answers import wanted_by
 from meterlog.walk.course import NOTHING, Course
 from meterlog.walk.doing import do
 from meterlog.walk.hearing import hear
@@ -151,6 +152,12 @@ class Walk:
 
     def _asked(self, step: Step | None) -> str:
         course = self._course
+        want = wanted_by(step) if step and course.phase in (Phase.WATCH, Phase.START) else None
+        if step is not None and want is not None and not self._watch.could_answer(step):
+            shows = want.quantity.replace("_", " ")
+            return (
+                f"No instrument of this bench shows {shows}: type what another one shows, or skip it with the reason."
+            )
         kind, has_points = (step.kind, bool(step.points)) if step else (None, True)
         return asked(course.phase, kind, course.stage, course.advice, self._watch.in_the_way, has_points=has_points)
 

@@ -293,3 +293,9 @@ def test_what_is_in_the_way_is_asked_for_first_and_no_points_where_there_are_non
     assert asked() == (Phase.WATCH.words, "On the points: take it")
     bench.act("go to air")
     assert asked() == ("Wait until the display is still: it is taken by itself, or take it now.", "Take it now")
+
+
+def test_what_no_instrument_of_the_bench_shows_is_said():
+    bench = Bench(step("p", "power"), assume=NOTHING, gives={"meter": frozenset({"resistance"})})
+    said = "No instrument of this bench shows power: type what another one shows, or skip it with the reason."
+    assert bench.walk.snapshot().words == said
