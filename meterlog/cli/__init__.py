@@ -31,6 +31,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "report": ("meterlog.cli.report", "Write a job's hand-over sheet or its evidence file."),
     "key": ("meterlog.cli.key", "The key that signs evidence: show it, copy it to paper, replace it."),
     "verify": ("meterlog.cli.verify", "Check an evidence file, without any database."),
+    "stamp": ("meterlog.cli.stamp", "Somebody else's clock over an evidence file: a request and its answer, carried."),
     "service": ("meterlog.cli.service", "Start with the computer, and be allowed to open the instruments."),
     "heating": ("meterlog.cli.heating", "Useful power of a heating run, from its temperature trace."),
     "part": ("meterlog.cli.part", "Read the marking of a part; find what may stand in for it."),

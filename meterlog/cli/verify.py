@@ -16,8 +16,14 @@ if TYPE_CHECKING:
 @click.command()
 @click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
 @click.option("--sheet", "sheets", multiple=True, metavar="LINE", help="The head's line of an older hand-over sheet.")
+@click.option(
+    "--authority",
+    type=click.Path(dir_okay=False, exists=True, path_type=Path),
+    metavar="PEM",
+    help="The certificates of who gave its time stamp; needs openssl.",
+)
 @json_option
-def verify(file: Path, sheets: tuple[str, ...], as_json: bool) -> None:
+def verify(file: Path, sheets: tuple[str, ...], authority: Path | None, as_json: bool) -> None:
     """Check the evidence file FILE: every line up to the signed head. Exit 1 if anything is false.
 
     \b
@@ -26,9 +32,10 @@ def verify(file: Path, sheets: tuple[str, ...], as_json: bool) -> None:
     from meterlog.files import keys
     from meterlog.record.verify import Answer
     from meterlog.record.verify import verify as checked
-    from meterlog.report.bagfile import read_zip
+    from meterlog.report.bagfile import authority_of, read_zip
 
-    statement, found = checked(read_zip(file), keys.check, [sheet_line(text) for text in sheets])
+    by = authority_of(authority) if authority else None
+    statement, found = checked(read_zip(file), keys.check, [sheet_line(text) for text in sheets], by)
     rows = [{"check": c.check, "answer": str(c.answer), "where": c.where, "what": c.what} for c in found]
     table(rows, ("check", "answer", "where", "what"), as_json)
     if statement is not None:

@@ -5,6 +5,7 @@ Three answers: verified, false (and where), could not be checked here. What no c
 
 from __future__ import annotations
 
+import hashlib
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -18,12 +19,16 @@ from meterlog.record.bagfiles import Files, ReadOnce, Wrong, bytes_of, objects_o
 from meterlog.record.bagparts import PARTS, PAYLOAD, SIGNED, STAMP, Statement
 from meterlog.record.head import Head
 from meterlog.record.key_acts import follows, key_acts
+from meterlog.record.stamp import Stamp, read_answer
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
 Check = Callable[[bytes, bytes, bytes], "bool | None"]
 """Whether a signature is right, from public key, signature and data; None when nothing here can tell."""
+
+Authority = Callable[[bytes, bytes, Stamp], "bool | None"]
+"""Whether an authority signed an answer, from what was stamped, the answer and what it says; None for no telling."""
 
 _STATEMENT = re.compile(
     rf"{STATEMENT_TYPE}\nbench ([0-9a-f]{{32}})\njob ([^\n]+)\nleaves ([1-9][0-9]*)\n"
@@ -50,9 +55,12 @@ class Checked:
 
 
 def verify(
-    files: Files, check: Check, sheets: Sequence[tuple[Head, str]] = ()
+    files: Files, check: Check, sheets: Sequence[tuple[Head, str]] = (), authority: Authority | None = None
 ) -> tuple[Statement | None, list[Checked]]:
-    """Every check of an evidence file, against earlier heads with the fingerprints printed beside them too."""
+    """Every check of an evidence file, against earlier heads with the fingerprints printed beside them too.
+
+    A time stamp in it is checked against an authority, where one is given.
+    """
     found: list[Checked] = []
     statement, files = None, ReadOnce(files)
     try:
@@ -68,8 +76,7 @@ def verify(
             came if came.answer is Answer.FALSE else _key_of_sheet(name, files, statement, head, printed, check)
         )
     if STAMP in files:
-        what = f"check it with: openssl ts -verify -data data/head.note -in {STAMP} -CAfile THE-AUTHORITY.pem"
-        found.append(Checked(check="time stamp", answer=Answer.NOT_CHECKED, where=STAMP, what=what))
+        found.append(_time_stamp(files, authority))
     if not sheets:
         what = "not compared with any earlier head: type the line of an older hand-over sheet with --sheet"
         found.append(Checked(check="earlier head", answer=Answer.NOT_CHECKED, what=what))
@@ -131,6 +138,29 @@ def _signatures(files: Files, statement: Statement, key: bytes, check: Check) ->
     except Wrong as wrong:
         return Checked(check="signatures", answer=Answer.FALSE, where=wrong.where, what=wrong.what)
     return Checked(check="signatures", answer=Answer.VERIFIED)
+
+
+# ---- a time stamp ----
+
+
+def _time_stamp(files: Files, authority: Authority | None) -> Checked:
+    """Somebody else's clock over the head; whose, only an authority's certificate can tell."""
+    answer, head = files[STAMP], files["data/head.note"]
+    try:
+        stamp = read_answer(answer)
+    except ValueError as error:
+        return Checked(check="time stamp", answer=Answer.FALSE, where=STAMP, what=str(error))
+    if stamp.digest != hashlib.sha256(head).digest():
+        return Checked(check="time stamp", answer=Answer.FALSE, where=STAMP, what="is of something else than this head")
+    says = f"the head was there at {stamp.time}"
+    right = authority(head, answer, stamp) if authority else None
+    if right is None:
+        what = f"says that {says}; by whose clock: --authority CERTIFICATE.pem, with openssl here"
+        return Checked(check="time stamp", answer=Answer.NOT_CHECKED, where=STAMP, what=what)
+    if not right:
+        what = "it is not signed by this authority, or not for this head"
+        return Checked(check="time stamp", answer=Answer.FALSE, where=STAMP, what=what)
+    return Checked(check="time stamp", answer=Answer.VERIFIED, where=STAMP, what=says)
 
 
 # ---- earlier heads ----

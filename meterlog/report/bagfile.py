@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
+import hashlib
 import io
 import stat
+import subprocess
+import tempfile
 import zipfile
 import zlib
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from meterlog.base.errors import CannotDo, MeterlogError
 from meterlog.files import keys
 from meterlog.record.bag import evidence_files
+from meterlog.record.bagparts import STAMP
+from meterlog.record.stamp import read_answer
 from meterlog.report import sheets
 from meterlog.store.export import job_evidence
 from meterlog.store.reader import StoredRecord
@@ -21,6 +27,8 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from meterlog.record.head import Head
+    from meterlog.record.stamp import Stamp
+    from meterlog.record.verify import Authority
     from meterlog.store.sqlite import Connection
 
 HOW_TO_CHECK = Path(__file__).with_name("VERIFY.txt")
@@ -53,6 +61,54 @@ def zipped(files: Mapping[str, bytes], folder: str) -> bytes:
             info.external_attr = 0o644 << 16
             archive.writestr(info, files[name], zipfile.ZIP_DEFLATED)
     return target.getvalue()
+
+
+def stamped(path: Path, answer: Path) -> str:
+    """Put an authority's answer into an evidence file; answers the time that it says.
+
+    Raises: CannotDo, when it is no answer, is of another head, or there is one already.
+    """
+    files = read_zip(path)
+    try:
+        said = answer.read_bytes()
+        stamp = read_answer(said)
+    except OSError as error:
+        raise CannotDo(f"{answer} can't be read: {error.strerror}") from None
+    except ValueError as error:
+        raise CannotDo(f"{answer}: {error}", "give the file that the authority answered with") from None
+    if stamp.digest != hashlib.sha256(files.get("data/head.note", b"")).digest():
+        raise CannotDo(f"{answer} is of another head", "ask anew with: meterlog stamp request FILE.zip --to FILE.tsq")
+    if STAMP in files:
+        raise CannotDo(f"{path} has a time stamp already", "attach this one to another copy")
+    with zipfile.ZipFile(path) as archive:
+        folder = archive.namelist()[0].partition("/")[0]
+    making = path.with_name(f".{path.name}.making")
+    try:
+        making.write_bytes(zipped({**files, STAMP: said}, folder))
+        making.replace(path)
+    except OSError as error:
+        raise CannotDo(f"{path} can't be written: {error.strerror}") from None
+    return stamp.time
+
+
+def authority_of(certificates: Path) -> Authority:
+    """An authority by its certificates (PEM), as openssl judges it at the time of the stamp."""
+
+    def signed(data: bytes, answer: bytes, stamp: Stamp) -> bool | None:
+        at = datetime.strptime(stamp.time.partition(".")[0].rstrip("Z"), "%Y%m%d%H%M%S").replace(tzinfo=UTC)
+        with tempfile.TemporaryDirectory() as folder:
+            stamped, answered = Path(folder) / "head.note", Path(folder) / STAMP
+            stamped.write_bytes(data)
+            answered.write_bytes(answer)
+            command = ["openssl", "ts", "-verify", "-data", stamped, "-in", answered, "-CAfile", certificates]
+            command += ["-attime", str(int(at.timestamp()))]
+            try:
+                done = subprocess.run([*map(str, command)], capture_output=True, check=False)
+            except OSError:
+                return None
+        return done.returncode == 0
+
+    return signed
 
 
 MOST_BYTES = 1_000_000_000

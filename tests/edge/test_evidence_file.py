@@ -463,11 +463,129 @@ def test_an_audit_says_against_which_head_it_looked(kept):
     assert "its first 7 seals are those of the head given" in done.output
 
 
-def test_a_time_stamp_may_lie_beside_and_is_never_called_verified_here(files):
-    files["head.tsr"] = b"a reply of an authority"
-    _, found = verify(files, keys.check)
-    assert [each.answer for each in found if each.check == "time stamp"] == [Answer.NOT_CHECKED]
-    assert not [each for each in found if each.answer is Answer.FALSE]
+# ---- a time stamp, by a throw-away authority that openssl plays (RFC 3161) ----
+
+AUTHORITY = """
+[req]
+distinguished_name = name
+prompt = no
+[name]
+CN = Invented authority
+[root]
+basicConstraints = critical, CA:TRUE
+[signer]
+extendedKeyUsage = critical, timeStamping
+[stamping]
+serial = {folder}/serial
+signer_cert = {folder}/signer.pem
+certs = {folder}/root.pem
+signer_key = {folder}/signer.key
+signer_digest = sha256
+default_policy = 1.2.3.4.1
+digests = sha256
+"""
+
+
+def openssl(*words):
+    return subprocess.run(["openssl", *map(str, words)], capture_output=True, text=True, check=True).stdout
+
+
+@pytest.fixture(scope="module")
+def authority(tmp_path_factory):
+    """A folder with an authority: its root's certificate, and what it needs to answer."""
+    folder = tmp_path_factory.mktemp("authority")
+    rules = folder / "rules"
+    rules.write_text(AUTHORITY.format(folder=folder))
+    (folder / "serial").write_text("01\n")
+    new = ("-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:P-256", "-nodes", "-config", rules)
+    root, signer = folder / "root", folder / "signer"
+    openssl("req", "-x509", *new, "-keyout", f"{root}.key", "-out", f"{root}.pem", "-extensions", "root")
+    openssl("req", *new, "-keyout", f"{signer}.key", "-out", f"{signer}.csr")
+    openssl("x509", "-req", "-in", f"{signer}.csr", "-CA", f"{root}.pem", "-CAkey", f"{root}.key", "-CAcreateserial",
+            "-out", f"{signer}.pem", "-days", 2, "-extfile", rules, "-extensions", "signer")  # fmt: skip
+    return folder
+
+
+@pytest.fixture
+def stamped(exported, authority, tmp_path):
+    """An evidence file whose head an authority has stamped: the request written, answered, attached by the commands."""
+    file, asked, answer = tmp_path / "K-7.zip", tmp_path / "K-7.tsq", tmp_path / "answer.tsr"
+    file.write_bytes(exported)
+    assert CliRunner().invoke(meterlog, ["stamp", "request", str(file), "--to", str(asked)]).exit_code == 0
+    openssl("ts", "-reply", "-config", authority / "rules", "-section", "stamping", "-queryfile", asked, "-out", answer)
+    done = CliRunner().invoke(meterlog, ["stamp", "attach", str(file), str(answer)])
+    assert done.exit_code == 0, done.output
+    assert "attached: it says 20" in done.output
+    return file
+
+
+def of_stamp(*words):
+    done = CliRunner().invoke(meterlog, ["verify", *map(str, words), "--json"])
+    rows = [json.loads(line) for line in done.stdout.splitlines()]
+    return done.exit_code, [(row["answer"], row["what"]) for row in rows if row["check"] == "time stamp"]
+
+
+def test_a_time_stamp_is_verified_against_its_authority_alone(stamped, authority, tmp_path):
+    code, [(answer, what)] = of_stamp(stamped)
+    assert (code, answer) == (0, "could not be checked here")
+    assert "says that the head was there at 20" in what
+    code, [(answer, what)] = of_stamp(stamped, "--authority", authority / "root.pem")
+    assert (code, answer) == (0, "verified")
+    other = tmp_path / "other.pem"
+    openssl("req", "-x509", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:P-256", "-nodes", "-config",
+            authority / "rules", "-keyout", tmp_path / "k", "-out", other, "-extensions", "root")  # fmt: skip
+    code, [(answer, what)] = of_stamp(stamped, "--authority", other)
+    assert (code, answer, what) == (1, "false", "it is not signed by this authority, or not for this head")
+
+
+def test_the_request_is_what_openssl_would_ask(exported, tmp_path):
+    file, asked = tmp_path / "K-7.zip", tmp_path / "K-7.tsq"
+    file.write_bytes(exported)
+    CliRunner().invoke(meterlog, ["stamp", "request", str(file), "--to", str(asked)])
+    (tmp_path / "head.note").write_bytes(bagfile.read_zip(file)["data/head.note"])
+    openssl("ts", "-query", "-data", tmp_path / "head.note", "-sha256", "-cert", "-out", tmp_path / "theirs.tsq")
+    both = [openssl("ts", "-query", "-in", each, "-text").splitlines() for each in (asked, tmp_path / "theirs.tsq")]
+    assert [line for line in both[0] if "Nonce" not in line] == [line for line in both[1] if "Nonce" not in line]
+
+
+def test_a_stamp_of_another_head_a_refusal_and_no_answer_at_all_are_false(stamped, authority, tmp_path):
+    files = bagfile.read_zip(stamped)
+    answer = files["head.tsr"]
+    (tmp_path / "data").write_bytes(b"something else")
+    openssl("ts", "-query", "-data", tmp_path / "data", "-sha256", "-cert", "-out", tmp_path / "else.tsq")
+    openssl("ts", "-reply", "-config", authority / "rules", "-section", "stamping", "-queryfile", tmp_path / "else.tsq",
+            "-out", tmp_path / "else.tsr")  # fmt: skip
+    for wrong, words in (
+        ((tmp_path / "else.tsr").read_bytes(), "is of something else than this head"),
+        (b"\x30\x05\x30\x03\x02\x01\x02", "the authority did not grant it"),
+        (b"a reply of an authority", "it is cut short"),
+        (b"\x04\x00", "no answer to a request"),
+        (answer[:-1], "it is cut short"),
+        (answer + b"\x00", "no answer to a request"),
+    ):
+        assert [each for each in false({**files, "head.tsr": wrong}) if words in each], words
+    fresh = tmp_path / "fresh.zip"
+    fresh.write_bytes(stamped.read_bytes())
+    done = CliRunner().invoke(meterlog, ["stamp", "attach", str(fresh), str(tmp_path / "else.tsr")])
+    assert "is of another head" in done.output
+    assert fresh.read_bytes() == stamped.read_bytes()
+
+
+def test_no_bit_of_a_stamp_is_flipped_unseen(stamped, authority):
+    """Of what is signed and of its form; whether it was granted as asked, the ninth byte, is under no signature."""
+    files = bagfile.read_zip(stamped)
+    by = bagfile.authority_of(authority / "root.pem")
+    chosen, size = random.Random(2), len(files["head.tsr"])
+    digest = hashlib.sha256(files["data/head.note"]).digest()
+    start = files["head.tsr"].index(digest)
+    for at in [*chosen.sample(range(start, start + 32), 6), *chosen.sample(range(8), 4), *range(size - 60, size, 12)]:
+        flipped = bytearray(files["head.tsr"])
+        flipped[at] ^= 1 << chosen.randrange(8)
+        _, found = verify({**files, "head.tsr": bytes(flipped)}, keys.check, authority=by)
+        assert [each.answer for each in found if each.check == "time stamp"] == [Answer.FALSE], at
+
+
+def test_what_no_part_of_an_evidence_file_is_called_so(files):
     files["other.tsr"] = b"what nobody knows"
     assert "is no part of an evidence file" in false(files)[0]
 
