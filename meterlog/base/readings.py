@@ -196,7 +196,7 @@ class Skipped:
     at: float
 
 
-Outcome = Frame | Rejected | Skipped
+StreamOutcome = Frame | Rejected | Skipped
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ import click
 
 from meterlog.base import recording
 from meterlog.base.errors import CannotDo, WrongText
-from meterlog.base.readings import Frame, Outcome, Reading, Rejected
+from meterlog.base.readings import Frame, Reading, Rejected, StreamOutcome
 from meterlog.conversation.drive import drive
 from meterlog.conversation.framing import Silence
 from meterlog.files import shipped
@@ -51,7 +51,7 @@ def as_far_as_it_reads(path: Path) -> Profile:
     return profile
 
 
-def rows(outcome: Outcome) -> Iterator[dict[str, Any]]:
+def rows(outcome: StreamOutcome) -> Iterator[dict[str, Any]]:
     """An outcome as the objects that `--json` prints."""
     where = {"offset": outcome.start, "raw": outcome.raw.hex()}
     if isinstance(outcome, Frame):

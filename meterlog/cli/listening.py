@@ -15,7 +15,7 @@ from meterlog.links.settings import LineSettings, settings_of
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from meterlog.base.readings import Outcome
+    from meterlog.base.readings import StreamOutcome
     from meterlog.conversation.conversation import Conversation
     from meterlog.profile import Profile
 
@@ -30,7 +30,7 @@ def opened(url: str, settings: LineSettings) -> Link:
 
 def listen(
     link: Link, conversation: Conversation | None, seconds: float | None, keep: Callable[[Event], None]
-) -> Iterator[Outcome]:
+) -> Iterator[StreamOutcome]:
     """What comes of what arrives until the time is over; `keep` is told of all that came and was sent.
 
     Without a conversation nothing is asked, and nothing comes of it. Raises: CannotDo when the link is lost.

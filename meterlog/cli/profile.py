@@ -195,7 +195,7 @@ def try_all(source: str, seconds: float, also: tuple[str, ...], as_json: bool) -
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Fit:
+class ProfileFit:
     """What one profile makes of what came, counted."""
 
     profile: str
@@ -204,9 +204,9 @@ class Fit:
     skipped: int
 
 
-def _fit(made: Profile, events: list[Event]) -> Fit:
+def _fit(made: Profile, events: list[Event]) -> ProfileFit:
     found = list(drive(made.conversation(), events))
-    return Fit(
+    return ProfileFit(
         profile=made.key,
         readings=sum(len(o.readings) for o in found if isinstance(o, Frame)),
         rejected=sum(isinstance(o, Rejected) for o in found),

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from meterlog.judging import Verdict
     from meterlog.procedure.steps import Procedure
     from meterlog.profile import Profile
-    from meterlog.walk.session import Event
+    from meterlog.walk.session import SessionEvent
 
 
 @click.command()
@@ -73,7 +73,7 @@ def replay(
         click.echo("nothing was captured: does `meterlog decode` show readings of what the steps want?", err=True)
 
 
-def captures(events: Iterable[Event]) -> Iterator[tuple[Captured, Verdict | None]]:
+def captures(events: Iterable[SessionEvent]) -> Iterator[tuple[Captured, Verdict | None]]:
     """Each capture with the verdict that followed it."""
     waiting: Captured | None = None
     for event in events:
@@ -168,7 +168,7 @@ def _entries(plate: tuple[str, ...]) -> dict[str, str]:
     return dict(entry.partition("=")[::2] for entry in plate)
 
 
-def _telling(events: Iterable[Event], procedure: Procedure) -> Iterator[Event]:
+def _telling(events: Iterable[SessionEvent], procedure: Procedure) -> Iterator[SessionEvent]:
     """The events, with what the walk says about them told on the way."""
     say = catalogue().say
     for event in events:

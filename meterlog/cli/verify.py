@@ -30,7 +30,7 @@ def verify(file: Path, sheets: tuple[str, ...], authority: Path | None, as_json:
     meterlog verify evidence-K-7.zip --sheet "meterlog-head 4f… 512 9c… 21…"
     """
     from meterlog.files import keys
-    from meterlog.record.verify import Answer
+    from meterlog.record.verify import CheckResult
     from meterlog.record.verify import verify as checked
     from meterlog.report.bagfile import authority_of, read_zip
 
@@ -43,9 +43,9 @@ def verify(file: Path, sheets: tuple[str, ...], authority: Path | None, as_json:
         click.echo(f"job {statement.job}, {statement.leaves} leaves, made {statement.made}", err=True)
         click.echo(f"key {statement.fingerprint}\nhead {head.size} {head.root}", err=True)
     answers = {c.answer for c in found}
-    if Answer.FALSE in answers:
+    if CheckResult.FALSE in answers:
         raise SystemExit(1)
-    if any(c.answer is Answer.NOT_CHECKED and c.check == "signatures" for c in found):
+    if any(c.answer is CheckResult.NOT_CHECKED and c.check == "signatures" for c in found):
         raise SystemExit(3)
 
 

@@ -64,7 +64,7 @@ class Sum:
         return self.kind not in KINDS or KINDS[self.kind].sees_order
 
 
-class Kind(NamedTuple):
+class CheckKind(NamedTuple):
     """A kind of check: bits of its result, what works it out from (bytes, start), and what it starts from.
 
     `is_linear`: the exclusive or of two frames has the exclusive or of their checks (but for the start).
@@ -108,17 +108,17 @@ def _two_sums(data: bytes, start: int, modulo: int, bits: int) -> int:
     return high << bits | low
 
 
-KINDS: dict[str, Kind] = {
-    "sum-8": Kind(8, lambda data, init: init + sum(data)),
-    "sum-16": Kind(16, lambda data, init: init + sum(data)),
-    "sum-32": Kind(32, lambda data, init: init + sum(data)),
-    "word-sum-16": Kind(16, lambda data, init: init + sum(words(data))),
-    "carry-sum-8": Kind(8, lambda data, init: _carried(init + sum(data), 8)),
-    "carry-sum-16": Kind(16, lambda data, init: _carried(init + sum(words(data)), 16)),
-    "xor-8": Kind(8, _exclusive_or, is_linear=True),
-    "xor-16": Kind(16, lambda data, init: _exclusive_or(words(data), init), is_linear=True),
-    "fletcher-16": Kind(16, lambda data, init: _two_sums(data, init, 255, 8), sees_order=True),
-    "adler-32": Kind(32, lambda data, init: _two_sums(data, init, 65521, 16), init=1, sees_order=True),
+KINDS: dict[str, CheckKind] = {
+    "sum-8": CheckKind(8, lambda data, init: init + sum(data)),
+    "sum-16": CheckKind(16, lambda data, init: init + sum(data)),
+    "sum-32": CheckKind(32, lambda data, init: init + sum(data)),
+    "word-sum-16": CheckKind(16, lambda data, init: init + sum(words(data))),
+    "carry-sum-8": CheckKind(8, lambda data, init: _carried(init + sum(data), 8)),
+    "carry-sum-16": CheckKind(16, lambda data, init: _carried(init + sum(words(data)), 16)),
+    "xor-8": CheckKind(8, _exclusive_or, is_linear=True),
+    "xor-16": CheckKind(16, lambda data, init: _exclusive_or(words(data), init), is_linear=True),
+    "fletcher-16": CheckKind(16, lambda data, init: _two_sums(data, init, 255, 8), sees_order=True),
+    "adler-32": CheckKind(32, lambda data, init: _two_sums(data, init, 65521, 16), init=1, sees_order=True),
 }
 """Every kind but the CRCs, by the word that a profile says."""
 

@@ -11,9 +11,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from meterlog.base.readings import Frame, Outcome, Reading, Rejected, Skipped
+from meterlog.base.readings import Frame, Reading, Rejected, Skipped, StreamOutcome
 from meterlog.conversation.echo import Echo
-from meterlog.conversation.framing import Found, Silence
+from meterlog.conversation.framing import FrameCandidate, Silence
 from meterlog.conversation.memory import Memory
 from meterlog.conversation.moments import kept, micros, seconds
 from meterlog.conversation.reasons import Damage, Refusal, Unlike, Untold
@@ -91,9 +91,9 @@ class Conversation:
 
     # -- what happens ------------------------------------------------------------
 
-    def feed(self, data: bytes, at: float) -> list[Outcome]:
+    def feed(self, data: bytes, at: float) -> list[StreamOutcome]:
         """Take bytes that arrived at a time, s. Answers what they complete, and what time did before."""
-        out: list[Outcome] = []
+        out: list[StreamOutcome] = []
         self._pass(out, at)
         if data:
             self._last = self._now
@@ -102,9 +102,9 @@ class Conversation:
             self._scan(out, self._now)
         return out
 
-    def sent(self, data: bytes, at: float) -> list[Outcome]:
+    def sent(self, data: bytes, at: float) -> list[StreamOutcome]:
         """Bytes were written to the instrument. Answers what that ends: a message that began before is no answer."""
-        out: list[Outcome] = []
+        out: list[StreamOutcome] = []
         self._pass(out, at)
         if not self._poller:
             return out
@@ -116,9 +116,9 @@ class Conversation:
         self._is_told = False
         return out
 
-    def poll(self, at: float, *, may_ask: bool = True) -> tuple[list[bytes], list[Outcome]]:
+    def poll(self, at: float, *, may_ask: bool = True) -> tuple[list[bytes], list[StreamOutcome]]:
         """Bytes to write at a time, s, and outcomes that time alone has completed; none to write unless it may ask."""
-        out: list[Outcome] = []
+        out: list[StreamOutcome] = []
         self._pass(out, at)
         if not may_ask:
             return [], out
@@ -162,9 +162,9 @@ class Conversation:
             dues.append(self._poller.busy_until)
         return max(map(seconds, dues), default=None)
 
-    def end(self) -> list[Outcome]:
+    def end(self) -> list[StreamOutcome]:
         """The stream is over: what is left of it is no frame, unless silence ends one."""
-        out: list[Outcome] = []
+        out: list[StreamOutcome] = []
         self._end_silence(out)
         self._give_up(out, ENDED)
         if self._stream.raw_left:
@@ -182,7 +182,7 @@ class Conversation:
         deadline = self._poller.deadline if self._poller else None
         return min((due for due in (quiet, deadline) if due is not None), default=None)
 
-    def _pass(self, out: list[Outcome], at: float) -> None:
+    def _pass(self, out: list[StreamOutcome], at: float) -> None:
         """Let time pass up to a moment, s: what is due is done when it is due."""
         until = max(micros(at), self._now)
         while (due := self._due) is not None and due <= until:
@@ -194,7 +194,7 @@ class Conversation:
                 self._give_up_answer(out, due)
         self._now = max(self._now, until)
 
-    def _give_up_answer(self, out: list[Outcome], at: int) -> None:
+    def _give_up_answer(self, out: list[StreamOutcome], at: int) -> None:
         """The time for an answer is over: what waits is rejected, and where nothing was, that nothing came."""
         assert self._poller
         late = self._poller.late(at)
@@ -206,14 +206,14 @@ class Conversation:
         elif self._doubt:
             self._doubt(b"", reason, self._memory, False)
 
-    def _end_silence(self, out: list[Outcome]) -> None:
+    def _end_silence(self, out: list[StreamOutcome]) -> None:
         """Where silence parts frames, what waits is a whole one, told as of its last byte."""
         if isinstance(self._framer, Silence) and self._stream.rest:
             self._take(out, self._framer.whole(self._stream.rest), self._last)
             self._stream.rest = b""
             self._stream.drop_emitted()
 
-    def _give_up(self, out: list[Outcome], reason: str) -> None:
+    def _give_up(self, out: list[StreamOutcome], reason: str) -> None:
         """Nothing more will come of what waits; whole frames behind a false beginning are still taken.
 
         It is told as of its last byte, so that a silence behind it is the same in the record.
@@ -224,12 +224,12 @@ class Conversation:
             if begun:
                 self._skip(out, 0, begun, self._last, all_of_it=True)
             place = begun
-            found: Found | int = begun
+            found: FrameCandidate | int = begun
             while begun < end and isinstance(found, int) and place < end:
-                place = self._framer.again(stream.rest, Found(place, end))
+                place = self._framer.again(stream.rest, FrameCandidate(place, end))
                 found = self._framer.find(stream.rest, place) if place < end else end
                 place = found if isinstance(found, int) else place
-            cut = found.start if isinstance(found, Found) else end
+            cut = found.start if isinstance(found, FrameCandidate) else end
             if cut > begun:
                 self._reject(out, cut - begun, self._last, reason)
             stream.rest, stream.searched = stream.rest[cut:], 0
@@ -237,7 +237,7 @@ class Conversation:
 
     # -- what was sent and comes back ------------------------------------------------
 
-    def _without_echo(self, out: list[Outcome], data: bytes) -> bytes:
+    def _without_echo(self, out: list[StreamOutcome], data: bytes) -> bytes:
         """Take what belongs to the last request's echo; answers what is left."""
         echo = self._echo
         if echo is None:
@@ -253,7 +253,7 @@ class Conversation:
         self._stream.drop_emitted()
         return data[count:]
 
-    def _end_echo(self, out: list[Outcome]) -> None:
+    def _end_echo(self, out: list[StreamOutcome]) -> None:
         """What has come of an echo is not what was sent, or only part of it."""
         echo = self._echo
         if echo is not None and echo.came:
@@ -265,11 +265,11 @@ class Conversation:
 
     # -- frames ------------------------------------------------------------------------
 
-    def _scan(self, out: list[Outcome], at: int) -> None:
+    def _scan(self, out: list[StreamOutcome], at: int) -> None:
         """Take every whole frame from the front of the rest."""
         stream, find, data = self._stream, self._framer.find, self._stream.rest
         done, place = 0, stream.searched
-        while isinstance(found := find(data, place), Found):
+        while isinstance(found := find(data, place), FrameCandidate):
             if found.start > done:
                 done = self._skip(out, done, found.start, at, all_of_it=True)
             place = done = self._take(out, found, at)
@@ -279,7 +279,7 @@ class Conversation:
             stream.rest = data[done:]
         stream.drop_emitted()
 
-    def _skip(self, out: list[Outcome], done: int, end: int, at: int, *, all_of_it: bool) -> int:
+    def _skip(self, out: list[StreamOutcome], done: int, end: int, at: int, *, all_of_it: bool) -> int:
         """Tell of skipped bytes in pieces of a fixed size; the last piece only when a frame follows."""
         while end - done >= SKIPPED_MOST or (all_of_it and end > done):
             length = min(end - done, SKIPPED_MOST)
@@ -290,7 +290,7 @@ class Conversation:
             done += length
         return done
 
-    def _take(self, out: list[Outcome], found: Found, at: int) -> int:
+    def _take(self, out: list[StreamOutcome], found: FrameCandidate, at: int) -> int:
         """One candidate, believed or not. Answers where to look on."""
         rest = self._stream.rest
         cut = rest[found.start : found.end]
@@ -307,7 +307,7 @@ class Conversation:
             self._poller.answered(at)
         return found.end
 
-    def _disbelieve(self, out: list[Outcome], found: Found, reason: str, frame: bytes, at: int) -> int:
+    def _disbelieve(self, out: list[StreamOutcome], found: FrameCandidate, reason: str, frame: bytes, at: int) -> int:
         """A candidate that is no frame, or not believed. Answers where the next may begin."""
         rest = self._stream.rest
         end = self._framer.again(rest, found)
@@ -319,7 +319,7 @@ class Conversation:
         self._reject(out, end - found.start, at, reason, frame)
         return end
 
-    def _reject(self, out: list[Outcome], length: int, at: int, reason: str, frame: bytes = b"") -> None:
+    def _reject(self, out: list[StreamOutcome], length: int, at: int, reason: str, frame: bytes = b"") -> None:
         """Reject the next bytes; `frame`: what they were cut to, where they were."""
         rejected = Rejected(*self._stream.piece(length), seconds(at), reason)
         out.append(rejected)

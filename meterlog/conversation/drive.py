@@ -13,13 +13,13 @@ from meterlog.base.recording import Event
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
 
-    from meterlog.base.readings import Outcome
+    from meterlog.base.readings import StreamOutcome
     from meterlog.conversation.conversation import Conversation
 
 
 def drive(
     conversation: Conversation, timeline: Iterable[Event], write: Callable[[bytes], None] | None = None
-) -> Iterator[Outcome]:
+) -> Iterator[StreamOutcome]:
     """Every outcome of a timeline, in the order of the stream, to its end.
 
     Args:
@@ -34,7 +34,7 @@ def drive(
     yield from end(conversation)
 
 
-def _ask(conversation: Conversation, at: float, write: Callable[[bytes], None]) -> Iterator[Outcome]:
+def _ask(conversation: Conversation, at: float, write: Callable[[bytes], None]) -> Iterator[StreamOutcome]:
     requests, outcomes = elapse(conversation, at)
     yield from outcomes
     for request in requests:
@@ -42,19 +42,19 @@ def _ask(conversation: Conversation, at: float, write: Callable[[bytes], None]) 
         yield from advance(conversation, Event(at, "out", request))
 
 
-def advance(conversation: Conversation, event: Event) -> list[Outcome]:
+def advance(conversation: Conversation, event: Event) -> list[StreamOutcome]:
     """What one event brings."""
     if event.kind == "in":
         return conversation.feed(event.data, event.at)
     return conversation.sent(event.data, event.at) if event.kind == "out" else []
 
 
-def elapse(conversation: Conversation, at: float, *, may_ask: bool = True) -> tuple[list[bytes], list[Outcome]]:
+def elapse(conversation: Conversation, at: float, *, may_ask: bool = True) -> tuple[list[bytes], list[StreamOutcome]]:
     """What time alone brings by a moment, s: bytes to send now, where it may ask, and outcomes."""
     return conversation.poll(at, may_ask=may_ask)
 
 
-def end(conversation: Conversation) -> list[Outcome]:
+def end(conversation: Conversation) -> list[StreamOutcome]:
     """What is left when the stream is over."""
     return conversation.end()
 

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
 
-class Found(NamedTuple):
+class FrameCandidate(NamedTuple):
     """A candidate: bytes start..end of what was looked at; with `reason`, one that is no frame."""
 
     start: int
@@ -25,11 +25,11 @@ class Found(NamedTuple):
 class Framer(Protocol):
     """One way of cutting."""
 
-    def find(self, data: bytes, at: int) -> Found | int:
+    def find(self, data: bytes, at: int) -> FrameCandidate | int:
         """The next candidate at or after `at`; or from which byte on to keep waiting for more."""
         ...
 
-    def again(self, data: bytes, found: Found) -> int:
+    def again(self, data: bytes, found: FrameCandidate) -> int:
         """After a candidate is rejected: from which byte on, at most its end, the next may begin."""
         ...
 
@@ -48,13 +48,13 @@ class FixedLength:
         self._whole = re.compile(b"".join(items), re.DOTALL)
         self._begun = _prefix(classes)
 
-    def find(self, data: bytes, at: int) -> Found | int:
+    def find(self, data: bytes, at: int) -> FrameCandidate | int:
         match = self._whole.search(data, at)
         if match:
-            return Found(match.start(), match.end())
+            return FrameCandidate(match.start(), match.end())
         return self._begun(data, max(at, len(data) - self.length + 1), len(data))
 
-    def again(self, data: bytes, found: Found) -> int:
+    def again(self, data: bytes, found: FrameCandidate) -> int:
         return self._begun(data, found.start + 1, found.end)
 
 
@@ -113,22 +113,22 @@ class Delimited:
         self._anew = re.compile(any_of(beginnings)) if beginnings and (is_proved or not starts) else None
         self._most = longest + max(map(len, ends)) + behind
 
-    def find(self, data: bytes, at: int) -> Found | int:
+    def find(self, data: bytes, at: int) -> FrameCandidate | int:
         match = self._end.search(data, at, at + self._most)
         if match is None:
             if len(data) - at >= self._most:
-                return Found(at, at + self.longest, f"no end within {self.longest} bytes")
+                return FrameCandidate(at, at + self.longest, f"no end within {self.longest} bytes")
             return at
         if self._start is None:
-            return Found(at, match.end())
+            return FrameCandidate(at, match.end())
         start = self._start.search(data, at, match.start())
         if start is None:
-            return Found(at, match.end(), f"does not begin with {in_words(self.starts)}")
+            return FrameCandidate(at, match.end(), f"does not begin with {in_words(self.starts)}")
         if not self.is_proved and self._start.search(data, start.end(), match.start()):
-            return Found(start.start(), match.end(), "a second start mark stands before its end")
-        return Found(start.start(), match.end())
+            return FrameCandidate(start.start(), match.end(), "a second start mark stands before its end")
+        return FrameCandidate(start.start(), match.end())
 
-    def again(self, data: bytes, found: Found) -> int:
+    def again(self, data: bytes, found: FrameCandidate) -> int:
         """The next beginning within it; or, where bytes behind the end mark were lost, that of the next frame."""
         match = self._anew.search(data, found.start + 1, found.end) if self._anew else None
         if match:
@@ -175,7 +175,7 @@ class SelfTelling:
         self._ends, self._behind = ends, behind
         self._length = length
 
-    def find(self, data: bytes, at: int) -> Found | int:
+    def find(self, data: bytes, at: int) -> FrameCandidate | int:
         while True:
             match = self._start.search(data, at)
             if match is None:
@@ -189,10 +189,10 @@ class SelfTelling:
                 continue
             end = start + length
             if self._ends and not data[start : end - self._behind].endswith(self._ends):
-                return Found(start, end, "does not end as a frame does")
-            return Found(start, end)
+                return FrameCandidate(start, end, "does not end as a frame does")
+            return FrameCandidate(start, end)
 
-    def again(self, data: bytes, found: Found) -> int:
+    def again(self, data: bytes, found: FrameCandidate) -> int:
         match = self._start.search(data, found.start + 1, found.end)
         return match.start() if match else begun_of(self._starts, data, found.start + 1, found.end)
 
@@ -203,11 +203,13 @@ class BegunByBit(SelfTelling):
     def __init__(self, bit: int, length: Callable[[bytes, int], int | None]) -> None:
         super().__init__(tuple(bytes((value,)) for value in range(256) if value >> bit & 1), length, ())
 
-    def find(self, data: bytes, at: int) -> Found | int:
+    def find(self, data: bytes, at: int) -> FrameCandidate | int:
         found = super().find(data, at)
         start, end = (found, len(data)) if isinstance(found, int) else (found.start, found.end)
         following = self._start.search(data, start + 1, end)
-        return Found(start, following.start(), "another begins before its length is full") if following else found
+        return (
+            FrameCandidate(start, following.start(), "another begins before its length is full") if following else found
+        )
 
 
 class MarkedByBit:
@@ -228,13 +230,13 @@ class MarkedByBit:
         self._whole = re.compile(first + inner + count + last, re.DOTALL)
         self._first = re.compile(first + inner + (b"{0,%d}" % longest) + rb"\Z", re.DOTALL)
 
-    def find(self, data: bytes, at: int) -> Found | int:
+    def find(self, data: bytes, at: int) -> FrameCandidate | int:
         match = self._whole.search(data, at)
         if match:
-            return Found(match.start(), match.end())
+            return FrameCandidate(match.start(), match.end())
         return self._begun(data, at, len(data))
 
-    def again(self, data: bytes, found: Found) -> int:
+    def again(self, data: bytes, found: FrameCandidate) -> int:
         return self._begun(data, found.start + 1, found.end)
 
     def _begun(self, data: bytes, at: int, end: int) -> int:
@@ -260,18 +262,18 @@ class Silence:
     def __init__(self, starts: tuple[bytes, ...], longest: int) -> None:
         self.starts, self.longest = starts, longest
 
-    def find(self, data: bytes, at: int) -> Found | int:
+    def find(self, data: bytes, at: int) -> FrameCandidate | int:
         if len(data) - at > self.longest:
-            return Found(at, at + self.longest, f"no silence within {self.longest} bytes")
+            return FrameCandidate(at, at + self.longest, f"no silence within {self.longest} bytes")
         return at
 
-    def whole(self, data: bytes) -> Found:
+    def whole(self, data: bytes) -> FrameCandidate:
         """What came between two silences."""
         if self.starts and not data.startswith(self.starts):
-            return Found(0, len(data), f"does not begin with {in_words(self.starts)}")
-        return Found(0, len(data))
+            return FrameCandidate(0, len(data), f"does not begin with {in_words(self.starts)}")
+        return FrameCandidate(0, len(data))
 
-    def again(self, data: bytes, found: Found) -> int:
+    def again(self, data: bytes, found: FrameCandidate) -> int:
         return found.end
 
 

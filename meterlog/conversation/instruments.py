@@ -8,7 +8,7 @@ from meterlog.base.recording import Event
 from meterlog.conversation.drive import advance, elapse, end
 
 if TYPE_CHECKING:
-    from meterlog.base.readings import Outcome
+    from meterlog.base.readings import StreamOutcome
     from meterlog.conversation.conversation import Conversation
 
 
@@ -17,7 +17,7 @@ class Due(NamedTuple):
 
     source: str
     requests: list[bytes]
-    outcomes: list[Outcome]
+    outcomes: list[StreamOutcome]
 
 
 class Instruments:
@@ -39,7 +39,7 @@ class Instruments:
         self._zero[source] = at
         self._lines[source] = line
 
-    def closed(self, source: str) -> list[Outcome]:
+    def closed(self, source: str) -> list[StreamOutcome]:
         """An instrument's link is gone. Answers what was left of its bytes."""
         conversation, _ = self._open.pop(source)
         return end(conversation)
@@ -59,17 +59,17 @@ class Instruments:
         asked = [name for name in self._asked if name in self._open and self._lines[name] == line]
         return asked[-1] if line and asked else source
 
-    def received(self, source: str, data: bytes, at: float) -> list[Outcome]:
+    def received(self, source: str, data: bytes, at: float) -> list[StreamOutcome]:
         """Bytes came."""
         return self._advance(source, "in", data, at)
 
-    def sent(self, source: str, data: bytes, at: float) -> list[Outcome]:
+    def sent(self, source: str, data: bytes, at: float) -> list[StreamOutcome]:
         """Bytes were written."""
         self._asked.pop(source, None)
         self._asked[source] = at
         return self._advance(source, "out", data, at)
 
-    def _advance(self, source: str, kind: Literal["in", "out"], data: bytes, at: float) -> list[Outcome]:
+    def _advance(self, source: str, kind: Literal["in", "out"], data: bytes, at: float) -> list[StreamOutcome]:
         conversation, zero = self._open[source]
         return advance(conversation, Event(at - zero, kind, data))
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from collections.abc import Hashable
 
-    from meterlog.conversation.poller import Question
+    from meterlog.conversation.poller import PolledRequest
 
 
 @dataclass(slots=True, kw_only=True)
@@ -22,7 +22,7 @@ class Memory:
         fields: the codes and numbers that messages keep for later ones, by the names of their fields.
     """
 
-    request: Question | None = None
+    request: PolledRequest | None = None
     message: str = ""
     columns: tuple[bytes, ...] = ()
     fields: dict[str, Hashable] = field(default_factory=dict)

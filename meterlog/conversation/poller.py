@@ -15,7 +15,7 @@ TIRED = 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Question:
+class PolledRequest:
     """A request as it is sent.
 
     Attributes:
@@ -35,7 +35,7 @@ class Question:
     echo: bytes = b""
     until: str = ""
 
-    def may_differ(self, other: Question) -> bool:
+    def may_differ(self, other: PolledRequest) -> bool:
         """Whether the same bytes could mean another thing as an answer to another request."""
         return self.answers != other.answers or self.means != other.means
 
@@ -50,22 +50,24 @@ class Poller:
     was sent all the same leaves the earlier answer owed.
     """
 
-    def __init__(self, first: tuple[Question, ...], rounds: tuple[Question, ...], every: float, wait: float) -> None:
+    def __init__(
+        self, first: tuple[PolledRequest, ...], rounds: tuple[PolledRequest, ...], every: float, wait: float
+    ) -> None:
         self._first, self._rounds = first, rounds
         self._every, self._wait = micros(every), micros(wait)
         self._queue = [*first, *rounds]
         self._round_began = 0
         self._due = 0
         self._paused_until = 0  # after the last answer
-        self._handed: tuple[Question, int] | None = None
+        self._handed: tuple[PolledRequest, int] | None = None
         self._misses = 0
-        self._owed: list[tuple[Question, int]] = []
+        self._owed: list[tuple[PolledRequest, int]] = []
         self._is_spoiled = False  # the pending request's answer came, and is not believed
-        self.pending: Question | None = None
+        self.pending: PolledRequest | None = None
         self.asked_at = 0
 
     @property
-    def only(self) -> Question | None:
+    def only(self) -> PolledRequest | None:
         """The request that everything answers where there is but one."""
         return self._rounds[0] if len(self._rounds) == 1 else None
 
@@ -105,7 +107,7 @@ class Poller:
         self._handed = (question, at)
         return [question.data]
 
-    def _refilled(self) -> list[Question]:
+    def _refilled(self) -> list[PolledRequest]:
         """What is asked next; the next round, where this one is over."""
         self._queue = self._queue or list(self._rounds)
         return self._queue
@@ -122,7 +124,7 @@ class Poller:
         if question is not None and question in self._queue:
             del self._queue[: self._queue.index(question) + 1]
 
-    def late(self, at: int) -> Question:
+    def late(self, at: int) -> PolledRequest:
         """The pending request, given up: its answer is overdue."""
         question, self.pending = self.pending, None
         assert question
@@ -157,13 +159,13 @@ class Poller:
         if question in self._first:
             self._due = max(self._due, self.asked_at + self._wait)
 
-    def owed(self, at: int) -> list[Question]:
+    def owed(self, at: int) -> list[PolledRequest]:
         """Earlier requests whose answer may still come, and could be taken for that of the pending one."""
         self._owed = [(question, until) for question, until in self._owed if at <= until]
         pending = self.pending
         return [question for question, _ in self._owed if pending is not None and question.may_differ(pending)]
 
-    def paid(self, question: Question) -> None:
+    def paid(self, question: PolledRequest) -> None:
         """What may be an earlier request's answer has come."""
         self._owed = [entry for entry in self._owed if entry[0] is not question]
 
@@ -171,11 +173,11 @@ class Poller:
         """Whether bytes are a request of ours."""
         return any(question.data == data for question in (*self._first, *self._rounds))
 
-    def _owe(self, question: Question) -> None:
+    def _owe(self, question: PolledRequest) -> None:
         waiting = [entry for entry in self._owed if entry[1] >= self.asked_at]
         self._owed = [*waiting, (question, self.asked_at + 2 * self._wait)]
 
-    def _schedule(self, question: Question, at: int) -> None:
+    def _schedule(self, question: PolledRequest, at: int) -> None:
         self._due = self._paused_until = at + micros(question.pause)
         if not self._queue:
             self._due = max(self._due, self._round_began + self._every)

@@ -12,7 +12,7 @@ from functools import lru_cache
 from itertools import cycle
 from typing import TYPE_CHECKING
 
-from meterlog.conversation.framing import Found, any_of, begun_of
+from meterlog.conversation.framing import FrameCandidate, any_of, begun_of
 from meterlog.conversation.reasons import Unlike
 
 if TYPE_CHECKING:
@@ -136,7 +136,7 @@ class Stuffed:
             return False
         return self._escape.by in mark or set(mark) <= set(self._escape.stands_for.values())
 
-    def find(self, data: bytes, at: int) -> Found | int:
+    def find(self, data: bytes, at: int) -> FrameCandidate | int:
         while True:
             first = inner = at
             if self._starts:
@@ -149,7 +149,7 @@ class Stuffed:
                 return found
             at = found
 
-    def _from(self, data: bytes, first: int, inner: int) -> Found | int:
+    def _from(self, data: bytes, first: int, inner: int) -> FrameCandidate | int:
         """The frame that begins at a place; that place to wait for more; or a later one, where none begins there."""
         limit = inner + self._longest
         count = self._count(data, first, inner)
@@ -161,15 +161,15 @@ class Stuffed:
             end = (ended.end() if ended else stop) + self._behind
             if stop == inner and self._length is None:
                 return stop if self._starts else end  # marks with nothing between them are filling
-            return Found(first, end) if end <= len(data) else first
+            return FrameCandidate(first, end) if end <= len(data) else first
         if ended:
-            return Found(first, ended.end(), "ends before its length is full")
+            return FrameCandidate(first, ended.end(), "ends before its length is full")
         if self._start.match(data, stop) and self._kept:
-            return Found(first, stop, "another begins before its end")
+            return FrameCandidate(first, stop, "another begins before its end")
         if len(data) >= limit + self._tail:
-            return Found(first, limit, f"no end within {self._longest} bytes")
+            return FrameCandidate(first, limit, f"no end within {self._longest} bytes")
         if is_whole and self._length is not None and len(data) >= stop + self._tail:
-            return Found(first, stop, "does not end as a frame does")
+            return FrameCandidate(first, stop, "does not end as a frame does")
         return first
 
     def _body(self, data: bytes, inner: int, count: int | None) -> tuple[int, bool]:
@@ -196,7 +196,7 @@ class Stuffed:
         pairs = [match[0] for match in re.finditer(self._one, data, re.DOTALL)]
         return b"".join(self._escape.undo(pair) or b"\0" for pair in pairs)
 
-    def again(self, data: bytes, found: Found) -> int:
+    def again(self, data: bytes, found: FrameCandidate) -> int:
         if self._starts and (self._same or not self._kept):
             match = self._start.search(data, found.start + 1, found.end)
             return match.start() if match else begun_of(self._starts, data, found.start + 1, found.end)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Written:
+class Notation:
     """A way to write a number in characters, the most significant first.
 
     Attributes:
@@ -46,10 +46,10 @@ class Written:
 
 
 WAYS = {
-    "hex": Written(of="hex digits", characters=b"0123456789ABCDEF", or_lower=True),
-    "decimal": Written(of="decimal digits", characters=b"0123456789"),
-    "nibbles": Written(of="characters 0 to ?", characters=bytes(range(0x30, 0x40))),
-    "six bits": Written(of="characters @ to DEL", characters=bytes(range(0x40, 0x80))),
-    "bcd": Written(of="decimal figures", characters=bytes(v // 10 << 4 | v % 10 for v in range(100))),
+    "hex": Notation(of="hex digits", characters=b"0123456789ABCDEF", or_lower=True),
+    "decimal": Notation(of="decimal digits", characters=b"0123456789"),
+    "nibbles": Notation(of="characters 0 to ?", characters=bytes(range(0x30, 0x40))),
+    "six bits": Notation(of="characters @ to DEL", characters=bytes(range(0x40, 0x80))),
+    "bcd": Notation(of="decimal figures", characters=bytes(v // 10 << 4 | v % 10 for v in range(100))),
 }
 """Every way by the word that a profile says; bcd: two figures a byte."""

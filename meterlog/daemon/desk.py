@@ -18,14 +18,14 @@ from meterlog.record.acts import HAPPENINGS, PERSON, ActKind
 from meterlog.record.kept import VerdictBasis
 from meterlog.record.revisit import facts_of
 from meterlog.walk.happenings import Acted, Captured, Happening, LivePoint, Noted, Passed, Refused
-from meterlog.walk.ledger import Taken
+from meterlog.walk.ledger import StepCapture
 from meterlog.walk.phases import awaited_in
-from meterlog.walk.session import ByCase, Heard, Judged, Send, Session
+from meterlog.walk.session import ByCase, Judged, LinkOutcome, Send, Session
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 
-    from meterlog.base.readings import Capture, Outcome
+    from meterlog.base.readings import Capture, StreamOutcome
     from meterlog.daemon.announce import Announcer
     from meterlog.daemon.clock import Clock
     from meterlog.daemon.events import Announcement
@@ -38,7 +38,7 @@ if TYPE_CHECKING:
     from meterlog.sounds import Sounds
     from meterlog.store.writer import Writer
     from meterlog.walk import Act, Snapshot
-    from meterlog.walk.session import Event
+    from meterlog.walk.session import SessionEvent
 
 log = logging.getLogger("meterlog")
 
@@ -130,7 +130,7 @@ class JobDesk:
         for each in kept.captures:
             judge.know(each.answer.instrument, each.answer.capture, each.answer)
             self.job.captures.setdefault(each.step, []).append(each.number)
-        taken = [(c.step, Taken(c.answer.instrument, c.answer.capture, c.outcome)) for c in kept.captures]
+        taken = [(c.step, StepCapture(c.answer.instrument, c.answer.capture, c.outcome)) for c in kept.captures]
         session.walk.ledger.restore(taken, kept.passed, kept.void, kept.overridden)
         session.walk.remember_acts(kept.acts)
         session.walk.remember_live(kept.live)
@@ -217,25 +217,25 @@ class JobDesk:
 
     # ---- what comes in ----
 
-    def received(self, source: str, data: bytes, at: float) -> Iterator[Event]:
+    def received(self, source: str, data: bytes, at: float) -> Iterator[SessionEvent]:
         """Bytes came from an instrument; times are on the machine's monotonic clock. Each event is to be taken."""
         if self.job is not None:
             return self.job.session.received(source, data, at)
         return self._without_job(source, self.instruments.received(source, data, at))
 
-    def sent(self, source: str, data: bytes, at: float) -> Iterator[Event]:
+    def sent(self, source: str, data: bytes, at: float) -> Iterator[SessionEvent]:
         """Bytes were written to an instrument."""
         if self.job is not None:
             return self.job.session.sent(source, data, at)
         return self._without_job(source, self.instruments.sent(source, data, at))
 
-    def closed(self, source: str) -> Iterator[Event]:
+    def closed(self, source: str) -> Iterator[SessionEvent]:
         """An instrument's link is over: what was left of its bytes is told, and no capture goes on."""
         if self.job is not None:
             return self.job.session.closed(source)
         return self._without_job(source, self.instruments.closed(source))
 
-    def tick(self, at: float) -> Iterator[Event]:
+    def tick(self, at: float) -> Iterator[SessionEvent]:
         """Time passed."""
         if self.job is not None:
             yield from self.job.session.tick(at)
@@ -244,15 +244,15 @@ class JobDesk:
             yield from self._without_job(source, outcomes)
             yield from (Send(source=source, data=request) for request in requests)
 
-    def _without_job(self, source: str, outcomes: Sequence[Outcome]) -> Iterator[Event]:
+    def _without_job(self, source: str, outcomes: Sequence[StreamOutcome]) -> Iterator[SessionEvent]:
         self._record(source, outcomes)
         return iter(())
 
-    def keep(self, heard: Heard) -> bool:
+    def keep(self, heard: LinkOutcome) -> bool:
         """Record an outcome within the job and step at hand; whether the store took it."""
         return self._record(heard.source, (heard.outcome,))
 
-    def _record(self, source: str, outcomes: Sequence[Outcome]) -> bool:
+    def _record(self, source: str, outcomes: Sequence[StreamOutcome]) -> bool:
         station = self._stations[source]
         if station.link_id is None or not outcomes:
             return False
@@ -265,7 +265,7 @@ class JobDesk:
         if self._sounds and self.job is not None:
             self._sounds.lost(source)
 
-    def line(self, source: str, word: str, at: float) -> Iterable[Event]:
+    def line(self, source: str, word: str, at: float) -> Iterable[SessionEvent]:
         return self.job.session.line(source, word, at) if self.job is not None else ()
 
     @property
@@ -297,12 +297,12 @@ class JobDesk:
 
     # ---- what comes of it ----
 
-    def _take(self, events: Sequence[Event], whence: str = "pedal") -> None:
+    def _take(self, events: Sequence[SessionEvent], whence: str = "pedal") -> None:
         """Keep and tell what happened; `whence` is where acts among it came from."""
         for event in events:
             self.take(event, whence)
 
-    def take(self, event: Event, whence: str = "pedal") -> None:
+    def take(self, event: SessionEvent, whence: str = "pedal") -> None:
         """Make record and announcement of what a session tells; `whence` is where an act came from."""
         if self._sounds and self.job is not None:
             say = partial(self._sounds.event, event, self.job.procedure)

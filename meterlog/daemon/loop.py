@@ -15,7 +15,7 @@ from meterlog.base.errors import CannotDo, MeterlogError, WrongValue
 from meterlog.daemon.events import BeatEvent, LinkEvent, ReadingEvent, StoreEvent
 from meterlog.daemon.items import Damaged, LineChanged, Opened, PendingRequest, Received, StateChanged, Stop
 from meterlog.daemon.notify import notify
-from meterlog.daemon.states import LinkState, Standing
+from meterlog.daemon.states import LinkStanding, LinkState
 from meterlog.daemon.status import StoreStatus
 from meterlog.links import LinkLost
 from meterlog.record.acts import LINK, ActKind
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from meterlog.daemon.messages import Reply
     from meterlog.daemon.station import Station
     from meterlog.store.writer import Writer
-    from meterlog.walk.session import Event as SessionEvent
+    from meterlog.walk.session import SessionEvent as SessionEvent
 
 log = logging.getLogger("meterlog")
 
@@ -182,9 +182,9 @@ class BenchLoop:
                 self._end(station)
                 self.desk.lost(item.source)
             station.link = station.set_aside_at = None
-        self._tell_state(station, Standing(item.state, item.why, item.hint))
+        self._tell_state(station, LinkStanding(item.state, item.why, item.hint))
 
-    def _tell_state(self, station: Station, now: Standing) -> None:
+    def _tell_state(self, station: Station, now: LinkStanding) -> None:
         """The one place where a station's state changes: kept, recorded and told."""
         station.state, station.why, station.hint = now
         facts = {"link": station.source, "state": str(now.state), "why": now.why}

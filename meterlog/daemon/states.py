@@ -37,7 +37,7 @@ PAUSES = 20
 """Pauses remembered: enough that one switched-off minute among them is no habit."""
 
 
-class Pace:
+class MessagePace:
     """How long an instrument is usually quiet between two messages, learned from the last pauses.
 
     >>> pace = Pace()
@@ -63,7 +63,7 @@ class Pace:
         return max(STALE_LEAST_S, 3 * sorted(self._pauses)[-2])
 
 
-class Standing(NamedTuple):
+class LinkStanding(NamedTuple):
     """What an open link is, why, and what to do."""
 
     state: LinkState
@@ -71,7 +71,7 @@ class Standing(NamedTuple):
     hint: str = ""
 
 
-def standing(pace: Pace, *, understood_s: float, heard_s: float, reason: str) -> Standing:
+def standing(pace: MessagePace, *, understood_s: float, heard_s: float, reason: str) -> LinkStanding:
     """How an open link stands, by what was understood of it: bytes that nothing can be made of are not listened to.
 
     Args:
@@ -80,10 +80,10 @@ def standing(pace: Pace, *, understood_s: float, heard_s: float, reason: str) ->
         reason: why its last bytes were no message.
     """
     if understood_s <= pace.silent_after_s:
-        return Standing(LinkState.LISTENING)
+        return LinkStanding(LinkState.LISTENING)
     if heard_s <= pace.silent_after_s:
         why = f"bytes come, and none of them is a reading: {reason or 'no message is found in them'}"
-        return Standing(LinkState.NOT_UNDERSTOOD, why, "is it the right profile, and the right baud rate?")
-    return Standing(
+        return LinkStanding(LinkState.NOT_UNDERSTOOD, why, "is it the right profile, and the right baud rate?")
+    return LinkStanding(
         LinkState.SILENT, f"nothing heard for {pace.silent_after_s:.0f} s", "is it switched on, and its output too?"
     )

@@ -7,13 +7,13 @@ from math import inf
 from typing import TYPE_CHECKING
 
 from meterlog.base.readings import Frame, Rejected
-from meterlog.daemon.states import LinkState, Pace, Standing, standing
+from meterlog.daemon.states import LinkStanding, LinkState, MessagePace, standing
 from meterlog.daemon.status import DisplayedReading, LinkStatus, displayed
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from meterlog.base.readings import Outcome, Reading
+    from meterlog.base.readings import Reading, StreamOutcome
     from meterlog.links import Link
     from meterlog.profile import Profile
 
@@ -26,7 +26,7 @@ OPEN = (LinkState.LISTENING, LinkState.SILENT, LinkState.NOT_UNDERSTOOD)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Shown:
+class LastShown:
     """What a display showed last, when (s on the monotonic clock, and UTC), and whether that is long ago."""
 
     reading: Reading
@@ -61,7 +61,7 @@ class Station:
     rejected: int = 0
     skipped: int = 0
     line_errors: dict[str, int] = field(default_factory=dict)
-    pace: Pace = field(default_factory=Pace)
+    pace: MessagePace = field(default_factory=MessagePace)
     heard_at: float = 0.0
     understood_at: float = 0.0
     reason: str = ""
@@ -69,7 +69,7 @@ class Station:
     set_aside_at: float | None = None
     times_aside: int = 0
     bytes_not_kept: int = 0
-    last: dict[str, Shown] = field(default_factory=dict)
+    last: dict[str, LastShown] = field(default_factory=dict)
     last_utc_ms: int = 0
     fresh: bool = False
     announced_at: float = 0.0
@@ -80,12 +80,12 @@ class Station:
         self.heard_at = self.understood_at = at
         self.unread, self.set_aside_at = 0, None
         self.pace, self.reason, self.last = (
-            Pace(),
+            MessagePace(),
             "",
             {name: replace(each, at=-inf) for name, each in self.last.items()},
         )
 
-    def heard(self, outcomes: Sequence[Outcome], at: float, utc_ms: int, *, is_kept: bool) -> None:
+    def heard(self, outcomes: Sequence[StreamOutcome], at: float, utc_ms: int, *, is_kept: bool) -> None:
         """Show the last readings; count what is kept, and what gave no reading; `at` on the monotonic clock."""
         latest: dict[str, Reading] = {}
         for outcome in outcomes:
@@ -102,7 +102,7 @@ class Station:
                 self.skipped += len(outcome.raw)
                 self.unread += len(outcome.raw)
         if latest:
-            self.last |= {channel: Shown(reading=each, at=at, utc_ms=utc_ms) for channel, each in latest.items()}
+            self.last |= {channel: LastShown(reading=each, at=at, utc_ms=utc_ms) for channel, each in latest.items()}
             self.last_utc_ms, self.fresh = utc_ms, True
 
     def _understood(self, at: float) -> None:
@@ -115,7 +115,7 @@ class Station:
         """Whether enough was kept of bytes that nothing was understood of; after a first time, little is."""
         return self.unread > (UNREAD_AGAIN if self.times_aside else UNREAD_KEPT)
 
-    def stands(self, now: float) -> Standing | None:
+    def stands(self, now: float) -> LinkStanding | None:
         """How its open link stands, where that differs from what was told; the reason alone makes no difference."""
         if self.link_id is None or self.state not in OPEN:
             return None

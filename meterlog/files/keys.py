@@ -22,7 +22,7 @@ INSTALL = "install it with: pip install 'meterlog[evidence]'"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Key:
+class BenchKey:
     """A bench's private key: 32 bytes. `public` are the 32 bytes that others check with."""
 
     secret: bytes
@@ -44,18 +44,18 @@ def has_key(bench: str) -> bool:
     return path_of(bench).exists()
 
 
-def key_of(bench: str) -> Key:
+def key_of(bench: str) -> BenchKey:
     """The key of a bench; made when there is none. Raises: CannotDo."""
     path = path_of(bench)
     return read(path) if path.exists() else make(bench)
 
 
-def make(bench: str) -> Key:
+def make(bench: str) -> BenchKey:
     """A new key for a bench, kept for this user alone. Raises: CannotDo, also when there is one."""
     return _kept(bench, os.urandom(32))
 
 
-def enter(bench: str, digits: str) -> Key:
+def enter(bench: str, digits: str) -> BenchKey:
     """The key of a paper copy, 64 hex digits, as a bench's key. Raises: CannotDo, also when there is one."""
     try:
         secret = bytes.fromhex("".join(digits.split()))
@@ -66,7 +66,7 @@ def enter(bench: str, digits: str) -> Key:
     return _kept(bench, secret)
 
 
-def _kept(bench: str, secret: bytes) -> Key:
+def _kept(bench: str, secret: bytes) -> BenchKey:
     key = _key(secret)
     path = path_of(bench)
     try:
@@ -81,7 +81,7 @@ def _kept(bench: str, secret: bytes) -> Key:
     return key
 
 
-def read(path: Path) -> Key:
+def read(path: Path) -> BenchKey:
     """A key from its file. Raises: CannotDo when others may read it, or it is none."""
     try:
         text, mode = path.read_text(), stat.S_IMODE(path.stat().st_mode)
@@ -122,9 +122,9 @@ def check(public: bytes, signature: bytes, data: bytes) -> bool | None:
     return True
 
 
-def _key(secret: bytes) -> Key:
+def _key(secret: bytes) -> BenchKey:
     private = _ed25519().Ed25519PrivateKey.from_private_bytes(secret)
-    return Key(secret=secret, public=private.public_key().public_bytes_raw())
+    return BenchKey(secret=secret, public=private.public_key().public_bytes_raw())
 
 
 def _ed25519() -> ModuleType:

@@ -10,7 +10,8 @@ from typing import Any
 from meterlog.record.acts import ActKind
 from meterlog.record.head import fingerprint_of
 
-Check = Callable[[bytes, bytes, bytes], "bool | None"]
+SignatureCheck = Callable[[bytes, bytes, bytes], "bool | None"]
+"""Whether a signature is right, from public key, signature and data; None when nothing here can tell."""
 
 
 class Why(StrEnum):
@@ -46,7 +47,7 @@ def key_acts(leaves: Iterable[Mapping[str, Any]]) -> list[dict[str, str]]:
     return [json.loads(leaf["facts"]) for leaf in leaves if leaf.get("what") == ActKind.KEY_REPLACED]
 
 
-def follows(bench: str, printed: str, now: str, acts: Iterable[Mapping[str, str]], check: Check) -> str:
+def follows(bench: str, printed: str, now: str, acts: Iterable[Mapping[str, str]], check: SignatureCheck) -> str:
     """How the key of an older sheet leads to the one that signs now.
 
     Answers "" when each key vouched for the next; "lost" or "stolen" where one could not. Raises: ValueError when

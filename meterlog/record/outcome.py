@@ -16,7 +16,7 @@ from meterlog.procedure.kinds import Opens
 from meterlog.record.acts import ActKind
 from meterlog.record.keptjob import left_without_capture, stated_of
 from meterlog.record.standing import standing
-from meterlog.walk.ledger import ANOTHER_CLASS, Ledger, Taken
+from meterlog.walk.ledger import ANOTHER_CLASS, Ledger, StepCapture
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -62,7 +62,7 @@ WHOLE = ("pass", "looked", "computed", "recorded")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Check:
+class JobCheck:
     """How a check of a job stands.
 
     Attributes:
@@ -121,21 +121,21 @@ class JobOutcome:
 
     word: Word
     says: str
-    checks: tuple[Check, ...] = ()
-    failed: tuple[Check, ...] = ()
-    missing: tuple[Check, ...] = ()
-    open: tuple[Check, ...] = ()
-    passed: tuple[Check, ...] = ()
+    checks: tuple[JobCheck, ...] = ()
+    failed: tuple[JobCheck, ...] = ()
+    missing: tuple[JobCheck, ...] = ()
+    open: tuple[JobCheck, ...] = ()
+    passed: tuple[JobCheck, ...] = ()
     overridden: tuple[Overridden, ...] = ()
     tally: tuple[tuple[str, int], ...] = ()
 
     @property
-    def unanswered(self) -> tuple[Check, ...]:
+    def unanswered(self) -> tuple[JobCheck, ...]:
         """All that did not come out well: what failed, what is missing, what else is open."""
         return (*self.failed, *self.missing, *self.open)
 
 
-def conclude_job(checks: Sequence[Check], overridden: Sequence[Overridden] = ()) -> JobOutcome:
+def conclude_job(checks: Sequence[JobCheck], overridden: Sequence[Overridden] = ()) -> JobOutcome:
     """The outcome of a job from how its checks stand, in the order of its procedure."""
     failed = tuple(check for check in checks if check.state in FAILING)
     missing = tuple(check for check in checks if check.is_missing and check not in failed)
@@ -157,7 +157,7 @@ def conclude_job(checks: Sequence[Check], overridden: Sequence[Overridden] = ())
     )
 
 
-def _word(failed: Sequence[Check], missing: Sequence[Check], passed: Sequence[Check]) -> tuple[Word, str]:
+def _word(failed: Sequence[JobCheck], missing: Sequence[JobCheck], passed: Sequence[JobCheck]) -> tuple[Word, str]:
     if failed:
         return Word.FAILED, Word.FAILED
     if missing:
@@ -188,7 +188,7 @@ def outcome_of(reader: RecordReader, ref: str, procedure: Procedure | None) -> J
         state = ledger.state(step)
         is_recorded = not step.is_judged and state in ("not judged", "captured")
         checks.append(
-            Check(
+            JobCheck(
                 key=step.key,
                 title=titles.get(step.key, step.title),
                 state="recorded" if is_recorded else state,
@@ -213,7 +213,7 @@ def _ledger(
     entries = stated_of(job, acts)[1]
     ledger = Ledger(procedure, lambda: entries)
     ledger.restore(
-        [(keys[each.step], Taken("", each.capture, outcomes.get(each.id, ""))) for each in captures],
+        [(keys[each.step], StepCapture("", each.capture, outcomes.get(each.id, ""))) for each in captures],
         {key: concluded.get(key, how) if how == "computed" else how for key, how in passed.items()},
         void,
     )

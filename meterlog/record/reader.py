@@ -29,10 +29,10 @@ if TYPE_CHECKING:
     )
 
 
-Kind = Literal["capture", "verdict"]
+RowKind = Literal["capture", "verdict"]
 
 
-Place = tuple[int, int, int, int, "int | None", int]
+ReadingPlace = tuple[int, int, int, int, "int | None", int]
 """Of a kept reading: chunk, first byte there, id, form's id, counts, ms of the machine's monotonic clock."""
 
 
@@ -108,7 +108,7 @@ class RecordReader(Protocol):
         """The forms of readings by their id."""
         ...
 
-    def numbers(self, kind: Kind) -> list[int]:
+    def numbers(self, kind: RowKind) -> list[int]:
         """The ids of all rows of a kind."""
         ...
 
@@ -120,7 +120,7 @@ class RecordReader(Protocol):
         """By link, when it was opened, ms of the machine's monotonic clock."""
         ...
 
-    def places(self, conversation: ConversationRecord) -> Iterator[Place]:
+    def places(self, conversation: ConversationRecord) -> Iterator[ReadingPlace]:
         """Where each kept reading of a conversation stands in its bytes."""
         ...
 

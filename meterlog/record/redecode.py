@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from meterlog.record.kept import ConversationRecord
     from meterlog.record.reader import RecordReader
 
-Key = tuple[int, int]
+ReadingKey = tuple[int, int]
 """Which reading of a stream: where its frame starts, and which of the frame's readings it is."""
 
 
@@ -155,9 +155,9 @@ def _kept(reader: RecordReader, kept: ConversationRecord, base: Mapping[int, int
     return start, times, number, form, counts
 
 
-def _keyed(start: Any) -> dict[Key, int]:
+def _keyed(start: Any) -> dict[ReadingKey, int]:
     """Each reading's place in the arrays by its key."""
-    keyed: dict[Key, int] = {}
+    keyed: dict[ReadingKey, int] = {}
     ordinal, before = 0, -1
     for place, at in enumerate(start.tolist()):
         ordinal = ordinal + 1 if at == before else 0
@@ -167,7 +167,7 @@ def _keyed(start: Any) -> dict[Key, int]:
 
 
 def _unequal(
-    kept: dict[Key, int], new: dict[Key, int], old_values: tuple[Any, Any], new_values: tuple[Any, Any]
+    kept: dict[ReadingKey, int], new: dict[ReadingKey, int], old_values: tuple[Any, Any], new_values: tuple[Any, Any]
 ) -> Iterator[tuple[int | None, int | None]]:
     """Places in both arrays of the readings that differ, in the order of the stream."""
     for key in sorted({*kept, *new}):

@@ -18,14 +18,12 @@ from meterlog.record.bag import STATEMENT_TYPE
 from meterlog.record.bagfiles import Files, ReadOnce, Wrong, bytes_of, objects_of, path_of, read, text_of
 from meterlog.record.bagparts import PARTS, PAYLOAD, SIGNED, STAMP, Statement
 from meterlog.record.head import Head
-from meterlog.record.key_acts import follows, key_acts
+from meterlog.record.key_acts import SignatureCheck, follows, key_acts
 from meterlog.record.stamp import Stamp, read_answer
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-Check = Callable[[bytes, bytes, bytes], "bool | None"]
-"""Whether a signature is right, from public key, signature and data; None when nothing here can tell."""
 
 Authority = Callable[[bytes, bytes, Stamp], "bool | None"]
 """Whether an authority signed an answer, from what was stamped, the answer and what it says; None for no telling."""
@@ -36,7 +34,7 @@ _STATEMENT = re.compile(
 )
 
 
-class Answer(StrEnum):
+class CheckResult(StrEnum):
     """What a check came to."""
 
     VERIFIED = "verified"
@@ -45,52 +43,56 @@ class Answer(StrEnum):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Checked:
+class VerificationCheck:
     """One check: of what, what it came to, where it is false, in words."""
 
     check: str
-    answer: Answer
+    answer: CheckResult
     where: str = ""
     what: str = ""
 
 
 def verify(
-    files: Files, check: Check, sheets: Sequence[tuple[Head, str]] = (), authority: Authority | None = None
-) -> tuple[Statement | None, list[Checked]]:
+    files: Files, check: SignatureCheck, sheets: Sequence[tuple[Head, str]] = (), authority: Authority | None = None
+) -> tuple[Statement | None, list[VerificationCheck]]:
     """Every check of an evidence file, against earlier heads with the fingerprints printed beside them too.
 
     A time stamp in it is checked against an authority, where one is given.
     """
-    found: list[Checked] = []
+    found: list[VerificationCheck] = []
     statement, files = None, ReadOnce(files)
     try:
         statement, key = _statement(files)
     except Wrong as wrong:
-        return None, [Checked(check="statement", answer=Answer.FALSE, where=wrong.where, what=wrong.what)]
+        return None, [
+            VerificationCheck(check="statement", answer=CheckResult.FALSE, where=wrong.where, what=wrong.what)
+        ]
     found.append(_signatures(files, statement, key, check))
     found += [_one(name, of, files, statement) for name, of in PARTS.items()]
     for head, printed in sheets:
         name = f"sheet of {head.size} seals"
         came = _one(name, _sheet, files, statement, head)
         found.append(
-            came if came.answer is Answer.FALSE else _key_of_sheet(name, files, statement, head, printed, check)
+            came if came.answer is CheckResult.FALSE else _key_of_sheet(name, files, statement, head, printed, check)
         )
     if STAMP in files:
         found.append(_time_stamp(files, authority))
     if not sheets:
         what = "not compared with any earlier head: type the line of an older hand-over sheet with --sheet"
-        found.append(Checked(check="earlier head", answer=Answer.NOT_CHECKED, what=what))
+        found.append(VerificationCheck(check="earlier head", answer=CheckResult.NOT_CHECKED, what=what))
     return statement, found
 
 
-def _one(name: str, run: Callable[..., None], *of: Any) -> Checked:
+def _one(name: str, run: Callable[..., None], *of: Any) -> VerificationCheck:
     try:
         run(*of)
     except Wrong as wrong:
-        return Checked(check=name, answer=Answer.FALSE, where=wrong.where, what=wrong.what)
+        return VerificationCheck(check=name, answer=CheckResult.FALSE, where=wrong.where, what=wrong.what)
     except (KeyError, TypeError, ValueError, AttributeError, IndexError) as error:  # JSON of any shape may stand there
-        return Checked(check=name, answer=Answer.FALSE, where="data", what=f"is not in its form: {error!r}")
-    return Checked(check=name, answer=Answer.VERIFIED)
+        return VerificationCheck(
+            check=name, answer=CheckResult.FALSE, where="data", what=f"is not in its form: {error!r}"
+        )
+    return VerificationCheck(check=name, answer=CheckResult.VERIFIED)
 
 
 # ---- statement and signatures ----
@@ -114,7 +116,7 @@ def _statement(files: Files) -> tuple[Statement, bytes]:
     return Statement(head=head, job=job, leaves=int(leaves), files=listed, made=made, fingerprint=fingerprint), key
 
 
-def _signatures(files: Files, statement: Statement, key: bytes, check: Check) -> Checked:
+def _signatures(files: Files, statement: Statement, key: bytes, check: SignatureCheck) -> VerificationCheck:
     try:
         name = statement.head.origin
         note, head = text_of(files, "statement.note"), text_of(files, "data/head.note")
@@ -132,56 +134,62 @@ def _signatures(files: Files, statement: Statement, key: bytes, check: Check) ->
             right = check(key, made, data)
             if right is None:
                 what = "install cryptography, or follow VERIFY.txt"
-                return Checked(check="signatures", answer=Answer.NOT_CHECKED, what=what)
+                return VerificationCheck(check="signatures", answer=CheckResult.NOT_CHECKED, what=what)
             if not right:
                 raise Wrong(where, "the signature does not fit")
     except Wrong as wrong:
-        return Checked(check="signatures", answer=Answer.FALSE, where=wrong.where, what=wrong.what)
-    return Checked(check="signatures", answer=Answer.VERIFIED)
+        return VerificationCheck(check="signatures", answer=CheckResult.FALSE, where=wrong.where, what=wrong.what)
+    return VerificationCheck(check="signatures", answer=CheckResult.VERIFIED)
 
 
 # ---- a time stamp ----
 
 
-def _time_stamp(files: Files, authority: Authority | None) -> Checked:
+def _time_stamp(files: Files, authority: Authority | None) -> VerificationCheck:
     """Somebody else's clock over the head; whose, only an authority's certificate can tell."""
     answer, head = files[STAMP], files["data/head.note"]
     try:
         stamp = read_answer(answer)
     except ValueError as error:
-        return Checked(check="time stamp", answer=Answer.FALSE, where=STAMP, what=str(error))
+        return VerificationCheck(check="time stamp", answer=CheckResult.FALSE, where=STAMP, what=str(error))
     if stamp.digest != hashlib.sha256(head).digest():
-        return Checked(check="time stamp", answer=Answer.FALSE, where=STAMP, what="is of something else than this head")
+        return VerificationCheck(
+            check="time stamp", answer=CheckResult.FALSE, where=STAMP, what="is of something else than this head"
+        )
     says = f"the head was there at {stamp.time}"
     right = authority(head, answer, stamp) if authority else None
     if right is None:
         what = f"says that {says}; by whose clock: --authority CERTIFICATE.pem, with openssl here"
-        return Checked(check="time stamp", answer=Answer.NOT_CHECKED, where=STAMP, what=what)
+        return VerificationCheck(check="time stamp", answer=CheckResult.NOT_CHECKED, where=STAMP, what=what)
     if not right:
         what = "it is not signed by this authority, or not for this head"
-        return Checked(check="time stamp", answer=Answer.FALSE, where=STAMP, what=what)
-    return Checked(check="time stamp", answer=Answer.VERIFIED, where=STAMP, what=says)
+        return VerificationCheck(check="time stamp", answer=CheckResult.FALSE, where=STAMP, what=what)
+    return VerificationCheck(check="time stamp", answer=CheckResult.VERIFIED, where=STAMP, what=says)
 
 
 # ---- earlier heads ----
 
 
-def _key_of_sheet(name: str, files: Files, statement: Statement, earlier: Head, printed: str, check: Check) -> Checked:
+def _key_of_sheet(
+    name: str, files: Files, statement: Statement, earlier: Head, printed: str, check: SignatureCheck
+) -> VerificationCheck:
     """The key of an earlier sheet signs still, or vouched for the one that does.
 
     A record that was restored from a copy goes on under an identity and a key of its own.
     """
     if not printed or earlier.bench != statement.head.bench:
-        return Checked(check=name, answer=Answer.VERIFIED, what="" if not printed else "restored from a copy since")
+        return VerificationCheck(
+            check=name, answer=CheckResult.VERIFIED, what="" if not printed else "restored from a copy since"
+        )
     acts = key_acts(objects_of(files, "data/leaves.jsonl"))
     try:
         broken = follows(earlier.bench, printed, statement.fingerprint, acts, check)
     except ValueError as error:
-        return Checked(check=name, answer=Answer.FALSE, where="data/key.pem", what=str(error))
+        return VerificationCheck(check=name, answer=CheckResult.FALSE, where="data/key.pem", what=str(error))
     if broken:
         what = f"the record continues the sheet's, but its key was {broken} since: only the head binds, no signature"
-        return Checked(check=name, answer=Answer.NOT_CHECKED, what=what)
-    return Checked(check=name, answer=Answer.VERIFIED)
+        return VerificationCheck(check=name, answer=CheckResult.NOT_CHECKED, what=what)
+    return VerificationCheck(check=name, answer=CheckResult.VERIFIED)
 
 
 def _sheet(files: Files, statement: Statement, earlier: Head) -> None:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple, Protocol
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from meterlog.base.readings import Capture, Outcome
+    from meterlog.base.readings import Capture, StreamOutcome
     from meterlog.base.seals import Seal
     from meterlog.procedure.steps import Procedure
 
@@ -41,7 +41,7 @@ class RecordWriter(Protocol):
 
     def close_link(self, link: int) -> None: ...
 
-    def outcomes(self, link: int, outcomes: Sequence[Outcome], job: int | None, step: int | None) -> bool:
+    def outcomes(self, link: int, outcomes: Sequence[StreamOutcome], job: int | None, step: int | None) -> bool:
         """Keep outcomes of one link in stream order; False when they are only counted."""
         ...
 

@@ -51,7 +51,7 @@ def qr_svg(text: str) -> str:
     return target.getvalue().decode()
 
 
-def key_page(bench: str, key: keys.Key) -> str:
+def key_page(bench: str, key: keys.BenchKey) -> str:
     """The paper copy of a bench's key: 64 digits in fours, and a QR code. One page that needs no other file."""
     digits = " ".join(key.secret.hex()[at : at + 4] for at in range(0, 64, 4))
     return (

@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 
     from meterlog.base.seals import Seal
     from meterlog.record.kept import ActRecord, TextRecord
-    from meterlog.record.outcome import Check
+    from meterlog.record.outcome import JobCheck
     from meterlog.record.reader import RecordReader
     from meterlog.report.headline import Headline
     from meterlog.report.live_points import LivePointMet
@@ -84,7 +84,7 @@ class Handover(Card):
     good: Sequence[StepCard]
     recorded: Sequence[StepCard]
     looked: Sequence[StepCard]
-    untested: Sequence[tuple[str, Sequence[tuple[Check, StepCard]]]]
+    untested: Sequence[tuple[str, Sequence[tuple[JobCheck, StepCard]]]]
     blind: Sequence[StepCard]
     typed: Sequence[tuple[str, int]]
     proofs: Sequence[tuple[str, int]]
@@ -211,10 +211,10 @@ def _fitted(act: ActRecord, steps: Mapping[str, StepCard]) -> Fitted:
 
 
 def _by_state(
-    checks: Iterable[Check], steps: Mapping[str, StepCard], before: str = ""
-) -> list[tuple[str, Sequence[tuple[Check, StepCard]]]]:
+    checks: Iterable[JobCheck], steps: Mapping[str, StepCard], before: str = ""
+) -> list[tuple[str, Sequence[tuple[JobCheck, StepCard]]]]:
     """Checks, each with its step, under what became of them in words: [("not done", [...]), ...]."""
-    found: dict[str, list[tuple[Check, StepCard]]] = {}
+    found: dict[str, list[tuple[JobCheck, StepCard]]] = {}
     for check in checks:
         found.setdefault(f"{before}{check.words}", []).append((check, steps[check.key]))
     return list(found.items())

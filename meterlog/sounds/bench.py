@@ -22,7 +22,7 @@ from meterlog.walk.session import Judged
 
 if TYPE_CHECKING:
     from meterlog.procedure.steps import Procedure
-    from meterlog.walk.session import Event
+    from meterlog.walk.session import SessionEvent
 
 WAITING = 6
 """Sounds that may wait to be heard."""
@@ -30,7 +30,7 @@ LONGEST_S = 20.0
 """No tone and no sentence takes longer: a program that does is stopped."""
 
 
-def tone_of(event: Event) -> str:
+def tone_of(event: SessionEvent) -> str:
     """The name of the tone that an event has, "" where it has none."""
     match event:
         case told.Captured():
@@ -70,7 +70,7 @@ class Sounds:
     def can_be_heard(self) -> bool:
         return bool(self._voice or self._player)
 
-    def event(self, event: Event, procedure: Procedure) -> None:
+    def event(self, event: SessionEvent, procedure: Procedure) -> None:
         """Say an event of a procedure's walk; a live point before all that waits to be said."""
         if isinstance(event, told.LivePoint):
             with self._changed:

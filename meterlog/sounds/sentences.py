@@ -17,7 +17,7 @@ from meterlog.walk.session import Judged
 
 if TYPE_CHECKING:
     from meterlog.procedure.steps import Procedure
-    from meterlog.walk.session import Event
+    from meterlog.walk.session import SessionEvent
 
 FOLDER = Path(__file__).parent
 
@@ -75,7 +75,7 @@ class Catalogue:
             return word
         return self.value(reading.digits, reading.form.unit)
 
-    def say(self, event: Event, procedure: Procedure) -> str:
+    def say(self, event: SessionEvent, procedure: Procedure) -> str:
         """What is said of an event; "" when it is better silent."""
         match event:
             case told.StepBegan(step=key):
@@ -118,7 +118,7 @@ class Catalogue:
             shows, wants = modes[told_of.shows_mode].format(shows), modes[told_of.wants_mode].format(wants)
         return self.sentence("wrong function", source=told_of.source, shows=shows, wants=wants)
 
-    def _plain(self, event: Event) -> str:
+    def _plain(self, event: SessionEvent) -> str:
         names = {told.Frozen: "frozen", told.Started: "started", told.JobDone: "done"}
         name = next((name for kind, name in names.items() if isinstance(event, kind)), "")
         return self.sentence(name) if name else ""

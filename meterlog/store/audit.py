@@ -20,7 +20,7 @@ STORED = (check_file, check_schema, check_seals, check_rereads, check_texts, che
 """What can be said of the rows without decoding or judging anything."""
 
 
-class Checked(NamedTuple):
+class RowsChecked(NamedTuple):
     """How many rows of each table were looked at, and of which layout the database is."""
 
     seal: int
@@ -45,7 +45,7 @@ def check_head(db: Connection, earlier: Head) -> Iterator[Finding]:
         yield Finding(where="record", what=differs)
 
 
-def checked(db: Connection) -> Checked:
+def checked(db: Connection) -> RowsChecked:
     """The counts of what an audit looks at."""
-    rows = {table: db.execute(f"SELECT count(*) FROM {table}").fetchone()[0] for table in Checked._fields[:-1]}
-    return Checked(**rows, layout=db.execute("PRAGMA user_version").fetchone()[0])
+    rows = {table: db.execute(f"SELECT count(*) FROM {table}").fetchone()[0] for table in RowsChecked._fields[:-1]}
+    return RowsChecked(**rows, layout=db.execute("PRAGMA user_version").fetchone()[0])

@@ -41,7 +41,7 @@ if TYPE_CHECKING:
         ReadingRecord,
         VerdictRecord,
     )
-    from meterlog.record.reader import Kind, Place
+    from meterlog.record.reader import ReadingPlace, RowKind
     from meterlog.store.sqlite import Connection
 
 CONTEXT_READINGS = 600
@@ -294,7 +294,7 @@ class StoredRecord:
             self._read_forms[number] = form(next(self._rows("SELECT * FROM form WHERE id = ?", number)))
         return self._read_forms[number]
 
-    def numbers(self, kind: Kind) -> list[int]:
+    def numbers(self, kind: RowKind) -> list[int]:
         return [row[0] for row in self._rows(f"SELECT id FROM {kind} ORDER BY id")]
 
     def instruments(self) -> list[str]:
@@ -303,7 +303,7 @@ class StoredRecord:
     def links_opened(self) -> dict[int, int]:
         return dict(tuple(row) for row in self._rows("SELECT id, opened_monotonic_ms FROM link"))
 
-    def places(self, conversation: ConversationRecord) -> Iterator[Place]:
+    def places(self, conversation: ConversationRecord) -> Iterator[ReadingPlace]:
         rows = self._rows(
             "SELECT r.chunk, r.place, r.id, r.form, r.counts, r.at + l.opened_monotonic_ms "
             "FROM chunk c JOIN link l ON l.id = c.link JOIN reading r "

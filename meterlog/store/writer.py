@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from pathlib import Path
 
-    from meterlog.base.readings import Capture, Outcome, Timing
+    from meterlog.base.readings import Capture, StreamOutcome, Timing
     from meterlog.procedure.steps import Procedure
     from meterlog.record.head import Head
     from meterlog.record.writer import Now
@@ -153,7 +153,7 @@ class Writer:
         """Keep a text that evidence rests on; answers its hash."""
         return self._known.text(kind, name, body, self._batch)
 
-    def outcomes(self, link: int, outcomes: Sequence[Outcome], job: int | None, step: int | None) -> bool:
+    def outcomes(self, link: int, outcomes: Sequence[StreamOutcome], job: int | None, step: int | None) -> bool:
         """Keep outcomes of one link in stream order; their `at` is seconds on the link's clock.
 
         False when memory's bound does not allow it, and they are only counted.
@@ -172,7 +172,7 @@ class Writer:
             self._pending_bytes += len(chunk.raw) - size
         return True
 
-    def _fill(self, chunk: Chunk, outcomes: Sequence[Outcome]) -> None:
+    def _fill(self, chunk: Chunk, outcomes: Sequence[StreamOutcome]) -> None:
         """Put outcomes into a chunk: the place that every reading passes."""
         raw, add, form_id, batch = chunk.raw, chunk.readings.append, self._known.form, self._batch
         for outcome in outcomes:
@@ -493,7 +493,7 @@ class Writer:
             self._db.execute("ROLLBACK")
 
 
-def _why_unread(outcome: Outcome) -> tuple[str, str]:
+def _why_unread(outcome: StreamOutcome) -> tuple[str, str]:
     """The kind and reason of bytes that gave no reading."""
     if isinstance(outcome, Rejected):
         return "rejected", outcome.reason

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from meterlog.base.readings import Capture
     from meterlog.procedure.steps import Step
-    from meterlog.walk.settle import Answer, Stream
+    from meterlog.walk.settle import DisplayStream, StepWatch
 
 SWITCHED_BY = "switched by"
 """The input of a timed step that names what starts and stops it: a quantity that comes and goes, or a temperature
@@ -43,7 +43,9 @@ def wanted_by(step: Step) -> Want | None:
             assert_never(step.kind.watched)
 
 
-def answer_for(step: Step, want: Want, stream: Stream, *, again: bool, lifted: bool) -> Answer | Switched | Sloped:
+def answer_for(
+    step: Step, want: Want, stream: DisplayStream, *, again: bool, lifted: bool
+) -> StepWatch | Switched | Sloped:
     """The watcher of one link for a step.
 
     `again`: it was measured before; `lifted`: the leads are known to be off the last points.

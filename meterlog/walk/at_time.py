@@ -6,18 +6,18 @@ from meterlog.walk.settle import (
     BOUND_ASKED_S,
     NOT_TAKEN_S,
     Advice,
+    DisplayStream,
     Froze,
     Held,
     Lift,
     Lost,
     Refuse,
-    Said,
     Sample,
     Settled,
     Signal,
     Sort,
     State,
-    Stream,
+    StatedContact,
     capture_of,
     shown_words,
 )
@@ -36,7 +36,7 @@ class AtTime:
     during the test said that they are on them.
     """
 
-    def __init__(self, stream: Stream, at_s: float, *, lifted: bool = False) -> None:
+    def __init__(self, stream: DisplayStream, at_s: float, *, lifted: bool = False) -> None:
         self.state = State.APART if lifted else State.LIFT_FIRST
         self._stream, self._at_s = stream, at_s
         self._lift = Lift()
@@ -68,7 +68,7 @@ class AtTime:
         if self._began is None or last is None:
             return [Refuse("No test runs: press while it does, with the tips on the points.")]
         self._is_said = True
-        return [Said(shown_words(last.reading))]
+        return [StatedContact(shown_words(last.reading))]
 
     def finish(self) -> list[Signal]:
         """The recording ends, and with it a test that runs."""

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from meterlog.walk.happenings import Happening
     from meterlog.walk.settle import Live
     from meterlog.walk.timed import Edge
-    from meterlog.walk.watch import Key
+    from meterlog.walk.watch import DisplayKey
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -117,7 +117,7 @@ class Course:
         self.watch.begun()
         return [told.Started(step=step.key, at=start.at, uncertainty_s=start.uncertainty_s)]
 
-    def captured(self, key: Key, capture: Capture, at: float) -> list[Happening]:
+    def captured(self, key: DisplayKey, capture: Capture, at: float) -> list[Happening]:
         """The step at hand is answered: conclude it, and wait for a lift where the next could be mistaken."""
         step = self.step
         assert step is not None
@@ -134,7 +134,7 @@ class Course:
             return [captured]
         return [captured, *self.advance(following, at)]
 
-    def _could_mistake(self, key: Key, capture: Capture, following: Step) -> bool:
+    def _could_mistake(self, key: DisplayKey, capture: Capture, following: Step) -> bool:
         """Whether the leads, still on these points, would answer the next step too."""
         target = self._target_of(following)
         want = wanted_by(target) if target else None

@@ -14,20 +14,20 @@ from typing import TYPE_CHECKING
 
 from meterlog.base.units import show
 from meterlog.walk.live import SOURCE_LEAST, SOURCE_MOST, is_source
-from meterlog.walk.proofs import BLIND_S, STILL_THERE, Proof, Spell, lengthened
+from meterlog.walk.proofs import BLIND_S, STILL_THERE, ProofWatch, Spell, lengthened
 from meterlog.walk.settle import (
     LIFT_S,
     STRAY_VOLTS,
     Criterion,
+    DisplayStream,
     Lost,
     Refuse,
-    Said,
     Sample,
     Signal,
     Sort,
     Stage,
     State,
-    Stream,
+    StatedContact,
     Window,
     capture_of,
     function_of,
@@ -81,7 +81,7 @@ class _Source:
     words: str
 
 
-class DeadProof(Proof):
+class DeadProof(ProofWatch):
     """A known source, the points at or below the step's limit, the known source again: then it is dead.
 
     That the tips are on the points is said by a press there, after which they stay until the window of
@@ -93,7 +93,7 @@ class DeadProof(Proof):
         source: V that the step states of its known source, > 0; limit: V that still count as dead.
     """
 
-    def __init__(self, stream: Stream, criterion: Criterion, hold_s: float, source: float, limit: float) -> None:
+    def __init__(self, stream: DisplayStream, criterion: Criterion, hold_s: float, source: float, limit: float) -> None:
         super().__init__(stream)
         self._function: tuple[str, ...] = ()
         self._source, self._limit = abs(source), limit
@@ -142,11 +142,11 @@ class DeadProof(Proof):
             return [Refuse(f"{over}: these points are not dead. Isolate, discharge, and begin at the known source.")]
         if self._is_asked and self._found is None:
             self._is_blind, self._is_asked = False, False
-            return [Said(shown_words(last.reading))]
+            return [StatedContact(shown_words(last.reading))]
         self._claimed, self._run, self._found, self._has_left = last, [last], None, True
         self._is_blind, self._is_asked = False, False
         self.state = State.SETTLING
-        return [Said(shown_words(last.reading))]
+        return [StatedContact(shown_words(last.reading))]
 
     def _said_source(self, last: Sample, size: float) -> list[Signal]:
         """Whoever presses at the beginning says that what stands there is the known source."""

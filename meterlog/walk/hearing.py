@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from meterlog.walk import happenings as told
 from meterlog.walk.course import timed
 from meterlog.walk.phases import STAY, Phase
-from meterlog.walk.settle import Advice, Froze, Live, Lost, Said, Settled, Stage, Touched
+from meterlog.walk.settle import Advice, Froze, Live, Lost, Settled, Stage, StatedContact, Touched
 from meterlog.walk.timed import Ran, Runs
 from meterlog.walk.watch import LeftPoints, OtherFunction
 
@@ -15,10 +15,10 @@ if TYPE_CHECKING:
     from meterlog.procedure.steps import Step
     from meterlog.walk.course import Course
     from meterlog.walk.happenings import Happening
-    from meterlog.walk.watch import Heard, Key
+    from meterlog.walk.watch import DisplayKey, WatchSignal
 
 
-def hear(course: Course, key: Key, heard: Heard, at: float) -> list[Happening]:
+def hear(course: Course, key: DisplayKey, heard: WatchSignal, at: float) -> list[Happening]:
     """Take what a display's watcher found; what happened by it."""
     source, target = key[0], course.watch.target
     if isinstance(heard, LeftPoints):
@@ -42,7 +42,7 @@ def hear(course: Course, key: Key, heard: Heard, at: float) -> list[Happening]:
     return out + _told(course, target, source, heard, at)
 
 
-def _told(course: Course, target: Step, source: str, heard: Heard, at: float) -> list[Happening]:
+def _told(course: Course, target: Step, source: str, heard: WatchSignal, at: float) -> list[Happening]:
     """What only has to be said; how far a proof has come by it."""
     match heard:
         case OtherFunction(shows, mode):
@@ -53,7 +53,7 @@ def _told(course: Course, target: Step, source: str, heard: Heard, at: float) ->
         case Stage(wants):
             course.stage = wants
             return [told.Proof(step=target.key, at=at, source=source, wants=wants)]
-        case Said(shown):
+        case StatedContact(shown):
             course.stage = STAY
             return [told.ContactSaid(step=target.key, at=at, source=source, shown=shown)]
         case Advice(words, stage):

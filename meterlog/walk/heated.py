@@ -17,7 +17,7 @@ from meterlog.walk.settle import Settled, State, capture_of
 
 if TYPE_CHECKING:
     from meterlog.base.readings import Capture, Timing
-    from meterlog.walk.settle import Sample, Signal, Sort, Stream
+    from meterlog.walk.settle import DisplayStream, Sample, Signal, Sort
 
 AFTER_S = 90.0
 """How long the thermometer is read after heating, as the words of its phase say: 10 s of stirring, then what tells the
@@ -31,7 +31,7 @@ HELD_S = 60.0
 class HeatingLog:
     """Keeps a thermometer's readings from when the step is at hand until the run is over."""
 
-    def __init__(self, stream: Stream, *, is_carried: bool = False) -> None:
+    def __init__(self, stream: DisplayStream, *, is_carried: bool = False) -> None:
         self.state = State.APART
         self._stream = stream
         self._seen = Rise()

@@ -25,7 +25,7 @@ ANOTHER_CLASS = "of another class"
 
 
 @dataclass(frozen=True, slots=True)
-class Taken:
+class StepCapture:
     """A capture of a step, with the link it came from and, once judged, the verdict's outcome."""
 
     source: str
@@ -43,7 +43,7 @@ class Ledger:
 
     def __init__(self, procedure: Procedure, entries: Callable[[], Mapping[str, str]] = dict) -> None:
         self._procedure, self._entries = procedure, entries
-        self._taken: dict[str, list[Taken]] = {}
+        self._taken: dict[str, list[StepCapture]] = {}
         self._passed: dict[str, str] = {}
         self._lapsed: set[str] = set()
         self._void: set[str] = set()
@@ -51,7 +51,7 @@ class Ledger:
         self._ended_by_mains = gates.ended_by_mains(procedure)
 
     def take(self, step: Step, source: str, capture: Capture) -> None:
-        self._taken.setdefault(step.key, []).append(Taken(source, capture))
+        self._taken.setdefault(step.key, []).append(StepCapture(source, capture))
         self._passed.pop(step.key, None)
         self._renew(step.key)
         self._void_computed(step.key)
@@ -80,7 +80,7 @@ class Ledger:
 
     def restore(
         self,
-        taken: Iterable[tuple[str, Taken]],
+        taken: Iterable[tuple[str, StepCapture]],
         passed: Mapping[str, str],
         void: Iterable[str] = (),
         overridden: Mapping[str, tuple[str, ...]] | None = None,
@@ -113,16 +113,16 @@ class Ledger:
         """Note the verdict of the step's latest capture, or of a step computed from others."""
         if key in self._taken:
             last = self._taken[key][-1]
-            self._taken[key][-1] = Taken(last.source, last.capture, outcome)
+            self._taken[key][-1] = StepCapture(last.source, last.capture, outcome)
         else:
             self._passed[key] = outcome
             self._renew(key)
 
-    def counting(self, step: Step) -> Taken | None:
+    def counting(self, step: Step) -> StepCapture | None:
         """The capture that counts, by the rule stated in the step."""
         return step.counting(self._taken.get(step.key, []))
 
-    def captures(self, key: str) -> tuple[Taken, ...]:
+    def captures(self, key: str) -> tuple[StepCapture, ...]:
         return tuple(self._taken.get(key, ()))
 
     def is_answered(self, step: Step) -> bool:

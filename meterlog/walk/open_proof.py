@@ -12,21 +12,21 @@ from statistics import fmean
 from typing import TYPE_CHECKING
 
 from meterlog.base.readings import Bound
-from meterlog.walk.proofs import BLIND_S, STILL_THERE, Proof, Spell, lengthened
+from meterlog.walk.proofs import BLIND_S, STILL_THERE, ProofWatch, Spell, lengthened
 from meterlog.walk.settle import (
     LIFT_S,
     NOT_TAKEN_S,
     Criterion,
+    DisplayStream,
     Held,
     Lost,
     Refuse,
-    Said,
     Sample,
     Signal,
     Sort,
     Stage,
     State,
-    Stream,
+    StatedContact,
     Window,
     shown_words,
 )
@@ -78,7 +78,7 @@ HOLD_ON = ": hold the tips on the points until the tone"
 TOO_LATE = "not proved open: the tips were not pressed together after it; begin again with the tips together"
 
 
-class OpenProof(Proof):
+class OpenProof(ProofWatch):
     """Leads shorted, the points open for `hold_s` from a press there, leads shorted again: an open circuit.
 
     A number that settles at the points is a leak: it is the answer instead. Points that are themselves
@@ -87,7 +87,9 @@ class OpenProof(Proof):
     points) and "short" (short the leads again).
     """
 
-    def __init__(self, stream: Stream, criterion: Criterion, hold_s: float, short: float, *, lifted: bool) -> None:
+    def __init__(
+        self, stream: DisplayStream, criterion: Criterion, hold_s: float, short: float, *, lifted: bool
+    ) -> None:
         super().__init__(stream, lifted=lifted)
         self._hold_s, self._short = hold_s, short
         self._leak = Window(lengthened(criterion, hold_s))
@@ -139,15 +141,15 @@ class OpenProof(Proof):
             self._said_value = abs(last.reading.value or 0.0) if self._found is None else None
             self._said_together = self._found is not None
             self._said_run.clear()
-            return [Said(shown_words(last.reading))]
+            return [StatedContact(shown_words(last.reading))]
         if self._is_asked and self._open is not None and self._found is None:
             self._is_blind, self._is_asked = False, False
-            return [Said(shown_words(last.reading))]
+            return [StatedContact(shown_words(last.reading))]
         self._open, self._claimed, self._found = Held(any_range=True), last, None
         self._is_blind, self._is_asked = False, False
         self._open.add(last)
         self.state = State.SETTLING
-        return [Said(shown_words(last.reading))]
+        return [StatedContact(shown_words(last.reading))]
 
     # Readings ----------------------------------------------------------------------------------
 

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from meterlog.walk.settle import (
     Advice,
+    DisplayStream,
     Froze,
     Lift,
     Lost,
@@ -22,7 +23,6 @@ from meterlog.walk.settle import (
     Signal,
     Sort,
     State,
-    Stream,
     shown_words,
 )
 
@@ -77,10 +77,10 @@ class Spell:
         return self.first.ordinal, self._last.ordinal
 
 
-class Proof:
+class ProofWatch:
     """What both proofs share: arming, HOLD, another function, a silence, and advice that is given once."""
 
-    def __init__(self, stream: Stream, *, lifted: bool = False) -> None:
+    def __init__(self, stream: DisplayStream, *, lifted: bool = False) -> None:
         self.state = State.APART if lifted else State.LIFT_FIRST
         self._stream = stream
         self._lift = Lift()

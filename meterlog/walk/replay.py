@@ -20,11 +20,11 @@ if TYPE_CHECKING:
 
     from meterlog.base.recording import Event as Recorded
     from meterlog.base.recording import Recording
-    from meterlog.walk.session import Event, Instrument, Session
+    from meterlog.walk.session import Instrument, Session, SessionEvent
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Part:
+class RecordedLink:
     """The recording of one link; `source` is the instrument's name on the bench."""
 
     source: str
@@ -32,15 +32,15 @@ class Part:
     offset_s: float = 0.0
 
 
-def aligned(recordings: Sequence[tuple[str, Recording]]) -> list[Part]:
+def aligned(recordings: Sequence[tuple[str, Recording]]) -> list[RecordedLink]:
     """The links on one clock, zero when the first was started; all at zero unless every one tells `started`."""
     starts = [recording.started for _, recording in recordings]
     known = [start for start in starts if start is not None]
     if len(known) < len(starts):
-        return [Part(source=source, recording=recording) for source, recording in recordings]
+        return [RecordedLink(source=source, recording=recording) for source, recording in recordings]
     zero = min(known)
     return [
-        Part(source=source, recording=recording, offset_s=(start - zero).total_seconds())
+        RecordedLink(source=source, recording=recording, offset_s=(start - zero).total_seconds())
         for (source, recording), start in zip(recordings, known, strict=True)
     ]
 
@@ -57,14 +57,14 @@ def check_acts(recording: Recording, name: str) -> None:
         raise WrongText(problems)
 
 
-def given(part: Part, profile: Instrument) -> frozenset[str]:
+def given(part: RecordedLink, profile: Instrument) -> frozenset[str]:
     """The quantities that an instrument shows anywhere in its recording."""
     outcomes = drive(profile.conversation(), part.recording.events)
     seen = {r.form.quantity for outcome in outcomes if isinstance(outcome, Frame) for r in outcome.readings}
     return frozenset(seen)
 
 
-def play(session: Session, parts: Sequence[Part]) -> Iterator[Event]:
+def play(session: Session, parts: Sequence[RecordedLink]) -> Iterator[SessionEvent]:
     """Everything that a session makes of the recordings, in order of time."""
     yield from session.start(0.0)
     for at, source, recorded in _in_order(parts):
@@ -73,13 +73,13 @@ def play(session: Session, parts: Sequence[Part]) -> Iterator[Event]:
     yield from session.end()
 
 
-def _in_order(parts: Sequence[Part]) -> Iterable[tuple[float, str, Recorded]]:
+def _in_order(parts: Sequence[RecordedLink]) -> Iterable[tuple[float, str, Recorded]]:
     """All recorded events with their times on the session's clock; ties in the order of the parts."""
     every = [(event.at + part.offset_s, part.source, event) for part in parts for event in part.recording.events]
     return sorted(every, key=lambda entry: entry[0])
 
 
-def _wait(session: Session, until: float) -> Iterator[Event]:
+def _wait(session: Session, until: float) -> Iterator[SessionEvent]:
     """Let time pass, as a bench does: everything that is due is done when it is due."""
     last: float | None = None
     while (due := session.wake_at) is not None and due <= until and due != last:
@@ -87,7 +87,7 @@ def _wait(session: Session, until: float) -> Iterator[Event]:
         yield from session.tick(due)
 
 
-def _one(session: Session, source: str, recorded: Recorded, at: float) -> Iterable[Event]:
+def _one(session: Session, source: str, recorded: Recorded, at: float) -> Iterable[SessionEvent]:
     match recorded.kind:
         case "in":
             return session.received(source, recorded.data, at)

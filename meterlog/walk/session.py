@@ -25,7 +25,7 @@ from meterlog.walk.pedals import PEDAL_UNCERTAINTY_S, PEDALS, Pedals
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Mapping
 
-    from meterlog.base.readings import Capture, Form, Outcome, Reading
+    from meterlog.base.readings import Capture, Form, Reading, StreamOutcome
     from meterlog.conversation.conversation import Conversation
     from meterlog.judging import Accuracy, Verdict
     from meterlog.procedure.case import Log
@@ -34,11 +34,11 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Heard:
+class LinkOutcome:
     """What a link's bytes amount to; `outcome.at` is s since the link was opened."""
 
     source: str
-    outcome: Outcome
+    outcome: StreamOutcome
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,7 +58,7 @@ class Judged:
     verdict: Verdict
 
 
-Event = Heard | Send | Judged | Happening
+SessionEvent = LinkOutcome | Send | Judged | Happening
 
 
 class Instrument(Protocol):
@@ -68,7 +68,7 @@ class Instrument(Protocol):
     def accuracy(self, form: Form) -> Accuracy | None: ...
 
 
-def is_kept(_: Heard) -> bool:
+def is_kept(_: LinkOutcome) -> bool:
     """What a session's `keep` answers where nothing is ever refused."""
     return True
 
@@ -107,7 +107,7 @@ class Session:
         pedals: Mapping[str, str] = PEDALS,
         gives: Mapping[str, frozenset[str]] | None = None,
         instruments: Instruments | None = None,
-        keep: Callable[[Heard], bool] = is_kept,
+        keep: Callable[[LinkOutcome], bool] = is_kept,
         counts: Mapping[str, int] | None = None,
     ) -> None:
         self.walk = Walk(
@@ -124,16 +124,16 @@ class Session:
         self._judge = judge or ByCase(procedure, answers_by(profiles))
         self._pedals = Pedals(pedals)
 
-    def start(self, at: float) -> list[Event]:
+    def start(self, at: float) -> list[SessionEvent]:
         """Begin the walk."""
         return self._judged(self.walk.start(at))
 
-    def received(self, source: str, data: bytes, at: float) -> Iterator[Event]:
+    def received(self, source: str, data: bytes, at: float) -> Iterator[SessionEvent]:
         """Bytes came from an instrument. Each event is to be dealt with before the next is asked for."""
         yield from self.tick(at)
         yield from self._outcomes(source, self._instruments.received(source, data, at))
 
-    def reading(self, source: str, ordinal: int, reading: Reading, at: float) -> list[Event]:
+    def reading(self, source: str, ordinal: int, reading: Reading, at: float) -> list[SessionEvent]:
         """A reading came; `ordinal` numbers each source's from 0."""
         self._judge.remember(source, ordinal, reading, at)
         return self._judged(self.walk.reading(source, ordinal, reading, at))
@@ -142,27 +142,27 @@ class Session:
         """An instrument's link was lost: no capture goes on across the gap, however short."""
         self.walk.gone(source)
 
-    def closed(self, source: str) -> Iterator[Event]:
+    def closed(self, source: str) -> Iterator[SessionEvent]:
         """An instrument's link is over: what was left of its bytes is told, and no capture goes on."""
         yield from self._outcomes(source, self._instruments.closed(source))
         self.gone(source)
 
-    def sent(self, source: str, data: bytes, at: float) -> Iterator[Event]:
+    def sent(self, source: str, data: bytes, at: float) -> Iterator[SessionEvent]:
         """Bytes were written to an instrument."""
         yield from self._outcomes(source, self._instruments.sent(source, data, at))
 
-    def line(self, source: str, word: str, at: float) -> list[Event]:
+    def line(self, source: str, word: str, at: float) -> list[SessionEvent]:
         """A control line changed, such as "cts on"."""
         out = list(self.tick(at))
         name, _, state = word.partition(" ")
         self._pedals.edge(source, name, state == "on", at)
         return out
 
-    def act(self, act: Act, at: float) -> list[Event]:
+    def act(self, act: Act, at: float) -> list[SessionEvent]:
         """The person did something."""
         return [*self.tick(at), *self._judged(self.walk.act(act, at))]
 
-    def tick(self, at: float) -> Iterator[Event]:
+    def tick(self, at: float) -> Iterator[SessionEvent]:
         """Time passed: pedals come to rest, instruments are asked, silences end messages."""
         for word, pressed in self._pedals.pressed(at):
             act = Act(word=word, who=PEDAL, uncertainty_s=PEDAL_UNCERTAINTY_S)
@@ -178,16 +178,16 @@ class Session:
         times = [self._pedals.wake_at, self.walk.wake_at, self._instruments.wake_at]
         return min((at for at in times if at is not None), default=None)
 
-    def end(self) -> Iterator[Event]:
+    def end(self) -> Iterator[SessionEvent]:
         """The links are closed: what was left of their bytes is told, what can be finished is."""
         for source in self._instruments.sources:
             yield from self._outcomes(source, self._instruments.closed(source))
         yield from self._judged(self.walk.end(self._now))
 
-    def _outcomes(self, source: str, outcomes: Iterable[Outcome]) -> Iterator[Event]:
+    def _outcomes(self, source: str, outcomes: Iterable[StreamOutcome]) -> Iterator[SessionEvent]:
         zero = self._instruments.zero(source)
         for outcome in outcomes:
-            heard = Heard(source=source, outcome=outcome)
+            heard = LinkOutcome(source=source, outcome=outcome)
             if not self._keep(heard):
                 self.gone(source)
                 continue
@@ -201,7 +201,7 @@ class Session:
                 for ordinal, reading in enumerate(outcome.readings, start=first):
                     yield from self.reading(source, ordinal, reading, self._now)
 
-    def look_again(self, at: float) -> list[Event]:
+    def look_again(self, at: float) -> list[SessionEvent]:
         """A verdict or an entry came that is no capture."""
         return self._judged(self.walk.look_again(at))
 
@@ -214,9 +214,9 @@ class Session:
         self._concluded.append(verdict)
         return verdict.outcome
 
-    def _judged(self, happenings: list[Happening]) -> list[Event]:
+    def _judged(self, happenings: list[Happening]) -> list[SessionEvent]:
         """The happenings, each followed by the verdict it brought."""
-        out: list[Event] = []
+        out: list[SessionEvent] = []
         for happening in happenings:
             out.append(happening)
             if isinstance(happening, Captured) or (isinstance(happening, Passed) and happening.how == "computed"):

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from meterlog.walk.happenings import Happening
     from meterlog.walk.ledger import Ledger
     from meterlog.walk.settle import Live
-    from meterlog.walk.watch import Heard, Key
+    from meterlog.walk.watch import DisplayKey, WatchSignal
 
 
 REMEMBERED = 1000
@@ -139,7 +139,7 @@ class Walk:
         """When `tick` must be called next, None when only readings and acts matter."""
         return self._watch.wake_at
 
-    def _hear_all(self, heard: list[tuple[Key, Heard]], at: float) -> list[Happening]:
+    def _hear_all(self, heard: list[tuple[DisplayKey, WatchSignal]], at: float) -> list[Happening]:
         out = [happening for key, each in heard for happening in hear(self._course, key, each, at)]
         return self._turned(out, at) if out else out
 

@@ -12,7 +12,7 @@ from meterlog.walk.dead_proof import DeadProof
 from meterlog.walk.functions import FunctionWatch
 from meterlog.walk.heated import HeatingLog
 from meterlog.walk.live import LiveGuard
-from meterlog.walk.settle import Advice, Lift, Live, OpenLeads, Refuse, Sample, Signal, Sort, State, Stream
+from meterlog.walk.settle import Advice, DisplayStream, Lift, Live, OpenLeads, Refuse, Sample, Signal, Sort, State
 from meterlog.walk.settle.contact import departure
 from meterlog.walk.timed import Ran, Runs
 
@@ -23,11 +23,11 @@ if TYPE_CHECKING:
     from meterlog.procedure.steps import Step
     from meterlog.walk.live import Guarded
     from meterlog.walk.open_proof import ClosingShort
-    from meterlog.walk.settle import Answer, Want
+    from meterlog.walk.settle import StepWatch, Want
     from meterlog.walk.sloped import Sloped
     from meterlog.walk.timed import Switched
 
-Key = tuple[str, str]
+DisplayKey = tuple[str, str]
 """A display: its link's name and its channel."""
 
 
@@ -44,7 +44,7 @@ class OtherFunction:
     mode: str
 
 
-Heard = Signal | LeftPoints | OtherFunction | Runs | Ran
+WatchSignal = Signal | LeftPoints | OtherFunction | Runs | Ran
 
 
 def _without_leads(step: Step) -> bool:
@@ -60,17 +60,17 @@ class Watch:
 
     def __init__(self, at: float, gives: Mapping[str, frozenset[str]]) -> None:
         self._at, self._gives = at, gives
-        self._streams: dict[Key, Stream] = {}
+        self._streams: dict[DisplayKey, DisplayStream] = {}
         self._said_nothing: set[str] = set()
-        self._answers: dict[Key, Answer | Switched | Sloped] = {}
+        self._answers: dict[DisplayKey, StepWatch | Switched | Sloped] = {}
         self._functions: FunctionWatch | None = None
-        self._voltage: dict[Key, str] = {}
-        self._lift: tuple[Key, Lift, Capture] | None = None
+        self._voltage: dict[DisplayKey, str] = {}
+        self._lift: tuple[DisplayKey, Lift, Capture] | None = None
         self._closing: ClosingShort | None = None
-        self._lifted: Key | None = None
+        self._lifted: DisplayKey | None = None
         self._again = False
         self._guarded: Guarded | None = None
-        self._guards: dict[Key, LiveGuard] = {}
+        self._guards: dict[DisplayKey, LiveGuard] = {}
         self.target: Step | None = None
         self.want: Want | None = None
 
@@ -92,38 +92,38 @@ class Watch:
         """From now on, whatever the step at hand waits for, look out for points that are live; None: for none."""
         self._guarded, self._guards = guarded, {}
 
-    def await_lift(self, key: Key, capture: Capture, at: float, closing: ClosingShort | None = None) -> None:
+    def await_lift(self, key: DisplayKey, capture: Capture, at: float, closing: ClosingShort | None = None) -> None:
         """From now on only see whether the leads leave what was captured, and a short that still belongs to it."""
         self._lift, self._answers, self._closing = (key, Lift(at), capture), {}, closing
 
-    def remember(self, key: Key, capture: Capture) -> None:
+    def remember(self, key: DisplayKey, capture: Capture) -> None:
         """Keep a captured plateau: to stand there still is no new answer. And take no second one."""
         value = capture.reading.value
         if key in self._streams and self.want and self.want.open_leads is OpenLeads.REST and value is not None:
             self._streams[key].plateau[self.want.quantity] = value
         self.target, self._answers = None, {}
 
-    def hear(self, source: str, ordinal: int, reading: Reading, at: float) -> list[tuple[Key, Heard]]:
+    def hear(self, source: str, ordinal: int, reading: Reading, at: float) -> list[tuple[DisplayKey, WatchSignal]]:
         """Take a link's next reading; what it means for the step, with the display it came from."""
         key = (source, reading.form.channel)
         stream = self._streams.get(key)
         if stream is None:
             since = float("-inf") if source in self._said_nothing else self._at
-            stream = self._streams[key] = Stream(*key, since=since)
+            stream = self._streams[key] = DisplayStream(*key, since=since)
         sample = Sample(ordinal, at, reading)
         stream.hear(sample)
         return self._take(key, stream, sample)
 
-    def nothing(self, source: str, at: float) -> list[tuple[Key, Heard]]:
+    def nothing(self, source: str, at: float) -> list[tuple[DisplayKey, WatchSignal]]:
         """A link says that it has no value: an insulation tester between tests."""
         self._said_nothing.add(source)
         return self._rest([entry for entry in self._idling() if entry[0][0] == source], at, told=True)
 
-    def tick(self, at: float) -> list[tuple[Key, Heard]]:
+    def tick(self, at: float) -> list[tuple[DisplayKey, WatchSignal]]:
         """Time passed: a tester that is silent at rest rests."""
         return self._rest(self._idling(), at, told=False)
 
-    def end(self) -> list[tuple[Key, Heard]]:
+    def end(self) -> list[tuple[DisplayKey, WatchSignal]]:
         """No reading will come any more: what can be finished is."""
         finished = [(key, each) for key, each in self._answers.items() if isinstance(each, AtTime | HeatingLog)]
         return [(key, signal) for key, answer in finished for signal in answer.finish()]
@@ -134,22 +134,24 @@ class Watch:
         times = [stream.idle_from(told=False) for _, stream in self._idling()]
         return min((at for at in times if at is not None), default=None)
 
-    def _idling(self) -> list[tuple[Key, Stream]]:
+    def _idling(self) -> list[tuple[DisplayKey, DisplayStream]]:
         """Displays whose silence says that no test runs."""
         if self.want is None or self.want.open_leads is not OpenLeads.IDLE:
             return []
         shown = [(key, stream) for key, stream in self._streams.items() if stream.last is not None]
         return [(key, each) for key, each in shown if each.last and self.want.matches(each.last.reading.form)]
 
-    def _rest(self, streams: list[tuple[Key, Stream]], at: float, *, told: bool) -> list[tuple[Key, Heard]]:
-        out: list[tuple[Key, Heard]] = []
+    def _rest(
+        self, streams: list[tuple[DisplayKey, DisplayStream]], at: float, *, told: bool
+    ) -> list[tuple[DisplayKey, WatchSignal]]:
+        out: list[tuple[DisplayKey, WatchSignal]] = []
         for key, stream in streams:
             begins = stream.idle_from(told=told)
             if begins is not None and at >= begins:
                 out += self._take(key, stream, stream.rest(at))
         return out
 
-    def _take(self, key: Key, stream: Stream, sample: Sample) -> list[tuple[Key, Heard]]:
+    def _take(self, key: DisplayKey, stream: DisplayStream, sample: Sample) -> list[tuple[DisplayKey, WatchSignal]]:
         live = self._live(key, sample) if self._guarded is not None else None
         if live is not None:
             for answer in self._answers.values():
@@ -162,7 +164,7 @@ class Watch:
             return []
         return self._watch(key, stream, sample)
 
-    def _live(self, key: Key, sample: Sample) -> Live | None:
+    def _live(self, key: DisplayKey, sample: Sample) -> Live | None:
         """A live point, on whatever voltage function; a power meter shows the mains that it stands on."""
         guarded = self._guarded
         assert guarded is not None
@@ -180,17 +182,17 @@ class Watch:
             if name == source:
                 stream.cut()
 
-    def confirm(self, at: float) -> list[tuple[Key, Heard]]:
+    def confirm(self, at: float) -> list[tuple[DisplayKey, WatchSignal]]:
         """What a press means at this moment, first of all for the display that it says something of.
 
         A settled run, a bound that shows now, that the tips are on the points; else why it means nothing.
         """
-        found: list[tuple[Key, Heard]] = []
+        found: list[tuple[DisplayKey, WatchSignal]] = []
         for key, answer in self._answers.items():
             found += [(key, signal) for signal in self._confirmed(key, answer, at)]
         return sorted(found, key=lambda each: isinstance(each[1], Refuse))
 
-    def _confirmed(self, key: Key, answer: Answer | Switched | Sloped, at: float) -> list[Signal]:
+    def _confirmed(self, key: DisplayKey, answer: StepWatch | Switched | Sloped, at: float) -> list[Signal]:
         """What a display shows counts while it is fresh: a tester that is silent at rest shows nothing then."""
         stream = self._streams[key]
         if stream.is_cut:
@@ -225,10 +227,10 @@ class Watch:
         sources = [step.instrument] if step.instrument in self._gives else list(self._gives)
         return not sources or any(want.quantity in self._gives[source] for source in sources)
 
-    def has(self, key: Key) -> bool:
+    def has(self, key: DisplayKey) -> bool:
         return key in self._streams
 
-    def states(self) -> dict[Key, State]:
+    def states(self) -> dict[DisplayKey, State]:
         """Where each watched display stands with the step."""
         return {key: answer.state for key, answer in self._answers.items()}
 
@@ -244,11 +246,11 @@ class Watch:
         )
         return states.pop().value if len(states) == 1 and states <= held else ""
 
-    def last(self) -> dict[Key, Sample]:
+    def last(self) -> dict[DisplayKey, Sample]:
         """The last reading of every display."""
         return {key: stream.last for key, stream in self._streams.items() if stream.last is not None}
 
-    def _look_at(self, key: Key, stream: Stream) -> None:
+    def _look_at(self, key: DisplayKey, stream: DisplayStream) -> None:
         """Begin to watch a display whose last reading the step can use."""
         step, want = self.target, self.want
         if step is None or want is None or stream.last is None or step.instrument not in ("", key[0]):
@@ -262,11 +264,11 @@ class Watch:
             if not lifted and sort is not Sort.FROZEN and not stream.after_silence:
                 answer.take(stream.last, sort)  # the leads lie on something: see them leave it
 
-    def _watch(self, key: Key, stream: Stream, sample: Sample) -> list[tuple[Key, Heard]]:
+    def _watch(self, key: DisplayKey, stream: DisplayStream, sample: Sample) -> list[tuple[DisplayKey, WatchSignal]]:
         step, want, form = self.target, self.want, sample.reading.form
         assert step is not None
         assert want is not None
-        out: list[tuple[Key, Heard]] = []
+        out: list[tuple[DisplayKey, WatchSignal]] = []
         if self._functions and self._functions.take(key[0], form):
             out.append((key, OtherFunction(form.quantity, form.mode)))
         sort = want.sort(sample.reading, stream)
@@ -286,7 +288,7 @@ class Watch:
             answer = self._answers[key] = answer_for(step, want, stream, again=self._again, lifted=lifted)
         return out + [(key, signal) for signal in answer.take(sample, sort)]
 
-    def _lifting(self, key: Key, stream: Stream, sample: Sample) -> list[tuple[Key, Heard]]:
+    def _lifting(self, key: DisplayKey, stream: DisplayStream, sample: Sample) -> list[tuple[DisplayKey, WatchSignal]]:
         assert self._lift is not None
         waits_for, lift, capture = self._lift
         if key != waits_for:
@@ -300,7 +302,7 @@ class Watch:
         self._lift, self._lifted = None, key if lifted else None
         return [(key, LeftPoints())]
 
-    def _sort_after(self, capture: Capture, sample: Sample, stream: Stream) -> Sort:
+    def _sort_after(self, capture: Capture, sample: Sample, stream: DisplayStream) -> Sort:
         """What a reading after a capture says: still on the same, or away from it."""
         want = self.want
         if want is None:

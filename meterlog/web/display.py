@@ -61,7 +61,7 @@ NOTHING_YET = ReadingWords()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Display:
+class BenchDisplay:
     """A display of the bench: what it shows, whose it is, how it stands with the step at hand."""
 
     reading: ReadingWords
@@ -95,7 +95,7 @@ def reading_words(reading: DisplayedReading) -> ReadingWords:
     )
 
 
-def displays(links: Sequence[LinkStatus], walk: Snapshot | None, step: Step | None) -> list[Display]:
+def displays(links: Sequence[LinkStatus], walk: Snapshot | None, step: Step | None) -> list[BenchDisplay]:
     """Every display of the bench, the one that the step at hand reads first, each with its state in words."""
     want = wanted_by(step) if step else None
     states = {(each.source, each.channel): each.state for each in walk.displays} if walk else {}
@@ -112,9 +112,9 @@ def displays(links: Sequence[LinkStatus], walk: Snapshot | None, step: Step | No
 
 def _display(
     link: LinkStatus, reading: ReadingWords, want: Want | None, states: Mapping[tuple[str, str], str]
-) -> Display:
+) -> BenchDisplay:
     state = states.get((link.link, reading.channel), "")
-    return Display(
+    return BenchDisplay(
         reading=reading,
         link=link.link,
         name=link.link if reading.channel == "main" else f"{link.link}, {reading.channel}",
@@ -142,7 +142,7 @@ def _fits(reading: ReadingWords, want: Want) -> bool:
     return reading.quantity == want.quantity and (not want.mode or reading.mode in ("", want.mode))
 
 
-def _rank(display: Display, step: Step | None, want: Want | None) -> tuple[bool, ...]:
+def _rank(display: BenchDisplay, step: Step | None, want: Want | None) -> tuple[bool, ...]:
     """What the step reads comes first: the instrument that it names, its function, what the walk watches."""
     named = bool(step and step.instrument and step.instrument == display.link)
     fits = want is not None and bool(display.reading.quantity) and _fits(display.reading, want)

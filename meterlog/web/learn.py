@@ -36,7 +36,7 @@ LOOSEST_S = 1.5
 """A press that is known no better than this is refused: the display moves on meanwhile."""
 
 
-class Port(Protocol):
+class LessonPort(Protocol):
     """What is listened to."""
 
     @property
@@ -55,7 +55,7 @@ class LearnPage:
         ended: called once a profile was saved.
     """
 
-    def __init__(self, lesson: Lesson, port: Port, save: Callable[[str], str], ended: Callable[[], None]) -> None:
+    def __init__(self, lesson: Lesson, port: LessonPort, save: Callable[[str], str], ended: Callable[[], None]) -> None:
         self._lesson, self._port, self._save, self._ended = lesson, port, save, ended
         self._turn = asyncio.Lock()
         self._is_saved = False

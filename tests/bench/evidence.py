@@ -21,7 +21,7 @@ import records
 from meterlog.base.readings import Frame, Reading
 from meterlog.files import keys
 from meterlog.procedure.language import read_procedure
-from meterlog.record.verify import Answer, verify
+from meterlog.record.verify import CheckResult, verify
 from meterlog.report import bagfile
 from meterlog.store.sqlite import open_reader
 from meterlog.store.writer import Writer
@@ -72,7 +72,7 @@ def main(readings):
         path = Path(folder, "K-7.zip")
         path.write_bytes(made)
         (_, found), checked_s = timed(lambda: verify(bagfile.read_zip(path), keys.check))
-        assert all(each.answer is not Answer.FALSE for each in found), found
+        assert all(each.answer is not CheckResult.FALSE for each in found), found
     print(f"{'':24}{'evidence':>10}{'plain CSV':>11}{'ratio':>8}")
     print(f"{'export, s of processor':24}{made_s:10.2f}{plain_s:11.2f}{made_s / plain_s:8.2f}")
     sizes = len(made) / readings, len(plain) / readings

@@ -12,7 +12,7 @@ from edge.test_store import PROCEDURE, frame, now
 from meterlog.base.errors import CannotDo
 from meterlog.files import keys
 from meterlog.record.head import head_of
-from meterlog.record.verify import Answer, verify
+from meterlog.record.verify import CheckResult, verify
 from meterlog.report import bagfile
 from meterlog.store.audit import check_head
 from meterlog.store.backup import backup, restore
@@ -112,7 +112,7 @@ def test_evidence_of_a_restored_record_is_verified_against_a_sheet_from_before(k
         path.write_bytes(bagfile.evidence_zip(db, "K-7", "2026-11-29T12:00:00.000Z", [head]))
     statement, found = verify(bagfile.read_zip(path), keys.check, [(head, "ab" * 32)])
     assert statement.head.bench != head.bench
-    assert {each.answer for each in found} == {Answer.VERIFIED}
+    assert {each.answer for each in found} == {CheckResult.VERIFIED}
 
 
 @pytest.fixture

@@ -29,7 +29,7 @@ from meterlog.record import verify as checks
 from meterlog.record.bag import STATEMENT_TYPE
 from meterlog.record.bagfiles import Wrong
 from meterlog.record.head import Head, head_of
-from meterlog.record.verify import Answer, verify
+from meterlog.record.verify import CheckResult, verify
 from meterlog.report import bagfile
 from meterlog.store.reader import StoredRecord
 from meterlog.store.sqlite import open_reader
@@ -68,13 +68,13 @@ def files(whole):
 def false(files, *sheets):
     """Where the checks say that something is false."""
     _, found = verify(files, keys.check, sheets)
-    return [f"{each.where}: {each.what}" for each in found if each.answer is Answer.FALSE]
+    return [f"{each.where}: {each.what}" for each in found if each.answer is CheckResult.FALSE]
 
 
 def test_an_evidence_file_is_verified(files):
     statement, found = verify(files, keys.check)
     assert statement.job == "K-7"
-    assert [each.check for each in found if each.answer is not Answer.VERIFIED] == ["earlier head"]
+    assert [each.check for each in found if each.answer is not CheckResult.VERIFIED] == ["earlier head"]
     assert "not compared with any earlier head" in found[-1].what
     assert stranger.wrong(files) == []
 
@@ -352,7 +352,7 @@ def seen(files):
         parts.PARTS["files"](files, statement)
     except Wrong:
         return True
-    return checks._signatures(files, statement, key, keys.check).answer is Answer.FALSE
+    return checks._signatures(files, statement, key, keys.check).answer is CheckResult.FALSE
 
 
 # ---- history ----
@@ -374,7 +374,7 @@ def test_history_rewritten_with_the_true_key_is_refused_with_one_older_sheet(kep
         with pytest.raises(Exception, match="not those of the earlier head: it was rewritten"):
             bagfile.evidence_zip(db, "K-7", UTC, [sheet])
     _, found = verify(files, keys.check)
-    assert {each.answer for each in found[:-1]} == {Answer.VERIFIED}
+    assert {each.answer for each in found[:-1]} == {CheckResult.VERIFIED}
     assert found[-1].what.startswith("not compared with any earlier head")
     assert false(files, (sheet, ""))
     done = CliRunner().invoke(meterlog, ["audit", "--db", str(forged), "--head", sheet.sheet_line()])
@@ -582,7 +582,7 @@ def test_no_bit_of_a_stamp_is_flipped_unseen(stamped, authority):
         flipped = bytearray(files["head.tsr"])
         flipped[at] ^= 1 << chosen.randrange(8)
         _, found = verify({**files, "head.tsr": bytes(flipped)}, keys.check, authority=by)
-        assert [each.answer for each in found if each.check == "time stamp"] == [Answer.FALSE], at
+        assert [each.answer for each in found if each.check == "time stamp"] == [CheckResult.FALSE], at
 
 
 def test_what_no_part_of_an_evidence_file_is_called_so(files):
@@ -653,7 +653,7 @@ def test_a_key_is_for_its_owner_alone_and_in_no_database(kept):
 
 def test_without_the_library_a_file_is_not_called_false(files):
     _, found = verify(files, lambda *_: None)
-    assert found[0].answer is Answer.NOT_CHECKED
+    assert found[0].answer is CheckResult.NOT_CHECKED
     assert "VERIFY.txt" in found[0].what
 
 

@@ -12,7 +12,7 @@ from meterlog.base.errors import CannotDo
 from meterlog.cli import meterlog
 from meterlog.files import keys
 from meterlog.record.head import fingerprint_of, head_of
-from meterlog.record.verify import Answer, verify
+from meterlog.record.verify import CheckResult, verify
 from meterlog.report import bagfile
 from meterlog.store.reader import reading
 from meterlog.store.sqlite import open_reader
@@ -40,7 +40,7 @@ def against(kept, tmp_path, printed):
         path = tmp_path / "later.zip"
         path.write_bytes(bagfile.evidence_zip(db, "K-7", "2026-11-29T12:00:00.000Z", [printed[0]]))
     _, found = verify(bagfile.read_zip(path), keys.check, [printed])
-    assert [each for each in found[:-1] if each.answer is not Answer.VERIFIED] == []
+    assert [each for each in found[:-1] if each.answer is not CheckResult.VERIFIED] == []
     return found[-1]
 
 
@@ -49,9 +49,9 @@ def test_a_key_that_was_replaced_in_time_vouches_for_the_new_one(kept, tmp_path)
     done = run(kept, "key", "replace", "--why", "routine")
     assert done.exit_code == 0, done.output
     assert sheet(kept)[1] != printed[1]
-    assert against(kept, tmp_path, printed).answer is Answer.VERIFIED
+    assert against(kept, tmp_path, printed).answer is CheckResult.VERIFIED
     run(kept, "key", "replace", "--why", "routine")
-    assert against(kept, tmp_path, printed).answer is Answer.VERIFIED
+    assert against(kept, tmp_path, printed).answer is CheckResult.VERIFIED
     done = run(kept, "audit")
     assert "key" not in done.stdout
 
@@ -64,14 +64,14 @@ def test_a_lost_or_stolen_key_is_told_to_who_holds_an_old_sheet(kept, tmp_path, 
         assert run(kept, "key", "replace", "--why", "stolen").exception.args
     assert run(kept, "key", "replace", "--why", why, "--since", "2026-11-01").exit_code == 0
     found = against(kept, tmp_path, printed)
-    assert found.answer is Answer.NOT_CHECKED
+    assert found.answer is CheckResult.NOT_CHECKED
     assert f"its key was {why} since" in found.what
 
 
 def test_a_new_key_that_the_old_one_did_not_sign_is_refused(kept, tmp_path):
     printed = sheet(kept)
     keys.set_aside(printed[0].bench)
-    assert against(kept, tmp_path, printed).answer is Answer.FALSE
+    assert against(kept, tmp_path, printed).answer is CheckResult.FALSE
 
 
 def test_the_paper_copy_brings_the_key_back(kept, tmp_path):

@@ -27,8 +27,8 @@ from meterlog.store.audit import audit
 from meterlog.store.reader import StoredRecord
 from meterlog.store.writer import Writer
 from meterlog.walk import REPLAY
-from meterlog.walk.replay import Part, play
-from meterlog.walk.session import Heard, Session
+from meterlog.walk.replay import RecordedLink, play
+from meterlog.walk.session import LinkOutcome, Session
 
 PAGES = sorted((Path(__file__).parents[1] / "manual_pages").iterdir())
 DIALECTS = {f"dialect {seed}": dialect(seed) for seed in range(8)}
@@ -130,7 +130,9 @@ def test_every_driver_comes_to_the_same_readings(name, tmp_path_factory, seed):
     assert readings(drive(profile.conversation(), recorded.events)) == told
 
     session = Session(procedure(step("a")), {"it": profile}, assume=REPLAY)
-    played = [e.outcome for e in play(session, [Part(source="it", recording=recorded)]) if isinstance(e, Heard)]
+    played = [
+        e.outcome for e in play(session, [RecordedLink(source="it", recording=recorded)]) if isinstance(e, LinkOutcome)
+    ]
     assert readings(played) == told
 
     db = kept(tmp_path_factory.mktemp("one") / f"{next(NUMBERS)}.db", profile, heard)

@@ -17,8 +17,8 @@ from meterlog.conversation.drive import drive
 from meterlog.files import shipped
 from meterlog.profile import compile_profile
 from meterlog.walk import REPLAY, WORDS
-from meterlog.walk.replay import Part, aligned, play
-from meterlog.walk.session import Heard, Session
+from meterlog.walk.replay import RecordedLink, aligned, play
+from meterlog.walk.session import LinkOutcome, Session
 
 PROCEDURE = """\
 procedure: small
@@ -147,7 +147,9 @@ def test_replay_hears_what_decoding_hears(name):
     profile = compile_profile(shipped.text_of(found), name)
     session = Session(procedure(step("a")), {"link": profile}, assume=REPLAY)
     heard = [
-        event.outcome for event in play(session, [Part(source="link", recording=read)]) if isinstance(event, Heard)
+        event.outcome
+        for event in play(session, [RecordedLink(source="link", recording=read)])
+        if isinstance(event, LinkOutcome)
     ]
     assert heard == list(drive(profile.conversation(), read.events))
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from meterlog.daemon.states import Pace
+from meterlog.daemon.states import MessagePace
 
 
 @pytest.mark.parametrize(
@@ -18,7 +18,7 @@ from meterlog.daemon.states import Pace
     ],
 )
 def test_silence_is_three_times_the_usual_pause(pauses, silent_after_s):
-    pace = Pace()
+    pace = MessagePace()
     for pause in pauses:
         pace.heard_after(pause)
     assert pace.silent_after_s == silent_after_s

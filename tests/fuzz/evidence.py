@@ -19,7 +19,7 @@ import records
 from edge.test_evidence_file import UTC, signed_again
 
 from meterlog.files import keys
-from meterlog.record.verify import Answer, verify
+from meterlog.record.verify import CheckResult, verify
 from meterlog.report import bagfile
 from meterlog.store.sqlite import open_reader
 
@@ -76,7 +76,7 @@ def main(seed, seconds):
             with contextlib.suppress(ValueError, KeyError, TypeError, AttributeError):  # no leaves left to count
                 signed_again(files, kept)
             tried += 1
-            if all(each.answer is not Answer.FALSE for each in verify(files, keys.check)[1]):
+            if all(each.answer is not CheckResult.FALSE for each in verify(files, keys.check)[1]):
                 unseen += 1
                 print("not seen:", name, files[name][:200])
     print(f"{tried} changes, {unseen} not seen")

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from meterlog.base.line import AtBaud
 from meterlog.base.source import Problems, near_miss
-from meterlog.conversation.poller import Question
+from meterlog.conversation.poller import PolledRequest
 from meterlog.profile.compile.checks import appended
 from meterlog.profile.compile.messages import ONLY
 from meterlog.profile.language.facts import NO_FACTS, Facts
@@ -17,12 +17,12 @@ if TYPE_CHECKING:
 
 def questions_of(
     said: Said, problems: Problems
-) -> tuple[tuple[tuple[Question, ...], tuple[Question, ...]], dict[int, Facts]]:
+) -> tuple[tuple[tuple[PolledRequest, ...], tuple[PolledRequest, ...]], dict[int, Facts]]:
     """The requests, start-up first, and what their answers mean; nothing where no request says a thing."""
     if said.ask is None:
         return ((), ()), {}
     names = list(said.messages) or [ONLY]
-    made: list[Question] = []
+    made: list[PolledRequest] = []
     for index, request in enumerate([*said.ask.first, *said.ask.requests]):
         data = request.send
         if request.with_check and not said.check:
@@ -42,7 +42,7 @@ def questions_of(
         pause = said.ask.pause if request.pause is None else request.pause
         echo = request.echo or (data if said.ask.echo else b"")
         made.append(
-            Question(
+            PolledRequest(
                 index=index,
                 data=data,
                 answers=request.answer,
@@ -62,5 +62,5 @@ def _ends_behind_check(said: Said) -> tuple[bytes, ...]:
     return said.frame.end if said.frame and not said.frame.after_end else ()
 
 
-def restricts(questions: tuple[tuple[Question, ...], tuple[Question, ...]]) -> bool:
+def restricts(questions: tuple[tuple[PolledRequest, ...], tuple[PolledRequest, ...]]) -> bool:
     return any(question.answers for part in questions for question in part)

@@ -12,7 +12,7 @@ from meterlog.base.line import AtBaud
 from meterlog.base.source import Problems, compose, text_sha256
 from meterlog.conversation.conversation import Conversation
 from meterlog.conversation.memory import Memory
-from meterlog.conversation.poller import Poller, Question
+from meterlog.conversation.poller import PolledRequest, Poller
 from meterlog.conversation.transforms import Unwrapper, table_of
 from meterlog.profile.compile import examples
 from meterlog.profile.compile.addressing import put_in
@@ -72,7 +72,7 @@ class Profile:
     candidates: Callable[[bytes, Memory], list[Message]]
     steady: bool
     doubt: Callable[[bytes, str, Memory, bool], None] | None
-    questions: tuple[tuple[Question, ...], tuple[Question, ...]]
+    questions: tuple[tuple[PolledRequest, ...], tuple[PolledRequest, ...]]
     stated: tuple[Stated, ...]
 
     @property

@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
-from meterlog.base.readings import Bound, Frame, Outcome, Reading, Rejected
+from meterlog.base.readings import Bound, Frame, Reading, Rejected, StreamOutcome
 from meterlog.base.unit_names import plain
 from meterlog.conversation.drive import drive, received
 from meterlog.profile.language.facts import MODES
@@ -74,12 +74,14 @@ def said_well(said: str) -> bool:
     return said.strip() == "nothing" or bool(match and match["digits"] and (match["mode"] in (None, *MODES)))
 
 
-def heard(example: Example, conversation: Conversation, frame: bytes) -> list[Outcome]:
+def heard(example: Example, conversation: Conversation, frame: bytes) -> list[StreamOutcome]:
     """What a frame gives where the example's stands: after its earlier frames and its request."""
     return _heard(example, conversation, frame)[1]
 
 
-def _heard(example: Example, conversation: Conversation, frame: bytes) -> tuple[list[Outcome], list[Outcome]]:
+def _heard(
+    example: Example, conversation: Conversation, frame: bytes
+) -> tuple[list[StreamOutcome], list[StreamOutcome]]:
     """What the frames before it give, and what a frame gives behind them."""
     before = [event for earlier in example.after for event in received(earlier.frame, earlier.request)]
     start = sum(len(earlier.frame) for earlier in example.after)
@@ -144,7 +146,7 @@ def _stripped(digits: str) -> str:
     return re.sub(r"^([-+]?)0+(?=\d)", r"\1", digits)
 
 
-def _found(found: list[Outcome], readings: list[Reading]) -> str:
+def _found(found: list[StreamOutcome], readings: list[Reading]) -> str:
     reasons = [f"rejected: {o.reason}" for o in found if isinstance(o, Rejected)]
     if reasons or readings:
         return "; ".join(reasons or map(shown, readings))

@@ -18,7 +18,7 @@ from meterlog.profile.propose.propose import propose
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from meterlog.base.readings import Outcome
+    from meterlog.base.readings import StreamOutcome
     from meterlog.profile.propose.notes import DisplayNote
     from meterlog.profile.propose.proposal import Proposal
 
@@ -136,7 +136,7 @@ class _Reread:
         """Let time pass: a pause may end a frame."""
         self.hear([Event(at, "in")])
 
-    def _count(self, outcome: Outcome) -> None:
+    def _count(self, outcome: StreamOutcome) -> None:
         if isinstance(outcome, Frame):
             self.shows = "; ".join(shown(reading) for reading in outcome.readings)
             self.rejected_in_a_row = 0

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from meterlog.base.readings import Frame
 from meterlog.conversation.drive import drive
-from meterlog.conversation.framing import Delimited, FixedLength, Found
+from meterlog.conversation.framing import Delimited, FixedLength, FrameCandidate
 from meterlog.conversation.memory import Memory
 from meterlog.conversation.moments import micros
 
@@ -66,7 +66,7 @@ def decode_bulk(profile: Profile, timeline: Sequence[Event]) -> Bulk:
     for start, end in zip(starts[first].tolist(), ends[first].tolist(), strict=True):
         said = decode(data[start:end], Memory())
         if isinstance(said, str):
-            if again(data, Found(start, end)) != end:
+            if again(data, FrameCandidate(start, end)) != end:
                 return _one_by_one(profile, timeline)
             said = ()
         decoded.append(said)
@@ -140,7 +140,7 @@ def _spans(profile: Profile, data: bytes) -> tuple[Ints, Ints] | None:
     framer, raw = profile.framer, np.frombuffer(data, np.uint8)
     if isinstance(framer, FixedLength):
         found = framer.find(data, 0)
-        if not isinstance(found, Found):
+        if not isinstance(found, FrameCandidate):
             return None
         count = (len(data) - found.start) // framer.length
         block = raw[found.start : found.start + count * framer.length].reshape(count, framer.length)

@@ -19,7 +19,7 @@ from meterlog.profile.language.facts import facts_in_words
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from meterlog.base.readings import Outcome, Reading
+    from meterlog.base.readings import Reading, StreamOutcome
     from meterlog.base.recording import Event
     from meterlog.base.schema import Where
     from meterlog.conversation.memory import Memory
@@ -54,7 +54,7 @@ class Explainer:
             lines += [*self.outcome(outcome, _seen_as(outcome, seen)), ""]
         return lines[:-1]
 
-    def outcome(self, outcome: Outcome, seen: tuple[bytes, Memory] | None) -> list[str]:
+    def outcome(self, outcome: StreamOutcome, seen: tuple[bytes, Memory] | None) -> list[str]:
         """Lines on one outcome; `seen`: the frame as it was decoded and what was kept then."""
         lines = _dump(outcome)
         if seen is not None:
@@ -131,7 +131,7 @@ class Explainer:
         return lines
 
 
-def _seen_as(outcome: Outcome, seen: list[Seen]) -> tuple[bytes, Memory] | None:
+def _seen_as(outcome: StreamOutcome, seen: list[Seen]) -> tuple[bytes, Memory] | None:
     """The frame of an outcome as it was decoded; None for bytes that were not."""
     said = outcome.readings if isinstance(outcome, Frame) else getattr(outcome, "reason", None)
     for place, (frame, kept, answer) in enumerate(seen):
@@ -171,7 +171,7 @@ def _line(where: Where) -> str:
     return f"   [line {where.place.line}]" if where.place else ""
 
 
-def _dump(outcome: Outcome) -> list[str]:
+def _dump(outcome: StreamOutcome) -> list[str]:
     """The bytes of an outcome in hex and as text."""
     kind = {"Frame": "frame", "Rejected": "frame", "Skipped": "skipped"}[type(outcome).__name__]
     lines = [f"{kind} at {outcome.start}, {len(outcome.raw)} bytes"]

@@ -1,22 +1,22 @@
 """Readings of one link to settled runs: sorting what the leads are on, the window, the states."""
 
-from meterlog.walk.settle.contact import LIFT_S, STRAY_VOLTS, Lift, OpenLeads, Sort, Stream, Want, want_of
+from meterlog.walk.settle.contact import LIFT_S, STRAY_VOLTS, DisplayStream, Lift, OpenLeads, Sort, Want, want_of
 from meterlog.walk.settle.settler import (
     BOUND_ASKED_S,
     BOUND_HELD_S,
     NOT_TAKEN_S,
     Advice,
-    Answer,
     Froze,
     Live,
     Lost,
     Refuse,
-    Said,
     Settled,
     Settler,
     Signal,
     Stage,
     State,
+    StatedContact,
+    StepWatch,
     Touched,
     shown_words,
 )
@@ -41,8 +41,8 @@ __all__ = [
     "NOT_TAKEN_S",
     "STRAY_VOLTS",
     "Advice",
-    "Answer",
     "Criterion",
+    "DisplayStream",
     "Froze",
     "Held",
     "Lift",
@@ -51,7 +51,6 @@ __all__ = [
     "OpenLeads",
     "Pace",
     "Refuse",
-    "Said",
     "Sample",
     "Settled",
     "Settler",
@@ -59,7 +58,8 @@ __all__ = [
     "Sort",
     "Stage",
     "State",
-    "Stream",
+    "StatedContact",
+    "StepWatch",
     "Touched",
     "Want",
     "Window",

@@ -77,7 +77,7 @@ OPEN_LEADS = {
 """By quantity; all others rest where they stood."""
 
 
-class Stream:
+class DisplayStream:
     """What is remembered of one display of one link, whatever the step: pace, last reading, resting values.
 
     `since` is when listening began: a link that speaks only while it measures is silent before.
@@ -142,14 +142,14 @@ class Want:
         modes_fit = not self.mode or not form.mode or form.mode == self.mode
         return form.quantity == self.quantity and modes_fit
 
-    def has_left(self, reading: Reading, stream: Stream) -> bool:
+    def has_left(self, reading: Reading, stream: DisplayStream) -> bool:
         """Whether a probe that rests in no air stands away from what it was captured on."""
         stood = stream.plateau.get(self.quantity) if self.open_leads is OpenLeads.REST else None
         if stood is None or reading.value is None or not self.matches(reading.form):
             return False
         return abs(reading.value - stood) > departure(self.quantity, reading.form.resolution)
 
-    def sort(self, reading: Reading, stream: Stream) -> Sort:
+    def sort(self, reading: Reading, stream: DisplayStream) -> Sort:
         """What a reading says about the probes."""
         form = reading.form
         if not self.matches(form):
@@ -170,7 +170,7 @@ def departure(quantity: str, resolution: float) -> float:
     return DEPARTURE.get(quantity, DEPARTURE_COUNTS * resolution)
 
 
-def _by_overload(want: Want, reading: Reading, stream: Stream) -> Sort:
+def _by_overload(want: Want, reading: Reading, stream: DisplayStream) -> Sort:
     if reading.form.bound is Bound.BELOW:
         return Sort.BOUND
     if reading.form.bound:
@@ -178,7 +178,7 @@ def _by_overload(want: Want, reading: Reading, stream: Stream) -> Sort:
     return Sort.BLANK if reading.counts is None else Sort.NUMBER
 
 
-def _by_stray(want: Want, reading: Reading, stream: Stream) -> Sort:
+def _by_stray(want: Want, reading: Reading, stream: DisplayStream) -> Sort:
     if reading.form.bound:
         return Sort.BOUND
     if reading.value is None:
@@ -201,13 +201,13 @@ def _stray_volts(least: float, pick_up: float) -> float:
     return max(STRAY_PART * least, min(pick_up, STRAY_HALF * least)) if least else pick_up
 
 
-def _by_idle(want: Want, reading: Reading, stream: Stream) -> Sort:
+def _by_idle(want: Want, reading: Reading, stream: DisplayStream) -> Sort:
     if reading.form.bound:
         return Sort.APART if reading.form.bound is Bound.OPEN_SENSOR else Sort.BOUND
     return Sort.APART if reading.counts is None else Sort.NUMBER
 
 
-def _by_rest(want: Want, reading: Reading, stream: Stream) -> Sort:
+def _by_rest(want: Want, reading: Reading, stream: DisplayStream) -> Sort:
     if reading.form.bound:
         return Sort.BOUND if reading.form.bound is not Bound.OPEN_SENSOR else Sort.APART
     if reading.value is None:

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Protocol
 
 from meterlog.base.readings import Bound
 from meterlog.base.units import symbol
-from meterlog.walk.settle.contact import LIFT_S, Lift, OpenLeads, Sort, Stream, Want
+from meterlog.walk.settle.contact import LIFT_S, DisplayStream, Lift, OpenLeads, Sort, Want
 from meterlog.walk.settle.window import Criterion, Held, Sample, Window, same_range
 
 if TYPE_CHECKING:
@@ -90,7 +90,7 @@ class Live:
 
 
 @dataclass(frozen=True, slots=True)
-class Said:
+class StatedContact:
     """A person said that the tips are on the points; what the display showed at that moment."""
 
     shown: str
@@ -111,10 +111,10 @@ class Refuse:
     why: str
 
 
-Signal = Touched | Settled | Lost | Froze | Stage | Live | Said | Advice | Refuse
+Signal = Touched | Settled | Lost | Froze | Stage | Live | StatedContact | Advice | Refuse
 
 
-class Answer(Protocol):
+class StepWatch(Protocol):
     """What watches one link for one step, and says when the step is answered."""
 
     state: State
@@ -134,7 +134,7 @@ class Settler:
     def __init__(
         self,
         want: Want,
-        stream: Stream,
+        stream: DisplayStream,
         criterion: Criterion,
         *,
         again: bool = False,
@@ -175,7 +175,7 @@ class Settler:
         last = self._held.last
         if self._needs_word and last is not None and not self._is_said:
             self._is_said = True
-            return [Said(shown_words(last.reading))]
+            return [StatedContact(shown_words(last.reading))]
         run = self._held.capture("switch") if self._held.length > 0 else self._now
         return [Settled(run)] if run is not None else []
 
@@ -283,6 +283,18 @@ def shown_words(reading: Reading) -> str:
 
 
 __all__ = [
-    "LIFT_S", "Advice", "Answer", "Froze", "Live", "Lost", "Refuse", "Said", "Settled", "Settler", "Signal", "Stage",
-    "State", "Touched",
+    "LIFT_S",
+    "Advice",
+    "Froze",
+    "Live",
+    "Lost",
+    "Refuse",
+    "Settled",
+    "Settler",
+    "Signal",
+    "Stage",
+    "State",
+    "StatedContact",
+    "StepWatch",
+    "Touched",
 ]  # fmt: skip

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from strategies import noise, splits
 
 from meterlog.base.readings import Frame, Rejected, Skipped
-from meterlog.conversation.framing import Delimited, Found
+from meterlog.conversation.framing import Delimited, FrameCandidate
 from meterlog.conversation.stuffing import BROKEN_ESCAPE
 from meterlog.profile.compile.compiler import compiled_anew
 
@@ -182,8 +182,8 @@ def test_a_lost_check_costs_no_frame_behind_it():
 
 def test_a_check_that_looks_like_a_start_mark_ends_its_frame():
     framer = Delimited((b"\x02",), (b"\x03",), 20, 1)
-    assert framer.find(b"\x021\x03\x02", 0) == Found(0, 4)
-    assert framer.find(b"\x021\x03\x03", 0) == Found(0, 4)
+    assert framer.find(b"\x021\x03\x02", 0) == FrameCandidate(0, 4)
+    assert framer.find(b"\x021\x03\x03", 0) == FrameCandidate(0, 4)
 
 
 def test_a_block_that_never_ends_is_given_up():

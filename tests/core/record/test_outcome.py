@@ -2,11 +2,11 @@
 
 import pytest
 
-from meterlog.record.outcome import STATES, WHOLE, Check, Overridden, Word, conclude_job
+from meterlog.record.outcome import STATES, WHOLE, JobCheck, Overridden, Word, conclude_job
 
 
 def check(key, state, *, is_safety=False, is_looked_at=False, reason=""):
-    return Check(key=key, title=key, state=state, is_safety=is_safety, is_looked_at=is_looked_at, reason=reason)
+    return JobCheck(key=key, title=key, state=state, is_safety=is_safety, is_looked_at=is_looked_at, reason=reason)
 
 
 EARTH = check("Earth", "pass", is_safety=True)
