@@ -13,7 +13,8 @@ import click
 from meterlog.base.errors import WrongValue
 from meterlog.base.source import near_miss
 from meterlog.cli.options import db_option, json_option
-from meterlog.diagnosis.advice import OUTCOMES, NextStep, Question, advise, in_ten
+from meterlog.diagnosis.advice import OUTCOMES, NextStep, Question, advise
+from meterlog.diagnosis.sentences import in_ten
 from meterlog.files.procedures import procedure_of
 
 if TYPE_CHECKING:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from meterlog.diagnosis.advice import advise, in_ten
+from meterlog.diagnosis.advice import advise
+from meterlog.diagnosis.sentences import in_ten
 from meterlog.record.suggested import basis_of, states_of
 
 if TYPE_CHECKING:

@@ -15,7 +15,7 @@ def test_what_a_job_measured_leads_to_the_next_check(tmp_path):
     told = json.loads(result.stdout)
     assert result.exit_code == 0, result.output
     assert told["next"] == "lead-check"  # looked at, leads and the dead appliance never proved: that comes before any
-    assert told["why"].startswith("First probe tips pressed together; then ")
+    assert told["why"].startswith("First: Probe tips pressed together; then: ")
     assert "already" not in told["why"], "what was set up before the proofs may be gone"
     assert {part["part"] for part in told["parts"]} >= {"magnetron", "something else"}
     assert path.read_bytes() == before

@@ -55,7 +55,7 @@ def test_what_a_page_suggested_is_kept_with_what_was_done(bench):
     bench.act("acknowledge")
     bench.act("confirm")
     text = page(bench)
-    assert "First no charge between the pins; then Plug pin to pin" in text
+    assert "First: No charge between the pins; then: Plug pin to pin" in text
     assert 'name="suggested" value="plug-dead"' in text
     assert "2 of its 3 weights are guesses." in text
     bench.act("go to", to="plug-dead")

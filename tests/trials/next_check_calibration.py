@@ -14,8 +14,8 @@ import sys
 from dataclasses import dataclass, replace
 
 from meterlog.diagnosis import Model, ModelledCheck, ModelledFault, SuspectPart, suggest
-from meterlog.diagnosis.advice import shown_parts
 from meterlog.diagnosis.model import SOMETHING_ELSE, CheckOutcome
+from meterlog.diagnosis.sentences import shown_parts
 
 BANDS = (0.0, 0.2, 0.4, 0.6, 0.8, 1.01)
 
