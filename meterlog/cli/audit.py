@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from meterlog.cli.options import db_option, json_option, table
 from meterlog.cli.verify import sheet_line
+
+if TYPE_CHECKING:
+    from meterlog.record.head import Head
+    from meterlog.store.sqlite import Connection
 
 
 @click.command()
@@ -29,8 +34,8 @@ def audit(lines: tuple[str, ...], workshop: str | None, as_json: bool, db: Path)
     from meterlog.store.schema import KNOWN_VERSION
     from meterlog.store.sqlite import DatabaseError, open_reader
 
-    heads = [sheet_line(line)[0] for line in lines]
     connection = open_reader(db)
+    heads = [sheet_line(line)[0] for line in lines] + _printed_here(connection)
     compared = [finding for head in heads for finding in check_head(connection, head)]
     found = [
         {"where": finding.where, "what": finding.what, "remark": finding.remark}
@@ -54,11 +59,30 @@ def audit(lines: tuple[str, ...], workshop: str | None, as_json: bool, db: Path)
     if not heads:
         click.echo("not compared with any earlier head: --head takes the line of an older hand-over sheet", err=True)
     elif not compared:
-        sizes = ", ".join(f"its first {head.size} seals are those of the head given" for head in heads)
-        click.echo(sizes, err=True)
+        given = [f"its first {head.size} seals are those of the head given" for head in heads[: len(lines)]]
+        kept = len(heads) - len(lines)
+        given += [f"it begins as {kept} heads of sheets shown here say"] if kept else []
+        click.echo(", ".join(given), err=True)
     click.echo(f"{said}; findings: {grave or 'none'}", err=True)
     if grave:
         raise SystemExit(1)
+
+
+def _printed_here(connection: Connection) -> list[Head]:
+    """The heads of sheets that this user was shown, which the record must begin with."""
+    from meterlog.files import heads
+    from meterlog.record.head import read_sheet_line
+    from meterlog.store.audit import must_begin_with
+    from meterlog.store.reader import StoredRecord
+
+    printed = []
+    for bench in StoredRecord(connection).identities():
+        for line in heads.printed(bench):
+            try:
+                printed.append(read_sheet_line(line)[0])
+            except ValueError:
+                click.echo(f"{heads.path_of(bench)} holds a line that is no head: {line!r}", err=True)
+    return must_begin_with(connection, printed)
 
 
 def _of_workshop(url: str, as_json: bool) -> None:

@@ -1,4 +1,7 @@
-"""The record's head on a sheet: one line of text, and the same as a QR code, so that paper pins what came before."""
+"""The record's head on a sheet: one line of text, and the same as a QR code, so that paper pins what came before.
+
+Each line that is shown is also kept here, outside the database, for the audit to hold the record against.
+"""
 
 from __future__ import annotations
 
@@ -7,7 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from meterlog.base.errors import CannotDo
-from meterlog.files import keys
+from meterlog.files import heads, keys
 from meterlog.record.head import fingerprint_of, head_of
 
 if TYPE_CHECKING:
@@ -29,6 +32,7 @@ def headline(reader: RecordReader) -> Headline | None:
         return None
     bench = reader.identities()[-1]
     line = head_of(bench, lines).sheet_line(_fingerprint(bench))
+    heads.remember(bench, line)
     return Headline(line=line, qr=qr_svg(line))
 
 

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING, NamedTuple
 from meterlog.record.auditor import Finding, as_far_as_it_goes, reached_again
 from meterlog.record.head import differs_from, tree_of
 from meterlog.store.evidence import check_file, check_personal, check_rereads, check_schema, check_seals, check_texts
-from meterlog.store.reader import StoredRecord
+from meterlog.store.reader import BENCH_IN_LINE, StoredRecord
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from meterlog.record.head import Head
     from meterlog.store.sqlite import Connection
@@ -43,6 +43,17 @@ def check_head(db: Connection, earlier: Head) -> Iterator[Finding]:
     differs = differs_from(earlier, reader.identities(), tree_of(reader.seals()))
     if differs:
         yield Finding(where="record", what=differs)
+
+
+def must_begin_with(db: Connection, printed: Sequence[Head]) -> list[Head]:
+    """Those of printed heads that this record must begin with.
+
+    A restored copy goes on under another identity, and need not have what the original came to after it was made.
+    """
+    rows = db.execute(f"SELECT {BENCH_IN_LINE} AS bench, max(z.number) + 1 AS size FROM seal z GROUP BY 1").fetchall()
+    ends = {row["bench"]: row["size"] for row in rows}
+    now = StoredRecord(db).identities()[-1:]
+    return [head for head in printed if head.bench in now or head.size <= ends.get(head.bench, 0)]
 
 
 def checked(db: Connection) -> RowsChecked:
