@@ -2,7 +2,7 @@
 
 from meterlog.base.readings import Capture, Form
 from meterlog.judging import parse_accuracy
-from meterlog.judging.postprocess import Taken
+from meterlog.judging.postprocess import CaptureAtHand
 
 ONE_PERCENT = parse_accuracy("1 %+ 3 counts")
 
@@ -14,7 +14,7 @@ def capture(counts, *, decimals=2, how="settled", **form):
 
 
 def taken(counts, instrument="meter", *, is_null=False, **more):
-    return Taken(capture=capture(counts, **more), accuracy=ONE_PERCENT, instrument=instrument, is_null=is_null)
+    return CaptureAtHand(capture=capture(counts, **more), accuracy=ONE_PERCENT, instrument=instrument, is_null=is_null)
 
 
 RISE = {"cold": "cold", "start": "21.0 degC ± 0.6 degC", "ambient": "24.5 degC ± 0.6 degC"}

@@ -14,7 +14,7 @@ from heating_simulator import simulate
 
 from meterlog.base.readings import Bound, Capture, Form, Frame, Reading, Rejected, Timing
 from meterlog.judging import Accuracy
-from meterlog.procedure.case import Answer, Case, conclude
+from meterlog.procedure.case import Case, StepAnswer, conclude
 from meterlog.procedure.judged_step import judge_capture
 from meterlog.procedure.language import read_procedure
 from meterlog.record.writer import Now
@@ -163,7 +163,7 @@ def heated(path: Path) -> Path:
         first=0, last=len(log) - 1, how="heating run", timing=Timing(60.0, 120.0, 0.1, 0.1, (("", 20.0), ("", 132.0))),
     )  # fmt: skip
     number = writer.capture(job, steps["heating-run"], link, capture)
-    answer = Answer(capture=capture, instrument="thermometer", log=lambda: tuple(log))
+    answer = StepAnswer(capture=capture, instrument="thermometer", log=lambda: tuple(log))
     case = Case(procedure=procedure, entries=entries, answers={"heating-run": answer})
     verdict = conclude(case, procedure.step("heating-run"))
     row = {

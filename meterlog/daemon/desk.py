@@ -12,7 +12,7 @@ from meterlog.base.errors import CannotDo
 from meterlog.conversation.instruments import Instruments
 from meterlog.daemon.events import CaptureEvent, HappeningEvent, JobEvent, VerdictEvent, WalkEvent
 from meterlog.daemon.openjob import OpenJob
-from meterlog.procedure.case import Answer
+from meterlog.procedure.case import StepAnswer
 from meterlog.procedure.entries import read_entries
 from meterlog.record.acts import HAPPENINGS, PERSON, ActKind
 from meterlog.record.kept import VerdictBasis
@@ -411,14 +411,14 @@ class JobDesk:
         told = HappeningEvent(say=words, step=event.step, facts=facts)
         self._to_tell.append((False, partial(self._announcer.tell, told)))
 
-    def _answer(self, source: str, capture: Capture, log: Log, beside: Log) -> Answer:
+    def _answer(self, source: str, capture: Capture, log: Log, beside: Log) -> StepAnswer:
         """A capture with what the bench knows of its instrument, in the numbers that are kept."""
         station = self._stations.get(source)
         if station is None:
-            return Answer(capture=capture, instrument=source)
+            return StepAnswer(capture=capture, instrument=source)
         zero = station.opened_at
         kept = as_kept(capture, zero)
-        return Answer(
+        return StepAnswer(
             capture=kept,
             instrument=source,
             accuracy=station.profile.accuracy(capture.form),

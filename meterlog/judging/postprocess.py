@@ -51,7 +51,7 @@ METHODS: dict[str, Method] = {method.name: method for subject in _SUBJECTS for m
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Taken:
+class CaptureAtHand:
     """A step's counting capture with its instrument.
 
     Attributes:
@@ -80,8 +80,8 @@ class AtHand:
         missing: what an input may name and is not there yet, by name: that it is not, in words.
     """
 
-    taken: Mapping[str, Taken] = field(default_factory=dict)
-    nulls: tuple[Taken, ...] = ()
+    taken: Mapping[str, CaptureAtHand] = field(default_factory=dict)
+    nulls: tuple[CaptureAtHand, ...] = ()
     entries: Mapping[str, str] = field(default_factory=dict)
     earlier: Mapping[str, tuple[float, Result]] = field(default_factory=dict)
     missing: Mapping[str, str] = field(default_factory=dict)
@@ -121,7 +121,7 @@ def _words(method: Method, texts: Mapping[str, str]) -> list[str]:
     ]
 
 
-def _range(taken: Taken) -> tuple[Any, ...]:
+def _range(taken: CaptureAtHand) -> tuple[Any, ...]:
     form = taken.capture.form
     return (taken.instrument, form.quantity, form.mode, form.range or (form.unit, form.decimals), taken.accuracy)
 
@@ -138,7 +138,7 @@ def _gains(names: list[str], at_hand: AtHand) -> dict[tuple[Any, ...], Any]:
     }
 
 
-def _null(nulls: tuple[Taken, ...]) -> Result | None:
+def _null(nulls: tuple[CaptureAtHand, ...]) -> Result | None:
     each = [measured(taken.capture, accuracy=taken.accuracy, context=taken.context, of="leads") for taken in nulls]
     return null_of(each[0], each[-1] if len(each) > 1 else None) if each else None
 

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from meterlog.base.source import Problems
-    from meterlog.procedure.written import Written
+    from meterlog.procedure.written import WrittenKeys
 
 SWITCHED_BY = Input("", "the quantity whose coming and going starts and stops it", WORD, "", tuple(QUANTITIES))
 HEATING_INPUTS: dict[str, Input] = {
@@ -49,7 +49,7 @@ class Known:
     every: Sequence[str]
 
 
-def check_method(step: Written, kind: Kind, quantity: str, known: Known, problems: Problems) -> None:
+def check_method(step: WrittenKeys, kind: Kind, quantity: str, known: Known, problems: Problems) -> None:
     """Tell what is wrong with a step's `method` and `with`."""
     if kind.is_run:
         _check_name(step, HEATING, problems)
@@ -66,7 +66,7 @@ def check_method(step: Written, kind: Kind, quantity: str, known: Known, problem
         step.where.tell(problems, "with", expected="inputs of a method", saw="no method", hint="write method: as well")
 
 
-def _check_loads(step: Written, problems: Problems) -> None:
+def _check_loads(step: WrittenKeys, problems: Problems) -> None:
     """Tell when a heating run's method and its loads do not pair."""
     given = {plain_name(name) for name in step.with_}
     loads = 2 if "second mass" in given else 1
@@ -81,7 +81,7 @@ def _check_loads(step: Written, problems: Problems) -> None:
             step.where.tell(problems, "with", expected=expected, saw="one load", hint="say what it weighs")
 
 
-def _check_name(step: Written, methods: Mapping[str, object], problems: Problems) -> bool:
+def _check_name(step: WrittenKeys, methods: Mapping[str, object], problems: Problems) -> bool:
     name = step.method if step.method in methods else plain_name(step.method)
     if step.method and name not in methods:
         step.where.tell(
@@ -90,7 +90,7 @@ def _check_name(step: Written, methods: Mapping[str, object], problems: Problems
     return name in methods
 
 
-def _check_result(step: Written, method: Method, quantity: str, problems: Problems) -> None:
+def _check_result(step: WrittenKeys, method: Method, quantity: str, problems: Problems) -> None:
     if method.gives and quantity and QUANTITIES[method.gives].si != QUANTITIES[quantity].si:
         step.where.tell(
             problems,
@@ -102,7 +102,7 @@ def _check_result(step: Written, method: Method, quantity: str, problems: Proble
 
 
 def _check_inputs(
-    step: Written, of: str, inputs: Mapping[str, Input], own: str, known: Known, problems: Problems
+    step: WrittenKeys, of: str, inputs: Mapping[str, Input], own: str, known: Known, problems: Problems
 ) -> None:
     for name, text in step.with_.items():
         wanted = inputs.get(plain_name(name))
@@ -125,7 +125,7 @@ def _check_inputs(
             )
 
 
-def _check_input(step: Written, name: str, wanted: Input, text: str, known: Known, problems: Problems) -> None:
+def _check_input(step: WrittenKeys, name: str, wanted: Input, text: str, known: Known, problems: Problems) -> None:
     if wanted.kind == WORD:
         if wanted.words and text not in wanted.words and known.entries.get(text) != WORDS:
             expected = f"one of {', '.join(wanted.words)} for {name!r}"
@@ -144,7 +144,7 @@ def _unit(kind: str) -> str:
     return QUANTITIES[kind].si if kind in QUANTITIES else ""
 
 
-def _check_text(step: Written, name: str, wanted: Input, text: str, known: Known, problems: Problems) -> None:
+def _check_text(step: WrittenKeys, name: str, wanted: Input, text: str, known: Known, problems: Problems) -> None:
     """A text that is no step and no entry is a quantity with its unit; anything else is misspelt."""
     if wanted.kind == SERIES and ":" in text:
         return

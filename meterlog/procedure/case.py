@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 from meterlog.heating.stated import StatedValue
 from meterlog.judging import Context, Outcome, Verdict, measured
 from meterlog.judging.applied_voltage import wrong_voltage
-from meterlog.judging.postprocess import AtHand, Taken
+from meterlog.judging.postprocess import AtHand, CaptureAtHand
 from meterlog.procedure.entries import entry_values
 from meterlog.procedure.heating_step import StepRun, heated
 from meterlog.procedure.judged_step import judge_capture, judge_step
@@ -31,7 +31,7 @@ Log = Callable[[], "tuple[tuple[float, Reading], ...]"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Facts:
+class InstrumentFacts:
     """What is known of an instrument on the bench besides its profile.
 
     Attributes:
@@ -46,7 +46,7 @@ class Facts:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Answer:
+class StepAnswer:
     """A capture with the instrument that it came from; `log` gives all (time, reading) of its run.
 
     `beside` gives what other instruments read of the mains side meanwhile, for a heating run.
@@ -56,7 +56,7 @@ class Answer:
     capture: Capture
     instrument: str = ""
     accuracy: Accuracy | None = None
-    facts: Facts = field(default_factory=Facts)
+    facts: InstrumentFacts = field(default_factory=InstrumentFacts)
     log: Log = tuple
     beside: Log = tuple
 
@@ -76,7 +76,7 @@ class Case:
     where: str = ""
     rule: Rule | None = None
     entries: Mapping[str, str] = field(default_factory=dict)
-    answers: Mapping[str, Answer] = field(default_factory=dict)
+    answers: Mapping[str, StepAnswer] = field(default_factory=dict)
 
     def rule_for(self, step: Step) -> Rule:
         """The decision rule for a step."""
@@ -131,7 +131,7 @@ def conclude(case: Case, step: Step) -> Verdict:
     )
 
 
-def heating_run(case: Case, step: Step, answer: Answer) -> StepRun:
+def heating_run(case: Case, step: Step, answer: StepAnswer) -> StepRun:
     """What a heating step of a case is concluded from; pages draw from it too."""
     return StepRun(
         step=step,
@@ -158,8 +158,8 @@ def _measured_inputs(case: Case, step: Step) -> dict[str, StatedValue]:
     return found
 
 
-def _context(case: Case, answer: Answer | None) -> Context:
-    facts = answer.facts if answer else Facts()
+def _context(case: Case, answer: StepAnswer | None) -> Context:
+    facts = answer.facts if answer else InstrumentFacts()
     return Context(
         ambient_k=facts.ambient_k,
         calibration_age_s=facts.calibrated_age_s,
@@ -168,8 +168,8 @@ def _context(case: Case, answer: Answer | None) -> Context:
     )
 
 
-def _taken(case: Case, answer: Answer, *, is_null: bool) -> Taken:
-    return Taken(
+def _taken(case: Case, answer: StepAnswer, *, is_null: bool) -> CaptureAtHand:
+    return CaptureAtHand(
         capture=answer.capture,
         accuracy=answer.accuracy,
         instrument=answer.instrument,

@@ -13,7 +13,7 @@ from meterlog.base.schema import Key, ListOf, MapOf, Record, Scalar, choice, qua
 from meterlog.base.source import near_miss
 from meterlog.judging.limit import MARKS
 from meterlog.procedure.shapes import ENTRY, NAME, SENTENCE
-from meterlog.procedure.written import Written
+from meterlog.procedure.written import WrittenKeys
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -58,7 +58,7 @@ MINUTES = quantity("second", "2 min", "0 min", "10000 min")
 
 FAULT = Record(
     "a fault",
-    Written,
+    WrittenKeys,
     {
         "fault": Key(shape=NAME, doc="Its name.", required=True),
         "part": Key(shape=ENTRY, doc="The part that is renewed for it, one of parts:.", required=True),
@@ -73,7 +73,7 @@ FAULT = Record(
 
 PART = Record(
     "a part",
-    Written,
+    WrittenKeys,
     {
         "part": Key(shape=ENTRY, doc="Its name.", required=True),
         "renew": Key(shape=MINUTES, doc="What renewing it takes at the bench.", required=True),
@@ -83,7 +83,7 @@ PART = Record(
 
 CHECK = Record(
     "a check",
-    Written,
+    WrittenKeys,
     {
         "check": Key(shape=NAME, doc="The step that it is.", required=True),
         "takes": Key(shape=MINUTES, doc="What measuring takes, without what must be arranged first.", required=True),
@@ -110,7 +110,7 @@ CHECK = Record(
 
 ELSE = Record(
     "something else",
-    Written,
+    WrittenKeys,
     {
         "weights": Key(
             shape=MapOf(NAME, _word_or_number(WEIGHTS, 1000.0)),
@@ -123,7 +123,7 @@ ELSE = Record(
 
 DIAGNOSIS = Record(
     "diagnosis",
-    Written,
+    WrittenKeys,
     {
         "complaints": Key(
             shape=MapOf(NAME, SENTENCE, least=1), doc="What owners say, in their words.", required=True
@@ -189,7 +189,7 @@ class StatedDiagnosis:
     else_s: float
 
 
-def diagnosis(written: Written | None, steps: Iterable[Step], problems: Problems) -> StatedDiagnosis | None:
+def diagnosis(written: WrittenKeys | None, steps: Iterable[Step], problems: Problems) -> StatedDiagnosis | None:
     """What is stated of faults; names that are nowhere are told."""
     if written is None:
         return None
@@ -227,7 +227,7 @@ def diagnosis(written: Written | None, steps: Iterable[Step], problems: Problems
     )  # fmt: skip
 
 
-def _tell_twice(key: str, records: Iterable[Written], problems: Problems) -> None:
+def _tell_twice(key: str, records: Iterable[WrittenKeys], problems: Problems) -> None:
     before: set[str] = set()
     for record in records:
         name = getattr(record, key)
@@ -237,7 +237,7 @@ def _tell_twice(key: str, records: Iterable[Written], problems: Problems) -> Non
 
 
 def _tell_unknown(
-    record: Written, key: str, names: Iterable[str], known: Iterable[str], expected: str, problems: Problems
+    record: WrittenKeys, key: str, names: Iterable[str], known: Iterable[str], expected: str, problems: Problems
 ) -> None:
     there = list(known)
     for name in names:

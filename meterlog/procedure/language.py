@@ -18,7 +18,7 @@ from meterlog.procedure.entries import WORDS
 from meterlog.procedure.faults import DIAGNOSIS
 from meterlog.procedure.kinds import KINDS
 from meterlog.procedure.shapes import ENTRY, NAME, SENTENCE, one_line
-from meterlog.procedure.written import Written
+from meterlog.procedure.written import WrittenKeys
 
 if TYPE_CHECKING:
     from meterlog.procedure.steps import Procedure
@@ -40,7 +40,7 @@ LANGUAGE = Scalar("1, the only version of the language so far", _language, {"enu
 
 LIMIT = Record(
     "a limit",
-    Written,
+    WrittenKeys,
     {
         "is": Key(shape=one_line('a limit such as "at most 0.3 ohm"'), doc="The limit in words.", required=True),
         "source": Key(
@@ -53,7 +53,7 @@ LIMIT = Record(
 
 SETTLING = Record(
     "settling",
-    Written,
+    WrittenKeys,
     {
         "length": Key(
             shape=quantity("second", "3 s", "0.1 s", "3600 s"),
@@ -73,7 +73,7 @@ SETTLING = Record(
 
 STEP = Record(
     "a step",
-    Written,
+    WrittenKeys,
     {
         "step": Key(shape=NAME, doc="Its name: stable, the record refers to it.", required=True),
         "kind": Key(shape=choice(*KINDS), doc="How the step is answered.", required=True),
@@ -111,7 +111,7 @@ STEP = Record(
 
 POINTS = Record(
     "points",
-    Written,
+    WrittenKeys,
     {
         "outside": Key(shape=MapOf(ENTRY, SENTENCE), doc="Points reached with the cabinet closed.", default={}),
         "inside": Key(shape=MapOf(ENTRY, SENTENCE), doc="Points reached only with the cabinet open.", default={}),
@@ -120,7 +120,7 @@ POINTS = Record(
 
 PROCEDURE = Record(
     "a procedure",
-    Written,
+    WrittenKeys,
     {
         "language": Key(shape=LANGUAGE, doc="The version of this language that the file is written in.", default=1),
         "procedure": Key(shape=NAME, doc="Its name; a file carries the same.", required=True),

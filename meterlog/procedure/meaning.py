@@ -28,7 +28,7 @@ from meterlog.procedure.steps import Point, Procedure, Settling, Step
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
-    from meterlog.procedure.written import Written
+    from meterlog.procedure.written import WrittenKeys
 
 _ALWAYS = {"step", "kind", "title", "reach", "cautions", "energised", "needs", "needs dead", "fail means", "note"}
 _BENCH_NAME = re.compile(r"[a-z][a-z0-9-]{0,30}")
@@ -36,7 +36,7 @@ _BENCH_NAME = re.compile(r"[a-z][a-z0-9-]{0,30}")
 _CAN_BE_OPEN = {"resistance", "continuity", "insulation_resistance", "junction_voltage"}
 
 
-def procedure(written: Written, name: str, *, text: str, sha256: str, is_kept: bool = False) -> Procedure:
+def procedure(written: WrittenKeys, name: str, *, text: str, sha256: str, is_kept: bool = False) -> Procedure:
     """The procedure that the written keys mean.
 
     Args:
@@ -81,7 +81,7 @@ def procedure(written: Written, name: str, *, text: str, sha256: str, is_kept: b
     )
 
 
-def _check_answerable(written: Written, problems: Problems) -> None:
+def _check_answerable(written: WrittenKeys, problems: Problems) -> None:
     """An instrument is asked for by a name that one can have; what others rest on counts its last capture."""
     resting = {key for step in written.steps for key in step.needs}
     for step in written.steps:
@@ -103,7 +103,7 @@ def _check_answerable(written: Written, problems: Problems) -> None:
             )
 
 
-def _points(written: Written, problems: Problems) -> dict[str, Point]:
+def _points(written: WrittenKeys, problems: Problems) -> dict[str, Point]:
     if written.points is None:
         return {}
     twice = set(written.points.outside) & set(written.points.inside)
@@ -119,7 +119,7 @@ def _points(written: Written, problems: Problems) -> dict[str, Point]:
     return outside | {name: Point(name=name, text=text, is_inside=True) for name, text in written.points.inside.items()}
 
 
-def _check_lower_ends(written: Written, steps: Iterable[Step], problems: Problems) -> None:
+def _check_lower_ends(written: WrittenKeys, steps: Iterable[Step], problems: Problems) -> None:
     """A lower end of nothing, of what can't be less: a good reading near nothing would stay undecided by it."""
     for text, step in zip(written.steps, steps, strict=True):
         for said, limit in zip(text.limits, step.limits, strict=True):
@@ -134,7 +134,7 @@ def _check_lower_ends(written: Written, steps: Iterable[Step], problems: Problem
                 )
 
 
-def _step(written: Written, whole: Written, points: Mapping[str, Point], problems: Problems) -> Step:
+def _step(written: WrittenKeys, whole: WrittenKeys, points: Mapping[str, Point], problems: Problems) -> Step:
     kind = KINDS[written.kind]
     quantity = written.quantity or kind.quantity
     entries = {**whole.plate, **whole.asked}
@@ -181,7 +181,7 @@ def _step(written: Written, whole: Written, points: Mapping[str, Point], problem
     )
 
 
-def _check_kind(written: Written, kind: Kind, problems: Problems) -> None:
+def _check_kind(written: WrittenKeys, kind: Kind, problems: Problems) -> None:
     needed, allowed = kind.needed, kind.allowed
     for key in sorted(needed):
         if not written.has(key):
@@ -200,7 +200,9 @@ def _check_kind(written: Written, kind: Kind, problems: Problems) -> None:
             )
 
 
-def _check_points(written: Written, kind: Kind, quantity: str, points: Mapping[str, Point], problems: Problems) -> None:
+def _check_points(
+    written: WrittenKeys, kind: Kind, quantity: str, points: Mapping[str, Point], problems: Problems
+) -> None:
     for name in written.points:
         if name not in points:
             written.where.tell(
@@ -218,7 +220,7 @@ def _check_points(written: Written, kind: Kind, quantity: str, points: Mapping[s
 
 
 def _limits(
-    written: Written, quantity: str, entries: Mapping[str, str], where: Mapping[str, str], problems: Problems
+    written: WrittenKeys, quantity: str, entries: Mapping[str, str], where: Mapping[str, str], problems: Problems
 ) -> tuple[Limit, ...]:
     found: list[Limit] = []
     for limit in written.limits:
@@ -236,8 +238,8 @@ def _limits(
 
 
 def _limit(
-    limit: Written,
-    step: Written,
+    limit: WrittenKeys,
+    step: WrittenKeys,
     quantity: str,
     entries: Mapping[str, str],
     where: Mapping[str, str],
@@ -295,7 +297,7 @@ def _limit(
     )
 
 
-def _check_names(written: Written, problems: Problems) -> None:
+def _check_names(written: WrittenKeys, problems: Problems) -> None:
     """Steps and entries have one name each; needs names what stands before it."""
     entries = {**written.plate, **written.asked}
     for name in sorted(set(written.plate) & set(written.asked)):
@@ -313,7 +315,7 @@ def _check_names(written: Written, problems: Problems) -> None:
         before.append(step.step)
 
 
-def _check_methods(written: Written, problems: Problems) -> None:
+def _check_methods(written: WrittenKeys, problems: Problems) -> None:
     before: dict[str, str] = {}
     every = [step.step for step in written.steps]
     entries = {**written.plate, **written.asked}
@@ -324,7 +326,7 @@ def _check_methods(written: Written, problems: Problems) -> None:
         before[step.step] = quantity
 
 
-def _tell_unknown_step(step: Written, name: str, before: list[str], every: list[str], problems: Problems) -> None:
+def _tell_unknown_step(step: WrittenKeys, name: str, before: list[str], every: list[str], problems: Problems) -> None:
     if name == step.step:
         saw, hint = f"{name}, which is this step", "take it out"
     elif name in every:

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from meterlog.judging.limit import Limit
     from meterlog.procedure.kinds import Kind
     from meterlog.procedure.steps import Step
-    from meterlog.procedure.written import Written
+    from meterlog.procedure.written import WrittenKeys
 
 TOUCHABLE_VOLTS = 60.0
 """DC that may be touched without a cover: a dead point lies below. Glossary on IEC 61140; read second-hand."""
@@ -37,7 +37,7 @@ EARTH_METHOD = "protective conductor"
 _OUT_OF_SCOPE = re.compile(r"\b(IEC 62353|(IEC|EN) 60601|NFPA 99|medical|patient)\b", re.IGNORECASE)
 
 
-def check_energised(written: Written, kind: Kind, quantity: str, inside: Iterable[str], problems: Problems) -> None:
+def check_energised(written: WrittenKeys, kind: Kind, quantity: str, inside: Iterable[str], problems: Problems) -> None:
     """An energised step touches nothing inside, uses no function that needs a dead part, warns and waits."""
     if not written.energised:
         return
@@ -78,7 +78,7 @@ def check_energised(written: Written, kind: Kind, quantity: str, inside: Iterabl
         written.where.tell(problems, "needs dead", expected="energised or needs dead, not both", saw="both")
 
 
-def check_needs_dead(written: Written, kind: Kind, inside: list[str], problems: Problems) -> None:
+def check_needs_dead(written: WrittenKeys, kind: Kind, inside: list[str], problems: Problems) -> None:
     """A point inside always waits for the proof of dead."""
     if inside and written.needs_dead is False and not kind.proves_dead:
         written.where.tell(
@@ -90,7 +90,7 @@ def check_needs_dead(written: Written, kind: Kind, inside: list[str], problems: 
         )
 
 
-def check_dead_limits(written: Written, limits: Iterable[Limit], problems: Problems) -> None:
+def check_dead_limits(written: WrittenKeys, limits: Iterable[Limit], problems: Problems) -> None:
     """A dead point is one that lies below what may be touched."""
     for text, limit in zip(written.limits, limits, strict=False):
         if limit.low is not None or limit.of or limit.high is None or limit.high > TOUCHABLE_VOLTS:
@@ -103,7 +103,7 @@ def check_dead_limits(written: Written, limits: Iterable[Limit], problems: Probl
             )
 
 
-def check_scope(written: Written, problems: Problems) -> None:
+def check_scope(written: WrittenKeys, problems: Problems) -> None:
     """Medical electrical equipment is not judged here."""
     texts = [(written, key) for key in ("title", "appliance", "source")]
     texts += [(limit, "source") for step in written.steps for limit in step.limits]
@@ -133,7 +133,7 @@ def waiting_for_dead(steps: Iterable[Step]) -> tuple[Step, ...]:
     return tuple(found)
 
 
-def check_order(written: Iterable[Written], steps: Iterable[Step], problems: Problems) -> None:
+def check_order(written: Iterable[WrittenKeys], steps: Iterable[Step], problems: Problems) -> None:
     """A step that needs dead comes after a dead step, and after a new one once mains was on."""
     is_proved, was_energised = False, False
     for text, step in zip(written, steps, strict=True):
@@ -152,7 +152,7 @@ def check_order(written: Iterable[Written], steps: Iterable[Step], problems: Pro
 
 
 @dataclass(frozen=True, slots=True)
-class Shown:
+class MainsCondition:
     """One thing that must be shown before mains is on: in words, how it is written, whether a step shows it."""
 
     what: str
@@ -160,17 +160,17 @@ class Shown:
     by: Callable[[Step, frozenset[str]], bool]
 
 
-CLOSED = Shown(
+CLOSED = MainsCondition(
     "a look-at step that says the cabinet is closed again",
     "such as: {step: refitted, kind: look, …}, in needs: of the steps that follow",
     lambda step, _: step.kind.opens is Opens.LOOK and not step.energised,
 )
-EARTHED = Shown(
+EARTHED = MainsCondition(
     "the protective conductor shown",
     f'a step with "method: {EARTH_METHOD}", in needs:; of class II, write "protection class: II" at the top',
     lambda step, _: plain_name(step.method) == EARTH_METHOD,
 )
-INSULATED = Shown(
+INSULATED = MainsCondition(
     "the insulation to metal outside shown against a limit",
     "a step of insulation_resistance with limits:, line and neutral joined to metal, in needs:",
     lambda step, inside: (
@@ -182,7 +182,7 @@ INSULATED = Shown(
 )
 
 
-def check_power(written: Written, steps: Sequence[Step], inside: frozenset[str], problems: Problems) -> None:
+def check_power(written: WrittenKeys, steps: Sequence[Step], inside: frozenset[str], problems: Problems) -> None:
     """No energised step is reached but through the closed cabinet, the protective conductor and the insulation."""
     wanted = (INSULATED,) if written.protection_class == "II" else (EARTHED, INSULATED)
     for at, (text, step) in enumerate(zip(written.steps, steps, strict=True)):
@@ -203,7 +203,7 @@ _SEES = {"ac": {"AC"}, "dc": {"DC"}, "ac+dc": {"AC", "DC"}}
 """What a voltage function shows of what stands at the points. One that is not named shows nothing for certain."""
 
 
-def check_both_volts(written: Written, steps: Sequence[Step], problems: Problems) -> None:
+def check_both_volts(written: WrittenKeys, steps: Sequence[Step], problems: Problems) -> None:
     """Whoever waits for a proof of dead waits for one on AC and one on DC: DC is blind to mains, AC to charge."""
     refused: set[str] = set()
     for at, step in enumerate(steps):
@@ -242,7 +242,12 @@ def _waited_for(steps: Sequence[Step], key: str) -> set[str]:
 
 
 def _tell_power(
-    text: Written, before: Sequence[Step], what: Shown, after: int, inside: frozenset[str], problems: Problems
+    text: WrittenKeys,
+    before: Sequence[Step],
+    what: MainsCondition,
+    after: int,
+    inside: frozenset[str],
+    problems: Problems,
 ) -> None:
     there = [(i, step.key) for i, step in enumerate(before) if what.by(step, inside)]
     saw = "no such step before it"

@@ -19,7 +19,7 @@ from meterlog.base.spelling import words as words_of
 from meterlog.base.units import QUANTITIES
 from meterlog.judging.accuracy import Accuracy, parse_accuracy
 from meterlog.judging.written import reading_of
-from meterlog.procedure.case import Answer
+from meterlog.procedure.case import StepAnswer
 from meterlog.procedure.entries import refuse_slip
 
 if TYPE_CHECKING:
@@ -80,8 +80,8 @@ def stated_accuracy(typed: Typed, quantity: str) -> Accuracy | None:
     return parse_accuracy(typed.accuracy, QUANTITIES[quantity].si, source) if typed.accuracy else None
 
 
-def typed_answer(capture: Capture) -> Answer:
+def typed_answer(capture: Capture) -> StepAnswer:
     """A typed capture with its instrument, as a verdict rests on it."""
     assert capture.typed is not None
     accuracy = stated_accuracy(capture.typed, capture.form.quantity)
-    return Answer(capture=capture, instrument=capture.typed.instrument, accuracy=accuracy)
+    return StepAnswer(capture=capture, instrument=capture.typed.instrument, accuracy=accuracy)

@@ -9,7 +9,7 @@ if TYPE_CHECKING:
     from meterlog.base.schema import Where
 
 
-class Written(SimpleNamespace):
+class WrittenKeys(SimpleNamespace):
     """The keys of one mapping as attributes; `where` tells the place of each."""
 
     where: Where

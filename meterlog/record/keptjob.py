@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from meterlog.judging.limit import Rule
-    from meterlog.procedure.case import Answer
+    from meterlog.procedure.case import StepAnswer
     from meterlog.procedure.steps import Procedure
     from meterlog.record.kept import ActRecord, CaptureRecord, JobRecord, VerdictRecord
     from meterlog.record.reader import RecordReader
@@ -28,7 +28,7 @@ class KeptCapture:
 
     step: str
     number: int
-    answer: Answer
+    answer: StepAnswer
     profile: str | None
     facts: str | None
     outcome: str

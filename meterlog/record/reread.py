@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from meterlog.base.readings import Capture, Reading
-    from meterlog.procedure.case import Answer
+    from meterlog.procedure.case import StepAnswer
     from meterlog.profile import Profile
     from meterlog.record.kept import VerdictRecord
     from meterlog.record.reader import RecordReader
@@ -113,7 +113,7 @@ class Rest:
                 del answers[key]
         return conclude(replace(case, answers=answers), case.procedure.step(step))
 
-    def _answer(self, kept: Answer, run: _Run, want: Want | None) -> Answer | None:
+    def _answer(self, kept: StepAnswer, run: _Run, want: Want | None) -> StepAnswer | None:
         """An answer with the capture of the new readings; None when they make no capture of what was measured."""
         capture = _capture(kept.capture, run.now)
         if capture is None or (want is not None and not want.matches(capture.form)):

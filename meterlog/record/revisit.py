@@ -7,7 +7,7 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from meterlog.judging.limit import Rule
-from meterlog.procedure.case import Answer, Case, Facts
+from meterlog.procedure.case import Case, InstrumentFacts, StepAnswer
 from meterlog.procedure.heating_step import MAINS_SIDE
 from meterlog.procedure.language import read_kept_procedure
 from meterlog.procedure.typed import typed_answer
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 DAY_S = 86_400.0
 
 
-def facts_of(text: str, taken_utc_ms: int) -> Facts:
+def facts_of(text: str, taken_utc_ms: int) -> InstrumentFacts:
     """The facts kept of an instrument, as they stood when a capture was taken."""
     kept = json.loads(text)
     age = None
@@ -31,7 +31,7 @@ def facts_of(text: str, taken_utc_ms: int) -> Facts:
         day = date.fromisoformat(kept["calibrated"])
         age = taken_utc_ms / 1000.0 - (day - date(1970, 1, 1)).days * DAY_S
     ambient, voltage = kept.get("ambient_K"), kept.get("open_circuit_voltage_V")
-    return Facts(
+    return InstrumentFacts(
         calibrated_age_s=age,
         ambient_k=float(ambient) if ambient else None,
         open_circuit_voltage=float(voltage) if voltage else None,
@@ -81,13 +81,13 @@ class Revisit:
             raise KeyError(f"no capture {number}")
         return kept
 
-    def answer(self, kept: CaptureRecord) -> Answer:
+    def answer(self, kept: CaptureRecord) -> StepAnswer:
         """A kept capture with its instrument, as a verdict rests on it."""
         if kept.capture.typed is not None:
             return typed_answer(kept.capture)
         if kept.instrument is None or kept.ended_utc_ms is None:
-            return Answer(capture=kept.capture)
-        return Answer(
+            return StepAnswer(capture=kept.capture)
+        return StepAnswer(
             capture=kept.capture,
             instrument=kept.instrument.name,
             accuracy=self.profile(kept.instrument.profile).accuracy(kept.capture.form),

@@ -18,7 +18,7 @@ from meterlog.walk import WORDS, is_act, parse_act
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
-    from meterlog.base.recording import Event as Recorded
+    from meterlog.base.recording import Event as Event
     from meterlog.base.recording import Recording
     from meterlog.walk.session import Instrument, Session, SessionEvent
 
@@ -73,7 +73,7 @@ def play(session: Session, parts: Sequence[RecordedLink]) -> Iterator[SessionEve
     yield from session.end()
 
 
-def _in_order(parts: Sequence[RecordedLink]) -> Iterable[tuple[float, str, Recorded]]:
+def _in_order(parts: Sequence[RecordedLink]) -> Iterable[tuple[float, str, Event]]:
     """All recorded events with their times on the session's clock; ties in the order of the parts."""
     every = [(event.at + part.offset_s, part.source, event) for part in parts for event in part.recording.events]
     return sorted(every, key=lambda entry: entry[0])
@@ -87,7 +87,7 @@ def _wait(session: Session, until: float) -> Iterator[SessionEvent]:
         yield from session.tick(due)
 
 
-def _one(session: Session, source: str, recorded: Recorded, at: float) -> Iterable[SessionEvent]:
+def _one(session: Session, source: str, recorded: Event, at: float) -> Iterable[SessionEvent]:
     match recorded.kind:
         case "in":
             return session.received(source, recorded.data, at)

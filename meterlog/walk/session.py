@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Protocol
 from meterlog.base.readings import Frame
 from meterlog.base.runlog import RunLog
 from meterlog.conversation.instruments import Instruments
-from meterlog.procedure.case import Answer, Case, conclude
+from meterlog.procedure.case import Case, StepAnswer, conclude
 from meterlog.procedure.heating_step import MAINS_SIDE
 from meterlog.procedure.typed import typed_answer
 from meterlog.walk import NOTHING, Act, Happening, Walk
@@ -231,7 +231,7 @@ class ByCase:
     def __init__(
         self,
         procedure: Procedure,
-        answer_of: Callable[[str, Capture, Log, Log], Answer],
+        answer_of: Callable[[str, Capture, Log, Log], StepAnswer],
         *,
         where: str = "",
         entries: Mapping[str, str] | None = None,
@@ -239,7 +239,7 @@ class ByCase:
         self._case = Case(procedure=procedure, where=where, entries=entries or {})
         self._answer_of = answer_of
         self._logs: dict[str, RunLog] = {}
-        self._answers: dict[tuple[str, Capture], Answer] = {}
+        self._answers: dict[tuple[str, Capture], StepAnswer] = {}
 
     @property
     def entries(self) -> Mapping[str, str]:
@@ -249,7 +249,7 @@ class ByCase:
         """Take entries that were learned later, such as the water's mass."""
         self._case = replace(self._case, entries={**self._case.entries, **entries})
 
-    def know(self, source: str, capture: Capture, answer: Answer) -> None:
+    def know(self, source: str, capture: Capture, answer: StepAnswer) -> None:
         """Take an answer as it was kept: its instrument may have been opened again, or be gone."""
         self._answers[source, capture] = answer
 
@@ -265,7 +265,7 @@ class ByCase:
         answers = {key: self._answer(taken.source, taken.capture) for key, taken in counting.items() if taken}
         return replace(self._case, answers=answers)
 
-    def _answer(self, source: str, capture: Capture) -> Answer:
+    def _answer(self, source: str, capture: Capture) -> StepAnswer:
         """A capture's answer, made once: what is known of its instrument is what was known then."""
         if capture.typed is not None:
             return typed_answer(capture)
@@ -293,12 +293,12 @@ class ByCase:
         return tuple(sorted(found, key=lambda entry: entry[0]))
 
 
-def answers_by(profiles: Mapping[str, Instrument]) -> Callable[[str, Capture, Log, Log], Answer]:
+def answers_by(profiles: Mapping[str, Instrument]) -> Callable[[str, Capture, Log, Log], StepAnswer]:
     """Answers that know the accuracy that each source's profile states, and nothing else."""
 
-    def answer_of(source: str, capture: Capture, log: Log, beside: Log) -> Answer:
+    def answer_of(source: str, capture: Capture, log: Log, beside: Log) -> StepAnswer:
         profile = profiles.get(source)
         accuracy = profile.accuracy(capture.form) if profile else None
-        return Answer(capture=capture, instrument=source, accuracy=accuracy, log=log, beside=beside)
+        return StepAnswer(capture=capture, instrument=source, accuracy=accuracy, log=log, beside=beside)
 
     return answer_of

@@ -9,7 +9,7 @@ from meterlog.base.readings import Capture
 from meterlog.judging.applied_voltage import applied_voltage, wrong_voltage
 from meterlog.judging.limit import Limit
 from meterlog.procedure import kinds
-from meterlog.procedure.case import Answer, Case, conclude
+from meterlog.procedure.case import Case, StepAnswer, conclude
 from meterlog.walk.happenings import Advised, Captured
 
 AT_LEAST = (Limit(low=1e6, high=None, unit="Mohm", text="at least 1 Mohm", source="invented"),)
@@ -52,7 +52,7 @@ def test_a_capture_at_another_voltage_is_not_judged():
                       last=8, how="settled")  # fmt: skip
     check = insulation_step()
     verdicts = [
-        conclude(Case(procedure=procedure(check), answers={"i": Answer(capture=each)}), check)
+        conclude(Case(procedure=procedure(check), answers={"i": StepAnswer(capture=each)}), check)
         for each in (capture, replace(capture, form=AT_500))
     ]
     assert [(verdict.outcome, verdict.why) for verdict in verdicts[:1]] == [("not judged", WHY)]

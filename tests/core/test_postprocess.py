@@ -14,9 +14,9 @@ from meterlog.base.uncertainty import budget_of
 from meterlog.base.units import QUANTITIES
 from meterlog.judging.limit import Limit
 from meterlog.judging.method import check_inputs
-from meterlog.judging.postprocess import METHODS, AtHand, Taken, post_process
+from meterlog.judging.postprocess import METHODS, AtHand, CaptureAtHand, post_process
 from meterlog.procedure import kinds
-from meterlog.procedure.case import Answer, Case, conclude
+from meterlog.procedure.case import Case, StepAnswer, conclude
 from meterlog.procedure.judged_step import judge_step
 from meterlog.procedure.steps import Procedure, Step
 
@@ -41,7 +41,9 @@ def test_the_leads_are_one_error_for_all():
     with_null = rise(taken={"hot": taken(571 + 15), "cold": taken(462 + 15)}, nulls=(leads,))
     assert with_null.value == pytest.approx(56.7803, abs=1e-4)
     hot, cold = (taken(counts).capture for counts in (586, 477))
-    without = rise(taken={"hot": Taken(capture=hot, instrument="m"), "cold": Taken(capture=cold, instrument="m")})
+    without = rise(
+        taken={"hot": CaptureAtHand(capture=hot, instrument="m"), "cold": CaptureAtHand(capture=cold, instrument="m")}
+    )
     assert without.value == pytest.approx(54.88, abs=0.01), "0.15 ohm un-nulled: 54.88 K, outside arithmetic"
 
 
@@ -156,7 +158,7 @@ def run_of(pairs, **form):
 
 def logged(rows):
     own = capture(rows[-1][1].counts, quantity="insulation_resistance", unit="Mohm", scale=1e6, decimals=0)
-    return Taken(capture=own, accuracy=ONE_PERCENT, instrument="tester", log=lambda: rows)
+    return CaptureAtHand(capture=own, accuracy=ONE_PERCENT, instrument="tester", log=lambda: rows)
 
 
 def test_ratios_in_time_come_from_a_logged_run():
@@ -253,7 +255,7 @@ def test_the_trend_of_an_appliance_from_job_to_job():
 
 
 def test_a_repeat_that_is_a_bound_is_not_averaged():
-    over = Taken(capture=capture(None, bound=Bound.OVERLOAD, range_top=600.0), instrument="meter")
+    over = CaptureAtHand(capture=capture(None, bound=Bound.OVERLOAD, range_top=600.0), instrument="meter")
     found = post_process("mean of repeats", {"repeats": "a, b"}, AtHand(taken={"a": taken(600), "b": over}))
     assert (found.number, found.reason) == (None, "A repeat gave no value: bounds are not averaged.")
 
@@ -266,11 +268,11 @@ def test_a_case_concludes_a_derived_step():
     )
     procedure = Procedure(key="k", title="t", appliance="kettle", source="s", cautions=(), steps=steps,
                           plate={"rated power": "power", "rated voltage": "voltage"})  # fmt: skip
-    answer = Answer(capture=capture(2660), accuracy=ONE_PERCENT, instrument="meter")
+    answer = StepAnswer(capture=capture(2660), accuracy=ONE_PERCENT, instrument="meter")
     case = Case(
         procedure=procedure,
         entries={"rated power": "2 kW", "rated voltage": "230 V"},
-        answers={"leads": Answer(capture=capture(15), accuracy=ONE_PERCENT, instrument="meter"), "own": answer},
+        answers={"leads": StepAnswer(capture=capture(15), accuracy=ONE_PERCENT, instrument="meter"), "own": answer},
     )
     verdict = conclude(case, steps[2])
     assert verdict.why == "26.45 Ω ± 0.29 Ω lies within the limits of 25.19 Ω to 29.39 Ω."

@@ -10,7 +10,7 @@ from meterlog.base.readings import Bound, Form, Reading
 from meterlog.base.units import QUANTITIES
 from meterlog.judging import Accuracy
 from meterlog.procedure import kinds
-from meterlog.procedure.case import Answer
+from meterlog.procedure.case import StepAnswer
 from meterlog.walk import Act
 from meterlog.walk.phases import Phase
 from meterlog.walk.session import ByCase, Judged, Session
@@ -55,7 +55,7 @@ class Repairer:
 
     def __init__(self, procedure, shows, entries, where="", skips=()):
         self.procedure, self.shows, self.skips = procedure, shows, skips
-        answer_of = lambda source, capture, log, beside: Answer(  # noqa: E731
+        answer_of = lambda source, capture, log, beside: StepAnswer(  # noqa: E731
             capture=capture, instrument=source, accuracy=METER, log=log, beside=beside
         )
         judge = ByCase(procedure, answer_of, where=where, entries=entries)

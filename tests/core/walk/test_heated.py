@@ -12,7 +12,7 @@ from meterlog.base.readings import Form, Reading
 from meterlog.judging import parse_accuracy
 from meterlog.judging.limit import Limit
 from meterlog.procedure import kinds
-from meterlog.procedure.case import Answer, Case, conclude
+from meterlog.procedure.case import Case, StepAnswer, conclude
 from meterlog.procedure.steps import Procedure, Step
 from meterlog.walk import Act
 from meterlog.walk.happenings import Captured, Refused, Timed
@@ -148,8 +148,8 @@ def test_the_mass_may_come_from_a_scale():
         on_scale, form=grams, counts=1000, count=5, spread=0.0, deviation=0.0, timing=None, how="settled"
     )
     answers = {
-        "weigh": Answer(capture=on_scale, accuracy=parse_accuracy("1 g", "kilogram")),
-        "run": Answer(capture=capture_of(events), log=lambda: log),
+        "weigh": StepAnswer(capture=on_scale, accuracy=parse_accuracy("1 g", "kilogram")),
+        "run": StepAnswer(capture=capture_of(events), log=lambda: log),
     }
     verdict = conclude(
         Case(procedure=procedure, entries={key: ENTRIES[key] for key in ("beaker", "rated output")}, answers=answers),
