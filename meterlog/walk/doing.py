@@ -173,7 +173,7 @@ def _stop(course: Course, act: Act, at: float) -> list[Happening]:
         return _refuse(course, act, at, "No timed step runs.")
     ran = timed(step, start, Edge(at, act.uncertainty_s), at)
     if step.kind.is_run:
-        course.phase, course.stage = Phase.AFTER, course.vessels[0]
+        course.phase, course.stage, course.started = Phase.AFTER, course.vessels[0], Edge(at, act.uncertainty_s)
         course.watch.heated(Timing(start.at, at, start.uncertainty_s, act.uncertainty_s))
         return [ran]
     return [ran, *course.captured(("", ""), timed_capture(start.at, at), at)]

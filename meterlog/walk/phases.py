@@ -79,7 +79,7 @@ class Phase(StrEnum):
     )  # fmt: skip
     STIR = (
         "stir",
-        "Put the whole probe under the surface, say so, and stir: half a minute there tells where the heat begins.",
+        "Put the whole probe under the surface, and say so. Stir.",
         "immersed",
         IMMERSED, Offer(word="start", label="Start"), NEXT,
     )  # fmt: skip

@@ -63,7 +63,7 @@ class Task:
         states: how each check stands, in words, by its key.
         has_lapsed: whether the step at hand was proved once, and nothing rests on it any more.
         is_spoken: whether one reading answers it.
-        elapsed_s: how long it runs; None before it began.
+        elapsed_s: how long it runs, or how long ago a heating run was stopped; None before it began.
         said: the newest verdict on the step; here: its captures; found: a power, in words.
         alike: what healthy ones of its model read; None where the step is not compared.
         examples: by entry that is asked for, how it is written.
@@ -123,7 +123,7 @@ def at_hand(reader: RecordReader, walk: Snapshot, seen: int = 0) -> Task | None:
         limit=limit,
         scale=_scale(step, limit),
         is_spoken=step is not None and step.kind.watched in SPOKEN and walk.phase == "watch",
-        elapsed_s=since(walk.started, time.monotonic()) if walk.phase == "run" else None,
+        elapsed_s=since(walk.started, time.monotonic()) if walk.phase in ("run", "after") else None,
         alerts=_alerts(reader, verdicts, keys, procedure, seen),
         said=said,
         here=[e for e in walk.steps if e.key == key and e.captures and e.shown is not None],
