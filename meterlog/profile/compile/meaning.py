@@ -194,7 +194,9 @@ class Former:
         own = decimals if isinstance(decimals, int) and decimals != 0 else facts.decimals or 0
         own += facts.shift or 0
         if not -9 <= own <= 18:
-            return f"{own} digits after the point"
+            return (
+                f"a number that ends {abs(own)} places {'behind' if own > 0 else 'before'} the point: a special value?"
+            )
         shown = form_of(facts, own, width)
         if isinstance(shown, str):
             return shown

@@ -205,6 +205,11 @@ class MessageCompiler:
         if said.unit and not quantity and not any(says) and not (said.step and said.step.quantity):
             expected = f"the key 'quantity': more than one is shown in {said.unit}"
             said.where.tell(self.problems, "unit", expected=expected, saw="no such key")
+        value = self.tables.known(name)
+        if value and value.kind == "digits" and said.step and said.step.factor not in (None, 1):
+            hint = "what a number with a point is multiplied by is `times`, such as `times 0.5`, in a row of `means`"
+            expected = "a step of 1, 0.1, 0.01 …, where the number may have a point of its own"
+            said.where.tell(self.problems, "step", expected=expected, saw="another step", hint=hint)
         special = self.tables.special(name, said)
         channel = None if said.channel.startswith("{") else said.channel or None
         fixed = (

@@ -11,7 +11,7 @@ from meterlog.base.source import near_miss
 from meterlog.profile.compile.arithmetic import operands
 from meterlog.profile.compile.codes import code_key
 from meterlog.profile.compile.lamps import lamps
-from meterlog.profile.compile.meaning import ANY, ChannelText, Source, Table, WordList
+from meterlog.profile.compile.meaning import ANY, ChannelText, Source, Table, WordList, shown
 from meterlog.profile.compile.numbers import word_code
 from meterlog.profile.compile.view import FrameReader, View
 from meterlog.profile.language.facts import Facts
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
 Sources = dict[str, tuple[FrameReader, Source]]
 """Of each field that has meanings: what answers its code, and what looks it up."""
+Rows = dict[Hashable, Facts]
 SpecialRow = Callable[[View, Hashable], Hashable | None]
 """Answers the row of a special value by a field's code; None where the code is none, or none in this frame."""
 
@@ -58,7 +59,7 @@ class Tables:
     ) -> None:
         self.says, self.values, self.requests, self.kept, self.problems = says, values, requests, kept, problems
         self.steady = True
-        self._special: dict[str, dict[Hashable, Facts]] = {}
+        self._special: dict[str, Rows] = {}
 
     def sources(self) -> Sources:
         found: Sources = {}
@@ -68,9 +69,7 @@ class Tables:
                 continue
             value = self.known(name)
             if value is not None and value.kind == "words":
-                words: dict[Hashable, Facts] = {
-                    word_code(word): facts for word, facts in said.means.items() if isinstance(facts, Facts)
-                }
+                words: Rows = {word_code(word): facts for word, facts in said.means.items() if isinstance(facts, Facts)}
                 found[name] = (value.read, WordList(name, words))
             elif value is not None and self.is_code(said, value, "means"):
                 self._table(found, name, said, value)
@@ -78,12 +77,12 @@ class Tables:
             found[_beside(found, "bits")] = lamps(self.says, self.values)
         if self.requests:
             self.steady = False
-            rows: dict[Hashable, Facts] = dict(self.requests.items())
+            rows: Rows = dict(self.requests.items())
             found[_beside(found, "request")] = (_request, Table("the request", rows))
         return found
 
     def _table(self, found: Sources, name: str, said: Field, value: Value) -> None:
-        rows: dict[Hashable, Facts] = {}
+        rows: Rows = {}
         read = value.read
         upper = self._upper(said)
         if said.under and upper is None:
@@ -94,9 +93,9 @@ class Tables:
         for code, facts in said.means.items():
             if isinstance(facts, Facts):
                 if upper is None or upper.field is None:
-                    rows |= dict.fromkeys(self.codes(said, value, (code,)), facts)
+                    self._add(said, rows, dict.fromkeys(self.codes(said, value, (code,)), facts))
                 else:
-                    rows |= {(outer, ANY): facts for outer in self.codes(upper.field, upper, (code,))}
+                    self._add(said, rows, {(outer, ANY): facts for outer in self.codes(upper.field, upper, (code,))})
             elif upper is None or upper.field is None:
                 said.where.tell(
                     self.problems,
@@ -106,9 +105,23 @@ class Tables:
                     hint="a table below each code needs `under: FIELD`",
                 )
             else:
-                for outer in self.codes(upper.field, upper, (code,)):
-                    rows |= {(outer, k): f for inner, f in facts.items() for k in self.codes(said, value, (inner,))}
+                self._add_below(said, value, rows, self.codes(upper.field, upper, (code,)), facts)
         found[name] = (read, Table(name, rows, said.under))
+
+    def _add_below(
+        self, said: Field, value: Value, rows: Rows, outer: list[Hashable], table: Mapping[str, Facts]
+    ) -> None:
+        """Rows below each of another field's codes."""
+        for inner, facts in table.items():
+            codes = self.codes(said, value, (inner,))
+            self._add(said, rows, {(above, code): facts for above in outer for code in codes})
+
+    def _add(self, said: Field, rows: Rows, more: Rows) -> None:
+        """More rows; a code that has two is told, for one of them would never be taken."""
+        for code, facts in more.items():
+            if rows.get(code, facts) != facts:
+                said.where.tell(self.problems, expected="each code once", saw=f"{shown(code)} with two meanings")
+        rows |= more
 
     def _upper(self, said: Field) -> Value | None:
         """The field whose code chooses a table; None where there is none, which is told where one is named."""
@@ -231,24 +244,21 @@ class Tables:
         said = value.field if value else None
         return said.under if said and any(not isinstance(each, Facts) for each in said.special.values()) else ""
 
-    def _special_rows(self, name: str) -> dict[Hashable, Facts]:
+    def _special_rows(self, name: str) -> Rows:
         """A field's special values by their codes, below those of another field where that chooses them."""
         if name not in self._special:
             value = self.known(name)
             self._special[name] = self._rows_of_special(value.field, value) if value and value.field else {}
         return self._special[name]
 
-    def _rows_of_special(self, said: Field, value: Value) -> dict[Hashable, Facts]:
-        rows: dict[Hashable, Facts] = {}
+    def _rows_of_special(self, said: Field, value: Value) -> Rows:
+        rows: Rows = {}
         upper = self._upper(said) if self._special_under(value.name) else None
         for word, facts in said.special.items():
             if isinstance(facts, Facts):
-                rows |= dict.fromkeys(self.codes(said, value, (word,)), facts)
+                self._add(said, rows, dict.fromkeys(self.codes(said, value, (word,)), facts))
             elif upper is not None and upper.field is not None:
-                outer = self.codes(upper.field, upper, (word,))
-                rows |= {
-                    (o, k): f for o in outer for inner, f in facts.items() for k in self.codes(said, value, (inner,))
-                }
+                self._add_below(said, value, rows, self.codes(upper.field, upper, (word,)), facts)
         return rows
 
 

@@ -2,9 +2,10 @@
 
 import pytest
 
+from meterlog.base.errors import WrongText
 from meterlog.base.readings import Bound, Frame, Rejected, Skipped
 from meterlog.conversation.drive import drive, received
-from meterlog.profile.compile.compiler import compiled_anew
+from meterlog.profile.compile.compiler import compiled_anew, read_kept_profile
 from meterlog.profile.compile.examples import shown
 
 
@@ -169,3 +170,43 @@ readings: [{{byte: 2}}]
     found = list(drive(conversation, [*received(b"\xaa\x01\x05\x01", b"B"), *received(b"\xaa\x02\x05\x00", b"A", 1.0)]))
     assert readings(found) == ["b = 5 V voltage (hold)"]
     assert reasons(found) == ["broken"]
+
+
+@pytest.mark.parametrize(
+    ("fields", "code"),
+    [
+        ("f: {byte: 1, means: {1: V, 0x01: A}}", "0x01"),
+        ("f: {byte: 1, means: {0x10..0x1F: V, 0x15: A}}", "0x15"),
+        ("f: {byte: 1, means: {0x15 or 0x16: A, 0x16: V}}", "0x16"),
+        ("g: {byte: 2}, f: {byte: 1, under: g, means: {0: {1: V, 0x01: A}}}", "0x00 with 0x01"),
+        ("g: {byte: 2}, f: {byte: 1, under: g, means: {0: {1: V}, 0 or 1: {1: A}}}", "0x00 with 0x01"),
+        ("n: {byte: 1, special: {255: overload, 0xFF: open sensor}}", "0xFF"),
+    ],
+)
+def test_a_code_with_two_meanings_is_told(fields, code):
+    number = "value: n, unit: V" if fields.startswith("n") else "byte: 2"
+    text = (
+        f"profile: p\ntitle: P\nframe: {{start: hex AA, length: 3}}\nfields: {{{fields}}}\nreadings: [{{{number}}}]\n"
+    )
+    with pytest.raises(WrongText, match=f"{code} with two meanings"):
+        compiled_anew(text, "p")
+    assert read_kept_profile(text, "p")
+
+
+def test_the_same_meaning_twice_is_none_too_many():
+    body = """frame: {start: hex AA, length: 3}
+fields: {f: {byte: 1, means: {1: V, 0x01: V, 0..3: V}}}
+readings: [{byte: 2}]
+"""
+    assert readings(heard(body, b"\xaa\x01\x05")) == ["5 V voltage"]
+
+
+@pytest.mark.parametrize(("way", "step", "is_sound"), [
+    ("decimal", "0.5 V", False), ("decimal", "0.1 V", True), ("digits", "0.5 V", True)])  # fmt: skip
+def test_a_step_counts_whole_numbers(way, step, is_sound):
+    text = "profile: p\ntitle: P\nframe: {end: <LF>}\ntext: '{v}'\nreadings: [{value: v, as: %s, step: %s}]\n"
+    if is_sound:
+        assert compiled_anew(text % (way, step), "p")
+        return
+    with pytest.raises(WrongText, match="where the number may have a point of its own"):
+        compiled_anew(text % (way, step), "p")
