@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from meterlog.profile.propose import moments, written
+from meterlog.profile.propose import moments
 from meterlog.profile.propose.bitfields import BitField, bit_fields
 from meterlog.profile.propose.moments import NotedState
 from meterlog.profile.propose.numbers import NumberPlace, are_enough, fitting
@@ -17,8 +17,8 @@ from meterlog.profile.propose.states import (
     clocks_of,
     code_of,
     learn,
-    width,
 )
+from meterlog.profile.propose.tables import code_text, state_lines
 
 if TYPE_CHECKING:
     from collections.abc import Hashable, Mapping, Sequence
@@ -173,24 +173,38 @@ def lines(layouts: Sequence[Layout]) -> list[str]:
 
     A binary fraction has no last digit: its states are parted by the decimals that the display showed.
     """
-    messages: list[list[str]] = []
+    first, messages = layouts[0], []
+    if len(layouts) == 1 and first.is_only and not first.states.overs and len(_by_decimals(first)) == 1:
+        ((decimals, known),) = _by_decimals(first).items()
+        return _shown(first, decimals, known, is_listed=False)
     for layout in layouts:
-        place, states = layout.place, layout.states
+        states = layout.states
         if states.overs:
             by_state = {code >> states.own_width: meaning for code, meaning in states.overs.items()}
-            body = _message(states, by_state, [], f"{{byte: {place.first}}}")
-            messages.append(_known_by(layout, states.over_places, states.overs, body, f"over_{len(messages) + 1}"))
-        groups: dict[int | None, dict[int, StateMeaning]] = {}
-        for code, meaning in states.known.items():
-            groups.setdefault(meaning.decimals if place.is_float else None, {})[code] = meaning
-        for decimals, known in groups.items():
-            said = f", decimals: {decimals}" if decimals is not None else ""
-            plain = {code: replace(each, decimals=None) for code, each in known.items()} if place.is_float else known
-            body = _message(states, plain, place.field, f"{{{place.reading}{said}}}")
-            messages.append(_known_by(layout, states.places, known, body, f"shown_{len(messages) + 1}"))
-    if len(messages) == 1 and layouts[0].is_only and not layouts[0].states.overs:
-        return [line[2:] for line in messages[0][2:]]
-    return ["messages:", *("  " + line for message in messages for line in message)]
+            body = [*state_lines(states, by_state, is_listed=True), "readings:", f"  - {{byte: {layout.place.first}}}"]
+            messages += _known_by(layout, states.over_places, states.overs, body, f"over_{layout.length}")
+        for decimals, known in _by_decimals(layout).items():
+            body = _shown(layout, decimals, known, is_listed=True)
+            name = f"shown_{layout.length}" + ("" if decimals is None else f"_{decimals}")
+            messages += _known_by(layout, states.places, known, body, name)
+    return ["messages:", *("  " + line for line in messages)]
+
+
+def _by_decimals(layout: Layout) -> dict[int | None, dict[int, StateMeaning]]:
+    """The known states, parted by their decimals where the digits are a binary fraction."""
+    groups: dict[int | None, dict[int, StateMeaning]] = {}
+    for code, meaning in layout.states.known.items():
+        if layout.place.is_float:
+            groups.setdefault(meaning.decimals, {})[code] = replace(meaning, decimals=None)
+        else:
+            groups.setdefault(None, {})[code] = meaning
+    return groups
+
+
+def _shown(layout: Layout, decimals: int | None, known: Mapping[int, StateMeaning], *, is_listed: bool) -> list[str]:
+    said = f", decimals: {decimals}" if decimals is not None else ""
+    fields = state_lines(layout.states, known, layout.place.field, is_listed=is_listed)
+    return [*fields, "readings:", f"  - {{{layout.place.reading}{said}}}"]
 
 
 def _known_by(
@@ -200,27 +214,6 @@ def _known_by(
     length = "" if layout.is_only else f"length: {layout.length}, "
     known_by = f"  when: {{{length}bits: {bits_text(places)}, is: [{listed}]}}"
     return [f"{name}:", known_by, *("  " + line for line in body)]
-
-
-def _message(states: KnownStates, known: Mapping[int, StateMeaning], field: Sequence[str], reading: str) -> list[str]:
-    return [*state_lines(states, known), *field, "readings:", f"  - {reading}"]
-
-
-def state_lines(states: KnownStates, known: Mapping[int, StateMeaning]) -> list[str]:
-    """The fields that tell a state, and those that never changed."""
-    idle = [f"# bytes not looked at, proved to say nothing of the display: {', '.join(map(str, states.idle))}"]
-    out = [*(idle if states.idle else []), "fields:"]
-    for byte, mask, value in states.fixed:
-        where = f"byte: {byte}" if mask == 0xFF else f"bits: {bits_text([(byte, mask)])}"
-        out.append(f"  fixed_{byte}: {{{where}, is: 0x{value:02X}}}  # never anything else")
-    out += ["  state:  # any other code is a state that is not known, and rejected"]
-    out += [f"    bits: {bits_text(states.places)}", "    means:"]
-    return [*out, *written.table(known, lambda code: code_text(code, states.places), "      ")]
-
-
-def code_text(code: int, places: Sequence[MaskedBits]) -> str:
-    """A code in hex, with as many digits as its bits need."""
-    return f"0x{code:0{-(-width(places) // 4)}X}"
 
 
 def unknown_of(layouts: Sequence[Layout], frames: Sequence[CutFrame]) -> list[tuple[float, Hashable]]:

@@ -9,6 +9,7 @@ from meterlog.profile.propose.framing import NUMBERED
 from meterlog.profile.propose.moments import NotedState
 from meterlog.profile.propose.segments import Display, find_display
 from meterlog.profile.propose.states import Contradiction, KnownStates, StateMeaning, code_of, learn
+from meterlog.profile.propose.tables import state_lines
 
 if TYPE_CHECKING:
     from collections.abc import Hashable, Sequence
@@ -57,11 +58,8 @@ def propose_segments(framing: Framing, size: int, notes: Sequence[DisplayNote]) 
 
 def lines(display: Display, states: KnownStates, *, with_over: bool) -> list[str]:
     """The fields and readings of a profile."""
-    before, fields, after = [], binary.state_lines(states, states.known), ["readings:", "  - {value: display}"]
-    if states.idle:
-        before, fields = fields[:1], fields[1:]
     over = ["    special: {0L: overload, L: overload}"] if with_over else []
-    return [*before, fields[0], *display.lines(), *over, *fields[1:], *after]
+    return [*state_lines(states, states.known, [*display.lines(), *over]), "readings:", "  - {value: display}"]
 
 
 def unknown_of(

@@ -23,7 +23,7 @@ def messages_of(states: TextStates) -> list[str]:
     """A profile's messages: overloads as whole lines, numbers by what stands around them."""
     out = ["messages:"]
     for number, (text, meaning) in enumerate(states.overs.items(), start=1):
-        before, over, after = _over_in(text)
+        before, over, after = _over_in(text, next(iter(states.known), ("", "", False))[0])
         special = f", special: {{{written.single(over.strip())}: overload}}"
         head, tail = _unmasked_head(after)
         out += _message(f"over_{number}", before, re.escape(over), {head: meaning}, tail, f"decimal{special}")
@@ -45,9 +45,18 @@ def _figures(states: TextStates, *, has_point: bool) -> str:
     return figures if states.sign_is_apart else f" *[-+]? *{figures}"
 
 
-def _over_in(text: str) -> tuple[str, str, str]:
-    """A line over the range, cut at what stands for the digits: where no word says it, the longest part unmasked."""
-    match = _OVER.search(text) or max(re.finditer(f"[^{RUNS}{PROOF}]+", text), key=lambda m: len(m[0]))
+def _over_in(text: str, before: str) -> tuple[str, str, str]:
+    """A line over the range, cut at what stands for the digits.
+
+    Where no word says it, that is the part between separators in which other lines, that begin with `before`, have
+    their digits; else the longest part without a mask.
+    """
+    match = _OVER.search(text)
+    parts = list(re.finditer(r"[^,;\t]+", text))
+    place = len(re.findall(r"[,;\t]", before))
+    if match is None and 0 < place < len(parts) and not _MASKS.search(parts[place][0]):
+        match = parts[place]
+    match = match or max(re.finditer(f"[^{RUNS}{PROOF}]+", text), key=lambda m: len(m[0]))
     return text[: match.start()], match[0], text[match.end() :]
 
 
