@@ -6,37 +6,46 @@ generator: start value and final xor cancel. The greatest common divisor of seve
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections import Counter
+from dataclasses import dataclass, replace
 from itertools import product
 from typing import TYPE_CHECKING, Any
 
 from meterlog.conversation.checksum import KINDS, Sum, calculation, catalogue
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from meterlog.profile.propose.framing import CutFrame
 
 FEWEST = 6
 """Different frames below which no check is proposed."""
 
+_MANY, _STRAYS = 20, 0.2
+"""Where so many different frames came, a check may fail for this part of them: damage does not hide it."""
+
 _SKIPS = (0, 1, 2, 3)
+_SAMPLE, _SAMPLES = 12, 4
 _SIZES = (4, 2, 1)
 """The widest first: a narrow one holds for a part of it too."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FoundCheck:
-    """A check with its keys in a profile; it holds for `frames` different frames, `size` bytes before the end mark."""
+    """A check with its keys in a profile, `size` bytes before the end mark.
+
+    It holds for `frames` different frames, and not for the `strays`: damaged ones, or of another kind.
+    """
 
     name: str
     keys: Mapping[str, Any]
     size: int
     frames: int
+    strays: frozenset[bytes] = frozenset()
 
 
 def find_check(frames: Sequence[CutFrame], end: int) -> FoundCheck | None:
-    """The check of these frames, an end mark of `end` bytes behind it; None where none holds for all."""
+    """The check of these frames, an end mark of `end` bytes behind it; None where none holds for nearly all."""
     cut = sorted({frame.data[: len(frame.data) - end] for frame in frames})
     if len(cut) < FEWEST:
         return None
@@ -53,17 +62,30 @@ def find_check(frames: Sequence[CutFrame], end: int) -> FoundCheck | None:
 def find_text_check(frames: Sequence[CutFrame], start: int, end: int) -> FoundCheck | None:
     """The check of lines, written in hex as their last characters before the end mark; `size` counts those."""
     texts = sorted({frame.raw[: len(frame.raw) - end] for frame in frames})
-    for size, gap in product((2, 1), (0, 1)):
-        width = 2 * size
-        if len(texts) < FEWEST or any(len(t) < width + gap + 4 or not set(t[-width:]) <= _HEX for t in texts):
-            continue
-        bodies = [(text[start : len(text) - width - gap], bytes.fromhex(text[-width:].decode())) for text in texts]
-        found = _sum(bodies, size) or _cyclic(bodies, size) if len({check for _, check in bodies}) >= 4 else None
-        if found is not None:
-            skip = start + int(str(found.keys.get("over", 0)).partition("..")[0])
-            keys = {**found.keys, "over": f"{skip}..{-width - gap - 1}", "at": f"{-width}..-1", "as": "hex"}
-            return FoundCheck(name=found.name, keys=keys, size=width, frames=found.frames)
+    if len(texts) < FEWEST:
+        return None
+    for size in (2, 1):
+        found = [each for gap in (1, 0) if (each := _hex_check(texts, start, size, gap))]
+        if found:
+            return min(found, key=lambda each: len(each.keys))
     return None
+
+
+def _hex_check(texts: Sequence[bytes], start: int, size: int, gap: int) -> FoundCheck | None:
+    """A check of `size` bytes in hex at the end of lines, `gap` characters behind what it proves."""
+    width = 2 * size
+    good = [text for text in texts if len(text) >= width + gap + 4 and set(text[-width:]) <= _HEX]
+    if len(texts) - len(good) > _allowed(texts):
+        return None
+    bodies = {(text[start : len(text) - width - gap], bytes.fromhex(text[-width:].decode())): text for text in good}
+    found = _sum([*bodies], size) or _cyclic([*bodies], size) if len({check for _, check in bodies}) >= 4 else None
+    if found is None:
+        return None
+    skip = start + int(str(found.keys.get("over", 0)).partition("..")[0])
+    keys = {**found.keys, "over": f"{skip}..{-width - gap - 1}", "at": f"{-width}..-1", "as": "hex"}
+    joined = {data + check: text for (data, check), text in bodies.items()}
+    strays = {joined[stray] for stray in found.strays} | (set(texts) - set(good))
+    return replace(found, keys=keys, size=width, strays=frozenset(strays))
 
 
 _HEX = frozenset(b"0123456789ABCDEFabcdef")
@@ -92,12 +114,17 @@ def _sum(bodies: Sequence[Body], size: int) -> FoundCheck | None:
             for turn in _TURNS:
                 more = _holds_with(bodies, Sum(kind=kind, turn=turn), skip, order, constant=constant)
                 if more is not None and not (kind == "sum-16" and _is_short(bodies, order)):
-                    return _found(f"{turn} {kind}".strip(), bodies, size, skip, order, more)
+                    how = Sum(kind=kind, turn=turn, init=_number_in(more, "init"), plus=_number_in(more, "plus") or 0)
+                    return _found(f"{turn} {kind}".strip(), bodies, size, skip, order, more, calculation(how))
     if size == 1 and all(check[0] < 0x80 for _, check in bodies):
         for skip in _SKIPS:
-            if _holds(bodies, calculation(Sum(kind="sum-8", mask=0x7F)), skip, "big"):
-                return _found("sum-8", bodies, size, skip, "big", {"mask": "0x7F"})
+            if _holds(bodies, seven := calculation(Sum(kind="sum-8", mask=0x7F)), skip, "big"):
+                return _found("sum-8", bodies, size, skip, "big", {"mask": "0x7F"}, seven)
     return None
+
+
+def _number_in(said: Mapping[str, str], key: str) -> int | None:
+    return int(said[key], 16) if key in said else None
 
 
 def _orders(size: int) -> tuple[str, ...]:
@@ -108,9 +135,14 @@ def _is_of(kind: str, size: int) -> bool:
     return KINDS[kind].bits == 8 * size
 
 
-def _found(name: str, bodies: Sequence[Body], size: int, skip: int, order: str, more: Mapping[str, Any]) -> FoundCheck:
+def _found(
+    name: str, bodies: Sequence[Body], size: int, skip: int, order: str, more: Mapping[str, Any], prove: Any
+) -> FoundCheck:
     told = {"order": order if order == "little" else "", **more}
-    return FoundCheck(name=name, keys=_keys(name, size, skip, **told), size=size, frames=len(bodies))
+    strays = frozenset(data + check for data, check in bodies if prove(data[skip:]) != _number(check, order))
+    return FoundCheck(
+        name=name, keys=_keys(name, size, skip, **told), size=size, frames=len(bodies) - len(strays), strays=strays
+    )
 
 
 def _is_short(bodies: Sequence[Body], order: str) -> bool:
@@ -126,13 +158,13 @@ def _holds_with(bodies: Sequence[Body], how: Sum, skip: int, order: str, *, cons
     is_linear, mask = KINDS[how.kind].is_linear, (1 << how.bits) - 1
     if not (is_linear or how.kind in ("sum-8", "sum-16")) or how.turn == "inverted":
         return None
-    found: int | None = None
-    for data, check in bodies:
-        value, sent = prove(data[skip:]), _number(check, order)
-        differ = value ^ sent if is_linear else sent - value & mask
-        if found not in (None, differ):
-            return None
-        found = differ
+    differ = Counter(
+        (value ^ sent) if is_linear else sent - value & mask
+        for value, sent in ((prove(data[skip:]), _number(check, order)) for data, check in bodies)
+    )
+    found, count = differ.most_common(1)[0]
+    if len(bodies) - count > _allowed(bodies):
+        return None
     return {"init" if is_linear else "plus": f"0x{found:02X}"}
 
 
@@ -148,15 +180,25 @@ def _cyclic(bodies: Sequence[Body], size: int) -> FoundCheck | None:
     if len(same) < FEWEST:
         return None
     for skip, reflected, order in product(_SKIPS, (False, True), _orders(size)):
-        generator = _generator([(data[skip:], check) for data, check in same], reflected, order, width)
-        if generator is None:
-            continue
-        found = _by_name(bodies, generator, reflected, order, width) or _by_parameters(
-            bodies, generator, skip, reflected, order, width
-        )
-        if found is not None:
-            return found
+        for few in _samples(same):
+            generator = _generator([(data[skip:], check) for data, check in few], reflected, order, width)
+            if generator is None:
+                continue
+            found = _by_name(bodies, generator, reflected, order, width) or _by_parameters(
+                bodies, few[0], generator, skip, reflected, order, width
+            )
+            if found is not None:
+                return found
     return None
+
+
+def _samples(same: Sequence[Body]) -> Iterator[Sequence[Body]]:
+    """All frames; and where there are many, a few of them at a time, so that some are without a damaged one."""
+    yield same
+    if len(same) >= _MANY:
+        step = max(1, len(same) // _SAMPLE)
+        for first in range(min(_SAMPLES, step)):
+            yield same[first::step][:_SAMPLE]
 
 
 def _generator(same: Sequence[Body], reflected: bool, order: str, width: int) -> int | None:
@@ -207,25 +249,25 @@ def _by_name(bodies: Sequence[Body], generator: int, reflected: bool, order: str
         prove = calculation(Sum(kind=name))
         for skip in _SKIPS:
             if _holds(bodies, prove, skip, order):
-                return _found(made._names[0], bodies, width // 8, skip, order, {})
+                return _found(made._names[0], bodies, width // 8, skip, order, {}, prove)
     return None
 
 
 def _by_parameters(
-    bodies: Sequence[Body], generator: int, skip: int, reflected: bool, order: str, width: int
+    bodies: Sequence[Body], sound: Body, generator: int, skip: int, reflected: bool, order: str, width: int
 ) -> FoundCheck | None:
     """The start value is solved for, with no final xor or one of all ones: other pairs would be the same check."""
     poly, ones = generator ^ 1 << width, (1 << width) - 1
     for xor_out in (0, ones):
-        init = _start_value(bodies[0], skip, poly, width, reflected, order, xor_out)
-        if init is None or not _holds(bodies, _made(poly, width, init, reflected, xor_out), skip, order):
+        init = _start_value(sound, skip, poly, width, reflected, order, xor_out)
+        if init is None:
             continue
-        keys = _keys(
-            "crc", width // 8, skip, width=width, poly=f"0x{poly:X}", order="little" if order == "little" else ""
-        )
-        keys |= {"init": f"0x{init:X}"} | ({"xor out": f"0x{xor_out:X}"} if xor_out else {})
-        keys |= {"reflect in": True, "reflect out": True} if reflected else {}
-        return FoundCheck(name=f"crc 0x{poly:X}", keys=keys, size=width // 8, frames=len(bodies))
+        prove = _made(poly, width, init, reflected, xor_out)
+        if _holds(bodies, prove, skip, order):
+            more = {"width": width, "poly": f"0x{poly:X}", "init": f"0x{init:X}"}
+            more |= {"xor out": f"0x{xor_out:X}"} if xor_out else {}
+            more |= {"reflect in": True, "reflect out": True} if reflected else {}
+            return _found("crc", bodies, width // 8, skip, order, more, prove)
     return None
 
 
@@ -260,4 +302,15 @@ def _number(data: bytes, order: str) -> int:
 
 
 def _holds(bodies: Sequence[Body], prove: Any, skip: int, order: str) -> bool:
-    return all(prove(data[skip:]) == _number(check, order) for data, check in bodies)
+    left = _allowed(bodies)
+    for data, check in bodies:
+        if prove(data[skip:]) != _number(check, order):
+            if not left:
+                return False
+            left -= 1
+    return True
+
+
+def _allowed(bodies: Sequence[object]) -> int:
+    """How many of these frames may be strays."""
+    return int(_STRAYS * len(bodies)) if len(bodies) >= _MANY else 0

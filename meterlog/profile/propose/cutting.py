@@ -66,11 +66,12 @@ def _reports(bursts: Sequence[Burst]) -> Framing | None:
 
 
 def _is_padded(bursts: Sequence[Burst], size: int, mask: int) -> bool:
-    """Whether a report that carries less than it could was seen: else the first byte is no count."""
+    """Whether a report with room left was seen, always filled alike: else the first byte is no count."""
     heads = {burst.data[place] & mask for burst in bursts for place in range(0, len(burst.data), size)}
     lasts = [burst.data[-size:] for burst in bursts if len(burst.data) >= size]
     fills = {last[1 + (last[0] & mask) :] for last in lasts}
-    return heads != {size - 1} and all(len(set(fill)) <= 1 for fill in fills) and any(fills)
+    same = {byte for fill in fills for byte in fill}
+    return heads != {size - 1} and len(same) == 1
 
 
 def _carried(burst: Burst, size: int, mask: int) -> Burst:

@@ -226,20 +226,31 @@ def _learn(
                 facts=note.meaning, decimals=None if line.point else note.decimals,
                 is_negative=way.sign_is_apart and note.negative, is_over=False, learned_at=(note.at,),
             ))  # fmt: skip
-    overs: dict[str, StateMeaning] = {}
-    for note in notes:
-        index = moments.own(times, note)
-        if note.is_over and all(texts[i] == texts[index] for i in moments.still(times, note, index, is_timed=False)):
-            _add(overs, texts[index], StateMeaning(
-                facts=note.meaning, decimals=None, is_negative=False, is_over=True, learned_at=(note.at,)
-            ))  # fmt: skip
+    overs = _overs(times, texts, notes)
     if any(line is not None and texts[i] in overs and line.state in known for i, line in enumerate(lines)):
         raise Contradiction("a line was noted both as a number and as over the range", [])
-    comma = any(line is not None and line.point == "," for line in lines)
+    comma = any(index is not None and (line := lines[index]) is not None and line.point == "," for _, index in placed)
     return TextStates(
         known=known, overs=overs, comma=comma, sign_is_apart=way.sign_is_apart, lines=tuple(lines), texts=tuple(texts),
         figures=rf"\d{{{way.width}}}" if way.width else r"\d+",
     )  # fmt: skip
+
+
+def _overs(times: Sequence[float], texts: Sequence[str], notes: Sequence[DisplayNote]) -> dict[str, StateMeaning]:
+    """What whole lines that were noted as over the range mean; one that means several things is not known."""
+    found: dict[str, list[StateMeaning]] = {}
+    for note in notes:
+        index = moments.own(times, note)
+        if note.is_over and all(texts[i] == texts[index] for i in moments.still(times, note, index, is_timed=False)):
+            meaning = StateMeaning(
+                facts=note.meaning, decimals=None, is_negative=False, is_over=True, learned_at=(note.at,)
+            )
+            found.setdefault(texts[index], []).append(meaning)
+    return {
+        text: replace(each[0], learned_at=tuple(at for meaning in each for at in meaning.learned_at))
+        for text, each in found.items()
+        if len({meaning.words for meaning in each}) == 1
+    }
 
 
 def _add(known: dict[_Key, StateMeaning], state: _Key, meaning: StateMeaning) -> None:

@@ -41,6 +41,7 @@ class Proposal:
         }  # fmt: skip
         check = None if self.check is None else {
             "kind": self.check.name, "keys": {**self.check.keys}, "frames": self.check.frames,
+            "exceptions": len(self.check.strays),
         }  # fmt: skip
         return {
             "framing": cut,

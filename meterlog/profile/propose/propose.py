@@ -75,6 +75,15 @@ def _check_of(framing: Framing) -> FoundCheck | None:
     return find_check(framing.frames, framing.end)
 
 
+def _sound(framing: Framing, check: FoundCheck | None) -> Framing:
+    """The framing with the frames alone that its check holds for."""
+    if check is None or not check.strays:
+        return framing
+    whole = [(frame, frame.raw if framing.is_text else frame.data) for frame in framing.frames]
+    kept = tuple(frame for frame, data in whole if data[: len(data) - framing.end] not in check.strays)
+    return replace(framing, frames=kept)
+
+
 def _with(known: Proposal, **changes: object) -> Proposal:
     return replace(known, **changes)  # type: ignore[arg-type]
 
@@ -83,7 +92,7 @@ def _with_notes(known: Proposal, events: Sequence[Event], notes: Sequence[Displa
     framing = known.framing
     assert framing is not None
     head = written.head(name, framing, known.transform, known.check, requests_of(events))
-    body, meanings, unknown = _body(known, framing, notes)
+    body, meanings, unknown = _body(known, _sound(framing, known.check), notes)
     if not meanings:
         raise Contradiction("every note fell where the display was changing: note while it is still", [])
     profile = "\n".join([*head, *body]) + "\n"

@@ -32,7 +32,8 @@ def head(name: str, framing: Framing, transform: Sequence[str], check: FoundChec
         lines.append(f"stream: [{', '.join(stream)}]")
     lines.append(f"frame: {flow(framing.keys)}  # {framing.kind}: {framing.explained} of {framing.bursts} bursts")
     if check is not None:
-        lines.append(f"check: {flow(check.keys)}  # holds for {check.frames} different frames")
+        strays = f", not for {len(check.strays)}" if check.strays else ""
+        lines.append(f"check: {flow(check.keys)}  # holds for {check.frames} different frames{strays}")
     return lines
 
 

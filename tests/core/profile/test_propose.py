@@ -8,6 +8,9 @@ import strangers
 from propose_trials import asked, cut_as_true, damaged, events_of, noted, score, with_a_false_one
 
 from meterlog.base.errors import WrongText
+from meterlog.base.readings import Rejected
+from meterlog.base.recording import Event
+from meterlog.conversation.drive import drive
 from meterlog.profile import compile_profile
 from meterlog.profile.propose import parse_shows, propose, read_notes
 from meterlog.profile.propose.checks import find_check
@@ -90,6 +93,61 @@ def test_any_polynomial_is_found(poly):
     assert found.size == 2
     other = [CutFrame(at=0.0, raw=f.raw[:-1] + b"\x00", data=f.data[:-1] + b"\x00") for f in frames]
     assert find_check(other, 0) is None
+
+
+@pytest.mark.parametrize("poly", [0x1021, None])
+def test_damaged_frames_hide_no_check_and_are_told_apart(poly):
+    rng = random.Random(7)
+    frames = []
+    for _ in range(60):
+        data = bytes([0xAA, *(rng.randrange(256) for _ in range(6))])
+        proof = (
+            dialects.crc(data, 16, poly, 0, False, False, 0).to_bytes(2, "big") if poly else bytes([sum(data) & 255])
+        )
+        frames.append(CutFrame(at=0.0, raw=data + proof, data=data + proof))
+    hurt = [CutFrame(at=0.0, raw=f.raw, data=f.data[:3] + bytes([f.data[3] ^ 0x41]) + f.data[4:]) for f in frames[::15]]
+    found = find_check([*hurt, *(f for i, f in enumerate(frames) if i % 15)], 0)
+    assert found is not None
+    assert found.size == (2 if poly else 1)
+    assert found.strays == {frame.data for frame in hurt}
+
+
+def test_a_line_that_stands_for_two_displays_is_not_known():
+    """An instrument that sends the same for each range's overload: its display tells them apart, its bytes do not."""
+    shows = [("1.234 kohm", "+1.234E+3"), ("OL kohm", "+9.9E+37"), ("2.718 Mohm", "+2.718E+6"), ("OL Mohm", "+9.9E+37")]
+    events, notes = [], []
+    for at in range(80):
+        typed, sent = shows[at // 5 % 4]
+        events.append(Event(at / 4, "in", f"{sent},ohm\r\n".encode()))
+        if at % 5 == 2 and at < 60:
+            notes.append(parse_shows(typed, at / 4 + 0.05))
+    proposal = propose(events, notes, "p")
+    assert [words for words in proposal.states_known if "overload" in words] == []
+    assert set(proposal.states_known) == {"kohm", "Mohm"}
+    assert proposal.states_unknown == 40
+
+
+def test_flags_and_the_sign_are_said_as_bits_and_no_other_combination_is_read():
+    """Hold and the sign each have a bit; what both together would show, no note has said."""
+    states = [(0x00, 7, "{} V DC"), (0x01, 7, "{} V DC HOLD"), (0x02, 7, "-{} V DC"), (0x00, 9, "{} V AC")]
+    events, notes, rng = [], [], random.Random(3)
+    for at in range(120):
+        flags, function, shown = states[at // 10 % 4]
+        counts = rng.randrange(1000, 4000)
+        events.append(Event(at / 4, "in", summed(flags, function, counts)))
+        if at % 10 == 5:
+            notes.append(parse_shows(shown.format(f"{counts / 1000:.3f}"), at / 4 + 0.05))
+    profile = propose(events, notes, "p").profile
+    assert "  1.0: flag hold\n" in profile
+    assert "  1.1: negative\n" in profile
+    (outcome,) = drive(compile_profile(profile, "p.yaml").conversation(), [Event(0.0, "in", summed(0x03, 7, 3000))])
+    assert isinstance(outcome, Rejected)
+    assert "state_known" in outcome.reason
+
+
+def summed(flags, function, counts):
+    data = bytes([0xAA, flags, function, *counts.to_bytes(2, "big")])
+    return data + bytes([sum(data) & 255])
 
 
 def test_random_bytes_have_no_check():
