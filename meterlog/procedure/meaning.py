@@ -10,30 +10,23 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
-from meterlog.base.errors import WrongValue
 from meterlog.base.source import Problems, near_miss
-from meterlog.base.units import QUANTITIES
-from meterlog.judging.limit import Limit, Rule
-from meterlog.judging.method import plain_name
-from meterlog.judging.postprocess import METHODS
-from meterlog.judging.rule import NEVER_BELOW
+from meterlog.judging.limit import Rule
 from meterlog.procedure import safety
 from meterlog.procedure.arithmetic import Known, check_method
-from meterlog.procedure.entries import title_of
 from meterlog.procedure.faults import diagnosis
 from meterlog.procedure.kinds import KINDS, Kind
-from meterlog.procedure.limits import EXAMPLES, parse_limit
+from meterlog.procedure.step_limits import check_lower_ends, limits_of
 from meterlog.procedure.steps import Point, Procedure, Settling, Step
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Mapping
 
     from meterlog.procedure.written import WrittenKeys
 
 _ALWAYS = {"step", "kind", "title", "reach", "cautions", "energised", "needs", "needs dead", "fail means", "note"}
 _BENCH_NAME = re.compile(r"[a-z][a-z0-9-]{0,30}")
 """As a bench file names its instruments."""
-_CAN_BE_OPEN = {"resistance", "continuity", "insulation_resistance", "junction_voltage"}
 
 
 def procedure(written: WrittenKeys, name: str, *, text: str, sha256: str, is_kept: bool = False) -> Procedure:
@@ -58,7 +51,7 @@ def procedure(written: WrittenKeys, name: str, *, text: str, sha256: str, is_kep
         _check_answerable(written, problems)
         inside = frozenset(name for name, point in points.items() if point.is_inside)
         safety.check_power(written, steps, inside, problems)
-        _check_lower_ends(written, steps, problems)
+        check_lower_ends(written, steps, problems)
         problems.raise_if_any()
         safety.check_both_volts(written, waiting, problems)
         problems.raise_if_any()
@@ -119,21 +112,6 @@ def _points(written: WrittenKeys, problems: Problems) -> dict[str, Point]:
     return outside | {name: Point(name=name, text=text, is_inside=True) for name, text in written.points.inside.items()}
 
 
-def _check_lower_ends(written: WrittenKeys, steps: Iterable[Step], problems: Problems) -> None:
-    """A lower end of nothing, of what can't be less: a good reading near nothing would stay undecided by it."""
-    for text, step in zip(written.steps, steps, strict=True):
-        for said, limit in zip(text.limits, step.limits, strict=True):
-            if limit.low == 0 and limit.high is not None and step.quantity in NEVER_BELOW:
-                upper = limit.text.partition("..")[2].strip() or limit.text
-                said.where.tell(
-                    problems,
-                    "is",
-                    expected=f'"at most {upper}": less than nothing there is not',
-                    saw=limit.text,
-                    hint="held against 0 as well, a good reading near it would stay undecided",
-                )
-
-
 def _step(written: WrittenKeys, whole: WrittenKeys, points: Mapping[str, Point], problems: Problems) -> Step:
     kind = KINDS[written.kind]
     quantity = written.quantity or kind.quantity
@@ -143,7 +121,7 @@ def _step(written: WrittenKeys, whole: WrittenKeys, points: Mapping[str, Point],
     _check_points(written, kind, quantity, points, problems)
     safety.check_energised(written, kind, quantity, inside, problems)
     safety.check_needs_dead(written, kind, inside, problems)
-    limits = _limits(written, quantity, entries, whole.where_, problems)
+    limits = limits_of(written, quantity, entries, whole.where_, problems)
     if kind.proves_dead:
         safety.check_dead_limits(written, limits, problems)
     settling = vars(written.settling) if written.settling else {}
@@ -217,84 +195,6 @@ def _check_points(
     if kind.wants_two_points(quantity) and len(written.points) != 2:
         saw = f"{len(written.points)} of them" if written.points else "none"
         written.where.tell(problems, "points", expected="the two points that the leads touch", saw=saw)
-
-
-def _limits(
-    written: WrittenKeys, quantity: str, entries: Mapping[str, str], where: Mapping[str, str], problems: Problems
-) -> tuple[Limit, ...]:
-    found: list[Limit] = []
-    for limit in written.limits:
-        read = _limit(limit, written, quantity, entries, where, problems)
-        if read and any(read.where == other.where for other in found):
-            limit.where.tell(
-                problems,
-                expected="one limit for each jurisdiction, and one for all",
-                saw=f"a second one for {read.where or 'all'}",
-                hint="give it another where:, or a step of its own",
-            )
-        if read:
-            found.append(read)
-    return tuple(found)
-
-
-def _limit(
-    limit: WrittenKeys,
-    step: WrittenKeys,
-    quantity: str,
-    entries: Mapping[str, str],
-    where: Mapping[str, str],
-    problems: Problems,
-) -> Limit | None:
-    if limit.where_ and limit.where_ not in where:
-        limit.where.tell(
-            problems,
-            "where",
-            expected="a jurisdiction that the procedure lists under where:",
-            saw=limit.where_,
-            hint=near_miss(limit.where_, where) or "list it under where: with edition and standing",
-        )
-    if not quantity:
-        return None
-    title = QUANTITIES[quantity].title
-    try:
-        bounds = parse_limit(limit.is_, QUANTITIES[quantity].si)
-    except WrongValue as error:
-        limit.where.tell(problems, "is", expected=f"a limit for {title}", saw=limit.is_, hint=str(error))
-        return None
-    if bounds.is_open and quantity not in _CAN_BE_OPEN:
-        hint = "open is for " + ", ".join(sorted(_CAN_BE_OPEN))
-        limit.where.tell(problems, "is", expected=f"a limit for {title}", saw="open", hint=hint)
-    if bounds.by_method and (not step.method or not KINDS[step.kind].method_finds_limit):
-        limit.where.tell(
-            problems, "is", expected="a limit, in a step without a method that finds one", saw=limit.is_, hint=EXAMPLES
-        )
-    rules = METHODS[plain_name(step.method)].inputs.get("rule") if plain_name(step.method) in METHODS else None
-    if bounds.by and (rules is None or bounds.by not in rules.words):
-        words = rules.words if rules else ()
-        limit.where.tell(problems, "is", expected=f"a rule of the method {step.method!r}", saw=f"{bounds.by} rule",
-                         hint=f"one of {', '.join(words)}" if words else "it has no rules to choose from")  # fmt: skip
-    if bounds.of and entries.get(bounds.of) != quantity:
-        seen = f"{bounds.of!r}, a {title_of(entries[bounds.of])}" if bounds.of in entries else repr(bounds.of)
-        same = [name for name, kind in entries.items() if kind == quantity]
-        limit.where.tell(
-            problems,
-            "is",
-            expected=f"an entry of plate: or asked: that is a {title}",
-            saw=seen,
-            hint=near_miss(bounds.of, same) or f"list it under plate: with its quantity, {quantity}",
-        )
-    return Limit(
-        low=bounds.low,
-        high=bounds.high,
-        unit=bounds.unit,
-        text=limit.is_,
-        source=limit.source,
-        mark=limit.mark,
-        where=limit.where_,
-        of=bounds.of,
-        by=bounds.by,
-        is_open=bounds.is_open,
-    )
 
 
 def _check_names(written: WrittenKeys, problems: Problems) -> None:

@@ -30,11 +30,10 @@ def per_junction(drop: Any, junctions: Any) -> Any:
 
 def forward_drop(forward: Result, junctions: Result, kind: str) -> Result:
     """The mean drop of each of several junctions in series, against what its kind drops."""
-    low, high = DROPS[kind]
     if forward.bound == "above":
-        return _reads_open(forward, nominal(junctions.number) * high, "The junctions")
+        return _reads_open(forward, nominal(junctions.number) * DROPS[kind][1], "The junctions")
     result = derive("junction_voltage", per_junction, "each of {1} junctions: {0}/{1}", forward, junctions)
-    return replace(result, limit=band("junction_voltage", low, high, f"{kind} junction", "common practice"))
+    return replace(result, limit=_sound(kind))
 
 
 def both_ways(forward: Result, reverse: Result, junctions: Result, kind: str) -> Result:
