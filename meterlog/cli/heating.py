@@ -145,7 +145,7 @@ def heating(
     _loads_pair(masses, vessels, core.misfit(method, len(masses)))
     loads = tuple(_load(*each) for each in zip_longest(masses, vessels))
     rated_power, means = rating.read_plate(rated) if rated else (None, "output")
-    plate = core.Plate(limit=rating.limit_of(rated_power, means) if rated_power else None, means=means)
+    plate = core.Plate(limit=rating.plate_limit(rated_power, means) if rated_power else None, means=means)
     told: dict[str, Any] = {
         "ambient": core.read_room(ambient) if ambient else None,
         "start": core.read_moment(start) if start else None,

@@ -17,7 +17,7 @@ from meterlog.heating.answer.judged import Plate, useful_of
 from meterlog.heating.answer.powers import OWN, full_output, mean_over_clock, others, seconds_at_full_output
 from meterlog.heating.answer.result import HeatingResult
 from meterlog.heating.answer.unstated import unstated_of
-from meterlog.heating.balance.find import find, load_names, unlikely
+from meterlog.heating.balance.find import balances, load_names, unlikely
 from meterlog.heating.times import cycling
 from meterlog.heating.times.heating import Heating, warm_up_of
 from meterlog.heating.times.when import heated_when
@@ -69,7 +69,7 @@ def run(
     founds = (
         heating
         if isinstance(heating, NotFound)
-        else find(trace, loads, room, heating, along=method == "ramp", said=stirred)
+        else balances(trace, loads, room, heating, along=method == "ramp", said=stirred)
     )
     if isinstance(founds, NotFound):
         when = heating if isinstance(heating, Heating) else None
@@ -94,7 +94,7 @@ def run(
     mains = electrical(trace, first, energy)
     unstated = unstated_of(founds, loads, stirred)
     told = conditions.notes(method, watts, founds, loads, room, unstated)
-    compared = conditions.compared(plate.means, clock_mean) if plate.limit else ""
+    compared = conditions.held_against(plate.means, clock_mean) if plate.limit else ""
     return HeatingResult(
         method=method,
         definition=definition,

@@ -1,4 +1,4 @@
-"""Liquid water at atmospheric pressure, and its steam: enthalpy, specific heat, density, boiling.
+"""Liquid water at atmospheric pressure, and its steam: enthalpy, specific heat, pressure.
 
 Polynomials in t / 100 °C, fitted to IAPWS-95 at 101.325 kPa; the tests compare them with a public
 library of that formulation from 0 to 100 °C. Temperatures are kelvin, as everywhere inside.
@@ -9,15 +9,12 @@ from __future__ import annotations
 import math
 
 ZERO_CELSIUS = 273.15
-ATMOSPHERE = 101_325.0
-"""Standard atmosphere, Pa (exact by definition, CGPM 1954)."""
 
 SPECIFIC_HEAT_DOUBT = 0.001
 """Relative standard uncertainty of the enthalpy of tap water: salt lowers it by at most 0.07 %, formulations
 differ by at most 0.05 % (IAPWS-95, IF97 and handbook tables side by side)."""
 
 _LIQUID = (61.4325478, 421906.898, -16495.2404, 36214.5302, -48541.6359, 42449.7516, -20948.1561, 4518.75365)
-_DENSITY = (999.843934, 6.70087938, -89.5015615, 93.1275261, -104.132192, 85.7614602, -42.8975471, 9.44704536)
 _VAPOUR = (2500897.5, 183453.22, -3140.7927, -3160.9522, -2479.5447)
 _BOILING = (
     1167.0521452767, -724213.16703206, -17.073846940092, 12020.82470247, -3232555.0322333,
@@ -61,43 +58,9 @@ def specific_heat(kelvin: float) -> float:
     return _horner(slopes, kelvin)
 
 
-def mean_specific_heat(first: float, last: float) -> float:
-    """Mean specific heat between two temperatures, J/(kg K): the enthalpy's rise over the temperature's."""
-    if first == last:
-        return specific_heat(first)
-    return (enthalpy(last) - enthalpy(first)) / (last - first)
-
-
-def density(kelvin: float) -> float:
-    """Density of liquid water, kg/m³, within 0.001 kg/m³ of IAPWS-95."""
-    return _horner(_DENSITY, kelvin)
-
-
 def vapour_enthalpy(kelvin: float) -> float:
     """Specific enthalpy of saturated steam, J/kg on the zero of `enthalpy`, within 1 J/kg of IAPWS-95."""
     return _horner(_VAPOUR, kelvin)
-
-
-def latent_heat(kelvin: float) -> float:
-    """Heat that evaporates a kilogram, J/kg, within 100 J/kg of IAPWS-95."""
-    return vapour_enthalpy(kelvin) - enthalpy(kelvin)
-
-
-def boiling_point(pressure: float = ATMOSPHERE) -> float:
-    """Temperature, K, at which water boils under a pressure in Pa.
-
-    Source: IAPWS-IF97, equation 31 (backward saturation equation), its coefficients.
-
-    >>> round(boiling_point(80_000.0) - 273.15, 2)
-    93.49
-    """
-    n = _BOILING
-    beta = (pressure / 1e6) ** 0.25
-    e = beta * beta + n[2] * beta + n[5]
-    f = n[0] * beta * beta + n[3] * beta + n[6]
-    g = n[1] * beta * beta + n[4] * beta + n[7]
-    d = 2.0 * g / (-f - math.sqrt(f * f - 4.0 * e * g))
-    return float((n[9] + d - math.sqrt((n[9] + d) ** 2 - 4.0 * (n[8] + n[9] * d))) / 2.0)
 
 
 def saturation_pressure(kelvin: float) -> float:
@@ -108,11 +71,3 @@ def saturation_pressure(kelvin: float) -> float:
     b = n[2] * theta * theta + n[3] * theta + n[4]
     c = n[5] * theta * theta + n[6] * theta + n[7]
     return float((2.0 * c / (-b + math.sqrt(b * b - 4.0 * a * c))) ** 4 * 1e6)
-
-
-def pressure_at(altitude: float) -> float:
-    """Pressure of the standard atmosphere, Pa, at an altitude in m.
-
-    Source: ICAO and ISO 2533 standard atmosphere (from memory in the reference); weather adds ± 3 kPa.
-    """
-    return float(ATMOSPHERE * (1.0 - 2.25577e-5 * altitude) ** 5.25588)

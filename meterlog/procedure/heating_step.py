@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from meterlog.base.errors import MeterlogError
 from meterlog.heating.answer.judged import Plate
-from meterlog.heating.answer.rating import limit_of
+from meterlog.heating.answer.rating import plate_limit
 from meterlog.heating.balance.load import Load
 from meterlog.heating.balance.vessel import NO_VESSEL, read_vessel
 from meterlog.heating.run import run
@@ -81,7 +81,7 @@ def run_of(of: StepRun) -> HeatingResult:
         loads.append(_load(inputs, SECOND_MASS, "second vessel", "the water in the second vessel"))
     known = limit.against(of.numbers) if limit and (not limit.of or limit.of in of.numbers) else None
     if known is None and (rated := inputs.value("rated", lambda text: read_stated(text, "watt"))):
-        known = limit_of(rated)
+        known = plate_limit(rated)
     return run(
         trace_of(_temperatures(of, len(loads)), of.beside),
         tuple(loads),

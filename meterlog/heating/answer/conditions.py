@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from meterlog.heating.times.heating import WarmUp
 
 
-def compared(means: str, clock_mean: float) -> str:
+def held_against(means: str, clock_mean: float) -> str:
     """Which power the plate is held against, and why."""
     if means == "input":
         return rating.MEANINGS["input"]

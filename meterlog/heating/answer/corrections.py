@@ -98,10 +98,10 @@ def electrical(trace: HeatingTrace, found: LoadBalance, energy: Estimate) -> Ele
     if trace.power is None or not on:
         return None
     start, stop = found.heating.start, found.heating.stop
-    joules = cycling.energy(trace.power, start, stop)
+    joules = cycling.energy_drawn(trace.power, start, stop)
     spans = [(max(run.start, start), min(run.stop, stop)) for run in on]
     seconds = sum(max(last - first, 0.0) for first, last in spans)
-    while_on = sum(cycling.energy(trace.power, first, last) for first, last in spans)
+    while_on = sum(cycling.energy_drawn(trace.power, first, last) for first, last in spans)
     return Electrical(
         energy=joules,
         mean_power=joules / (stop - start),

@@ -9,7 +9,6 @@ import math
 from typing import TYPE_CHECKING
 
 from meterlog.heating.times.heating import USUAL_S
-from meterlog.heating.trace.fits import fit_line
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -153,9 +152,3 @@ def heat_up_time(power: float, mass: float, specific_heat: float, rise: float) -
 def efficiency(useful_energy: float, electrical_energy: float) -> float:
     """Useful over electrical energy."""
     return useful_energy / electrical_energy
-
-
-def first_order_lag(times: Sequence[float], readings: Sequence[float], first: float, last: float) -> float:
-    """Time constant, s, of a probe moved from first to last temperature: regression of the logarithm over time."""
-    logs = [math.log((reading - last) / (first - last)) for reading in readings]
-    return -1.0 / fit_line(times, logs).slope

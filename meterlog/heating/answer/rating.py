@@ -54,7 +54,7 @@ def read_plate(text: str) -> tuple[StatedValue, str]:
     return read_stated(words, "watt"), "output"
 
 
-def limit_of(rated: StatedValue, meaning: str = "output") -> Limit:
+def plate_limit(rated: StatedValue, meaning: str = "output") -> Limit:
     """The acceptance interval of a plate's figure. `meaning`: "output" or "input"."""
     if rated.half_width is not None:
         low, high, source, mark = rated.value - rated.half_width, rated.value + rated.half_width, "stated", ""
@@ -64,18 +64,3 @@ def limit_of(rated: StatedValue, meaning: str = "output") -> Limit:
         low, high, source, mark = rated.value * (1.0 - band.below), rated.value + above, band.source, band.mark
     text = f"rated {show(rated.value, 'watt')}: {show(low, 'watt')} to {show(high, 'watt')}"
     return Limit(low=low, high=high, unit="watt", text=text, source=source, mark=mark)
-
-
-def at_rated_voltage(power: float, voltage: float, rated_voltage: float) -> float:
-    """Power, W, that a resistive element would take at its rated voltage: P (V_rated / V)².
-
-    Not for microwave ovens or inverters, which do not follow the square. Raises: ValueError at no voltage.
-    """
-    if not voltage > 0.0:
-        raise ValueError("the voltage must be above 0 V")
-    return power * (rated_voltage / voltage) ** 2
-
-
-def power_density(milliwatt_per_cm2: float) -> float:
-    """W/m² of a leakage limit printed in mW/cm². A survey meter measures it, never this program."""
-    return milliwatt_per_cm2 * 10.0

@@ -26,7 +26,7 @@ UNSTATED = 0.003
 """Part of the load's heat that a vessel nobody stated may still take up: common practice, no source."""
 
 
-def learned(load: Load, room: StatedValue | None, *stretches: Plateau | None) -> Exchange:
+def exchange_of(load: Load, room: StatedValue | None, *stretches: Plateau | None) -> Exchange:
     """The exchange with the room, from the drifts of the heater-off stretches and what is usual.
 
     A vessel that still follows the water makes a drift too, which is not the room's: it is part of the doubt.
@@ -34,13 +34,13 @@ def learned(load: Load, room: StatedValue | None, *stretches: Plateau | None) ->
     seen = [stretch for stretch in stretches if stretch is not None]
     capacity = load.capacity(max((stretch.line.level for stretch in seen), default=exchange.USUAL_ROOM))
     rough = [Drift(kelvin=s.line.level, slope=s.line.slope, u_slope=0.02 / (s.last - s.first)) for s in seen]
-    known = exchange.learn(load.mass.value, capacity, room, rough)
+    known = exchange.agreed(load.mass.value, capacity, room, rough)
     for _ in range(3):
         drifts = [
             drift_of(stretch, known, capacity, soak)
             for stretch, soak in zip(seen, _soaks(load, known, seen, capacity), strict=True)
         ]
-        known = exchange.learn(load.mass.value, capacity, room, drifts)
+        known = exchange.agreed(load.mass.value, capacity, room, drifts)
     return known
 
 

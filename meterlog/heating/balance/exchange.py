@@ -1,8 +1,8 @@
 """Heat exchanged with the room: what the drifts before and after heating tell, and what is known anyway.
 
-`regnault_pfaundler` is the classical correction, wholly from the two drifts. `learn` is the same
-balance when a drift is short, coarse or missing: it weighs the drifts against what an open vessel
-usually loses, so that a good after-period decides and a poor one does no harm.
+The classical correction (Regnault and Pfaundler) is wholly from the two drifts. This is the same balance when a drift
+is short, coarse or missing: it weighs the drifts against what an open vessel usually loses, so that a good
+after-period decides and a poor one does no harm.
 """
 
 from __future__ import annotations
@@ -66,7 +66,7 @@ class Exchange:
         return kelvin - self.room, -self.conductance, open_loss(kelvin, self.area)
 
 
-def learn(mass: float, capacity: float, ambient: StatedValue | None, drifts: Sequence[Drift]) -> Exchange:
+def agreed(mass: float, capacity: float, ambient: StatedValue | None, drifts: Sequence[Drift]) -> Exchange:
     """The exchange that agrees best with the drifts and with what is usual.
 
     Least squares with prior knowledge (three unknowns, a row for each and for each drift).
@@ -120,42 +120,3 @@ def _normal(
             for j in range(3):
                 matrix[i][j] += slopes[i] * slopes[j] * weight
     return matrix, right
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Corrected:
-    """Rate k, 1/s; effective room temperature, K or °C as given; exchanged and corrected rise, K."""
-
-    rate: float
-    room: float
-    exchanged: float
-    rise: float
-
-
-def regnault_pfaundler(
-    *, before: tuple[float, float], after: tuple[float, float], first: float, last: float, mean: float, duration: float
-) -> Corrected:
-    """The rise of a heating run less what the room gave or took.
-
-    Args:
-        before, after: (slope K/s, mean temperature) of the periods around the main one.
-        first, last, mean: temperatures at the main period's ends and its time mean.
-        duration: of the main period, s.
-
-    Raises: ValueError when both periods have the same temperature.
-    Source: Regnault and Pfaundler's correction, as in calorimetry handbooks: k = (g_i - g_f)/(T_f - T_i).
-    """
-    if after[1] == before[1]:
-        raise ValueError("before and after have the same temperature: nothing was heated")
-    rate = (before[0] - after[0]) / (after[1] - before[1])
-    room = after[1] + after[0] / rate if rate else math.nan
-    exchanged = (rate * after[1] + after[0] - rate * mean) * duration
-    return Corrected(rate=rate, room=room, exchanged=exchanged, rise=last - first - exchanged)
-
-
-def middle_drift(first: float, last: float, before: float, after: float, duration: float) -> float:
-    """Corrected rise, K, with each drift (at the ends, K/s) carried to the middle of a run of constant power.
-
-    Source: Dickinson's extrapolation; half-way, since a constant power makes a straight ramp.
-    """
-    return last - first - (before + after) * duration / 2.0

@@ -60,7 +60,7 @@ def unlikely(trace: HeatingTrace, loads: Sequence[Load]) -> NotFound | None:
     )
 
 
-def find(
+def balances(
     trace: HeatingTrace, loads: Sequence[Load], room: StatedValue | None, heating: Heating | None, *, along: bool,
     said: Collection[str],
 ) -> tuple[LoadBalance, ...] | NotFound:  # fmt: skip

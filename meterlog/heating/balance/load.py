@@ -137,7 +137,7 @@ def exchange_error(exchange: Exchange, slopes: tuple[float, float, float]) -> Es
     )
 
 
-def enthalpy(kelvin: Estimate, near: float) -> Estimate:
+def enthalpy_at(kelvin: Estimate, near: float) -> Estimate:
     """Specific enthalpy of water, J/kg, at a temperature with errors."""
     return water.enthalpy(near) + water.specific_heat(near) * (kelvin - near)
 
@@ -146,7 +146,7 @@ def useful_energy(load: Load, first: End, last: End, lost: float, shared: Shared
     """Heat, J, that the run brought into the load; `lost` J of it went to the room meanwhile."""
     t1, t2 = first.with_errors(shared), last.with_errors(shared)
     t2 = t2 + shared.gain * (last.kelvin - first.kelvin)
-    h1, h2 = enthalpy(t1, first.kelvin), enthalpy(t2, last.kelvin)
+    h1, h2 = enthalpy_at(t1, first.kelvin), enthalpy_at(t2, last.kelvin)
     into_water = load.water_mass() * (h2 - h1) * (1.0 + shared.heat)
     if load.mass_after is not None:
         into_water = into_water + _steam(load, first.kelvin, last.kelvin)

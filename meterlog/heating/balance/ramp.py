@@ -14,12 +14,12 @@ from typing import TYPE_CHECKING
 from meterlog.base.uncertainty import Error, estimate, nominal, rectangle
 from meterlog.heating import water
 from meterlog.heating.balance import exchange
-from meterlog.heating.balance.drifts import learned
+from meterlog.heating.balance.drifts import exchange_of
 from meterlog.heating.balance.found import Along, LoadBalance
 from meterlog.heating.balance.load import MIXING, End, Load, Shared, exchange_error, ramp_power
 from meterlog.heating.balance.rise import end_of, not_settled
 from meterlog.heating.balance.steady import why_not_steady
-from meterlog.heating.times.corners import Delay, delay_of, kept
+from meterlog.heating.times.corners import Delay, delay_of, heat_kept
 from meterlog.heating.times.heating import Heating
 from meterlog.heating.trace import fits, periods
 from meterlog.heating.trace.immersion import FOLLOWED
@@ -81,11 +81,11 @@ def by_ramp(
     refused = tuple(part for part in (before, after) if isinstance(part, NotFound))
     still = [None if isinstance(part, NotFound) else part for part in (before, after)]
     cooling = periods.cooling_from(temperature) if boiling else None
-    known = learned(load, room, still[0], still[1] or cooling)
+    known = exchange_of(load, room, still[0], still[1] or cooling)
     found = _found(temperature, load, known, ramp, still[0], still[1], refused)
     if isinstance(found, NotFound) or found.along is None or not _stayed_on_heater(found.along):
         return found
-    unaided = _found(temperature, load, learned(load, room, still[0]), ramp, still[0], still[1], refused)
+    unaided = _found(temperature, load, exchange_of(load, room, still[0]), ramp, still[0], still[1], refused)
     return found if isinstance(unaided, NotFound) or unaided.along is None else _less_sure(found, unaided.along.power)
 
 
@@ -250,7 +250,7 @@ def _balance(
     starting, stopping = _corners(seen, known, load, fit.value, first, last, (first_meet, last_meet))
     lag = max(starting.seconds, after.settling_lag(SLOWEST_PROBE_S) if after else 0.0)
     bend = _bend(steady_s, lag, load.vessel.capacity / load.capacity(first.kelvin))
-    kept_back = kept(starting, stopping) if before and after else None
+    kept_back = heat_kept(starting, stopping) if before and after else None
     if bend.standard_uncertainty > MOST_BENT:
         return _too_short(steady_s, lag, kept_back)
     unmixed = MIXING * math.sqrt(2.0) / (last.kelvin - first.kelvin)

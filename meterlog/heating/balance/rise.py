@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from meterlog.heating import water
 from meterlog.heating.balance import exchange
-from meterlog.heating.balance.drifts import learned
+from meterlog.heating.balance.drifts import exchange_of
 from meterlog.heating.balance.found import LoadBalance
 from meterlog.heating.balance.load import End, Load, Shared, display_half_step, exchange_error, useful_energy
 from meterlog.heating.balance.steady import why_not_steady
@@ -102,7 +102,7 @@ def _between(
 ) -> LoadBalance | NotFound:  # fmt: skip
     """The balance between two still stretches that are shown to be the load's."""
     before, after = stood
-    known = learned(load, room, before, after)
+    known = exchange_of(load, room, before, after)
     first, _ = end_of(before, load, known, heating.start, "before")
     last, tail = end_of(after, load, known, heating.stop, "after")
     rise = last.kelvin - first.kelvin

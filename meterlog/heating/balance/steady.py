@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from meterlog.heating.balance.drifts import drift_of, learned, straightened
+from meterlog.heating.balance.drifts import drift_of, exchange_of, straightened
 from meterlog.heating.balance.evaporation import open_loss
 from meterlog.heating.trace.periods import NotFound
 
@@ -41,7 +41,7 @@ def why_not_steady(
         in_load: the probe was there while heating, so that a slow rise may be the element's own heat.
     """
     capacity = load.capacity(after.line.level)
-    known = learned(load, room, before, after)
+    known = exchange_of(load, room, before, after)
     fit = straightened(after, known, capacity)
     usual = straightened(before, known, capacity).scatter if before else 0.0
     if fit.scatter > max(SCATTER_K, 2.0 * after.readings.resolution, 3.0 * usual):
@@ -56,7 +56,7 @@ def why_not_steady(
         return _not_stirred(
             f"the temperature rises by {-fit.tail:.1f} K within {2.0 * fit.lag:.0f} s, slower than a probe"
         )
-    return _implausible(drift_of(after, known, capacity), learned(load, room, before), load, in_load=in_load)
+    return _implausible(drift_of(after, known, capacity), exchange_of(load, room, before), load, in_load=in_load)
 
 
 def _implausible(drift: Drift, expected: Exchange, load: Load, *, in_load: bool) -> NotFound | None:

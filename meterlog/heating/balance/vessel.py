@@ -6,7 +6,7 @@ water line stays cool, a thick ceramic one follows late, plastic in part, alumin
 them stands steel: in t s heat goes sqrt(a t) up a wall, in 150 s 2.4 cm of stainless steel (a = 4 mm²/s) and
 11 cm of aluminium (a = 85 mm²/s), so that the dry quarter or third of a steel wall, its handle and lid stay
 behind in part (diffusivities of public engineering tables, from memory). Better: state what was measured by
-mixing, as "250 J/K ± 20 J/K" (see `water_equivalent`).
+mixing, as "250 J/K ± 20 J/K": m c (T_w - T_mix) / (T_mix - T_0) of warm water poured into the vessel.
 """
 
 from __future__ import annotations
@@ -163,13 +163,3 @@ def _read_piece(text: str) -> Piece:
         specific_heat=StatedValue(value=material.specific_heat, half_width=material.half_width),
         warmed=StatedValue(value=material.warmed, half_width=material.warmed_half_width),
     )
-
-
-def water_equivalent(mass: float, specific_heat: float, warm: float, mixed: float, cold: float) -> float:
-    """Heat capacity of a vessel, J/K, from mixing: water at `warm` poured in the vessel at `cold` settles at `mixed`.
-
-    m c (T_w - T_mix) / (T_mix - T_0), temperatures in K. Raises: ValueError when nothing warmed.
-    """
-    if not mixed > cold:
-        raise ValueError("the vessel did not warm: pour water clearly warmer than the vessel")
-    return mass * specific_heat * (warm - mixed) / (mixed - cold)

@@ -86,7 +86,7 @@ def _left(since: float, fast: float, slow: float) -> float:
     return since - slow - fast + tails / (slow - fast)
 
 
-def kept(start: Delay, stop: Delay) -> Delay | None:
+def heat_kept(start: Delay, stop: Delay) -> Delay | None:
     """Seconds' worth of heat that the heater kept, by corners that are not alike; None when they are.
 
     Where the corners can't tell it from nothing, half of it is taken, with all of it and nothing one u away.

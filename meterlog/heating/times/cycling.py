@@ -101,23 +101,9 @@ def cycling_of(runs: Sequence[OnTime]) -> Cycling | None:
     return Cycling(on_s=on, period_s=period, count=len(runs), cycles=len(runs) - 1 + (1.0 if last > 0.85 else last))
 
 
-def is_thermostat(runs: Sequence[OnTime]) -> bool:
-    """Whether on-times are unlike each other, as a thermostat's are, rather than a part-power level's."""
-    if len(runs) < 2 or cycling_of(runs) is not None:
-        return False
-    first, last = (run.stop - run.start for run in (runs[0], runs[-1]))
-    unlike = len(runs) == 2 and not 0.5 < last / first < 2.0
-    return unlike or not is_blurred(runs)
-
-
 def pauses(runs: Sequence[OnTime], start: float, stop: float) -> float:
     """How long it was off between on-times, s, within start and stop."""
     return sum(max(min(b.start, stop) - max(a.stop, start), 0.0) for a, b in pairwise(runs))
-
-
-def mean_pause(runs: Sequence[OnTime]) -> float:
-    """Mean time between two on-times, s."""
-    return sum(b.start - a.stop for a, b in pairwise(runs)) / (len(runs) - 1)
 
 
 def is_blurred(runs: Sequence[OnTime]) -> bool:
@@ -130,7 +116,7 @@ def _spread(values: Sequence[float]) -> float:
     return (max(values) - min(values)) / (sum(values) / len(values)) / 2.0
 
 
-def energy(power: LoggedQuantity, start: float, stop: float) -> float:
+def energy_drawn(power: LoggedQuantity, start: float, stop: float) -> float:
     """Electrical energy, J, from start to stop: each reading stands until half way to its neighbours."""
     total = 0.0
     for i, value in enumerate(power.values):
@@ -138,11 +124,6 @@ def energy(power: LoggedQuantity, start: float, stop: float) -> float:
         right = (power.times[i] + power.times[i + 1]) / 2.0 if i + 1 < len(power.times) else math.inf
         total += value * max(min(right, stop) - max(left, start), 0.0)
     return total
-
-
-def average_power(segments: Sequence[tuple[float, float]]) -> float:
-    """Mean power, W, of a cycle given as (duration s, power W): energies add, currents squared do not."""
-    return sum(t * p for t, p in segments) / sum(t for t, _ in segments)
 
 
 def part_power(on_power: float, on_s: float, warm_up_s: float, period_s: float) -> float:

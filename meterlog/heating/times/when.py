@@ -18,7 +18,7 @@ BY_HAND_S = 0.3
 """Half width, s, of the time between two presses of a switch (common practice, no source)."""
 
 
-def on_times(trace: HeatingTrace) -> tuple[OnTime, ...]:
+def times_on(trace: HeatingTrace) -> tuple[OnTime, ...]:
     """When the appliance was energised, by its power, else by its current."""
     series = trace.power or trace.current
     return cycling.on_times(series) if series is not None and len(series) else ()
@@ -29,7 +29,7 @@ def heated_when(trace: HeatingTrace, start: StatedValue | None, stop: StatedValu
 
     Stated times that can't be times of this trace are refused, never set aside.
     """
-    on = on_times(trace)
+    on = times_on(trace)
     if start is None and stop is None:
         return _logged(trace, on) if on else None
     if start is None or stop is None:

@@ -8,7 +8,7 @@ from heating_simulator import Bench, csv_text, mean_power
 from meterlog.base.errors import WrongValue
 from meterlog.heating import Load, Plate, read_mass, read_moment, read_room, read_stated, read_trace, read_vessel, run
 from meterlog.heating import read_warm_up as warm_up
-from meterlog.heating.answer.rating import limit_of, read_plate
+from meterlog.heating.answer.rating import plate_limit, read_plate
 from meterlog.heating.answer.unstated import Unstated
 from meterlog.heating.answer.words import as_dict, as_text
 from meterlog.judging import Outcome
@@ -60,7 +60,7 @@ def test_none_is_taken_off_where_the_probe_stood_in_the_load():
 
 
 def test_both_powers_are_printed_and_which_the_plate_is_held_against():
-    answer = told(OVEN, plate=Plate(limit=limit_of(*read_plate("800 W"))))
+    answer = told(OVEN, plate=Plate(limit=plate_limit(*read_plate("800 W"))))
     data = as_dict(answer)
     assert data["power_W"] == answer.power
     assert data["clock_mean_W"] == answer.useful.clock_mean
@@ -95,7 +95,7 @@ HELD = [  # plate, outcome of a power that is a lower bound, words
 
 @pytest.mark.parametrize(("plate", "outcome", "words"), HELD)
 def test_a_vessel_that_was_not_stated_makes_a_lower_bound_that_cannot_fail_for_being_low(plate, outcome, words):
-    known = {"plate": Plate(limit=limit_of(read_stated(plate, "watt"))), "stirred": ("before", "after")}
+    known = {"plate": Plate(limit=plate_limit(read_stated(plate, "watt"))), "stirred": ("before", "after")}
     answer = told(KETTLE, BARE, stop="180", **known)
     assert answer.unstated == Unstated(more=("the vessel was not stated",))
     assert answer.verdict.outcome is outcome

@@ -18,7 +18,7 @@ from meterlog.heating import (
     read_vessel,
     run,
 )
-from meterlog.heating.answer.rating import limit_of
+from meterlog.heating.answer.rating import plate_limit
 
 LOAD = Load(mass=read_mass("1000 g ± 2 g"), vessel=read_vessel("250 J/K ± 10 J/K"))
 OVEN = Bench(power=800, first=11, vessel=250, start=60, stop=150, end=320, warm_up=2, out=(52, 158), room=21)
@@ -145,7 +145,7 @@ def test_a_probe_that_reads_neither_load_nor_air_while_it_was_heated_tells_no_po
     assert only(answer)[1].startswith("while it was heated the probe read 38.0 °C, which is neither")
 
 
-PLATE = [(level, Plate(limit=limit_of(read_stated(f"{level} W ± 5 %", "watt")))) for level in (800, 1000, 640)]
+PLATE = [(level, Plate(limit=plate_limit(read_stated(f"{level} W ± 5 %", "watt")))) for level in (800, 1000, 640)]
 HELD = [  # bench, said, what it may be, outcomes against a plate that it meets, that is higher, that is lower
     (OVEN, ("before", "after"), "", "pass", "fail", "fail"),
     (OVEN, ("before",), ", a lower bound", "pass", "undecided", "fail"),

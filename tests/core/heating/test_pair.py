@@ -9,7 +9,7 @@ from heating_simulator import Bench, simulate
 
 from meterlog.base.uncertainty import Error, error_of, estimate, rectangle, standard_uncertainty, sum_sharing
 from meterlog.heating import Load, Plate, read_mass, read_moment, read_stated, read_trace, read_vessel, run
-from meterlog.heating.answer.rating import limit_of
+from meterlog.heating.answer.rating import plate_limit
 from meterlog.heating.answer.words import as_dict, as_text
 
 TIMES = {"start": read_moment("60 s"), "stop": read_moment("180 s")}
@@ -209,7 +209,7 @@ def test_each_vessel_is_shown_in_words_and_as_data():
         trace(seen=both),
         (LITRE, LITRE),
         ambient=ROOM,
-        plate=Plate(limit=limit_of(read_stated("900 W", "watt"))),
+        plate=Plate(limit=plate_limit(read_stated("900 W", "watt"))),
         **TIMES,
     )
     first, second = as_dict(answer)["vessels"]

@@ -7,7 +7,7 @@ import pytest
 from heating_simulator import Bench, csv_text, mean_power, simulate
 
 from meterlog.heating import NO_VESSEL, Load, Plate, read_mass, read_moment, read_stated, read_trace, read_vessel, run
-from meterlog.heating.answer.rating import limit_of
+from meterlog.heating.answer.rating import plate_limit
 from meterlog.judging import Outcome
 
 VESSEL = "250 J/K ± 10 J/K"
@@ -26,7 +26,7 @@ def found(bench, *, start=None, stop=None, mass="1000 g ± 2 g", vessel=VESSEL, 
 
 
 def plate(text):
-    return Plate(limit=limit_of(read_stated(text, "watt")))
+    return Plate(limit=plate_limit(read_stated(text, "watt")))
 
 
 URN = Bench(power=2500, mass=8, vessel=250, loss=8, start=120, stop=900, end=1300, interval=2)

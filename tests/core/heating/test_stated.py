@@ -4,8 +4,7 @@ import pytest
 
 from meterlog.base.errors import WrongValue
 from meterlog.heating import read_mass, read_moment, read_room, read_vessel
-from meterlog.heating.answer.rating import limit_of, read_plate
-from meterlog.heating.balance.vessel import water_equivalent
+from meterlog.heating.answer.rating import plate_limit, read_plate
 
 MASSES = [  # text, kg, half width kg, source
     ("1000 g ± 2 g", 1.0, 0.002, "by hand"),
@@ -76,16 +75,9 @@ def test_what_cannot_be_read_is_told(read, text, message):
 
 
 def test_a_plate_has_a_tolerance_with_its_source():
-    limit = limit_of(*read_plate("800 W"))
+    limit = plate_limit(*read_plate("800 W"))
     assert (limit.low, limit.high) == pytest.approx((680.0, 920.0))
     assert limit.source
-    assert limit_of(*read_plate("800 W ± 10 % output")).low == pytest.approx(720.0)
-    heater = limit_of(*read_plate("2000 W input"))
+    assert plate_limit(*read_plate("800 W ± 10 % output")).low == pytest.approx(720.0)
+    heater = plate_limit(*read_plate("2000 W input"))
     assert (heater.low, heater.high) == pytest.approx((1800.0, 2100.0)), "IEC 60335-1 cl. 10: -10 % +5 % (from memory)"
-
-
-def test_a_vessel_is_measured_by_mixing():
-    """1 kg at 60 °C poured into a vessel at 20 °C that settles at 57.5 °C: 4186 × 2.5 / 37.5 = 279 J/K, by hand."""
-    assert water_equivalent(1.0, 4186.0, 333.15, 330.65, 293.15) == pytest.approx(279.07, abs=0.01)
-    with pytest.raises(ValueError, match="the vessel did not warm"):
-        water_equivalent(1.0, 4186.0, 333.15, 293.15, 293.15)
