@@ -329,7 +329,7 @@ def show_with(value: float, width: float, si: str, unit: str = "") -> str:
     largest = max(abs(value), width)
     written = _factor_in(largest, si, unit)
     factor, name = (written, symbol(unit)) if written is not None else _engineering(largest, si, 12)
-    place = place_of(width / factor)
+    place = decimals_of_uncertainty(width / factor)
     rounded = (f"{round(each / factor, place) + 0.0:.{max(place, 0)}f} {name}".rstrip() for each in (value, width))
     return " ± ".join(rounded)
 
@@ -344,7 +344,7 @@ def _engineering(value: float, si: str, digits: int) -> tuple[float, str]:
     return factor, prefix + unit
 
 
-def place_of(uncertainty: float) -> int:
+def decimals_of_uncertainty(uncertainty: float) -> int:
     """Decimals that an uncertainty of two digits has, negative left of the point: 1 for 2.34, -1 for 183.
 
     Source: JCGM 100:2008, 7.2.6: two digits of the uncertainty at most, the value to the same place.
@@ -357,7 +357,7 @@ def to_place(value: float, uncertainty: float, *, sign: bool = False) -> str:
     plus = "+" if sign else ""
     if not uncertainty or not math.isfinite(uncertainty):
         return f"{value:{plus}.6g}"
-    place = place_of(uncertainty)
+    place = decimals_of_uncertainty(uncertainty)
     return f"{round(value, place) + 0.0:{plus}.{max(place, 0)}f}"
 
 

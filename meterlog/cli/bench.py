@@ -116,7 +116,7 @@ def try_station(station: Station, instrument: BenchInstrument, seconds: float) -
     """Talk with one instrument for some seconds; what came, or why nothing did."""
     from meterlog.base.errors import CannotDo
     from meterlog.base.readings import Frame, Rejected
-    from meterlog.cli.listening import listen
+    from meterlog.cli.listening import listen_to
     from meterlog.daemon.supervise import url_of
     from meterlog.links import LinkLost, open_link
     from meterlog.links.settings import settings_of
@@ -129,7 +129,7 @@ def try_station(station: Station, instrument: BenchInstrument, seconds: float) -
     except LinkLost as lost:
         return replace(tried, said=f"{lost.why}; {lost.hint}".strip("; "))
     try:
-        for outcome in listen(link, station.profile.conversation(), seconds, lambda _: None):
+        for outcome in listen_to(link, station.profile.conversation(), seconds, lambda _: None):
             if isinstance(outcome, Frame):
                 tried.readings += len(outcome.readings)
                 seen.update(outcome.readings)

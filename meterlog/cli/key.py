@@ -25,7 +25,7 @@ def show(db: Path) -> None:
 
     bench = _bench(db)
     click.echo(fingerprint_of(keys.key_of(bench).public))
-    click.echo(f"{keys.path_of(bench)}: for you alone, and in no database; keep a copy: meterlog key paper", err=True)
+    click.echo(f"{keys.key_path(bench)}: for you alone, and in no database; keep a copy: meterlog key paper", err=True)
 
 
 @key.command("paper")
@@ -63,7 +63,7 @@ def enter(db: Path) -> None:
     from meterlog.record.head import fingerprint_of
 
     digits = click.prompt("the 64 digits", hide_input=True)
-    click.echo(fingerprint_of(keys.enter(_bench(db), digits).public))
+    click.echo(fingerprint_of(keys.enter_key(_bench(db), digits).public))
 
 
 @key.command("replace")

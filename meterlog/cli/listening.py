@@ -28,7 +28,7 @@ def opened(url: str, settings: LineSettings) -> Link:
         raise CannotDo(lost.why, lost.hint or "list what is there with: meterlog ports") from None
 
 
-def listen(
+def listen_to(
     link: Link, conversation: Conversation | None, seconds: float | None, keep: Callable[[Event], None]
 ) -> Iterator[StreamOutcome]:
     """What comes of what arrives until the time is over; `keep` is told of all that came and was sent.
@@ -67,7 +67,7 @@ def heard(url: str, profiles: list[Profile], seconds: float) -> list[tuple[Profi
             link = opened(url, settings)
             try:
                 came: list[Event] = []
-                deque(listen(link, None, seconds, came.append), maxlen=0)
+                deque(listen_to(link, None, seconds, came.append), maxlen=0)
                 taken[settings] = came
             finally:
                 link.close()

@@ -13,7 +13,7 @@ from meterlog.base.errors import WrongText, WrongValue
 from meterlog.base.source import near_miss
 from meterlog.cli.next_check import next_check
 from meterlog.files import shipped
-from meterlog.files.procedures import offered, path_of
+from meterlog.files.procedures import offered, procedure_path
 from meterlog.procedure.cautions import CAUTIONS
 from meterlog.procedure.draft import draft
 from meterlog.procedure.language import PROCEDURE, read_procedure
@@ -39,7 +39,7 @@ def check(files: tuple[str, ...], as_json: bool) -> None:
     """
     wrong = False
     for reference in files:
-        path = path_of(reference)
+        path = procedure_path(reference)
         try:
             read = read_procedure(shipped.text_of(path), str(path))
         except WrongText as error:
@@ -78,7 +78,7 @@ def show(file: str, where: str, as_json: bool) -> None:
 
     Example: meterlog procedure show safety-class-1 --where europe
     """
-    path = path_of(file)
+    path = procedure_path(file)
     read = read_procedure(shipped.text_of(path), str(path))
     if where and where not in read.where:
         hint = near_miss(where, read.where) or "its limits do not depend on the jurisdiction"

@@ -15,7 +15,7 @@ import click
 from meterlog.base.errors import CannotDo
 from meterlog.base.recording import Event, Recording, parse, write
 from meterlog.cli.browse import show_code
-from meterlog.cli.listening import listen, opened
+from meterlog.cli.listening import listen_to, opened
 from meterlog.files import shipped
 from meterlog.links.settings import LineSettings
 from meterlog.profile.propose import Lesson, Proposal, parse_shows, propose, read_notes
@@ -141,7 +141,7 @@ class _Listening:
     def _run(self) -> None:
         try:
             while not self._stopped.is_set():
-                for _ in listen(self._link, None, 0.2, self._keep):
+                for _ in listen_to(self._link, None, 0.2, self._keep):
                     pass
         except CannotDo as error:
             self._lost = str(error)

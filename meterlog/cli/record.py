@@ -9,7 +9,7 @@ import click
 
 from meterlog.base.errors import CannotDo
 from meterlog.base.recording import Event, event_line, head_lines
-from meterlog.cli.listening import listen, opened
+from meterlog.cli.listening import listen_to, opened
 from meterlog.files import shipped
 from meterlog.links.settings import LineSettings, settings_of
 from meterlog.profile import compile_profile
@@ -47,7 +47,7 @@ def record(url: str, file: Path, reference: str | None, baud: int, seconds: floa
                 out.flush()
                 count += len(event.data) if event.kind == "in" else 0
 
-            deque(listen(link, conversation, seconds, keep), maxlen=0)
+            deque(listen_to(link, conversation, seconds, keep), maxlen=0)
     except FileExistsError:
         raise CannotDo(f"{file} is there already", "give another name: a recording is never overwritten") from None
     except OSError as error:

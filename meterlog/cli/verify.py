@@ -35,7 +35,7 @@ def verify(file: Path, sheets: tuple[str, ...], authority: Path | None, as_json:
     from meterlog.report.bagfile import authority_of, read_zip
 
     by = authority_of(authority) if authority else None
-    statement, found = checked(read_zip(file), keys.check, [sheet_line(text) for text in sheets], by)
+    statement, found = checked(read_zip(file), keys.check_signature, [sheet_line(text) for text in sheets], by)
     rows = [{"check": c.check, "answer": str(c.answer), "where": c.where, "what": c.what} for c in found]
     table(rows, ("check", "answer", "where", "what"), as_json)
     if statement is not None:

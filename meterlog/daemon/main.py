@@ -18,8 +18,8 @@ from meterlog.daemon.desk import JobDesk
 from meterlog.daemon.items import Stop
 from meterlog.daemon.logs import set_up
 from meterlog.daemon.loop import BenchLoop
-from meterlog.daemon.pedals import watched
-from meterlog.daemon.requests import answer
+from meterlog.daemon.pedals import pedals_watched
+from meterlog.daemon.requests import answer_request
 from meterlog.daemon.station import Station
 from meterlog.daemon.supervise import SupervisedLink
 from meterlog.files import places
@@ -63,13 +63,15 @@ def run_daemon(bench_path: Path, db: Path, *, log_form: str, sounds: bool | None
     voice = voice_of(bench, sounds)
     desk = JobDesk(stations, writer, announcer, clock, bench, voice)
     links = links_of(bench, stations, items, clock)
-    loop = BenchLoop(stations, writer, desk, announcer, clock, items, answer, lambda name: links[name].try_again())
+    loop = BenchLoop(
+        stations, writer, desk, announcer, clock, items, answer_request, lambda name: links[name].try_again()
+    )
     with (
         reading(db) as kept,
         _signals(items, links),
         _control(db, items, announcer),
         _running(links),
-        watched(bench, items, clock),
+        pedals_watched(bench, items, clock),
     ):
         log.info("listening", extra={"facts": {"bench": bench.bench, "db": db, "links": len(stations)}})
         if (job := job_at_hand(kept)) is not None:

@@ -61,7 +61,7 @@ class PedalWatch:
 
 
 @contextlib.contextmanager
-def watched(bench: BenchFile, items: queue.Queue[Item], clock: Clock) -> Iterator[None]:
+def pedals_watched(bench: BenchFile, items: queue.Queue[Item], clock: Clock) -> Iterator[None]:
     """The bench's pedals, watched until it is left."""
     watches = [PedalWatch(name, pedal, items, clock) for name, pedal in bench.pedals.items()]
     for watch in watches:

@@ -58,7 +58,7 @@ LARGEST_PHOTO = 8_000_000
 PHOTO_TYPES = ("image/jpeg", "image/png", "image/webp")
 
 
-def answer(loop: BenchLoop, message: Mapping[str, Any]) -> Reply:
+def answer_request(loop: BenchLoop, message: Mapping[str, Any]) -> Reply:
     """Do what a message asks. Raises: MeterlogError when it can't be done."""
     do = message["do"]
     if do not in REQUESTS:

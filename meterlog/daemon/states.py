@@ -71,7 +71,7 @@ class LinkStanding(NamedTuple):
     hint: str = ""
 
 
-def standing(pace: MessagePace, *, understood_s: float, heard_s: float, reason: str) -> LinkStanding:
+def link_standing(pace: MessagePace, *, understood_s: float, heard_s: float, reason: str) -> LinkStanding:
     """How an open link stands, by what was understood of it: bytes that nothing can be made of are not listened to.
 
     Args:

@@ -7,7 +7,7 @@ from math import inf
 from typing import TYPE_CHECKING
 
 from meterlog.base.readings import Frame, Rejected
-from meterlog.daemon.states import LinkStanding, LinkState, MessagePace, standing
+from meterlog.daemon.states import LinkStanding, LinkState, MessagePace, link_standing
 from meterlog.daemon.status import DisplayedReading, LinkStatus, displayed
 
 if TYPE_CHECKING:
@@ -119,7 +119,7 @@ class Station:
         """How its open link stands, where that differs from what was told; the reason alone makes no difference."""
         if self.link_id is None or self.state not in OPEN:
             return None
-        found = standing(
+        found = link_standing(
             self.pace, understood_s=now - self.understood_at, heard_s=now - self.heard_at, reason=self.reason
         )
         return found if found.state is not self.state else None

@@ -34,20 +34,20 @@ class BenchKey:
         return signature
 
 
-def path_of(bench: str) -> Path:
+def key_path(bench: str) -> Path:
     """Where the key of a bench's identity lies."""
     return places.keys() / f"{bench}.key"
 
 
 def has_key(bench: str) -> bool:
     """Whether a bench has a key here."""
-    return path_of(bench).exists()
+    return key_path(bench).exists()
 
 
 def key_of(bench: str) -> BenchKey:
     """The key of a bench; made when there is none. Raises: CannotDo."""
-    path = path_of(bench)
-    return read(path) if path.exists() else make(bench)
+    path = key_path(bench)
+    return read_key(path) if path.exists() else make(bench)
 
 
 def make(bench: str) -> BenchKey:
@@ -55,7 +55,7 @@ def make(bench: str) -> BenchKey:
     return _kept(bench, os.urandom(32))
 
 
-def enter(bench: str, digits: str) -> BenchKey:
+def enter_key(bench: str, digits: str) -> BenchKey:
     """The key of a paper copy, 64 hex digits, as a bench's key. Raises: CannotDo, also when there is one."""
     try:
         secret = bytes.fromhex("".join(digits.split()))
@@ -68,7 +68,7 @@ def enter(bench: str, digits: str) -> BenchKey:
 
 def _kept(bench: str, secret: bytes) -> BenchKey:
     key = _key(secret)
-    path = path_of(bench)
+    path = key_path(bench)
     try:
         path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
         file = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
@@ -81,7 +81,7 @@ def _kept(bench: str, secret: bytes) -> BenchKey:
     return key
 
 
-def read(path: Path) -> BenchKey:
+def read_key(path: Path) -> BenchKey:
     """A key from its file. Raises: CannotDo when others may read it, or it is none."""
     try:
         text, mode = path.read_text(), stat.S_IMODE(path.stat().st_mode)
@@ -97,7 +97,7 @@ def read(path: Path) -> BenchKey:
 
 def set_aside(bench: str) -> Path | None:
     """Move a bench's key out of use, to a name of its own; answers where it lies now. None when there was none."""
-    path = path_of(bench)
+    path = key_path(bench)
     if not path.exists():
         return None
     number = 1
@@ -107,7 +107,7 @@ def set_aside(bench: str) -> Path | None:
     return aside
 
 
-def check(public: bytes, signature: bytes, data: bytes) -> bool | None:
+def check_signature(public: bytes, signature: bytes, data: bytes) -> bool | None:
     """Whether a signature is right; None when nothing here can tell."""
     try:
         ed25519 = _ed25519()

@@ -42,7 +42,7 @@ def own() -> dict[str, Path]:
     return {path.stem: path for path in sorted(places.procedures().glob("*.yaml")) if path.is_file()}
 
 
-def path_of(reference: str) -> Path:
+def procedure_path(reference: str) -> Path:
     """The user's file of that path, else an own procedure of that name, else a shipped one.
 
     Raises: CannotDo, when there is none.
@@ -54,7 +54,7 @@ def path_of(reference: str) -> Path:
 
 def procedure_of(reference: str) -> Procedure:
     """The procedure of a path or a name. Raises: CannotDo when there is none; WrongText."""
-    path = path_of(reference)
+    path = procedure_path(reference)
     return read_procedure(shipped.text_of(path), str(path))
 
 

@@ -19,15 +19,15 @@ class Wrong(Exception):
         self.where, self.what = where, what
 
 
-def text_of(files: Files, name: str) -> str:
+def file_text(files: Files, name: str) -> str:
     try:
         return files[name].decode()
     except UnicodeDecodeError:
         raise Wrong(name, "is no UTF-8") from None
 
 
-def lines_of(files: Files, name: str) -> list[str]:
-    text = text_of(files, name)
+def file_lines(files: Files, name: str) -> list[str]:
+    text = file_text(files, name)
     if text and not text.endswith("\n"):
         raise Wrong(name, "its last line has no end")
     return text.split("\n")[:-1]
@@ -37,7 +37,7 @@ def objects_of(files: Files, name: str) -> list[Any]:
     """The JSON of each line of a file."""
     known = files.read if isinstance(files, ReadOnce) else {}
     if name not in known:
-        lines = enumerate(lines_of(files, name), 1)
+        lines = enumerate(file_lines(files, name), 1)
         known[name] = [_object(line, f"{name} line {number}") for number, line in lines]
     return known[name]
 
@@ -61,7 +61,7 @@ def _object(line: str, where: str) -> Any:
     return known
 
 
-def path_of(says: Mapping[str, Any]) -> list[bytes]:
+def proof_path(says: Mapping[str, Any]) -> list[bytes]:
     """The hashes of a proof's path."""
     try:
         path = [bytes_of(node) for node in says["path"]]

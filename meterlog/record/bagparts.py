@@ -17,10 +17,10 @@ from meterlog.record.bagfiles import (
     Wrong,
     bytes_of,
     digest_of,
+    file_lines,
     lines_digest,
-    lines_of,
     objects_of,
-    path_of,
+    proof_path,
     read,
 )
 
@@ -67,7 +67,7 @@ def _files(files: Files, statement: Statement) -> None:
 
 def _manifest(files: Files, name: str, wanted: set[str]) -> None:
     listed = {}
-    for line in lines_of(files, name):
+    for line in file_lines(files, name):
         sha256, blank, path = line.partition("  ")
         if not blank or path in listed:
             raise Wrong(name, f"not in its one form: {line[:80]!r}")
@@ -87,7 +87,7 @@ def _manifest(files: Files, name: str, wanted: set[str]) -> None:
 
 
 def _leaves(files: Files, statement: Statement) -> None:
-    lines, leaves = lines_of(files, "data/leaves.jsonl"), objects_of(files, "data/leaves.jsonl")
+    lines, leaves = file_lines(files, "data/leaves.jsonl"), objects_of(files, "data/leaves.jsonl")
     proofs = objects_of(files, "data/proofs.jsonl")
     seals = _seals(files, statement)
     if len(lines) != len(proofs):
@@ -103,14 +103,14 @@ def _leaves(files: Files, statement: Statement) -> None:
         if (seal.number, says["place"]) <= at or says["of"] != seal.leaves:
             raise Wrong(f"data/proofs.jsonl line {number}", "is out of its place")
         at = (seal.number, says["place"])
-        root = root_from_inclusion(leaf_hash(line.encode()), says["place"], says["of"], path_of(says))
+        root = root_from_inclusion(leaf_hash(line.encode()), says["place"], says["of"], proof_path(says))
         if root is None or root.hex() != seal.root:
             raise Wrong(where, f"is not what seal {seal.number} closed over")
 
 
 def _seals(files: Files, statement: Statement) -> dict[int, Seal]:
     """The seals of the file by their number, each proved up to the signed head."""
-    lines, log = lines_of(files, "data/seals.txt"), objects_of(files, "data/log.jsonl")
+    lines, log = file_lines(files, "data/seals.txt"), objects_of(files, "data/log.jsonl")
     if len(lines) != len(log):
         raise Wrong("data/log.jsonl", f"{len(log)} paths for {len(lines)} seals")
     seals: dict[int, Seal] = {}
@@ -123,7 +123,7 @@ def _seals(files: Files, statement: Statement) -> dict[int, Seal]:
         last = seal.number
         if says.get("seal") != seal.number or set(says) != {"seal", "path"}:
             raise Wrong(f"data/log.jsonl line {number}", "is of another seal")
-        root = root_from_inclusion(leaf_hash(line.encode()), seal.number, statement.head.size, path_of(says))
+        root = root_from_inclusion(leaf_hash(line.encode()), seal.number, statement.head.size, proof_path(says))
         if root is None or root.hex() != statement.head.root:
             raise Wrong(where, "does not lead to the signed head")
         seals[seal.number] = seal
@@ -199,7 +199,7 @@ def _personal(files: Files, _: Statement) -> None:
     for leaf in objects_of(files, "data/leaves.jsonl"):
         sealed |= set(re.findall("[0-9a-f]{64}", leaf.get("digests", "") + (leaf["facts"] if _names(leaf) else "")))
     shown, photographs = set(), set()
-    for number, line in enumerate(lines_of(files, "disclosures.txt") if "disclosures.txt" in files else [], 1):
+    for number, line in enumerate(file_lines(files, "disclosures.txt") if "disclosures.txt" in files else [], 1):
         where = f"disclosures.txt line {number}"
         salt, name, text = read(where, _disclosed, line)
         made = digest(salt, name, text)
@@ -232,7 +232,7 @@ def _earlier(files: Files, statement: Statement) -> None:
     root = bytes.fromhex(statement.head.root)
     for number, says in enumerate(objects_of(files, "data/earlier.jsonl"), 1):
         old = bytes_of(says["root"])
-        if not is_beginning(says["size"], old, statement.head.size, root, path_of(says)):
+        if not is_beginning(says["size"], old, statement.head.size, root, proof_path(says)):
             raise Wrong(f"data/earlier.jsonl line {number}", "the proof does not lead to the signed head")
 
 

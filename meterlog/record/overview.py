@@ -57,7 +57,7 @@ class JobSummary:
     tally: Mapping[Outcome, int]
 
 
-def summary(reader: RecordReader, job: JobRecord) -> JobSummary:
+def job_summary(reader: RecordReader, job: JobRecord) -> JobSummary:
     """A job in a list of jobs."""
     tally = Counter(verdict.outcome for verdict in standing(reader.verdicts(job.id)).values())
     complaint = next((field.value for field in reader.personal(job.id) if field.name == "complaint"), "")
@@ -66,7 +66,7 @@ def summary(reader: RecordReader, job: JobRecord) -> JobSummary:
 
 def jobs(reader: RecordReader, most: int = JOBS_LISTED) -> list[Row]:
     """The last jobs, the newest first, with tallies of the verdicts that count."""
-    return [_job(summary(reader, job)) for job in reader.jobs(most=most)]
+    return [_job(job_summary(reader, job)) for job in reader.jobs(most=most)]
 
 
 def _job(found: JobSummary) -> Row:

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 from meterlog.base.merkle import is_beginning
 from meterlog.record import head as heads
 from meterlog.record.bag import STATEMENT_TYPE
-from meterlog.record.bagfiles import Files, ReadOnce, Wrong, bytes_of, objects_of, path_of, read, text_of
+from meterlog.record.bagfiles import Files, ReadOnce, Wrong, bytes_of, file_text, objects_of, proof_path, read
 from meterlog.record.bagparts import PARTS, PAYLOAD, SIGNED, STAMP, Statement
 from meterlog.record.head import Head
 from meterlog.record.key_acts import SignatureCheck, follows, key_acts
@@ -103,10 +103,10 @@ def _statement(files: Files) -> tuple[Statement, bytes]:
     for name in (*SIGNED, *(f"data/{each}" for each in PAYLOAD)):
         if name not in files:
             raise Wrong(name, "is not there")
-    key = read("data/key.pem", heads.key_of_pem, text_of(files, "data/key.pem"))
-    if text_of(files, "data/key.pub") != heads.ssh_public(key):
+    key = read("data/key.pem", heads.key_of_pem, file_text(files, "data/key.pem"))
+    if file_text(files, "data/key.pub") != heads.ssh_public(key):
         raise Wrong("data/key.pub", "is another key than data/key.pem")
-    text = text_of(files, "statement.note").partition("\n\n")[0] + "\n"
+    text = file_text(files, "statement.note").partition("\n\n")[0] + "\n"
     match = _STATEMENT.fullmatch(text)
     if match is None:
         raise Wrong("statement.note", "is not in the form of a statement")
@@ -119,10 +119,10 @@ def _statement(files: Files) -> tuple[Statement, bytes]:
 def _signatures(files: Files, statement: Statement, key: bytes, check: SignatureCheck) -> VerificationCheck:
     try:
         name = statement.head.origin
-        note, head = text_of(files, "statement.note"), text_of(files, "data/head.note")
+        note, head = file_text(files, "statement.note"), file_text(files, "data/head.note")
         text, signature = read("statement.note", heads.read_note, note, name, key)
         head_text, head_signature = read("data/head.note", heads.read_note, head, name, key)
-        ssh = read("statement.sig", heads.read_ssh_signature, text_of(files, "statement.sig"), key)
+        ssh = read("statement.sig", heads.read_ssh_signature, file_text(files, "statement.sig"), key)
         if head_text != statement.head.text:
             raise Wrong("data/head.note", "is another head than that of the statement")
         signed = {
@@ -210,7 +210,7 @@ def _sheet(files: Files, statement: Statement, earlier: Head) -> None:
             old = bytes_of(says["root"])
             if not says["root"].startswith(earlier.root):
                 raise Wrong("data/earlier.jsonl", "another root than the sheet's: the record was rewritten")
-            if not is_beginning(earlier.size, old, head.size, bytes.fromhex(head.root), path_of(says)):
+            if not is_beginning(earlier.size, old, head.size, bytes.fromhex(head.root), proof_path(says)):
                 raise Wrong("data/earlier.jsonl", "the proof does not lead to the signed head")
             return
     raise Wrong("data/earlier.jsonl", "holds no proof for this sheet: ask for the file again with --earlier LINE")

@@ -16,7 +16,7 @@ from meterlog.record.outcome import WHOLE, outcome_of
 from meterlog.record.standing import standing
 from meterlog.report import procedures, wording
 from meterlog.report.doings import doings
-from meterlog.report.runs import heating_run, plot_of, readings_around
+from meterlog.report.runs import capture_plot, drawn_run, readings_around
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -98,7 +98,7 @@ class StepCard:
         if result.value is None:
             return wording.display(capture) if capture else ""
         written_in = result.limit.unit if result.limit else ""
-        value = wording.plain(result.value, result.expanded_uncertainty or 0.0, result.unit, written_in)
+        value = wording.plain_value(result.value, result.expanded_uncertainty or 0.0, result.unit, written_in)
         return value + (wording.typed_mark(capture) if capture else "")
 
     @property
@@ -176,7 +176,7 @@ def card_of(reader: RecordReader, ref: str) -> Card | None:
 def _steps(
     reader: RecordReader, job: int, procedure: Procedure | None, acts: Sequence[ActRecord], states: Mapping[str, str]
 ) -> tuple[StepCard, ...]:
-    steps = [(step, procedures.step(procedure, step.key)) for step in reader.steps(job)]
+    steps = [(step, procedures.written_step(procedure, step.key)) for step in reader.steps(job)]
     captures, verdicts = reader.captures(job), reader.verdicts(job)
     counting = standing(verdicts, {step.id for step, written in steps if written and written.counts == "first"})
     passed = {act.step: act.facts for act in acts if act.kind == ActKind.PASSED}
@@ -184,7 +184,7 @@ def _steps(
     def card(step: StepRecord, written: Step | None) -> StepCard:
         verdict, left = counting.get(step.id), passed.get(step.id, {})
         own = tuple(capture for capture in captures if capture.step == step.id)
-        run = heating_run(reader, verdict, step) if verdict else None
+        run = drawn_run(reader, verdict, step) if verdict else None
         return StepCard(
             step=step,
             written=written,
@@ -207,7 +207,7 @@ def _trace(reader: RecordReader, step: StepRecord, captures: Sequence[CaptureRec
     logged = [capture for capture in captures if capture.link is not None]
     if not logged or not KINDS[step.kind].is_run:
         return ""
-    return plot_of(logged[-1], readings_around(reader, logged[-1]))
+    return capture_plot(logged[-1], readings_around(reader, logged[-1]))
 
 
 def _rooms(steps: Sequence[StepCard], procedure: Procedure | None) -> tuple[Room, ...]:

@@ -27,7 +27,7 @@ def _read(sha256: str, text: str) -> Procedure | None:
         return None
 
 
-def step(procedure: Procedure | None, key: str) -> Step | None:
+def written_step(procedure: Procedure | None, key: str) -> Step | None:
     """A step as it was written; None where the text can't be read."""
     try:
         return procedure.step(key) if procedure else None

@@ -10,7 +10,7 @@ from meterlog.base.errors import MeterlogError
 from meterlog.profile import read_kept_profile
 from meterlog.profile.tools.explain import Explainer
 from meterlog.report import procedures
-from meterlog.report.runs import heating_run, plot_of, readings_around
+from meterlog.report.runs import capture_plot, drawn_run, readings_around
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -52,7 +52,7 @@ class Reached:
     @property
     def plot(self) -> str:
         """The readings around its capture; "" where the heating run shows them."""
-        return plot_of(self.capture, self.readings) if self.capture and self.readings and not self.run else ""
+        return capture_plot(self.capture, self.readings) if self.capture and self.readings and not self.run else ""
 
 
 def reached_from(reader: RecordReader, number: int) -> Reached | None:
@@ -73,10 +73,10 @@ def reached_from(reader: RecordReader, number: int) -> Reached | None:
         result=verdict.verdict,
         job=job,
         step=step,
-        written=procedures.step(procedures.of(reader, verdict.procedure), step.key),
+        written=procedures.written_step(procedures.of(reader, verdict.procedure), step.key),
         later=next((each for each in reader.verdicts(job.id) if each.supersedes == number), None),
         capture=capture,
-        run=heating_run(reader, verdict, step),
+        run=drawn_run(reader, verdict, step),
         si=units.QUANTITIES[capture.capture.form.quantity].si if capture else "",
         readings=readings,
         frames=frames,

@@ -39,7 +39,7 @@ def readings_around(reader: RecordReader, capture: CaptureRecord) -> list[Readin
     return [each for each in reader.frames(capture, AROUND_MS) if each.reading.form.channel == channel]
 
 
-def plot_of(kept: CaptureRecord, readings: Sequence[ReadingRecord]) -> str:
+def capture_plot(kept: CaptureRecord, readings: Sequence[ReadingRecord]) -> str:
     """The readings against time as SVG, the settled run as a band; "" when none of them is a number."""
     form, zero = kept.capture.form, kept.capture.started
     points = [(each.at / 1000 - zero, _in_unit(each.reading, form)) for each in readings]
@@ -85,7 +85,7 @@ class DrawnRun:
     refused: Sequence[NotFound]
 
 
-def heating_run(reader: RecordReader, verdict: VerdictRecord, step: StepRecord) -> DrawnRun | None:
+def drawn_run(reader: RecordReader, verdict: VerdictRecord, step: StepRecord) -> DrawnRun | None:
     """The heating run that a verdict rests on; None for another kind of step, and for one that can't be read again."""
     if not KINDS[step.kind].is_run:
         return None

@@ -139,7 +139,7 @@ def amount(value: float | None, si: str, digits: int = 3) -> str:
     return measure(value, "delta_degC" if si == "kelvin" else si, digits)
 
 
-def plain(value: float, expanded: float, si: str, unit: str = "") -> str:
+def plain_value(value: float, expanded: float, si: str, unit: str = "") -> str:
     """A value without its uncertainty, in its limit's unit; one within its doubt of nothing by what it is at most."""
     is_nothing = abs(value) < expanded
     return (

@@ -63,7 +63,7 @@ def leaf_texts(
     return texts
 
 
-def write(db: Connection, batch: Batch, seal: Seal, placed: Sequence[Placed]) -> None:
+def write_commit(db: Connection, batch: Batch, seal: Seal, placed: Sequence[Placed]) -> None:
     """Write a batch with its seal; the caller holds the transaction."""
     many = db.executemany
     _insert(db, batch.plain, ("bench", "text", "instrument", "link", "form"))

@@ -78,7 +78,7 @@ class RowNumbers:
         return number
 
     def _form_row(self, form: Form, batch: Batch) -> int:
-        columns = form_columns(form)
+        columns = form_row(form)
         same = " AND ".join(f"{name} IS ?" for name in leaves.FORM_COLUMNS)
         found = self._db.execute(f"SELECT id FROM form WHERE {same}", list(columns.values())).fetchone()
         number = int(found[0]) if found else self.next("form")
@@ -88,7 +88,7 @@ class RowNumbers:
         return number
 
 
-def form_columns(form: Form) -> dict[str, Any]:
+def form_row(form: Form) -> dict[str, Any]:
     """A form's columns as they stand in the database."""
     columns = {name: getattr(form, name) for name in leaves.FORM_COLUMNS}
     return {

@@ -20,7 +20,7 @@ from meterlog.record.acts import ActKind
 from meterlog.record.writer import canonical
 from meterlog.store import leaves, sqlite
 from meterlog.store.batch import Batch, Chunk, OpenLink
-from meterlog.store.commit import leaf_texts, place_leaves, write
+from meterlog.store.commit import leaf_texts, place_leaves, write_commit
 from meterlog.store.known import RowNumbers
 from meterlog.store.layout import migrate
 from meterlog.store.schema import KNOWN_VERSION
@@ -401,7 +401,7 @@ class Writer:
         )
         try:
             self._db.execute("BEGIN IMMEDIATE")
-            write(self._db, batch, seal, placed)
+            write_commit(self._db, batch, seal, placed)
             self._db.execute("COMMIT")
         except sqlite.DatabaseError as error:
             self._roll_back()

@@ -104,7 +104,7 @@ def at_hand(reader: RecordReader, walk: Snapshot, seen: int = 0) -> Task | None:
         return None
     procedure = procedures.of(reader, job.procedure)
     key = walk.step
-    step = procedures.step(procedure, key) if key else None
+    step = procedures.written_step(procedure, key) if key else None
     where, entries = stated_of(job, reader.acts(job.id, STATES))
     limit = _limit(procedure, step, where, entries)
     keys = {each.id: each.key for each in reader.steps(job.id)}
@@ -160,7 +160,7 @@ def _alerts(
     alerts = []
     for verdict in sorted(found, key=lambda verdict: -verdict.id):
         key = keys[verdict.step]
-        step = procedures.step(procedure, key)
+        step = procedures.written_step(procedure, key)
         meaning, title = (step.meaning, step.title) if step else ("", key)
         alerts.append(Alert(verdict=verdict, key=key, title=title, meaning=meaning, shows=_shows(reader, verdict)))
     return alerts
@@ -187,7 +187,7 @@ def _state(check: StepSnapshot) -> str:
 
 
 def _title(procedure: Procedure | None, key: str) -> str:
-    step = procedures.step(procedure, key)
+    step = procedures.written_step(procedure, key)
     return step.title if step else key
 
 

@@ -87,7 +87,7 @@ async def seen(datasette: Any, request: Any) -> Any:
     return Response.redirect("/bench")
 
 
-async def ask(datasette: Any, do: str, /, within_s: float = ANSWER_WITHIN_S, **more: Any) -> dict[str, Any]:
+async def ask_daemon(datasette: Any, do: str, /, within_s: float = ANSWER_WITHIN_S, **more: Any) -> dict[str, Any]:
     """The daemon's answer. Raises: CannotDo."""
     return await asyncio.to_thread(client.ask, database_path(datasette), do, within_s, **more)
 
@@ -116,13 +116,13 @@ async def act(datasette: Any, request: Any) -> Any:
 async def pass_on(datasette: Any, request: Any, do: str, **more: Any) -> Any:
     """Ask the daemon and answer with its words."""
     try:
-        await ask(datasette, do, **more)
+        await ask_daemon(datasette, do, **more)
     except MeterlogError as refused:
-        return await _answer(datasette, request, in_words(refused))
+        return await _answer(datasette, request, without_commands(refused))
     return await _answer(datasette, request, "")
 
 
-def in_words(refused: MeterlogError) -> str:
+def without_commands(refused: MeterlogError) -> str:
     """Why something was refused, without what would be typed into a terminal: a page has no such line."""
     lines = [line.strip() for line in str(refused).splitlines()]
     return "\n".join(line for line in lines if "meterlog " not in line and "--" not in line)
@@ -168,7 +168,7 @@ def _misread(procedure: Procedure, form: Mapping[str, str]) -> dict[str, str]:
         try:
             read_entry(procedure, name, text)
         except WrongValue as refused:
-            wrong[f"plate {name}"] = in_words(refused)
+            wrong[f"plate {name}"] = without_commands(refused)
     return wrong
 
 
@@ -177,11 +177,11 @@ async def _opened(datasette: Any, key: str, form: Mapping[str, str], asked_by: M
     personal = {name: form[name] for name in ("owner", "complaint", "serial number") if name in form}
     more: dict[str, Any] = {name: form[name] for name in ("ref", "where") if name in form}
     try:
-        await ask(
+        await ask_daemon(
             datasette, "open job", procedure=key, plate=_entries(form), personal=personal, **more, **asked_by
         )  # fmt: skip
     except MeterlogError as refused:
-        words = in_words(refused)
+        words = without_commands(refused)
         return {"ref" if words.startswith(("there is a job", "a job's reference")) else "": words}
     return {}
 
@@ -193,9 +193,9 @@ async def enter(datasette: Any, request: Any) -> Any:
         return Response.redirect("/bench")
     entries = _entries(await _filled(request))
     try:
-        await ask(datasette, "enter", entries=entries, **asked_by)
+        await ask_daemon(datasette, "enter", entries=entries, **asked_by)
     except MeterlogError as refused:
-        words = in_words(refused)
+        words = without_commands(refused)
         field = next((f"plate {name}" for name in entries if words.startswith(f"{name}:")), "")
         return await _answer(datasette, request, words, field)
     return await _answer(datasette, request, "")

@@ -11,7 +11,7 @@ from datasette.utils.asgi import NotFound, Response
 
 from meterlog.base import units
 from meterlog.report import healthy
-from meterlog.report.runs import plot_of, readings_around
+from meterlog.report.runs import capture_plot, readings_around
 from meterlog.report.wording import fields_of
 from meterlog.web.sheet import number_of, read, sheet
 
@@ -58,7 +58,7 @@ def _sheet(reader: RecordReader, number: int) -> CaptureSheet:
         capture=capture,
         readings=readings,
         verdicts=[each for each in reader.verdicts(job.id) if each.capture == number],
-        plot=plot_of(capture, readings),
+        plot=capture_plot(capture, readings),
         si=units.QUANTITIES[capture.capture.form.quantity].si,
         alike=healthy.of_capture(reader, step.key, job.appliance, number),
     )

@@ -42,7 +42,7 @@ async def page(datasette: Any, request: Any) -> Any:
     return await sheet(
         datasette, request, "history.html",
         measured=list(reversed(measured)), step=measured[-1].step, appliance=appliance, here=here,
-        says=standing_of(measured, here), alike=alike, shown=shown, plot=plot_of(measured, here, alike),
+        says=standing_of(measured, here), alike=alike, shown=shown, plot=history_plot(measured, here, alike),
         models=[healthy.sentence(model) for model in healthy_of_each_model(measured, unit)],
     )  # fmt: skip
 
@@ -72,7 +72,7 @@ def standing_of(measured: Sequence[StepMeasurement], here: str) -> str:
     return f"Job {here} measured {units.show(own[-1], unit)}, among {len(values)}: {ends}.{beyond}"
 
 
-def plot_of(measured: Sequence[StepMeasurement], here: str, alike: LikeIt | None) -> str:
+def history_plot(measured: Sequence[StepMeasurement], here: str, alike: LikeIt | None) -> str:
     """The values in the order in which they were measured; "" when there is nothing to compare.
 
     With the job `here` stand its own value and, of `alike`, where the next healthy one of its model is expected.

@@ -11,7 +11,7 @@ from datasette.utils.asgi import NotFound, Response
 from meterlog.report.card import card_of
 from meterlog.report.wording import fields_of
 from meterlog.web import bench
-from meterlog.web.photograph import bare, image_type
+from meterlog.web.photograph import image_type, without_metadata
 from meterlog.web.sheet import read, sheet
 
 
@@ -43,7 +43,7 @@ async def add_photo(datasette: Any, request: Any) -> Any:
     if job.closed_utc_ms:
         return Response.json({"ok": False, "error": f"Job {ref} is closed: no photograph is added to it."}, status=409)
     try:
-        content = bare(await request.post_body())
+        content = without_metadata(await request.post_body())
     except ValueError:
         return Response.json({"ok": False, "error": "A photograph is a JPEG, PNG or WebP picture."}, status=415)
     coded = base64.b64encode(content).decode()

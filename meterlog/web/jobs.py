@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from meterlog.record.overview import summary
+from meterlog.record.overview import job_summary
 from meterlog.web.sheet import read, sheet
 
 if TYPE_CHECKING:
@@ -28,4 +28,4 @@ async def page(datasette: Any, request: Any) -> Any:
 def _found(reader: RecordReader, before: int | None, words: str) -> tuple[list[JobSummary], bool]:
     """A page's jobs older than `before` that hold all words, and whether there are more."""
     jobs = reader.jobs(most=JOBS_A_PAGE + 1, before=before, words=words.split())
-    return [summary(reader, job) for job in jobs[:JOBS_A_PAGE]], len(jobs) > JOBS_A_PAGE
+    return [job_summary(reader, job) for job in jobs[:JOBS_A_PAGE]], len(jobs) > JOBS_A_PAGE

@@ -29,7 +29,7 @@ def image_type(content: bytes) -> str | None:
     return "image/webp" if content[:4] == b"RIFF" and content[8:12] == b"WEBP" else None
 
 
-def bare(content: bytes) -> bytes:
+def without_metadata(content: bytes) -> bytes:
     """The picture without what a camera wrote beside it. Raises: ValueError, when its bytes are no whole picture."""
     kind = image_type(content)
     try:

@@ -18,7 +18,7 @@ CANNOT_SUCCEED = 4
 """The worker's exit status where trying again can't help: the record is another one, or the address is."""
 
 
-def next_wait_s(failures: int) -> float:
+def next_start_s(failures: int) -> float:
     """How long to wait before the next try, s: twice as long each time, a minute at most.
 
     >>> [next_wait_s(n) for n in (1, 2, 3, 9)]
@@ -43,7 +43,7 @@ def supervise(
         if ended() or status == CANNOT_SUCCEED:
             return CANNOT_SUCCEED if status == CANNOT_SUCCEED else 0
         failures = 1 if progressed else failures + 1
-        wait = next_wait_s(failures)
+        wait = next_start_s(failures)
         say(f"sending stopped; tried again in {wait:g} s")
         _sleep(wait, ended)
     return 0

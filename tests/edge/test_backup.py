@@ -110,7 +110,7 @@ def test_evidence_of_a_restored_record_is_verified_against_a_sheet_from_before(k
     with contextlib.closing(open_reader(tmp_path / "again.db")) as db:
         path = tmp_path / "K-7.zip"
         path.write_bytes(bagfile.evidence_zip(db, "K-7", "2026-11-29T12:00:00.000Z", [head]))
-    statement, found = verify(bagfile.read_zip(path), keys.check, [(head, "ab" * 32)])
+    statement, found = verify(bagfile.read_zip(path), keys.check_signature, [(head, "ab" * 32)])
     assert statement.head.bench != head.bench
     assert {each.answer for each in found} == {CheckResult.VERIFIED}
 

@@ -67,12 +67,12 @@ def files(whole):
 
 def false(files, *sheets):
     """Where the checks say that something is false."""
-    _, found = verify(files, keys.check, sheets)
+    _, found = verify(files, keys.check_signature, sheets)
     return [f"{each.where}: {each.what}" for each in found if each.answer is CheckResult.FALSE]
 
 
 def test_an_evidence_file_is_verified(files):
-    statement, found = verify(files, keys.check)
+    statement, found = verify(files, keys.check_signature)
     assert statement.job == "K-7"
     assert [each.check for each in found if each.answer is not CheckResult.VERIFIED] == ["earlier head"]
     assert "not compared with any earlier head" in found[-1].what
@@ -352,7 +352,7 @@ def seen(files):
         parts.PARTS["files"](files, statement)
     except Wrong:
         return True
-    return checks._signatures(files, statement, key, keys.check).answer is CheckResult.FALSE
+    return checks._signatures(files, statement, key, keys.check_signature).answer is CheckResult.FALSE
 
 
 # ---- history ----
@@ -373,7 +373,7 @@ def test_history_rewritten_with_the_true_key_is_refused_with_one_older_sheet(kep
         files = bagfile.read_zip(path)
         with pytest.raises(Exception, match="not those of the earlier head: it was rewritten"):
             bagfile.evidence_zip(db, "K-7", UTC, [sheet])
-    _, found = verify(files, keys.check)
+    _, found = verify(files, keys.check_signature)
     assert {each.answer for each in found[:-1]} == {CheckResult.VERIFIED}
     assert found[-1].what.startswith("not compared with any earlier head")
     assert false(files, (sheet, ""))
@@ -624,7 +624,7 @@ def test_no_bit_of_a_stamp_is_flipped_unseen(stamped, authority):
     for at in [*chosen.sample(range(start, start + 32), 6), *chosen.sample(range(8), 4), *range(size - 60, size, 12)]:
         flipped = bytearray(files["head.tsr"])
         flipped[at] ^= 1 << chosen.randrange(8)
-        _, found = verify({**files, "head.tsr": bytes(flipped)}, keys.check, authority=by)
+        _, found = verify({**files, "head.tsr": bytes(flipped)}, keys.check_signature, authority=by)
         assert [each.answer for each in found if each.check == "time stamp"] == [CheckResult.FALSE], at
 
 
@@ -683,7 +683,7 @@ def test_a_link_and_a_bomb_are_refused(tmp_path, monkeypatch):
 def test_a_key_is_for_its_owner_alone_and_in_no_database(kept):
     with contextlib.closing(open_reader(kept)) as db:
         bench = read_line(next(iter(StoredRecord(db).seals()))).bench
-    path = keys.path_of(bench)
+    path = keys.key_path(bench)
     key = keys.key_of(bench)
     assert stat.S_IMODE(path.stat().st_mode) == 0o600
     for shape in (key.secret, key.secret.hex().encode()):
@@ -726,7 +726,7 @@ def unpacked(files, tmp_path):
 @pytest.mark.parametrize("hidden", ["", "openssl"], ids=["openssl", "ssh-keygen"])
 def test_a_stranger_with_a_shell_comes_to_the_same(unpacked, whole, hidden):
     done = shell_check(unpacked, hidden)
-    statement, _ = verify(whole, keys.check)
+    statement, _ = verify(whole, keys.check_signature)
     assert done.stdout.splitlines()[-1] == "checked", done.stdout + done.stderr
     assert f"head {statement.head.size} {statement.head.root}" in done.stdout
     assert f"key {statement.fingerprint}" in done.stdout

@@ -39,7 +39,7 @@ def against(kept, tmp_path, printed):
     with contextlib.closing(open_reader(kept)) as db:
         path = tmp_path / "later.zip"
         path.write_bytes(bagfile.evidence_zip(db, "K-7", "2026-11-29T12:00:00.000Z", [printed[0]]))
-    _, found = verify(bagfile.read_zip(path), keys.check, [printed])
+    _, found = verify(bagfile.read_zip(path), keys.check_signature, [printed])
     assert [each for each in found[:-1] if each.answer is not CheckResult.VERIFIED] == []
     return found[-1]
 
@@ -60,7 +60,7 @@ def test_a_key_that_was_replaced_in_time_vouches_for_the_new_one(kept, tmp_path)
 def test_a_lost_or_stolen_key_is_told_to_who_holds_an_old_sheet(kept, tmp_path, why):
     printed = sheet(kept)
     if why == "lost":
-        keys.path_of(printed[0].bench).unlink()
+        keys.key_path(printed[0].bench).unlink()
         assert run(kept, "key", "replace", "--why", "stolen").exception.args
     assert run(kept, "key", "replace", "--why", why, "--since", "2026-11-01").exit_code == 0
     found = against(kept, tmp_path, printed)
@@ -81,13 +81,13 @@ def test_the_paper_copy_brings_the_key_back(kept, tmp_path):
     digits = re.search(r"(?:[0-9a-f]{4} ){15}[0-9a-f]{4}", page.read_text())[0]
     assert "<svg" in page.read_text()
     before = sheet(kept)
-    keys.path_of(before[0].bench).unlink()
+    keys.key_path(before[0].bench).unlink()
     done = run(kept, "key", "enter", input=digits + "\n")
     assert done.exit_code == 0
     assert before[1] in done.output
     assert run(kept, "key", "paper", "--to", str(page)).exception.args
     with pytest.raises(CannotDo, match="64 digits"):
-        keys.enter("ab" * 16, "12")
+        keys.enter_key("ab" * 16, "12")
 
 
 def test_the_fingerprint_is_that_of_openssl(kept, tmp_path):

@@ -18,7 +18,7 @@ from meterlog.daemon.events import EVENTS
 from meterlog.daemon.items import Damaged, LineChanged, Opened, PendingRequest, Received, StateChanged, Stop
 from meterlog.daemon.loop import BenchLoop
 from meterlog.daemon.main import QUEUE_ITEMS, stations_of
-from meterlog.daemon.requests import answer
+from meterlog.daemon.requests import answer_request
 from meterlog.daemon.states import LinkState
 from meterlog.links import LinkLost
 from meterlog.links.benchfile import read_bench
@@ -69,7 +69,7 @@ class Loop:
         self.stations = stations_of(bench, folder)
         self.writer = Writer(self.db, self.clock.now())
         desk = JobDesk(self.stations, self.writer, announcer, self.clock, bench)
-        self.loop = BenchLoop(self.stations, self.writer, desk, announcer, self.clock, self.items, answer)
+        self.loop = BenchLoop(self.stations, self.writer, desk, announcer, self.clock, self.items, answer_request)
         with reading(self.db) as kept:
             if (job := job_at_hand(kept)) is not None:
                 desk.resume(job)
@@ -398,10 +398,10 @@ def test_no_character_ends_the_daemon(loop, message, typed):
     assert opened["ok"], opened
     assert loop.act("acknowledge")["ok"]
     if message["do"] == "act":
-        answer = loop.act(message["word"], text=typed)
+        answer_request = loop.act(message["word"], text=typed)
     else:
-        answer = loop.ask(**json.loads(json.dumps(message).replace('"@"', json.dumps(typed))))
-    assert answer["ok"] or "mistake in meterlog" not in answer["error"], answer
+        answer_request = loop.ask(**json.loads(json.dumps(message).replace('"@"', json.dumps(typed))))
+    assert answer_request["ok"] or "mistake in meterlog" not in answer_request["error"], answer_request
     assert loop.ask(do="act", word="note", text="still here", id=secrets.token_hex(8), **loop.meant())["ok"]
     loop.stop()
     assert loop.findings() == []
@@ -419,14 +419,18 @@ def test_a_machines_words_are_kept_with_their_control_characters_shown(loop):
 
 
 def test_an_unknown_link_is_refused_with_the_near_one(loop):
-    answer = loop.ask(do="try again", link="thermometr")
-    assert answer == {"ok": False, "error": "there is no link 'thermometr'", "hint": "did you mean 'thermometer'?"}
+    answer_request = loop.ask(do="try again", link="thermometr")
+    assert answer_request == {
+        "ok": False,
+        "error": "there is no link 'thermometr'",
+        "hint": "did you mean 'thermometer'?",
+    }
 
 
 @pytest.mark.parametrize("bomb", ["900 W*9**9**9", "1 W/0", "W" * 20_000, "(" * 3000, "9" * 100_000, "1e400 W"])
 def test_a_unit_of_any_length_stops_nobody(loop, bomb):
-    answer = loop.ask(do="open job", procedure="microwave-oven", plate={"rated output": bomb})
-    assert answer["wrong"] is True
+    answer_request = loop.ask(do="open job", procedure="microwave-oven", plate={"rated output": bomb})
+    assert answer_request["wrong"] is True
     assert loop.ask(do="status")["ok"]
 
 
@@ -540,9 +544,9 @@ def test_an_erasure_says_what_is_still_there_and_finishes_it(loop):
     reader = sqlite.open_reader(loop.db)
     reader.execute("BEGIN")
     reader.execute("SELECT count(*) FROM event").fetchone()
-    answer = loop.ask(do="erase", job="1")
-    assert (answer["ok"], answer["erased"]) == (True, 1)
-    assert answer["still_there"] == bench_loop.STILL_THERE
+    answer_request = loop.ask(do="erase", job="1")
+    assert (answer_request["ok"], answer_request["erased"]) == (True, 1)
+    assert answer_request["still_there"] == bench_loop.STILL_THERE
     assert found_in_files(loop, b"Invented Owner-Name"), "the answer tells the truth"
     reader.close()
     wait_until(lambda: not loop.ask(do="status")["status"]["store"]["still_there"], "the rest erased")
@@ -554,11 +558,11 @@ def test_an_erasure_that_the_database_refuses_is_told_and_done_later(loop, monke
     loop.ask(do="open job", procedure="microwave-oven", ref="1", personal={"owner": "Invented Owner-Name"})
     other = sqlite.open_writer(loop.db)
     other.execute("BEGIN IMMEDIATE")
-    answer = loop.ask(do="erase", job="1")
-    assert answer["error"].startswith(
+    answer_request = loop.ask(do="erase", job="1")
+    assert answer_request["error"].startswith(
         "not erased yet: 1 personal fields are still in the database: the database did not"
     )
-    assert answer["hint"] == "they are erased as soon as it takes that; do not repeat it"
+    assert answer_request["hint"] == "they are erased as soon as it takes that; do not repeat it"
     other.execute("ROLLBACK")
     other.close()
     wait_until(lambda: not loop.ask(do="status")["status"]["store"]["still_there"], "the rest erased")

@@ -10,7 +10,7 @@ import pytest
 from meterlog.base.errors import WrongText
 from meterlog.daemon.clock import Clock
 from meterlog.daemon.items import LineChanged
-from meterlog.daemon.pedals import watched
+from meterlog.daemon.pedals import pedals_watched
 from meterlog.links import LinkLost
 from meterlog.links.benchfile import Pedal, read_bench
 from meterlog.links.keys import EVENT, Keys
@@ -71,7 +71,7 @@ def test_a_pedal_that_is_not_there_is_told(tmp_path):
 def test_the_bench_hears_the_key_that_counts_again_after_it_was_unplugged(device, told):
     bench = read_bench(BENCH.format(device=device), "bench.yaml")
     items: queue.Queue = queue.Queue()
-    with watched(bench, items, Clock()):
+    with pedals_watched(bench, items, Clock()):
         for time in ("first", "again"):
             writer = os.open(device, os.O_WRONLY)  # waits until the pedal is being read
             os.write(writer, event(KEY_A, 1) + event(KEY_B, 1) + event(KEY_B, 0))

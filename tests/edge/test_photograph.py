@@ -9,7 +9,7 @@ import zlib
 import pytest
 import records
 
-from meterlog.web.photograph import bare, image_type
+from meterlog.web.photograph import image_type, without_metadata
 
 PLACE = b"47 deg north, 8 deg east"
 
@@ -34,20 +34,20 @@ def test_a_jpeg_loses_place_time_and_comment():
     full = jpeg(
         segment(0xE0, b"JFIF\x00" + bytes(9)), segment(0xE1, exif(up=1)), segment(0xED, PLACE), segment(0xFE, PLACE)
     )
-    assert bare(full) == plain
-    assert bare(plain) == plain
+    assert without_metadata(full) == plain
+    assert without_metadata(plain) == plain
 
 
 @pytest.mark.parametrize("order", "<>")
 def test_a_jpeg_keeps_which_way_is_up_and_nothing_else(order):
-    found = bare(jpeg(segment(0xE1, exif(order))))
+    found = without_metadata(jpeg(segment(0xE1, exif(order))))
     assert PLACE not in found
     only = b"Exif\x00\x00MM\x00*" + struct.pack(">IHHHIHHI", 8, 1, 0x0112, 3, 1, 6, 0, 0)
     assert found == jpeg(segment(0xE1, only))
 
 
 def test_what_hangs_behind_a_jpeg_is_cut_off():
-    assert bare(jpeg() + PLACE) == jpeg()
+    assert without_metadata(jpeg() + PLACE) == jpeg()
 
 
 def chunk(kind, body):
@@ -58,7 +58,7 @@ def test_a_png_loses_its_texts():
     plain = records.small_png()
     end = plain.index(b"IEND") - 4
     full = plain[:end] + chunk(b"tEXt", b"Comment\x00" + PLACE) + chunk(b"eXIf", exif()) + plain[end:] + PLACE
-    assert bare(full) == plain
+    assert without_metadata(full) == plain
 
 
 def test_a_webp_loses_exif_and_says_so_in_its_head():
@@ -72,7 +72,7 @@ def test_a_webp_loses_exif_and_says_so_in_its_head():
     full = whole(
         part(b"VP8X", bytes([0x1C]) + bytes(9)), part(b"VP8 ", b"abc"), part(b"EXIF", PLACE), part(b"XMP ", PLACE)
     )
-    assert bare(full) == whole(part(b"VP8X", bytes([0x10]) + bytes(9)), part(b"VP8 ", b"abc"))
+    assert without_metadata(full) == whole(part(b"VP8X", bytes([0x10]) + bytes(9)), part(b"VP8 ", b"abc"))
 
 
 @pytest.mark.parametrize(
@@ -80,7 +80,7 @@ def test_a_webp_loses_exif_and_says_so_in_its_head():
 )
 def test_what_is_no_whole_picture_is_refused(content):
     with pytest.raises(ValueError, match=r"whole|segment|within|subsection"):
-        bare(content)
+        without_metadata(content)
 
 
 def test_a_type_is_told_by_the_first_bytes():

@@ -14,7 +14,7 @@ from meterlog.base.errors import CannotDo, WrongValue
 from meterlog.cli import meterlog
 from meterlog.heating.trace.periods import NotFound
 from meterlog.report import sheets as report
-from meterlog.report.wording import plain
+from meterlog.report.wording import plain_value
 from meterlog.store.reader import StoredRecord
 from meterlog.store.sqlite import open_reader
 
@@ -193,7 +193,7 @@ def test_without_a_printer_of_pdfs_the_way_out_is_said(monkeypatch):
     ],
 )
 def test_a_value_within_its_doubt_of_nothing_is_told_by_what_it_is_at_most(value, expanded, shown):
-    assert plain(value, expanded, "ohm", "ohm") == shown
+    assert plain_value(value, expanded, "ohm", "ohm") == shown
 
 
 def test_what_was_wanted_is_the_limit_that_was_held_against(db):

@@ -76,7 +76,7 @@ def main(seed, seconds):
             with contextlib.suppress(ValueError, KeyError, TypeError, AttributeError):  # no leaves left to count
                 signed_again(files, kept)
             tried += 1
-            if all(each.answer is not CheckResult.FALSE for each in verify(files, keys.check)[1]):
+            if all(each.answer is not CheckResult.FALSE for each in verify(files, keys.check_signature)[1]):
                 unseen += 1
                 print("not seen:", name, files[name][:200])
     print(f"{tried} changes, {unseen} not seen")

@@ -12,11 +12,11 @@ from meterlog.profile.compile.messages import ONLY
 from meterlog.profile.language.facts import NO_FACTS, Facts
 
 if TYPE_CHECKING:
-    from meterlog.profile.language.keys import Said
+    from meterlog.profile.language.keys import ProfileText
 
 
 def questions_of(
-    said: Said, problems: Problems
+    said: ProfileText, problems: Problems
 ) -> tuple[tuple[tuple[PolledRequest, ...], tuple[PolledRequest, ...]], dict[int, Facts]]:
     """The requests, start-up first, and what their answers mean; nothing where no request says a thing."""
     if said.ask is None:
@@ -57,7 +57,7 @@ def questions_of(
     return (tuple(made[:count]), tuple(made[count:])), facts if any(f != NO_FACTS for f in facts.values()) else {}
 
 
-def _ends_behind_check(said: Said) -> tuple[bytes, ...]:
+def _ends_behind_check(said: ProfileText) -> tuple[bytes, ...]:
     """The end marks that stand behind the check: none where bytes stand behind them."""
     return said.frame.end if said.frame and not said.frame.after_end else ()
 

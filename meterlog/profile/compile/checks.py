@@ -9,7 +9,7 @@ from meterlog.base.source import near_miss
 from meterlog.conversation.checksum import KINDS, Sum, calculation, catalogue
 from meterlog.conversation.reasons import Damage
 from meterlog.conversation.written import WAYS
-from meterlog.profile.compile.layout import Layout, integer
+from meterlog.profile.compile.layout import ByteNumbering, integer
 from meterlog.profile.compile.view import NotBelieved
 
 if TYPE_CHECKING:
@@ -62,7 +62,7 @@ def sum_of(check: Check, problems: Problems) -> Sum | None:
     )
 
 
-def check_of(check: Check, layout: Layout, problems: Problems) -> Callable[[bytes], None] | None:
+def check_of(check: Check, layout: ByteNumbering, problems: Problems) -> Callable[[bytes], None] | None:
     """What rejects a frame whose check differs; None where the check is wrong, which is told."""
     made = sum_of(check, problems)
     held = _held(check, made, layout, problems) if made else None
@@ -97,14 +97,14 @@ def unhexed(text: bytes) -> bytes | None:
     return bytes.fromhex(text.decode()) if _PAIRS.fullmatch(text) else None
 
 
-def over(check: Check, layout: Layout) -> tuple[int, int | None]:
+def over(check: Check, layout: ByteNumbering) -> tuple[int, int | None]:
     """The bytes that a check proves, as a Python slice."""
     if check.over is not None:
         return layout.bounds(check.over)
     return 0, layout.index(check.at.first)
 
 
-def _held(check: Check, made: Sum, layout: Layout, problems: Problems) -> Callable[[bytes], int] | None:
+def _held(check: Check, made: Sum, layout: ByteNumbering, problems: Problems) -> Callable[[bytes], int] | None:
     """What answers the check that a frame holds."""
     size, way = layout.size(check.at), WAYS.get(check.kind_of_text)
     holds = 256 if way is None else len(way.characters)

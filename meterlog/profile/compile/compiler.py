@@ -26,7 +26,7 @@ from meterlog.profile.compile.unstuffing import undo_of
 from meterlog.profile.language.accuracy import Stated, stated
 from meterlog.profile.language.consistency import told_apart
 from meterlog.profile.language.facts import Facts, implied
-from meterlog.profile.language.keys import PROFILE, Said
+from meterlog.profile.language.keys import PROFILE, ProfileText
 from meterlog.profile.language.wire import Line, Reports
 
 if TYPE_CHECKING:
@@ -39,7 +39,7 @@ if TYPE_CHECKING:
     from meterlog.profile.compile.values import Value
     from meterlog.profile.language.content import Says
 
-Watch = Callable[[bytes, Memory, "tuple[Reading, ...] | str"], None]
+FrameObserver = Callable[[bytes, Memory, "tuple[Reading, ...] | str"], None]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,7 +64,7 @@ class Profile:
     text: str
     sha256: str
     line: Line | None
-    said: Said
+    said: ProfileText
     messages: tuple[Message, ...]
     framer: Framer
     undo: Undo | None
@@ -87,7 +87,7 @@ class Profile:
         """Whether the instrument must be asked."""
         return bool(self.questions[1])
 
-    def conversation(self, watch: Watch | None = None) -> Conversation:
+    def conversation(self, watch: FrameObserver | None = None) -> Conversation:
         """A new conversation with one instrument of this family; `watch` is told of every frame."""
         said = self.said
         assert said.frame
@@ -124,7 +124,7 @@ class Profile:
         return next((entry.accuracy for entry in self.stated if entry.covers(form)), None)
 
 
-def watched(decode: Decode, watch: Watch) -> Decode:
+def watched(decode: Decode, watch: FrameObserver) -> Decode:
     """A decoder that tells of every frame, of what was kept before it, and of its answer."""
 
     def decode_watched(frame: bytes, kept: Memory) -> tuple[Reading, ...] | str:
@@ -143,14 +143,14 @@ class Overlooked(Problems):
         return 0
 
 
-def read_profile(text: str, name: str) -> Said:
+def read_profile(text: str, name: str) -> ProfileText:
     """The profile as its text says it. Raises: WrongText with every problem, in file order."""
     node = compose(text, name)
     problems = Problems(name)
     put_in(node)
     said = PROFILE.read(node, "", problems)
     problems.raise_if_any()
-    assert isinstance(said, Said)
+    assert isinstance(said, ProfileText)
     return said
 
 
@@ -195,7 +195,7 @@ def compiled_anew(text: str, name: str) -> Profile:
     return profile
 
 
-def _compiled(said: Said, text: str, problems: Problems) -> Profile | None:
+def _compiled(said: ProfileText, text: str, problems: Problems) -> Profile | None:
     if said.modbus:
         said = written_out(said, problems)
     _sound(said, problems)
@@ -236,7 +236,7 @@ def _compiled(said: Said, text: str, problems: Problems) -> Profile | None:
     )
 
 
-def _sound(said: Said, problems: Problems) -> None:
+def _sound(said: ProfileText, problems: Problems) -> None:
     """What is missing or doubled at the top of a profile."""
     if said.frame is None:
         said.where.tell(problems, expected="the key 'frame': how the stream is cut into frames", saw="no such key")
@@ -251,7 +251,9 @@ def _sound(said: Said, problems: Problems) -> None:
         said.where.tell(problems, expected="the key 'readings': the values that a frame shows", saw="no such key")
 
 
-def _messages(said: Said, around: Around, requests: Mapping[int, Facts], problems: Problems) -> tuple[Message, ...]:
+def _messages(
+    said: ProfileText, around: Around, requests: Mapping[int, Facts], problems: Problems
+) -> tuple[Message, ...]:
     """Every message; those that keep fields are compiled before, so that all know what the others keep."""
     said_messages: Mapping[str, Says] = {
         name: replace(says, bits={**said.bits, **says.bits}) if says.readings else says

@@ -14,7 +14,7 @@ from meterlog.conversation.framing import (
     Silence,
 )
 from meterlog.conversation.stuffing import HEAD, Stuffed
-from meterlog.profile.compile.layout import Layout
+from meterlog.profile.compile.layout import ByteNumbering
 from meterlog.profile.language.kinds import parse_kind
 from meterlog.profile.language.places import Bits, characters, parse_code
 
@@ -72,11 +72,11 @@ def tail_of(cut: Cut) -> int:
     return 0 if cut.after_end else max(map(len, cut.end), default=0)
 
 
-def layout_of(cut: Cut, base: int, says: Says | None = None) -> Layout:
+def layout_of(cut: Cut, base: int, says: Says | None = None) -> ByteNumbering:
     """How places in these frames are counted; `says`: the message, where there is but one."""
     length = cut.length if isinstance(cut.length, int) else None
     allowed = sharpened(cut, base, says) if length and not (cut.escape or cut.xor or cut.in_hex) else ()
-    return Layout(
+    return ByteNumbering(
         base=base,
         tail=tail_of(cut),
         length=length,
@@ -86,7 +86,9 @@ def layout_of(cut: Cut, base: int, says: Says | None = None) -> Layout:
     )
 
 
-def framer_of(cut: Cut, layout: Layout, undo: Undo | None, proof: FrameProof, problems: Problems) -> Framer | None:
+def framer_of(
+    cut: Cut, layout: ByteNumbering, undo: Undo | None, proof: FrameProof, problems: Problems
+) -> Framer | None:
     """The framer; None when the keys do not say how a frame ends, which is told."""
     length: int | Callable[[bytes, int], int | None] | None = layout.length
     if cut.length is not None and not isinstance(cut.length, int):
@@ -152,7 +154,7 @@ def _undone_head(
     return told
 
 
-def _fixed(cut: Cut, layout: Layout, problems: Problems) -> Framer | None:
+def _fixed(cut: Cut, layout: ByteNumbering, problems: Problems) -> Framer | None:
     if not _is_long_enough(cut, problems):
         return None
     if any(len(set(map(len, marks))) > 1 for marks in (cut.start, cut.end)):
@@ -189,7 +191,7 @@ def classes(cut: Cut) -> list[frozenset[int] | None]:
 
 
 def _length(
-    said: Length, layout: Layout, longest: int, problems: Problems
+    said: Length, layout: ByteNumbering, longest: int, problems: Problems
 ) -> Callable[[bytes, int], int | None] | None:
     """A function of the bytes and a frame's beginning: its length, 0 for none, None for too few bytes."""
     span = said.byte or said.bytes
@@ -230,7 +232,7 @@ def _figures(text: bytes, kind: str) -> bool:
 
 
 def _by_code(
-    said: Length, layout: Layout, first: int, longest: int, problems: Problems
+    said: Length, layout: ByteNumbering, first: int, longest: int, problems: Problems
 ) -> Callable[[bytes, int], int | None] | None:
     """The length from a type byte."""
     rows: dict[int, int | Callable[[bytes, int], int | None]] = {}

@@ -10,7 +10,7 @@ from meterlog.profile.compile.meaning import shown
 from meterlog.profile.compile.parts import Parts
 from meterlog.profile.compile.values import OWN, Value
 from meterlog.profile.compile.view import FrameReader, NotBelieved, ReadStep, View
-from meterlog.profile.language.kinds import Kind
+from meterlog.profile.language.kinds import NumberKind
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Hashable
@@ -130,7 +130,7 @@ class Fields:
                 return None
             text = self.parts.part(said.part)
         used = any(reading.value == name for reading in self._says.readings) or name.startswith(OWN)
-        kind = self._values.kind_of(said, None) if said.kind else Kind(name="decimal" if used else "text")
+        kind = self._values.kind_of(said, None) if said.kind else NumberKind(name="decimal" if used else "text")
         if kind is None:
             return None
         if kind.size is not None or kind.name.endswith("bcd"):

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Layout:
+class ByteNumbering:
     """What the bytes of a frame are counted by.
 
     Attributes:
@@ -54,7 +54,7 @@ class Layout:
         return (0 if end is None else end) - first
 
 
-def ordered(layout: Layout, span: Span, order: str) -> Callable[[bytes], bytes]:
+def ordered(layout: ByteNumbering, span: Span, order: str) -> Callable[[bytes], bytes]:
     """What answers a span's bytes, the most significant first; `order` is big, little, or the order's letters."""
     size, where = layout.size(span), layout.slice(span)
     letters = "ABCDEFGH"[:size]
@@ -67,7 +67,7 @@ def ordered(layout: Layout, span: Span, order: str) -> Callable[[bytes], bytes]:
     return lambda frame: bytes(frame[place] for place in places)
 
 
-def integer(layout: Layout, span: Span, *, signed: bool, order: str) -> Callable[[bytes], int]:
+def integer(layout: ByteNumbering, span: Span, *, signed: bool, order: str) -> Callable[[bytes], int]:
     """What answers the whole number of a span."""
     size, first, where = layout.size(span), layout.index(span.first), layout.slice(span)
     if size == 1 and not signed:
@@ -79,7 +79,7 @@ def integer(layout: Layout, span: Span, *, signed: bool, order: str) -> Callable
     return lambda frame: int.from_bytes(turned(frame), "big", signed=signed)
 
 
-def gathered(layout: Layout, places: tuple[Bits, ...]) -> Callable[[bytes], int]:
+def gathered(layout: ByteNumbering, places: tuple[Bits, ...]) -> Callable[[bytes], int]:
     """What puts bits of several bytes side by side, the first the most significant."""
     parts = [(layout.index(p.byte), min(p.high, p.low), p.width, (1 << p.width) - 1) for p in places]
     if len(parts) == 1:

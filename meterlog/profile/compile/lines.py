@@ -13,17 +13,17 @@ from meterlog.profile.compile.tables import ANY_OTHER, OR
 from meterlog.profile.compile.values import Value
 from meterlog.profile.compile.view import FrameReader, NotBelieved, View
 from meterlog.profile.language.content import Field, Says
-from meterlog.profile.language.kinds import Kind, parse_kind
+from meterlog.profile.language.kinds import NumberKind, parse_kind
 from meterlog.profile.language.words import bare
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from meterlog.profile.compile.layout import Layout
+    from meterlog.profile.compile.layout import ByteNumbering
     from meterlog.profile.compile.values import Values
 
 _HOLE = re.compile(r"\{([a-z0-9_]*)\}")
-_PLAIN = Kind(name="decimal")
+_PLAIN = NumberKind(name="decimal")
 FIGURES = ("decimal", "digits", "hex")
 """Kinds of text that are figures one after another."""
 
@@ -39,7 +39,7 @@ class Template:
         """The step that matches the line and lays out its parts."""
         pieces = _HOLE.split(self.says.text)
         pattern = b""
-        before: Kind | None = None
+        before: NumberKind | None = None
         for place, piece in enumerate(pieces):
             if place % 2 == 0:
                 pattern += _literal(piece.encode("latin-1"))
@@ -83,7 +83,7 @@ class Template:
                 value = Value(kind="bytes", name=name, read=_text_at(name), field=field)
             self.values.hold(value)
 
-    def _hole(self, name: str, anything: bytes | None, before: Kind | None) -> tuple[bytes, Kind | None]:
+    def _hole(self, name: str, anything: bytes | None, before: NumberKind | None) -> tuple[bytes, NumberKind | None]:
         """The pattern of a field, and how it is read where the next may not tell where it ends.
 
         `anything` matches up to the text behind the field; None where another field follows at once.
@@ -117,9 +117,9 @@ class Template:
             )
         return anything or b""
 
-    def _kind(self, name: str, field: Field | None) -> Kind | None:
+    def _kind(self, name: str, field: Field | None) -> NumberKind | None:
         if field is None or not field.kind:
-            return _PLAIN if name in self.numbers else Kind(name="text")
+            return _PLAIN if name in self.numbers else NumberKind(name="text")
         try:
             return parse_kind(field.kind)
         except ValueError as error:
@@ -132,7 +132,7 @@ class Template:
             )
             return None
 
-    def _group(self, name: str, field: Field | None, kind: Kind, anything: bytes | None) -> bytes:
+    def _group(self, name: str, field: Field | None, kind: NumberKind, anything: bytes | None) -> bytes:
         """The pattern of a field, its groups noted."""
         self.groups.append((name, 5 if kind.is_number_text else 1))
         if kind.is_number_text:
@@ -174,7 +174,7 @@ def _up_to(piece: bytes) -> bytes:
     return b"(?:(?!" + _literal(piece) + b").)*+"
 
 
-def _ends_openly(kind: Kind) -> bool:
+def _ends_openly(kind: NumberKind) -> bool:
     """Whether figures that follow could belong to a number of this kind as well."""
     return kind.name in FIGURES and kind.before is None
 
@@ -233,7 +233,7 @@ class Pattern:
         values.steps.append(step)
         for name in names:
             field = self.says.fields.get(name)
-            kind = Kind(name="text")
+            kind = NumberKind(name="text")
             if field is not None and field.kind:
                 kind = values.kind_of(field, None) or kind
             elif name in self.numbers:
@@ -262,7 +262,7 @@ class Pattern:
             return None
 
 
-def body(layout: Layout, start: bytes, ends: tuple[bytes, ...]) -> Callable[[bytes], bytes]:
+def body(layout: ByteNumbering, start: bytes, ends: tuple[bytes, ...]) -> Callable[[bytes], bytes]:
     """What answers a frame without its start and end marks, and without what stands behind the end mark."""
     first, behind = len(start), layout.behind
     if len(ends) < 2:

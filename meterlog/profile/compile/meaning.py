@@ -17,7 +17,7 @@ from meterlog.profile.language.facts import NO_FACTS, Facts, form_of, merge
 KEPT_FORMS = 4096
 """Forms kept for one reading of a profile; when there are more, the lot is forgotten."""
 
-Key = tuple[Hashable, ...]
+CodeKey = tuple[Hashable, ...]
 Entry = tuple[Form | None, int | None, Form | None]
 """A form, what the counts are multiplied by (None: no digits), and the form of a zero with a minus.
 The form is None where the codes say that there is no reading."""
@@ -154,9 +154,9 @@ class Former:
         self.fixed, self.special, self.sources = fixed, special, sources
         said = [facts for _, facts in fixed] + [f for source in sources for f in source.says]
         self.everything = (*said, *(special.says if special else ()))
-        self.met: dict[Key, Entry] = {}
+        self.met: dict[CodeKey, Entry] = {}
 
-    def entry(self, key: Key) -> Entry:
+    def entry(self, key: CodeKey) -> Entry:
         """The entry of a key. Raises: NotBelieved, with the reason why there is none."""
         found = self.met.get(key)
         if found is None:
@@ -168,7 +168,7 @@ class Former:
             found = self.met[key] = made
         return found
 
-    def facts(self, key: Key) -> Facts | str:
+    def facts(self, key: CodeKey) -> Facts | str:
         """All that the codes of a key say, put together."""
         said = list(self.fixed)
         looked: list[Found] = []
@@ -181,7 +181,7 @@ class Former:
             said += found
         return merge(said)
 
-    def _entry(self, key: Key) -> Entry | str:
+    def _entry(self, key: CodeKey) -> Entry | str:
         facts = self.facts(key)
         if isinstance(facts, str):
             return facts

@@ -27,7 +27,7 @@ from meterlog.profile.language.words import bare
 
 if TYPE_CHECKING:
     from meterlog.base.source import Problems
-    from meterlog.profile.compile.layout import Layout
+    from meterlog.profile.compile.layout import ByteNumbering
     from meterlog.profile.compile.numbers import Digits
     from meterlog.profile.language.wire import Check
 
@@ -47,7 +47,7 @@ class Around:
         once: those of them that hold for the next message with readings alone.
     """
 
-    layout: Layout
+    layout: ByteNumbering
     checks: tuple[Check, ...] = ()
     starts: tuple[bytes, ...] = ()
     ends: tuple[bytes, ...] = ()

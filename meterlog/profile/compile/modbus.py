@@ -20,7 +20,7 @@ from meterlog.profile.language.words import NAME, bare
 
 if TYPE_CHECKING:
     from meterlog.base.source import Problems
-    from meterlog.profile.language.keys import Said
+    from meterlog.profile.language.keys import ProfileText
 
 EXCEPTIONS = {
     1: "illegal function",
@@ -36,7 +36,7 @@ EXCEPTIONS = {
 MOST_REGISTERS = 125
 
 
-def written_out(said: Said, problems: Problems) -> Said:
+def written_out(said: ProfileText, problems: Problems) -> ProfileText:
     """The profile with `ask`, `frame`, `check` and `messages` made from its registers."""
     modbus = said.modbus
     assert modbus
@@ -149,7 +149,7 @@ class Block:
         return max(part.at + part.size for part in self.parts) - self.start
 
 
-def _blocks(said: Said, problems: Problems) -> list[Block]:
+def _blocks(said: ProfileText, problems: Problems) -> list[Block]:
     """The registers by what they are asked for with; those of fields that others need come first."""
     assert said.modbus
     own, found = said.modbus.address, []

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Hashable, Mapping
 
     from meterlog.profile.language.content import Field
-    from meterlog.profile.language.kinds import Kind
+    from meterlog.profile.language.kinds import NumberKind
 
 NUMBER = rb" *+([-+]?) *+(?=\.?\d)(\d{0,15}+)(?:\.|(?!\d))(\d{0,15}+)(?:[eE]([-+]?\d{1,2}))? *+"
 """A decimal text in four groups: sign, digits before the point, after it, exponent."""
@@ -41,7 +41,7 @@ class Digits(NamedTuple):
     special: Hashable = None
 
 
-def number_pattern(field: Field | None, kind: Kind) -> bytes:
+def number_pattern(field: Field | None, kind: NumberKind) -> bytes:
     """The pattern of a decimal text in five groups: those of NUMBER, and a special word."""
     number = NUMBER
     if kind.after is not None:
@@ -55,7 +55,7 @@ def number_pattern(field: Field | None, kind: Kind) -> bytes:
     return rb"(?:%s| *+(%s) *+)" % (number, b"|".join(words) if words else b"(?!)")
 
 
-def digits_of(name: str, field: Field | None, kind: Kind) -> Callable[[Groups], Digits]:
+def digits_of(name: str, field: Field | None, kind: NumberKind) -> Callable[[Groups], Digits]:
     """What answers the digits of a decimal text from its five groups."""
     numbers = special_numbers(field) if field else {}
     width, fixed = kind.before, kind.before is not None

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from meterlog.base.readings import Reading
     from meterlog.base.source import Problems
-    from meterlog.profile.compile.layout import Layout
+    from meterlog.profile.compile.layout import ByteNumbering
     from meterlog.profile.compile.messages import Message
     from meterlog.profile.compile.view import FrameReader
     from meterlog.profile.language.content import When
@@ -36,7 +36,7 @@ class Chooser:
         asks: what a frame means depends on the request that it answers.
     """
 
-    def __init__(self, messages: tuple[Message, ...], layout: Layout, *, asks: bool, problems: Problems) -> None:
+    def __init__(self, messages: tuple[Message, ...], layout: ByteNumbering, *, asks: bool, problems: Problems) -> None:
         self.messages = messages
         self.asks = asks
         self._by_start: dict[bytes, list[int]] = {}
@@ -150,7 +150,7 @@ class CodesAtPlace:
         return code
 
 
-def codes_at_place(when: When, layout: Layout, problems: Problems) -> CodesAtPlace | None:
+def codes_at_place(when: When, layout: ByteNumbering, problems: Problems) -> CodesAtPlace | None:
     """The place of a `when`, with its codes and no messages yet; None where it is wrong, which is told."""
     values = Values(layout, problems)
     field = replace(bare(Field, when.where), byte=when.byte, bytes=when.bytes, bits=when.bits, kind=when.kind)

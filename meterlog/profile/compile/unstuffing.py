@@ -9,13 +9,13 @@ from meterlog.profile.language.places import parse_code
 
 if TYPE_CHECKING:
     from meterlog.base.source import Problems
-    from meterlog.profile.compile.layout import Layout
+    from meterlog.profile.compile.layout import ByteNumbering
     from meterlog.profile.language.wire import Cut, Escaped
 
 ALL_BYTES = range(256)
 
 
-def undo_of(cut: Cut, layout: Layout, problems: Problems) -> Undo | None:
+def undo_of(cut: Cut, layout: ByteNumbering, problems: Problems) -> Undo | None:
     """What is undone in each frame; None where nothing is, or where something is wrong, which is told."""
     escape = _escape(cut.escape, cut, problems) if cut.escape else None
     if escape is None and cut.xor is None and not cut.in_hex:

@@ -8,10 +8,10 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from meterlog.profile.compile.codes import figures_code
-from meterlog.profile.compile.layout import Layout, gathered, integer, ordered
+from meterlog.profile.compile.layout import ByteNumbering, gathered, integer, ordered
 from meterlog.profile.compile.numbers import digits_of, number_pattern
 from meterlog.profile.compile.view import NotBelieved
-from meterlog.profile.language.kinds import Kind, parse_kind
+from meterlog.profile.language.kinds import NumberKind, parse_kind
 from meterlog.profile.language.places import Bits, Span
 
 if TYPE_CHECKING:
@@ -71,7 +71,7 @@ def reason(name: str, words: str) -> str:
 class Values:
     """Makes the readers of one message's fields, and knows them by name."""
 
-    def __init__(self, layout: Layout, problems: Problems) -> None:
+    def __init__(self, layout: ByteNumbering, problems: Problems) -> None:
         self.layout = layout
         self.problems = problems
         self.steps: list[ReadStep] = []
@@ -90,7 +90,7 @@ class Values:
         self.known[name] = held
         return held
 
-    def kind_of(self, field: Field, size: int | None) -> Kind | None:
+    def kind_of(self, field: Field, size: int | None) -> NumberKind | None:
         try:
             return parse_kind(field.kind, size)
         except ValueError as error:
@@ -185,7 +185,7 @@ class Values:
         )
         return None
 
-    def _at(self, name: str, field: Field, span: Span, kind: Kind) -> Value:
+    def _at(self, name: str, field: Field, span: Span, kind: NumberKind) -> Value:
         """The value of bytes of a kind."""
         layout, where, bits = self.layout, self.layout.slice(span), 8 * (kind.size or 1)
         if kind.name in ("u", "i", "sm"):
@@ -209,7 +209,7 @@ class Values:
 
     # -- in a text -------------------------------------------------------------------
 
-    def of_text(self, name: str, field: Field, text: FrameReader, kind: Kind, where: str) -> Value:
+    def of_text(self, name: str, field: Field, text: FrameReader, kind: NumberKind, where: str) -> Value:
         """The value of bytes that hold a text; `text` answers them."""
         if kind.name == "text":
             return Value(kind="bytes", name=name, read=lambda view: text(view).strip(), field=field)

@@ -13,14 +13,14 @@ if TYPE_CHECKING:
     from meterlog.base.schema import Where
     from meterlog.base.source import Problems
     from meterlog.profile.language.content import Field, Says
-    from meterlog.profile.language.keys import Said
+    from meterlog.profile.language.keys import ProfileText
     from meterlog.profile.language.wire import Check, Cut, Length
 
 ONLY_CRC = ("width", "poly", "reflect_in", "reflect_out", "xor_out")
 ONLY_LENGTH = ("kind", "times", "plus")
 
 
-def told_apart(said: Said, problems: Problems) -> None:
+def told_apart(said: ProfileText, problems: Problems) -> None:
     """Tell of every such pair in a profile."""
     if said.frame:
         _frame(said.frame, problems)

@@ -248,14 +248,14 @@ def facts_in_words(facts: Facts) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class Shown:
+class FittedForm:
     """A form with what the counts must be multiplied by to fit it (its sign included)."""
 
     form: Form
     factor: int
 
 
-def form_of(facts: Facts, decimals: int, width: int) -> Shown | str:
+def form_of(facts: Facts, decimals: int, width: int) -> FittedForm | str:
     """The form of a reading with these facts, or why there is none.
 
     `decimals` and `width` are those that the digits show themselves; the facts' own decimals
@@ -279,4 +279,4 @@ def form_of(facts: Facts, decimals: int, width: int) -> Shown | str:
         channel=facts.channel or "main", mode=facts.mode or "", bound=facts.bound, flags=tuple(sorted(facts.flags)),
         range=facts.range or "", range_top=facts.range_top,
     )  # fmt: skip
-    return Shown(form, factor)
+    return FittedForm(form, factor)

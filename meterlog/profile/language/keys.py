@@ -122,7 +122,7 @@ LANGUAGE = w.parsed("1, the only version of the language so far", _language)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Said(Says):
+class ProfileText(Says):
     """A whole profile as its text says it."""
 
     profile: str = key("the profile's key", text("a key such as bench-meter-a", r"[a-z0-9][a-z0-9-]{0,60}"))
@@ -158,4 +158,4 @@ class Said(Says):
         return (*self.checks, *(check for says in self.messages.values() for check in says.checks))
 
 
-PROFILE = record("profile", Said, "How to talk to one family of instruments and what their bytes mean.")
+PROFILE = record("profile", ProfileText, "How to talk to one family of instruments and what their bytes mean.")

@@ -32,7 +32,7 @@ _CUT = re.compile(r"((?:signed )?decimal(?: comma)?) to (\d)")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Kind:
+class NumberKind:
     """How bytes are read.
 
     Attributes:
@@ -60,11 +60,11 @@ class Kind:
         return self.name == "decimal"
 
 
-def parse_kind(text: str, size: int | None = None) -> Kind:
+def parse_kind(text: str, size: int | None = None) -> NumberKind:
     """The kind of a field, whose place has `size` bytes. Raises: ValueError with a hint."""
     if not text:
         if size in (None, 1):
-            return Kind(name="u", size=1)
+            return NumberKind(name="u", size=1)
         raise ValueError(f"write such as `as: u{8 * (size or 2)} big`")
     match = _BINARY.fullmatch(text)
     if match:
@@ -73,7 +73,7 @@ def parse_kind(text: str, size: int | None = None) -> Kind:
     if fixed:
         point = "," if fixed[2] else "."
         before = None if fixed[3] == "*" else int(fixed[3])
-        return Kind(name="decimal", signed=bool(fixed[1]), before=before, after=int(fixed[4]), point=point)
+        return NumberKind(name="decimal", signed=bool(fixed[1]), before=before, after=int(fixed[4]), point=point)
     cut = _CUT.fullmatch(text)
     if cut:
         return replace(parse_kind(cut[1], size), most=int(cut[2]))
@@ -100,10 +100,10 @@ def parse_kind(text: str, size: int | None = None) -> Kind:
     order = "little" if text.endswith(" little") else "big"
     name = text.removeprefix("signed ").removesuffix(" little").removesuffix(" comma")
     point = "," if text.endswith(" comma") else "."
-    return Kind(name=name, signed=text.startswith("signed"), order=order, point=point)
+    return NumberKind(name=name, signed=text.startswith("signed"), order=order, point=point)
 
 
-def _binary(match: re.Match[str], size: int | None) -> Kind:
+def _binary(match: re.Match[str], size: int | None) -> NumberKind:
     name, bits, order = match[1], int(match[2]), match[3]
     count = bits // 8
     if name == "f" and bits not in (32, 64):
@@ -115,4 +115,4 @@ def _binary(match: re.Match[str], size: int | None) -> Kind:
     letters = "ABCDEFGH"[:count]
     if order and order not in ("big", "little") and sorted(order) != list(letters):
         raise ValueError(f"each of {letters} once, A the most significant")
-    return Kind(name=name, size=count, order=order or "big")
+    return NumberKind(name=name, size=count, order=order or "big")

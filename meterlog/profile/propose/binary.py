@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 TOO_LITTLE = "the notes don't tell yet where the digits stand: note two more values that differ in most figures"
 
 
-Place = NumberPlace | BitField
+FramePlace = NumberPlace | BitField
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,7 +39,7 @@ class Layout:
 
     length: int
     is_only: bool
-    place: Place
+    place: FramePlace
     states: KnownStates
 
 
@@ -75,7 +75,7 @@ def propose_binary(framing: Framing, size: int, notes: Sequence[DisplayNote]) ->
 
 def _places(
     candidates: Sequence[Sequence[bytes]], notes: Sequence[DisplayNote], framing: Framing, end: int
-) -> Sequence[Place]:
+) -> Sequence[FramePlace]:
     """Where the digits may stand: in whole bytes, else in bits; nowhere where the notes are too few."""
     if not are_enough(notes):
         return []
@@ -91,7 +91,7 @@ def _usable_bits(framing: Framing) -> list[int]:
 
 
 def _layout(
-    framing: Framing, size: int, length: int, place: Place, notes: Sequence[DisplayNote], *, is_timed: bool
+    framing: Framing, size: int, length: int, place: FramePlace, notes: Sequence[DisplayNote], *, is_timed: bool
 ) -> Layout:
     frames = [frame for frame in framing.frames if len(frame.data) == length]
     times = [frame.at for frame in frames]
@@ -110,7 +110,7 @@ def _layout(
     return Layout(length=length, is_only=len(frames) == len(framing.frames), place=place, states=states)
 
 
-def _index(frames: Sequence[CutFrame], times: Sequence[float], place: Place, note: DisplayNote) -> int:
+def _index(frames: Sequence[CutFrame], times: Sequence[float], place: FramePlace, note: DisplayNote) -> int:
     """The frame that a note is of."""
     index = max(0, moments.own(times, note))
     if note.is_over:
@@ -121,7 +121,7 @@ def _index(frames: Sequence[CutFrame], times: Sequence[float], place: Place, not
     return index if found is None else found
 
 
-def _noted(times: Sequence[float], note: DisplayNote, index: int, place: Place, *, is_timed: bool) -> NotedState:
+def _noted(times: Sequence[float], note: DisplayNote, index: int, place: FramePlace, *, is_timed: bool) -> NotedState:
     meaning = StateMeaning(
         facts=note.meaning,
         decimals=None if note.is_over else note.decimals,
@@ -134,7 +134,7 @@ def _noted(times: Sequence[float], note: DisplayNote, index: int, place: Place, 
     )
 
 
-def _chosen(places: Sequence[Place], frames: Sequence[CutFrame], notes: Sequence[DisplayNote]) -> Place:
+def _chosen(places: Sequence[FramePlace], frames: Sequence[CutFrame], notes: Sequence[DisplayNote]) -> FramePlace:
     """One place, where all that fit agree, or lie within one another so that the state tells them apart."""
     if not places:
         raise Contradiction(unexplained(notes), [])

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from meterlog.base.schema import Where
     from meterlog.conversation.memory import Memory
     from meterlog.profile.compile.compiler import Profile
-    from meterlog.profile.compile.layout import Layout
+    from meterlog.profile.compile.layout import ByteNumbering
     from meterlog.profile.compile.messages import Message
     from meterlog.profile.language.content import Field, Shows
 
@@ -39,7 +39,7 @@ class Explainer:
     def __init__(self, profile: Profile) -> None:
         assert profile.said.frame
         self.profile = profile
-        self.layout: Layout = layout_of(profile.said.frame, profile.said.first_byte)
+        self.layout: ByteNumbering = layout_of(profile.said.frame, profile.said.first_byte)
 
     def stream(self, data: bytes, request: bytes = b"") -> list[str]:
         """Lines on every outcome of a stream of bytes; `request` is what it answers."""
