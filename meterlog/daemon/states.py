@@ -40,7 +40,7 @@ PAUSES = 20
 class MessagePace:
     """How long an instrument is usually quiet between two messages, learned from the last pauses.
 
-    >>> pace = Pace()
+    >>> pace = MessagePace()
     >>> for pause in (10.0, 10.0, 10.0, 600.0): pace.heard_after(pause)
     >>> pace.silent_after_s
     30.0
