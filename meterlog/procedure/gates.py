@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from meterlog.judging.method import plain_name
 from meterlog.procedure.kinds import Opens
 
 if TYPE_CHECKING:
@@ -17,7 +18,8 @@ if TYPE_CHECKING:
     from meterlog.procedure.steps import Procedure, Step
 
 _SAFETY_QUANTITIES = frozenset({"insulation_resistance", "leakage_current"})
-_PROTECTIVE_CONDUCTOR = "protective conductor"
+EARTH_METHOD = "protective conductor"
+"""The method of the step that shows the protective conductor."""
 CLASS = "protection class"
 """The entry that tells an appliance's class, where a procedure asks for it."""
 
@@ -81,9 +83,14 @@ def ended_by_opening(procedure: Procedure, opened: Step) -> frozenset[str]:
     )
 
 
+def shows_earth(step: Step) -> bool:
+    """Whether a step shows the protective conductor, however its method is spelled."""
+    return plain_name(step.method) == EARTH_METHOD
+
+
 def is_safety_check(procedure: Procedure, step: Step) -> bool:
     """Whether safety is judged by it: insulation, leakage, protective conductor, and what else mains rests on."""
-    if step.quantity in _SAFETY_QUANTITIES or step.method == _PROTECTIVE_CONDUCTOR:
+    if step.quantity in _SAFETY_QUANTITIES or shows_earth(step):
         return True
     mains = rests_on(procedure, (each for each in procedure.steps if each.energised))
     return step.key in mains and bool(step.limits) and not step.energised
@@ -91,12 +98,12 @@ def is_safety_check(procedure: Procedure, step: Step) -> bool:
 
 def is_of_another_class(step: Step, entries: Mapping[str, str]) -> bool:
     """Whether a check is for another class than the one that was entered: II and III have no protective conductor."""
-    return step.method == _PROTECTIVE_CONDUCTOR and entries.get(CLASS) in ("II", "III")
+    return shows_earth(step) and entries.get(CLASS) in ("II", "III")
 
 
 def class_hint(procedure: Procedure, step: Step) -> str:
     """How to go on where a protective conductor is asked for and the appliance has none; "" at any other check."""
-    if step.method != _PROTECTIVE_CONDUCTOR:
+    if not shows_earth(step):
         return ""
     way = (
         f'enter "{CLASS}=II", and skip it with the double square on the plate as the reason'

@@ -10,7 +10,7 @@ import re
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from meterlog.judging.method import plain_name
+from meterlog.procedure.gates import EARTH_METHOD, shows_earth
 from meterlog.procedure.kinds import Opens
 
 if TYPE_CHECKING:
@@ -30,9 +30,6 @@ _DEAD_FUNCTIONS = {
     "dissipation_factor",
 }  # fmt: skip
 """What a meter measures with a current or voltage of its own: never on a live part."""
-
-EARTH_METHOD = "protective conductor"
-"""The method of the step that shows the protective conductor."""
 
 _OUT_OF_SCOPE = re.compile(r"\b(IEC 62353|(IEC|EN) 60601|NFPA 99|medical|patient)\b", re.IGNORECASE)
 
@@ -168,7 +165,7 @@ CLOSED = MainsCondition(
 EARTHED = MainsCondition(
     "the protective conductor shown",
     f'a step with "method: {EARTH_METHOD}", in needs:; of class II, write "protection class: II" at the top',
-    lambda step, _: plain_name(step.method) == EARTH_METHOD,
+    lambda step, _: shows_earth(step),
 )
 INSULATED = MainsCondition(
     "the insulation to metal outside shown against a limit",

@@ -196,7 +196,7 @@ def outcome_of(reader: RecordReader, ref: str, procedure: Procedure | None) -> J
                 is_safety=gates.is_safety_check(procedure, step),
                 is_looked_at=step.kind.opens is Opens.LOOK,
                 is_judged=step.is_judged,
-                hint=gates.class_hint(procedure, step) if state in ("", "skipped", "fail") else "",
+                hint=gates.class_hint(procedure, step) if state in ("skipped", "fail") else "",
             )
         )
     return conclude_job(checks, [_overridden(act, keys, titles) for act in acts if act.kind == ActKind.OVERRODE])

@@ -330,3 +330,16 @@ def test_a_shipped_procedure_that_goes_well_holds_nobody_and_ends(path):
             walk._course.captured(("meter", "main"), timed_capture(at, at + 1.0), at)
     assert walk.phase == "done"
     assert all(walk.ledger.is_answered(step) for step in walk.procedure.steps)
+
+
+@pytest.mark.parametrize("spelled", ["protective conductor", "protective-conductor", "Protective_Conductor"])
+def test_the_protective_conductor_is_a_safety_check_however_its_method_is_spelled(spelled):
+    earth = step("earth", points=("pin", "case"), method=spelled)
+    other = Procedure(key="p", title="P", appliance="a", source="s", cautions=("c",), steps=(earth,))
+    assert gates.is_safety_check(other, earth)
+    assert not gates.may_be_passed_over(other, earth)
+    assert [gates.is_of_another_class(earth, {"protection class": each}) for each in ("I", "II", "III")] == [
+        False,
+        True,
+        True,
+    ]
