@@ -155,9 +155,7 @@ class Walk:
         want = wanted_by(step) if step and course.phase in (Phase.WATCH, Phase.START) else None
         if step is not None and want is not None and not self._watch.could_answer(step):
             shows = want.quantity.replace("_", " ")
-            return (
-                f"No instrument of this bench shows {shows}: type what another one shows, or skip it with the reason."
-            )
+            return f"No instrument here shows {shows}: type it, or skip it."
         kind, has_points = (step.kind, bool(step.points)) if step else (None, True)
         return asked(course.phase, kind, course.stage, course.advice, self._watch.in_the_way, has_points=has_points)
 

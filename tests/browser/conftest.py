@@ -18,7 +18,7 @@ from playwright.sync_api import expect
 expect.set_options(timeout=15_000)  # a busy machine takes its time; nothing is waited for without need
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 SIZES = {"phone": {"width": 360, "height": 740}, "desktop": {"width": 1280, "height": 900}}
-PHONES = [(360, 640), (390, 664), (390, 844), (640, 360), (844, 390)]
+PHONES = [(320, 568), (360, 640), (390, 664), (640, 360), (844, 390)]
 """Upright and lying, with what a browser's own bars leave."""
 
 

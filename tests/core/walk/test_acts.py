@@ -297,5 +297,5 @@ def test_what_is_in_the_way_is_asked_for_first_and_no_points_where_there_are_non
 
 def test_what_no_instrument_of_the_bench_shows_is_said():
     bench = Bench(step("p", "power"), assume=NOTHING, gives={"meter": frozenset({"resistance"})})
-    said = "No instrument of this bench shows power: type what another one shows, or skip it with the reason."
+    said = "No instrument here shows power: type it, or skip it."
     assert bench.walk.snapshot().words == said
