@@ -67,8 +67,8 @@ def open_job(
     click.echo(answer["job"])
     for name in answer["absent"]:
         click.echo(
-            f"steps ask for the instrument {name!r}, which this bench does not have: give one that name, or skip "
-            "them with the reason",
+            f"steps ask for the instrument {name!r}, which this bench does not have: give one that name, type what "
+            "it shows, or skip them with the reason",
             err=True,
         )
     walk = _status(db).walk

@@ -44,7 +44,8 @@ class OpenJob:
     def snapshot(self) -> Snapshot:
         """The walk with the job's reference, its verdicts' numbers, and what the step at hand lacks."""
         walk, absent = self.session.walk.snapshot(), self._absent()
-        lacks = f"This check asks for the instrument {absent}, which this bench does not have. " if absent else ""
+        lacks = f"This check asks for the instrument {absent}, which this bench does not have: " if absent else ""
+        lacks += "type what it shows, or skip the check with the reason. " if absent else ""
         return replace(
             walk,
             job=self.ref,

@@ -580,7 +580,8 @@ def test_an_instrument_that_nothing_can_answer_for_is_told_at_once_and_at_its_st
     walk = loop.act("go to", to="earth-current")["walk"]
     assert walk["absent"] == "safety-tester"
     assert walk["words"].startswith(
-        "This check asks for the instrument safety-tester, which this bench does not have. "
+        "This check asks for the instrument safety-tester, which this bench does not have: "
+        "type what it shows, or skip the check with the reason. "
     )
 
 

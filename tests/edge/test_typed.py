@@ -118,7 +118,7 @@ def test_sheet_page_and_evidence_mark_it(typed):
     assert [each.typed.instrument for each in captures] == ["earth tester 25 A", "another tester", "insulation tester"]
 
 
-def test_it_stands_under_a_leaf_of_its_own_and_rereading_bytes_leaves_it(typed):
+def test_it_stands_under_a_leaf_of_its_own(typed):
     db = open_reader(typed)
     try:
         kinds = [row[0] for row in db.execute(
