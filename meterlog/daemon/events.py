@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from meterlog.daemon.states import LinkState
+    from meterlog.daemon.link_states import LinkState
     from meterlog.daemon.status import DisplayedReading
     from meterlog.walk import Snapshot
 

@@ -9,7 +9,7 @@ if TYPE_CHECKING:
     import queue
     from collections.abc import Mapping
 
-    from meterlog.daemon.states import LinkState
+    from meterlog.daemon.link_states import LinkState
     from meterlog.links import Link
 
 

@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING, Any
 from meterlog.base.errors import CannotDo, MeterlogError, WrongValue
 from meterlog.daemon.events import BeatEvent, LinkEvent, ReadingEvent, StoreEvent
 from meterlog.daemon.items import Damaged, LineChanged, Opened, PendingRequest, Received, StateChanged, Stop
+from meterlog.daemon.link_states import LinkStanding, LinkState
 from meterlog.daemon.notify import notify
-from meterlog.daemon.states import LinkStanding, LinkState
 from meterlog.daemon.status import StoreStatus
 from meterlog.links import LinkLost
 from meterlog.record.acts import LINK, ActKind
@@ -27,9 +27,9 @@ if TYPE_CHECKING:
 
     from meterlog.daemon.announce import Announcer
     from meterlog.daemon.clock import Clock
+    from meterlog.daemon.control_messages import Reply
     from meterlog.daemon.desk import JobDesk
     from meterlog.daemon.items import Item
-    from meterlog.daemon.messages import Reply
     from meterlog.daemon.station import Station
     from meterlog.store.writer import Writer
     from meterlog.walk.session import SessionEvent as SessionEvent

@@ -18,7 +18,7 @@ from meterlog.daemon.desk import JobDesk
 from meterlog.daemon.items import Stop
 from meterlog.daemon.logs import set_up
 from meterlog.daemon.loop import BenchLoop
-from meterlog.daemon.pedals import pedals_watched
+from meterlog.daemon.pedal_watch import pedals_watched
 from meterlog.daemon.requests import answer_request
 from meterlog.daemon.station import Station
 from meterlog.daemon.supervise import SupervisedLink

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from meterlog import __version__
 from meterlog.base.errors import CannotDo
 from meterlog.base.source import near_miss
-from meterlog.daemon.messages import (
+from meterlog.daemon.control_messages import (
     ActRequest,
     CloseJobRequest,
     ConcludeAgainRequest,
@@ -45,8 +45,8 @@ from meterlog.walk import PHASES, WORDS, Act
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
+    from meterlog.daemon.control_messages import ControlRequest
     from meterlog.daemon.loop import BenchLoop
-    from meterlog.daemon.messages import ControlRequest
     from meterlog.record.keptjob import KeptJob
     from meterlog.record.rejudge import Again
 

@@ -7,7 +7,7 @@ from math import inf
 from typing import TYPE_CHECKING
 
 from meterlog.base.readings import Frame, Rejected
-from meterlog.daemon.states import LinkStanding, LinkState, MessagePace, link_standing
+from meterlog.daemon.link_states import LinkStanding, LinkState, MessagePace, link_standing
 from meterlog.daemon.status import DisplayedReading, LinkStatus, displayed
 
 if TYPE_CHECKING:

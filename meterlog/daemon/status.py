@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from meterlog.base.readings import Reading, is_frozen
-from meterlog.daemon.states import LinkState  # noqa: TC001  (read at run time: `base.plain`)
+from meterlog.daemon.link_states import LinkState  # noqa: TC001  (read at run time: `base.plain`)
 from meterlog.walk import Snapshot  # noqa: TC001
 
 

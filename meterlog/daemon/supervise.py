@@ -6,7 +6,7 @@ import threading
 from typing import TYPE_CHECKING
 
 from meterlog.daemon.items import Damaged, LineChanged, Opened, Received, StateChanged
-from meterlog.daemon.states import LinkState, next_wait_s
+from meterlog.daemon.link_states import LinkState, next_wait_s
 from meterlog.links import LinkLost, open_link
 from meterlog.links.ports import device_of
 

@@ -6,14 +6,14 @@ from typing import TYPE_CHECKING, assert_never
 
 from meterlog.procedure.heating_step import is_carried
 from meterlog.procedure.kinds import Watched
-from meterlog.walk.at_time import AtTime
+from meterlog.walk.at_time_watch import AtTime
 from meterlog.walk.dead_proof import DEAD_VOLTS, DeadProof
 from meterlog.walk.heated import HeatingLog
 from meterlog.walk.live import Guarded
 from meterlog.walk.open_proof import SHORT_OHMS, SHORT_VOLTS, ClosingShort, OpenProof, leads_refusal
 from meterlog.walk.settle import Settler, Want, criterion_for, want_of
 from meterlog.walk.sloped import Sloped
-from meterlog.walk.timed import Switched
+from meterlog.walk.timed_watch import Switched
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from meterlog.walk.acts import Act
     from meterlog.walk.happenings import Happening
     from meterlog.walk.settle import Live
-    from meterlog.walk.timed import Edge
+    from meterlog.walk.timed_watch import Edge
     from meterlog.walk.watch import DisplayKey
 
 

@@ -13,7 +13,7 @@ from meterlog.walk.course import overrode, timed
 from meterlog.walk.hearing import hear
 from meterlog.walk.phases import UNDER, Phase
 from meterlog.walk.settle import Refuse
-from meterlog.walk.timed import Edge, timed_capture
+from meterlog.walk.timed_watch import Edge, timed_capture
 
 if TYPE_CHECKING:
     from collections.abc import Callable

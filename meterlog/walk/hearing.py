@@ -8,7 +8,7 @@ from meterlog.walk import happenings as told
 from meterlog.walk.course import timed
 from meterlog.walk.phases import STAY, Phase
 from meterlog.walk.settle import Advice, Froze, Live, Lost, Settled, Stage, StatedContact, Touched
-from meterlog.walk.timed import Ran, Runs
+from meterlog.walk.timed_watch import Ran, Runs
 from meterlog.walk.watch import LeftPoints, OtherFunction
 
 if TYPE_CHECKING:

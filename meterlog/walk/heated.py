@@ -12,8 +12,8 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from meterlog.base.readings import HEATING_RUN
-from meterlog.walk.rise import Rise
 from meterlog.walk.settle import Settled, State, capture_of
+from meterlog.walk.water_rise import Rise
 
 if TYPE_CHECKING:
     from meterlog.base.readings import Capture, Timing

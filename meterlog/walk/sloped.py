@@ -10,9 +10,9 @@ import math
 from typing import TYPE_CHECKING
 
 from meterlog.base.straight import Straight, straight
-from meterlog.walk.rise import Rise
 from meterlog.walk.settle import Sample, Sort, State
-from meterlog.walk.timed import Edge, Ran, timed_capture
+from meterlog.walk.timed_watch import Edge, Ran, timed_capture
+from meterlog.walk.water_rise import Rise
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -7,14 +7,14 @@ from typing import TYPE_CHECKING
 
 from meterlog.judging.applied_voltage import wrong_voltage
 from meterlog.walk.answers import answer_for, wanted_by
-from meterlog.walk.at_time import AtTime
+from meterlog.walk.at_time_watch import AtTime
 from meterlog.walk.dead_proof import DeadProof
 from meterlog.walk.functions import FunctionWatch
 from meterlog.walk.heated import HeatingLog
 from meterlog.walk.live import LiveGuard
 from meterlog.walk.settle import Advice, DisplayStream, Lift, Live, OpenLeads, Refuse, Sample, Signal, Sort, State
 from meterlog.walk.settle.contact import departure
-from meterlog.walk.timed import Ran, Runs
+from meterlog.walk.timed_watch import Ran, Runs
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from meterlog.walk.open_proof import ClosingShort
     from meterlog.walk.settle import StepWatch, Want
     from meterlog.walk.sloped import Sloped
-    from meterlog.walk.timed import Switched
+    from meterlog.walk.timed_watch import Switched
 
 DisplayKey = tuple[str, str]
 """A display: its link's name and its channel."""

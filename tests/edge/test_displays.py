@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 from walking import procedure, step
 
-from meterlog.daemon.states import LinkState
+from meterlog.daemon.link_states import LinkState
 from meterlog.daemon.status import DisplayedReading, LinkStatus
 from meterlog.procedure import kinds
 from meterlog.procedure.steps import Step

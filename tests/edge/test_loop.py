@@ -9,17 +9,18 @@ from itertools import count
 import pytest
 from edge.bench import wait_until
 
+from meterlog.daemon import link_states as states
 from meterlog.daemon import loop as bench_loop
-from meterlog.daemon import states, station
+from meterlog.daemon import station
 from meterlog.daemon.announce import Announcer
 from meterlog.daemon.clock import Clock
 from meterlog.daemon.desk import JobDesk
 from meterlog.daemon.events import EVENTS
 from meterlog.daemon.items import Damaged, LineChanged, Opened, PendingRequest, Received, StateChanged, Stop
+from meterlog.daemon.link_states import LinkState
 from meterlog.daemon.loop import BenchLoop
 from meterlog.daemon.main import QUEUE_ITEMS, stations_of
 from meterlog.daemon.requests import answer_request
-from meterlog.daemon.states import LinkState
 from meterlog.links import LinkLost
 from meterlog.links.benchfile import read_bench
 from meterlog.record.keptjob import job_at_hand

@@ -10,10 +10,10 @@ import pytest
 from meterlog.base.errors import WrongText
 from meterlog.daemon.clock import Clock
 from meterlog.daemon.items import LineChanged
-from meterlog.daemon.pedals import pedals_watched
+from meterlog.daemon.pedal_watch import pedals_watched
 from meterlog.links import LinkLost
 from meterlog.links.benchfile import Pedal, read_bench
-from meterlog.links.keys import EVENT, Keys
+from meterlog.links.pedal_keys import EVENT, Keys
 
 KEY_B, KEY_A = 48, 30
 SYNC = EVENT.pack(0, 0, 0, 0, 0)

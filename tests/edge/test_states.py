@@ -2,7 +2,7 @@
 
 import pytest
 
-from meterlog.daemon.states import MessagePace
+from meterlog.daemon.link_states import MessagePace
 
 
 @pytest.mark.parametrize(

@@ -23,7 +23,7 @@ from meterlog.procedure import kinds
 from meterlog.procedure.steps import Point, Procedure, Step
 from meterlog.walk import NOTHING, WORDS, Act, Phase, Walk
 from meterlog.walk.happenings import Acted, Captured, LivePoint, Overrode, Passed, Refused, StepBegan
-from meterlog.walk.timed import timed_capture
+from meterlog.walk.timed_watch import timed_capture
 
 VOLT = Form(quantity="voltage", mode="dc", unit="V", scale=1.0, decimals=3)
 OUTCOMES = ("pass", "fail", "undecided", "not judged")

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 from meterlog.base.source import near_miss
 from meterlog.conversation.checksum import KINDS, Sum, calculation, catalogue
+from meterlog.conversation.notation import WAYS
 from meterlog.conversation.reasons import Damage
-from meterlog.conversation.written import WAYS
 from meterlog.profile.compile.layout import ByteNumbering, integer
 from meterlog.profile.compile.view import NotBelieved
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from meterlog.base.schema import ByKind, ListOf, MapOf, Scalar, Where, choice, quantity, text, whole, yes_no
-from meterlog.conversation.written import WAYS
+from meterlog.conversation.notation import WAYS
 from meterlog.profile.language import words as w
 from meterlog.profile.language.facts import Facts
 from meterlog.profile.language.words import NOWHERE, bare, key, one_or_more, record

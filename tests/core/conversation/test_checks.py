@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from meterlog.conversation.checksum import KINDS, Sum, calculation
 from meterlog.conversation.memory import Memory
-from meterlog.conversation.written import WAYS
+from meterlog.conversation.notation import WAYS
 from meterlog.profile import compile_profile
 
 CHECK = b"123456789"

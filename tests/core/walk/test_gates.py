@@ -11,7 +11,7 @@ from meterlog.procedure.language import read_procedure
 from meterlog.procedure.steps import Limit, Point, Procedure
 from meterlog.walk import NOTHING, Act, Walk
 from meterlog.walk.happenings import LivePoint, ProofsEnded, Reopened, StepBegan, Waiting
-from meterlog.walk.timed import timed_capture
+from meterlog.walk.timed_watch import timed_capture
 
 AT_MOST = (Limit(low=None, high=0.3, unit="ohm", text="at most 0.3 ohm", source="invented"),)
 DEAD = (Limit(low=None, high=50.0, unit="volt", text="at most 50 V", source="invented"),)

@@ -8,9 +8,9 @@ from threading import Event, Thread
 from typing import TYPE_CHECKING
 
 from meterlog.daemon.items import LineChanged
-from meterlog.daemon.states import next_wait_s
+from meterlog.daemon.link_states import next_wait_s
 from meterlog.links import LinkLost
-from meterlog.links.keys import Keys
+from meterlog.links.pedal_keys import Keys
 
 if TYPE_CHECKING:
     import queue
