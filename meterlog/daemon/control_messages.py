@@ -72,13 +72,14 @@ class EnterRequest(ControlRequest):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PartFittedRequest(ControlRequest):
-    """A part was fitted: its marking, why it may stand in, the step that was its incoming check."""
+    """A part was fitted: its marking, why it may stand in, its incoming check (a key); `suggested` as of an act."""
 
     part: str = ""
     marking: str = ""
     why: str = ""
     check: str = ""
     job: str = ""
+    suggested: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

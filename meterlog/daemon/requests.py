@@ -95,7 +95,7 @@ def _act(loop: BenchLoop, asked: ActRequest) -> WalkReply:
     return WalkReply(walk=walk)
 
 
-def _suggested(loop: BenchLoop, asked: ActRequest, done: str) -> Mapping[str, Any] | None:
+def _suggested(loop: BenchLoop, asked: ActRequest | PartFittedRequest, done: str) -> Mapping[str, Any] | None:
     """What was suggested when a person did something, as it is kept; None where their page showed no suggestion."""
     if asked.suggested is None or loop.desk.job is None:
         return None
@@ -176,7 +176,7 @@ def _part_fitted(loop: BenchLoop, asked: PartFittedRequest) -> WalkReply:
     if not asked.part.strip():
         raise CannotDo("a part that was fitted has a name", 'such as: meterlog job fitted "element"')
     facts = {"part": asked.part, "marking": asked.marking, "why": asked.why, "check": check}
-    return _keep_for_job(loop, asked, ActKind.PART_FITTED, facts)
+    return _keep_for_job(loop, asked, ActKind.PART_FITTED, facts, _suggested(loop, asked, f"fitted {asked.part}"))
 
 
 def _work_done(loop: BenchLoop, asked: WorkDoneRequest) -> WalkReply:
@@ -186,12 +186,18 @@ def _work_done(loop: BenchLoop, asked: WorkDoneRequest) -> WalkReply:
 
 
 def _keep_for_job(
-    loop: BenchLoop, asked: PartFittedRequest | WorkDoneRequest, kind: ActKind, facts: Mapping[str, str]
+    loop: BenchLoop,
+    asked: PartFittedRequest | WorkDoneRequest,
+    kind: ActKind,
+    facts: Mapping[str, str],
+    suggested: Mapping[str, Any] | None = None,
 ) -> WalkReply:
-    """Keep what a person tells of the job at hand, as evidence."""
+    """Keep what a person tells of the job at hand, as evidence, with what their page suggested meanwhile."""
     _meant_for_job(loop, asked.job)
     job = loop.desk.at_hand()
-    loop.writer.event(kind, loop.clock.now(), facts, job=job.number, who=asked.who, whence=asked.whence)
+    for each, told in ((kind, facts), (ActKind.SUGGESTED, suggested)):
+        if told is not None:
+            loop.writer.event(each, loop.clock.now(), told, job=job.number, who=asked.who, whence=asked.whence)
     loop.commit()
     return WalkReply(walk=job.snapshot())
 

@@ -250,8 +250,9 @@ async def _stated(datasette: Any, request: Any, do: str, names: tuple[str, ...])
     asked_by = who(request)
     if request.method != "POST":
         return Response.redirect("/bench")
-    form = await _filled(request)
-    said = {name: form.get(name, "") for name in (*names, "job")}
+    form = await request.post_vars()
+    said = {name: form.get(name, "").strip() for name in (*names, "job")}
+    said |= {name: form[name] for name in form.keys() & {"suggested"}}
     return await pass_on(datasette, request, do, **said, **asked_by)
 
 

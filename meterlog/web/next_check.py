@@ -23,6 +23,7 @@ class Suggested:
 
     Attributes:
         complaints: sentence by name of those that the procedure states, to choose from; `complaint` the one told.
+        stated: the parts that it states.
         says: one sentence, "" until a complaint was told.
         step: key and title of the check suggested; None when there is none.
         others: key and title of the two next best.
@@ -30,6 +31,7 @@ class Suggested:
     """
 
     complaints: Mapping[str, str]
+    stated: tuple[str, ...]
     complaint: str = ""
     says: str = ""
     step: tuple[str, str] | None = None
@@ -47,13 +49,14 @@ def suggested(reader: RecordReader, walk: Snapshot, procedure: Procedure | None)
     if procedure is None or procedure.diagnosis is None or walk.live:
         return None
     complaints = procedure.diagnosis.complaints
+    stated = tuple(part.name for part in procedure.diagnosis.parts)
     basis = basis_of(reader, walk.job, procedure, states_of(walk))
     complaint = basis.question.complaint
     if complaint not in complaints:
-        return Suggested(complaints=complaints)
+        return Suggested(complaints=complaints, stated=stated)
     if basis.fitted:
         says = f"{', '.join(basis.fitted)}: fitted since. If the complaint is still there after it, say so again."
-        return Suggested(complaints=complaints, complaint=complaint, says=says)
+        return Suggested(complaints=complaints, stated=stated, complaint=complaint, says=says)
     advice = advise(procedure, basis.question)
 
     def titled(key: str) -> tuple[str, str]:
@@ -61,6 +64,7 @@ def suggested(reader: RecordReader, walk: Snapshot, procedure: Procedure | None)
 
     return Suggested(
         complaints=complaints,
+        stated=stated,
         complaint=complaint,
         says=advice.why,
         step=titled(advice.step) if advice.step else None,

@@ -80,7 +80,10 @@ def test_a_complaint_is_chosen_on_the_page_and_told_again_after_a_part(bench):
     assert "What the owner says" in text
     assert 'name="suggested"' not in text
     bench.ask("enter", entries={"kind of complaint": "cold"})
-    bench.ask("part fitted", part="Element")
+    assert '<option value="element">' in page(bench), "the names that the procedure states are offered"
+    bench.ask("part fitted", part="Element", suggested="")
+    (act,) = kept(bench)
+    assert (act.facts["done"], act.facts["complaint"]) == ("fitted Element", "cold")
     assert "Element: fitted since. If the complaint is still there after it, say so again." in page(bench)
     bench.ask("enter", entries={"kind of complaint": "cold"})
     with reading(bench.db) as reader:
