@@ -12,7 +12,7 @@ async def lives(receive: Any, send: Any) -> None:
     await send({"type": "lifespan.shutdown.complete"})
 
 
-async def answer(send: Any, kind: str, body: bytes, policy: str, status: int = 200) -> None:
+async def reply(send: Any, kind: str, body: bytes, policy: str, status: int = 200) -> None:
     """Answer a request once, with a content policy; nobody keeps a copy."""
     headers = [(b"content-type", kind.encode()), (b"cache-control", b"no-store"),
                (b"content-security-policy", policy.encode())]  # fmt: skip

@@ -9,7 +9,7 @@ from markupsafe import Markup
 
 from meterlog.files.first_steps import FIRST_STEPS
 from meterlog.links.ports import ports
-from meterlog.web.alone import answer, lives
+from meterlog.web.alone import lives, reply
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -53,9 +53,9 @@ class First:
         if self._pages is not None:
             await self._pages(scope, receive, send)
         elif scope["path"] == STYLE:
-            await answer(send, "text/css", (STATIC / "sheet.css").read_bytes(), POLICY)
+            await reply(send, "text/css", (STATIC / "sheet.css").read_bytes(), POLICY)
         else:
-            await answer(send, "text/html; charset=utf-8", page(ports()).encode(), POLICY)
+            await reply(send, "text/html; charset=utf-8", page(ports()).encode(), POLICY)
 
 
 def page(found: list[Port]) -> str:

@@ -15,7 +15,7 @@ from urllib.parse import parse_qsl
 
 from meterlog.base.errors import CannotDo
 from meterlog.profile.propose import parse_shows
-from meterlog.web.alone import answer, lives
+from meterlog.web.alone import lives, reply
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -66,9 +66,9 @@ class LearnPage:
             return
         path, is_change = scope["path"], scope["method"] == "POST"
         if path in STATIC:
-            await answer(send, STATIC[path], (HERE / "static" / Path(path).name).read_bytes(), POLICY)
+            await reply(send, STATIC[path], (HERE / "static" / Path(path).name).read_bytes(), POLICY)
         elif path == "/" and not is_change:
-            await answer(send, "text/html; charset=utf-8", (HERE / "templates" / "learn.html").read_bytes(), POLICY)
+            await reply(send, "text/html; charset=utf-8", (HERE / "templates" / "learn.html").read_bytes(), POLICY)
         elif path == "/clock" and not is_change:
             await _tell(send, {"now_s": self._port.now})
         elif path == "/standing" and not is_change:
@@ -79,7 +79,7 @@ class LearnPage:
             if self._is_saved:
                 self._ended()
         else:
-            await answer(send, "text/plain", b"There is nothing at this address.", POLICY, 404)
+            await reply(send, "text/plain", b"There is nothing at this address.", POLICY, 404)
 
     async def _do(self, act: Callable[[], dict[str, Any]]) -> dict[str, Any]:
         """What an act answers, and where the lesson stands after it; one at a time, beside the loop."""
@@ -136,4 +136,4 @@ class LearnPage:
 
 
 async def _tell(send: Any, told: dict[str, Any]) -> None:
-    await answer(send, "application/json", json.dumps(told, ensure_ascii=False).encode(), POLICY)
+    await reply(send, "application/json", json.dumps(told, ensure_ascii=False).encode(), POLICY)

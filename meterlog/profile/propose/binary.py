@@ -5,9 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from meterlog.profile.propose import moments
+from meterlog.profile.propose import timing
 from meterlog.profile.propose.bitfields import BitField, bit_fields
-from meterlog.profile.propose.moments import NotedState
 from meterlog.profile.propose.numbers import NumberPlace, are_enough, fitting
 from meterlog.profile.propose.states import (
     Contradiction,
@@ -16,9 +15,10 @@ from meterlog.profile.propose.states import (
     bits_text,
     clocks_of,
     code_of,
-    learn,
+    learn_states,
 )
 from meterlog.profile.propose.tables import code_text, state_lines
+from meterlog.profile.propose.timing import NotedState
 
 if TYPE_CHECKING:
     from collections.abc import Hashable, Mapping, Sequence
@@ -34,7 +34,7 @@ FramePlace = NumberPlace | BitField
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Layout:
+class FrameLayout:
     """What frames of one length hold: where the digits stand, and the states; `is_only` where no other length came."""
 
     length: int
@@ -43,7 +43,7 @@ class Layout:
     states: KnownStates
 
 
-def propose_binary(framing: Framing, size: int, notes: Sequence[DisplayNote]) -> list[Layout]:
+def propose_binary(framing: Framing, size: int, notes: Sequence[DisplayNote]) -> list[FrameLayout]:
     """The layout of each length of frame that notes are of, `size` bytes of check before the end mark.
 
     The digits are looked for where most notes are, and must stand in the other lengths at the same place.
@@ -51,18 +51,18 @@ def propose_binary(framing: Framing, size: int, notes: Sequence[DisplayNote]) ->
     Raises: Contradiction, with what is missing or does not fit.
     """
     every = [frame.at for frame in framing.frames]
-    early = [note.at for note in notes if moments.own(every, note) < 0]
+    early = [note.at for note in notes if timing.own_index(every, note) < 0]
     if early:
         raise Contradiction("a note lies before the first frame", early)
     by_length: dict[int, list[DisplayNote]] = {}
     for note in notes:
-        by_length.setdefault(len(framing.frames[moments.own(every, note)].data), []).append(note)
+        by_length.setdefault(len(framing.frames[timing.own_index(every, note)].data), []).append(note)
     most = max(by_length, key=lambda length: (sum(not note.is_over for note in by_length[length]), -length))
     frames = [frame for frame in framing.frames if len(frame.data) == most]
     times = [frame.at for frame in frames]
     numeric = [note for note in by_length[most] if not note.is_over]
-    for around in (0, moments.AROUND):
-        candidates = [[frames[i].data for i in moments.near(times, note, around)] for note in numeric]
+    for around in (0, timing.AROUND):
+        candidates = [[frames[i].data for i in timing.near(times, note, around)] for note in numeric]
         places = _places(candidates, numeric, framing, most - framing.end - size)
         if places:
             break
@@ -92,7 +92,7 @@ def _usable_bits(framing: Framing) -> list[int]:
 
 def _layout(
     framing: Framing, size: int, length: int, place: FramePlace, notes: Sequence[DisplayNote], *, is_timed: bool
-) -> Layout:
+) -> FrameLayout:
     frames = [frame for frame in framing.frames if len(frame.data) == length]
     times = [frame.at for frame in frames]
     end = length - framing.end - size
@@ -101,23 +101,23 @@ def _layout(
     strays = [note.at for note in numeric if place.last >= end or not place.gives(frames[indices[note]].data, note)]
     if strays:
         raise Contradiction(f"in frames of {length} bytes the digits stand elsewhere, or a note is wrong", strays)
-    is_timed = is_timed and moments.are_timed(
+    is_timed = is_timed and timing.are_timed(
         times, [(note, indices[note]) for note in numeric], lambda i, note: place.gives(frames[i].data, note)
     )
     noted = [_noted(times, note, indices[note], place, is_timed=is_timed) for note in notes]
     taken = place.own([frames[indices[note]].data for note in numeric])
-    states = learn(frames, range(framing.start, end), taken, place.value, noted, clocks=clocks_of(framing.frames))
-    return Layout(length=length, is_only=len(frames) == len(framing.frames), place=place, states=states)
+    states = learn_states(
+        frames, range(framing.start, end), taken, place.value, noted, clocks=clocks_of(framing.frames)
+    )
+    return FrameLayout(length=length, is_only=len(frames) == len(framing.frames), place=place, states=states)
 
 
 def _index(frames: Sequence[CutFrame], times: Sequence[float], place: FramePlace, note: DisplayNote) -> int:
     """The frame that a note is of."""
-    index = max(0, moments.own(times, note))
+    index = max(0, timing.own_index(times, note))
     if note.is_over:
         return index
-    found = moments.nearest(
-        moments.near(times, note, moments.AROUND), index, lambda i: place.gives(frames[i].data, note)
-    )
+    found = timing.nearest(timing.near(times, note, timing.AROUND), index, lambda i: place.gives(frames[i].data, note))
     return index if found is None else found
 
 
@@ -130,7 +130,7 @@ def _noted(times: Sequence[float], note: DisplayNote, index: int, place: FramePl
         learned_at=(note.at,),
     )
     return NotedState(
-        note=note, meaning=meaning, index=index, still=moments.still(times, note, index, is_timed=is_timed)
+        note=note, meaning=meaning, index=index, still=timing.still(times, note, index, is_timed=is_timed)
     )
 
 
@@ -168,7 +168,7 @@ def unexplained(notes: Sequence[DisplayNote]) -> str:
     return f"no place in the frame gives the digits of every note: {wrong}"
 
 
-def lines(layouts: Sequence[Layout]) -> list[str]:
+def message_lines(layouts: Sequence[FrameLayout]) -> list[str]:
     """The fields and readings of a profile; overload, where it was noted, is a message of its very bytes.
 
     A binary fraction has no last digit: its states are parted by the decimals that the display showed.
@@ -190,7 +190,7 @@ def lines(layouts: Sequence[Layout]) -> list[str]:
     return ["messages:", *("  " + line for line in messages)]
 
 
-def _by_decimals(layout: Layout) -> dict[int | None, dict[int, StateMeaning]]:
+def _by_decimals(layout: FrameLayout) -> dict[int | None, dict[int, StateMeaning]]:
     """The known states, parted by their decimals where the digits are a binary fraction."""
     groups: dict[int | None, dict[int, StateMeaning]] = {}
     for code, meaning in layout.states.known.items():
@@ -201,14 +201,16 @@ def _by_decimals(layout: Layout) -> dict[int | None, dict[int, StateMeaning]]:
     return groups
 
 
-def _shown(layout: Layout, decimals: int | None, known: Mapping[int, StateMeaning], *, is_listed: bool) -> list[str]:
+def _shown(
+    layout: FrameLayout, decimals: int | None, known: Mapping[int, StateMeaning], *, is_listed: bool
+) -> list[str]:
     said = f", decimals: {decimals}" if decimals is not None else ""
     fields = state_lines(layout.states, known, layout.place.field, is_listed=is_listed)
     return [*fields, "readings:", f"  - {{{layout.place.reading}{said}}}"]
 
 
 def _known_by(
-    layout: Layout, places: Sequence[MaskedBits], codes: Mapping[int, StateMeaning], body: list[str], name: str
+    layout: FrameLayout, places: Sequence[MaskedBits], codes: Mapping[int, StateMeaning], body: list[str], name: str
 ) -> list[str]:
     listed = ", ".join(code_text(code, places) for code in codes)
     length = "" if layout.is_only else f"length: {layout.length}, "
@@ -216,7 +218,7 @@ def _known_by(
     return [f"{name}:", known_by, *("  " + line for line in body)]
 
 
-def unknown_of(layouts: Sequence[Layout], frames: Sequence[CutFrame]) -> list[tuple[float, Hashable]]:
+def unknown_frames(layouts: Sequence[FrameLayout], frames: Sequence[CutFrame]) -> list[tuple[float, Hashable]]:
     """The frames whose state no note has shown: when they came, s, and what parts their states."""
     states_of = {layout.length: layout.states for layout in layouts}
     unknown: list[tuple[float, Hashable]] = []

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from meterlog.profile.propose.states import bits_text, code_of, width
+from meterlog.profile.propose.states import bit_width, bits_text, code_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -63,7 +63,7 @@ class BitField:
         return "value: number"
 
     def value(self, data: bytes) -> int | None:
-        code, size = code_of(data, self.parts), width(self.parts)
+        code, size = code_of(data, self.parts), bit_width(self.parts)
         if self.kind == "bcd":
             digits = f"{code:0{size // 4}x}"
             return int(digits) if digits.isdigit() else None

@@ -63,7 +63,7 @@ def usual_length(bursts: Sequence[Burst]) -> int | None:
     return length if count >= SHARE * len(bursts) - 1 else None
 
 
-def whole(bursts: Sequence[Burst], holds: Callable[[bytes], bool]) -> tuple[CutFrame, ...]:
+def whole_frames(bursts: Sequence[Burst], holds: Callable[[bytes], bool]) -> tuple[CutFrame, ...]:
     return tuple(
         CutFrame(at=burst.at, raw=burst.data, data=burst.data, asked=burst.asked)
         for burst in bursts
@@ -86,7 +86,7 @@ def hex_of(data: bytes) -> str:
     return "hex " + data.hex(" ").upper()
 
 
-def named(data: bytes) -> str:
+def mark_names(data: bytes) -> str:
     """Marks as a profile writes them, control characters by their names."""
     names = {0x0D: "<CR>", 0x0A: "<LF>", 0x02: "<STX>", 0x03: "<ETX>", 0x00: "<NUL>"}
     return "".join(names.get(byte, chr(byte)) for byte in data)

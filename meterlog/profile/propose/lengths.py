@@ -12,10 +12,10 @@ from meterlog.profile.propose.framing import (
     Framing,
     hex_of,
     made,
+    mark_names,
     most,
-    named,
     usual_length,
-    whole,
+    whole_frames,
 )
 
 if TYPE_CHECKING:
@@ -35,7 +35,7 @@ def numbered(bursts: Sequence[Burst]) -> Framing | None:
 
         if most(bursts, holds):
             keys = {"length": length, "numbered": {"bits": "7..4", "first": first}}
-            return made(NUMBERED, keys, whole(bursts, holds), bursts)
+            return made(NUMBERED, keys, whole_frames(bursts, holds), bursts)
     return None
 
 
@@ -47,12 +47,12 @@ def fixed(bursts: Sequence[Burst]) -> Framing | None:
     def holds(data: bytes) -> bool:
         return len(data) == length
 
-    frames = whole(bursts, holds)
+    frames = whole_frames(bursts, holds)
     lead, end = _lead(frames), _end(frames)
     keys: dict[str, Any] = {"start": hex_of(lead)} if lead else {}
     keys["length"] = length
     if end:
-        keys["end"] = named(end)
+        keys["end"] = mark_names(end)
     if not lead and not end:
         marked = marked_bit(bursts)
         if marked is not None:
@@ -103,7 +103,7 @@ def told_length(bursts: Sequence[Burst]) -> Framing | None:
             def holds(data: bytes, place: int = place, amount: int = amount) -> bool:
                 return len(data) > place and len(data) - data[place] == amount
 
-            frames = whole(bursts, holds)
+            frames = whole_frames(bursts, holds)
             lead = _lead(frames)[:place]
             keys: dict[str, Any] = {"start": hex_of(lead)} if lead else {}
             keys["length"] = {"byte": place, "plus": amount} if amount else {"byte": place}
@@ -126,9 +126,11 @@ def marked_bit(bursts: Sequence[Burst]) -> Framing | None:
 
         length = usual_length(bursts)
         if length is not None and most(bursts, first):
-            return made("a bit in the first byte", {"length": length, "start bit": bit}, whole(bursts, first), bursts)
+            return made(
+                "a bit in the first byte", {"length": length, "start bit": bit}, whole_frames(bursts, first), bursts
+            )
         if most(bursts, last):
-            return made("a bit in the last byte", {"end bit": bit}, whole(bursts, last), bursts)
+            return made("a bit in the last byte", {"end bit": bit}, whole_frames(bursts, last), bursts)
     return None
 
 
@@ -137,4 +139,4 @@ def silence(bursts: Sequence[Burst]) -> Framing | None:
     often = [length for length, count in lengths.items() if count >= 3]
     if not often or sum(lengths[length] for length in often) < SHARE * len(bursts) - 1 or len(often) > 3:
         return None
-    return made("silence alone", {"silence": "20 ms"}, whole(bursts, lambda d: len(d) in often), bursts)
+    return made("silence alone", {"silence": "20 ms"}, whole_frames(bursts, lambda d: len(d) in often), bursts)

@@ -10,7 +10,7 @@ import re
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, TypeVar
 
-from meterlog.profile.propose import moments
+from meterlog.profile.propose import timing
 from meterlog.profile.propose.running import running
 from meterlog.profile.propose.states import Contradiction, StateMeaning
 
@@ -143,7 +143,7 @@ def propose_text(framing: Framing, check_size: int, notes: Sequence[DisplayNote]
     for way in _ways(texts):
         lines = [way.cut(text) for text in texts]
         points = any(line is not None and line.point for line in lines)
-        for around in (0, moments.AROUND):
+        for around in (0, timing.AROUND):
             found = [_of(way, lines, times, note, around, points=points) for note in numeric]
             if None not in found:
                 return _learn(times, texts, way, list(zip(numeric, found, strict=True)), notes, is_timed=not around)
@@ -159,8 +159,8 @@ def _of(
     *,
     points: bool,
 ) -> int | None:
-    near = moments.near(times, note, around)
-    return moments.nearest(near, moments.own(times, note), lambda i: way.gives(lines[i], note, points=points))
+    near = timing.near(times, note, around)
+    return timing.nearest(near, timing.own_index(times, note), lambda i: way.gives(lines[i], note, points=points))
 
 
 def _text_of(frame: CutFrame, framing: Framing, check_size: int) -> str:
@@ -219,7 +219,7 @@ def _learn(
         if index is None or line is None:
             continue
         states = {
-            each.state if (each := lines[i]) else None for i in moments.still(times, note, index, is_timed=is_timed)
+            each.state if (each := lines[i]) else None for i in timing.still(times, note, index, is_timed=is_timed)
         }
         if len(states) == 1:
             _add(known, line.state, StateMeaning(
@@ -240,8 +240,8 @@ def _overs(times: Sequence[float], texts: Sequence[str], notes: Sequence[Display
     """What whole lines that were noted as over the range mean; one that means several things is not known."""
     found: dict[str, list[StateMeaning]] = {}
     for note in notes:
-        index = moments.own(times, note)
-        if note.is_over and all(texts[i] == texts[index] for i in moments.still(times, note, index, is_timed=False)):
+        index = timing.own_index(times, note)
+        if note.is_over and all(texts[i] == texts[index] for i in timing.still(times, note, index, is_timed=False)):
             meaning = StateMeaning(
                 facts=note.meaning, decimals=None, is_negative=False, is_over=True, learned_at=(note.at,)
             )

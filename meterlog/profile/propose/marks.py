@@ -6,7 +6,7 @@ from collections import Counter
 from typing import TYPE_CHECKING, Any
 
 from meterlog.profile.propose.checks import find_check
-from meterlog.profile.propose.framing import CutFrame, Framing, hex_of, made, most, named, whole
+from meterlog.profile.propose.framing import CutFrame, Framing, hex_of, made, mark_names, most, whole_frames
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -35,9 +35,9 @@ def text_lines(bursts: Sequence[Burst]) -> Framing | None:
                     frames.append(CutFrame(at=burst.at, raw=line + end, data=line + end, asked=burst.asked))
         start = b"\x02" if all(frame.raw[:1] == b"\x02" for frame in frames) else b""
         colon = b":" if all(frame.raw[:1] == b":" for frame in frames) and not start else b""
-        keys: dict[str, Any] = {"end": named(end)}
+        keys: dict[str, Any] = {"end": mark_names(end)}
         if start or colon:
-            keys = {"start": named(start or colon), **keys}
+            keys = {"start": mark_names(start or colon), **keys}
         if colon and all(_is_hex(frame.raw[1 : -len(end)]) for frame in frames):
             packed = tuple(
                 CutFrame(
@@ -71,7 +71,9 @@ def escaped(bursts: Sequence[Burst]) -> Framing | None:
             return max(found, key=lambda framing: framing.explained)
     if first is not None and first == last and most(bursts, lambda d: first not in d[1:-1] and len(d) > 3):
         keys = {"start": hex_of(bytes([first])), "end": hex_of(bytes([last]))}
-        return made("marks at both ends", keys, whole(bursts, lambda d: first not in d[1:-1]), bursts, start=1, end=1)
+        return made(
+            "marks at both ends", keys, whole_frames(bursts, lambda d: first not in d[1:-1]), bursts, start=1, end=1
+        )
     return None
 
 

@@ -87,7 +87,7 @@ def _message(
         f"      value: {{as: {kind}}}",
         "      after:",
         "        means:",
-        *written.table(merged, written.single, "          "),
+        *written.state_table(merged, written.single, "          "),
         "    readings:",
         "      - {value: value}",
     ]

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from meterlog.profile.propose.checks import FoundCheck
     from meterlog.profile.propose.framing import Framing
+    from meterlog.profile.propose.proofs import FoundCheck
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -10,14 +10,14 @@ import contextlib
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from meterlog.profile.propose import binary, lamps, lines, patterns, written
+from meterlog.profile.propose import binary, lines, lit, patterns, written
 from meterlog.profile.propose.checks import find_check, find_text_check
-from meterlog.profile.propose.cutting import find_framing
 from meterlog.profile.propose.framing import FEWEST, NUMBERED
-from meterlog.profile.propose.moments import LATE_S
 from meterlog.profile.propose.proposal import Proposal
+from meterlog.profile.propose.rules import find_framing
 from meterlog.profile.propose.states import Contradiction
 from meterlog.profile.propose.stream import bursts_of, requests_of
+from meterlog.profile.propose.timing import LATE_S
 from meterlog.profile.propose.transform import find_transform, turned_ways
 from meterlog.profile.propose.trial import tried
 
@@ -25,9 +25,9 @@ if TYPE_CHECKING:
     from collections.abc import Hashable, Sequence
 
     from meterlog.base.recording import Event
-    from meterlog.profile.propose.checks import FoundCheck
     from meterlog.profile.propose.framing import CutFrame, Framing
     from meterlog.profile.propose.notes import DisplayNote
+    from meterlog.profile.propose.proofs import FoundCheck
     from meterlog.profile.propose.states import StateMeaning
 
 MOST_ASKED = 8
@@ -128,14 +128,14 @@ def _body(known: Proposal, framing: Framing, notes: Sequence[DisplayNote]) -> _B
         layouts = binary.propose_binary(framing, size, notes)
     except Contradiction as error:
         try:
-            display, states = lamps.propose_segments(framing, size, notes)
+            display, states = lit.propose_segments(framing, size, notes)
         except Contradiction as other:
             raise (other if framing.kind == NUMBERED else error) from None
         over = any(note.is_over for note in notes)
-        unknown = lamps.unknown_of(display, states, frames, with_over=over)
-        return lamps.lines(display, states, with_over=over), [*states.known.values()], unknown
+        unknown = lit.unknown_displays(display, states, frames, with_over=over)
+        return lit.display_lines(display, states, with_over=over), [*states.known.values()], unknown
     found = [meaning for each in layouts for meaning in (*each.states.known.values(), *each.states.overs.values())]
-    return binary.lines(layouts), found, binary.unknown_of(layouts, frames)
+    return binary.message_lines(layouts), found, binary.unknown_frames(layouts, frames)
 
 
 def _spread(frames: Sequence[CutFrame], notes: Sequence[DisplayNote]) -> tuple[float, ...]:

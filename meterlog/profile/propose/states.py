@@ -16,8 +16,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
     from meterlog.profile.propose.framing import CutFrame
-    from meterlog.profile.propose.moments import NotedState
     from meterlog.profile.propose.notes import DisplayNote
+    from meterlog.profile.propose.timing import NotedState
 
 _FLIPS = 10
 _FLIP_SHARE = 0.2
@@ -72,7 +72,7 @@ class KnownStates:
     @property
     def own_width(self) -> int:
         """How many bits of `over_places` are the digits' own; they stand last."""
-        return width(self.over_places) - width(self.places)
+        return bit_width(self.over_places) - bit_width(self.places)
 
 
 class Contradiction(Exception):
@@ -84,7 +84,7 @@ class Contradiction(Exception):
         self.notes = tuple(notes)
 
 
-def width(places: Sequence[MaskedBits]) -> int:
+def bit_width(places: Sequence[MaskedBits]) -> int:
     """How many bits these are."""
     return sum(mask.bit_count() for _, mask in places)
 
@@ -93,11 +93,11 @@ def code_of(data: bytes, places: Sequence[MaskedBits]) -> int:
     """A frame's state as one number: the bits that count, the first the most significant."""
     code = 0
     for place, mask in places:
-        code = code << mask.bit_count() | packed(data[place], mask)
+        code = code << mask.bit_count() | packed_bits(data[place], mask)
     return code
 
 
-def packed(byte: int, mask: int) -> int:
+def packed_bits(byte: int, mask: int) -> int:
     """The masked bits of a byte, side by side."""
     value = 0
     for bit in range(7, -1, -1):
@@ -106,7 +106,7 @@ def packed(byte: int, mask: int) -> int:
     return value
 
 
-def learn(
+def learn_states(
     frames: Sequence[CutFrame], candidates: range, taken: Mapping[int, int], value: Callable[[bytes], object],
     noted: Sequence[NotedState], *, over_by_bytes: bool = True,
     clocks: frozenset[int] = frozenset(),
@@ -139,14 +139,14 @@ def learn(
         if free & moved:
             varying.append((byte, free & moved))
         if free & ~moved:
-            fixed.append((byte, free & ~moved, packed(frames[0].data[byte], free & ~moved)))
+            fixed.append((byte, free & ~moved, packed_bits(frames[0].data[byte], free & ~moved)))
     if not varying and fixed:
         byte, mask, _ = fixed.pop(0)
         varying.append((byte, mask))
     places, over_places = tuple(varying), (*varying, *own)
-    if width(over_places) > 64 or width(places) > 64:
+    if bit_width(over_places) > 64 or bit_width(places) > 64:
         over_places = ()
-        if width(places) > 64:
+        if bit_width(places) > 64:
             raise Contradiction("more than 64 bits change beside the digits: too many for a table of states", [])
     codes = [code_of(frame.data, places) for frame in frames]
     numeric = [each for each in noted if not each.note.is_over]

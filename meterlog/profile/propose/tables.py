@@ -10,7 +10,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from meterlog.profile.propose import written
-from meterlog.profile.propose.states import bits_text, width
+from meterlog.profile.propose.states import bit_width, bits_text
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -39,7 +39,7 @@ def state_lines(
     else:
         out.append("  state:  # any other code is a state that is not known, and rejected")
     out += [f"    bits: {bits_text(places)}", "    means:"]
-    out += written.table(rest, lambda code: code_text(code, places), "      ")
+    out += written.state_table(rest, lambda code: code_text(code, places), "      ")
     if flags:
         out += ["bits:  # set in all notes that say so, and in no other"]
         out += [f"  {byte}.{bit}: {words}" for (byte, bit), words in flags.items()]
@@ -51,7 +51,7 @@ def _never_changed(fixed: Sequence[tuple[int, int, int]]) -> list[str]:
     out: list[str] = []
     unset: list[MaskedBits] = [(byte, mask) for byte, mask, value in fixed if not value]
     while unset:
-        taken = [part for at, part in enumerate(unset) if width(unset[: at + 1]) <= _MOST_BITS]
+        taken = [part for at, part in enumerate(unset) if bit_width(unset[: at + 1]) <= _MOST_BITS]
         out.append(f"  unused_{taken[0][0]}: {{bits: {bits_text(taken)}, is: 0}}  # never set")
         unset = unset[len(taken) :]
     for byte, mask, value in fixed:
@@ -63,7 +63,7 @@ def _never_changed(fixed: Sequence[tuple[int, int, int]]) -> list[str]:
 
 def code_text(code: int, places: Sequence[MaskedBits]) -> str:
     """A code in hex, with as many digits as its bits need."""
-    return f"0x{code:0{-(-width(places) // 4)}X}"
+    return f"0x{code:0{-(-bit_width(places) // 4)}X}"
 
 
 # ---- flags that are a bit of their own ----

@@ -10,14 +10,14 @@ from collections import Counter
 from typing import TYPE_CHECKING
 
 from meterlog.profile.propose.checks import find_check
-from meterlog.profile.propose.cutting import find_framing
+from meterlog.profile.propose.rules import find_framing
 from meterlog.profile.propose.stream import Burst
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from meterlog.profile.propose.checks import FoundCheck
     from meterlog.profile.propose.framing import CutFrame, Framing
+    from meterlog.profile.propose.proofs import FoundCheck
 
 SWAPPED = bytes((byte << 4 | byte >> 4) & 0xFF for byte in range(256))
 REVERSED = bytes(int(f"{byte:08b}"[::-1], 2) for byte in range(256))

@@ -10,8 +10,8 @@ from meterlog.base.readings import Frame, Skipped
 from meterlog.conversation.drive import drive
 from meterlog.profile.compile.compiler import compile_profile
 from meterlog.profile.compile.examples import shown as in_words
-from meterlog.profile.propose.moments import LATE_S
 from meterlog.profile.propose.states import Contradiction
+from meterlog.profile.propose.timing import LATE_S
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -34,7 +34,7 @@ class TriedFrame:
 
 
 def tried(profile: str, name: str, events: Sequence[Event], notes: Sequence[DisplayNote]) -> list[TriedFrame]:
-    """What a profile gives at the notes' moments.
+    """What a profile gives at the notes' timing.
 
     Raises: Contradiction, where it gives something else than a note says, or is no profile.
     """
@@ -56,6 +56,8 @@ def tried(profile: str, name: str, events: Sequence[Event], notes: Sequence[Disp
         frame, reading = min(given, key=lambda pair: abs(pair[0].at - own.at))
         asked = [event.data for event in timeline if event.kind == "out" and event.at <= frame.at]
         shown.append(TriedFrame(raw=frame.raw, asked=asked[-1] if asked else b"", shows=in_words(reading)))
+    if not shown:
+        raise Contradiction("the proposal reads no frame that a note is of", [note.at for note in notes])
     return shown
 
 

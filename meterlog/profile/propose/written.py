@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
-    from meterlog.profile.propose.checks import FoundCheck
     from meterlog.profile.propose.framing import Framing
+    from meterlog.profile.propose.proofs import FoundCheck
     from meterlog.profile.propose.states import StateMeaning
     from meterlog.profile.propose.stream import Requests
     from meterlog.profile.propose.trial import TriedFrame
@@ -65,16 +65,16 @@ def quoted(data: bytes) -> str:
     return "hex " + data.hex(" ").upper()
 
 
-def learned(meaning: StateMeaning) -> str:
+def noted_at(meaning: StateMeaning) -> str:
     """The comment that says from which notes a line was learned."""
     times = ", ".join(f"{at:g}" for at in meaning.learned_at)
     return f"  # noted at {times} s"
 
 
-def table(known: Mapping[Any, StateMeaning], written: Any, indent: str) -> Iterable[str]:
+def state_table(known: Mapping[Any, StateMeaning], written: Any, indent: str) -> Iterable[str]:
     """A line for each known code."""
     for code, meaning in known.items():
-        yield f"{indent}{written(code)}: {single(meaning.words)}{learned(meaning)}"
+        yield f"{indent}{written(code)}: {single(meaning.words)}{noted_at(meaning)}"
 
 
 def examples(shown: Sequence[TriedFrame]) -> Lines:

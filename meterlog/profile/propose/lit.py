@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from meterlog.profile.propose import binary, moments
+from meterlog.profile.propose import binary, timing
 from meterlog.profile.propose.framing import NUMBERED
-from meterlog.profile.propose.moments import NotedState
 from meterlog.profile.propose.segments import Display, find_display
-from meterlog.profile.propose.states import Contradiction, KnownStates, StateMeaning, code_of, learn
+from meterlog.profile.propose.states import Contradiction, KnownStates, StateMeaning, code_of, learn_states
 from meterlog.profile.propose.tables import state_lines
+from meterlog.profile.propose.timing import NotedState
 
 if TYPE_CHECKING:
     from collections.abc import Hashable, Sequence
@@ -28,7 +28,7 @@ def propose_segments(framing: Framing, size: int, notes: Sequence[DisplayNote]) 
     if any(len(frame.data) != length for frame in frames):
         raise Contradiction("frames of several lengths hold no display that is sent as it lights", [])
     times = [frame.at for frame in frames]
-    own = [max(0, moments.own(times, note)) for note in notes]
+    own = [max(0, timing.own_index(times, note)) for note in notes]
     numeric = [(note, i) for note, i in zip(notes, own, strict=True) if not note.is_over]
     end = length - framing.end - size
     display = find_display(
@@ -38,7 +38,7 @@ def propose_segments(framing: Framing, size: int, notes: Sequence[DisplayNote]) 
         raise Contradiction(binary.unexplained([note for note, _ in numeric]), [])
     shows = [display.value(frame.data) for frame in frames]
     of_note = dict(numeric)
-    is_timed = moments.are_timed(times, numeric, lambda i, note: shows[i] == shows[of_note[note]])
+    is_timed = timing.are_timed(times, numeric, lambda i, note: shows[i] == shows[of_note[note]])
     noted = []
     for note, index in zip(notes, own, strict=True):
         meaning = StateMeaning(
@@ -48,21 +48,21 @@ def propose_segments(framing: Framing, size: int, notes: Sequence[DisplayNote]) 
             is_over=False,
             learned_at=(note.at,),
         )
-        still = moments.still(times, note, index, is_timed=is_timed)
+        still = timing.still(times, note, index, is_timed=is_timed)
         noted.append(NotedState(note=note, meaning=meaning, index=index, still=still))
     taken = display.own
     if framing.kind == NUMBERED:  # the numbers of the bytes are held by the framing already
         taken = {byte: 0xF0 | taken.get(byte, 0) for byte in range(length)}
-    return display, learn(frames, range(framing.start, end), taken, display.value, noted, over_by_bytes=False)
+    return display, learn_states(frames, range(framing.start, end), taken, display.value, noted, over_by_bytes=False)
 
 
-def lines(display: Display, states: KnownStates, *, with_over: bool) -> list[str]:
+def display_lines(display: Display, states: KnownStates, *, with_over: bool) -> list[str]:
     """The fields and readings of a profile."""
     over = ["    special: {0L: overload, L: overload}"] if with_over else []
     return [*state_lines(states, states.known, [*display.lines(), *over]), "readings:", "  - {value: display}"]
 
 
-def unknown_of(
+def unknown_displays(
     display: Display, states: KnownStates, frames: Sequence[CutFrame], *, with_over: bool
 ) -> list[tuple[float, Hashable]]:
     """The frames of states that no note has shown, or whose figures are no number: when, s, and what parts them."""

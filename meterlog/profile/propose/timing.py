@@ -40,14 +40,14 @@ class NotedState:
     still: range
 
 
-def own(times: Sequence[float], note: DisplayNote) -> int:
+def own_index(times: Sequence[float], note: DisplayNote) -> int:
     """The index of the last frame by a note's moment; -1 where none was there yet."""
     return bisect_right(times, note.at + LATE_S) - 1
 
 
 def near(times: Sequence[float], note: DisplayNote, around: int) -> range:
     """The frames that a note may be of: by its own uncertainty, and `around` more on both sides of its moment."""
-    index = max(0, own(times, note))
+    index = max(0, own_index(times, note))
     first = min(index - around, bisect_right(times, note.at - note.within_s + LATE_S) - 1)
     last = max(index + around, bisect_left(times, note.at + note.within_s) - 1)
     return range(max(0, first), min(len(times), last + 1))
@@ -64,7 +64,7 @@ def are_timed(
     """Whether notes are timed to the frame: two at least fit neither the frame before theirs nor the one behind."""
     telling = 0
     for note, index in noted:
-        is_sharp = not note.within_s and index == own(times, note)
+        is_sharp = not note.within_s and index == own_index(times, note)
         neighbours = [i for i in (index - 1, index + 1) if 0 <= i < len(times)]
         telling += is_sharp and not any(gives(i, note) for i in neighbours)
     return telling >= _TELLING

@@ -22,8 +22,8 @@ def find_framing(bursts: Sequence[Burst]) -> Framing | None:
         return None
     for rule in (
         lengths.numbered,
-        _reports,
         marks.text_lines,
+        _reports,
         marks.escaped,
         lengths.fixed,
         lengths.told_length,
