@@ -15,6 +15,7 @@ from meterlog.procedure.kinds import Opens
 from meterlog.walk import happenings as told
 from meterlog.walk.acts import PEDAL
 from meterlog.walk.answers import closing_after, guarded_by, wanted_by
+from meterlog.walk.heated import HeatingLog
 from meterlog.walk.ledger import Ledger
 from meterlog.walk.phases import AGAIN, BACK, IMMERSED, NOTE, SKIP, TAKE_IT, TYPE, Offer, Phase
 from meterlog.walk.watch import Watch
@@ -114,7 +115,7 @@ class Course:
     def run(self, step: Step, start: Edge, at: float) -> list[Happening]:
         """A timed step runs since `start`."""
         self.started, self.phase = start, Phase.RUN
-        self.watch.begun()
+        self.watch.tell_log(HeatingLog.begun)
         return [told.Started(step=step.key, at=start.at, uncertainty_s=start.uncertainty_s)]
 
     def captured(self, key: DisplayKey, capture: Capture, at: float) -> list[Happening]:

@@ -174,7 +174,8 @@ def _stop(course: Course, act: Act, at: float) -> list[Happening]:
     ran = timed(step, start, Edge(at, act.uncertainty_s), at)
     if step.kind.is_run:
         course.phase, course.stage, course.started = Phase.AFTER, course.vessels[0], Edge(at, act.uncertainty_s)
-        course.watch.heated(Timing(start.at, at, start.uncertainty_s, act.uncertainty_s))
+        timing = Timing(start.at, at, start.uncertainty_s, act.uncertainty_s)
+        course.watch.tell_log(lambda log: log.heated(timing))
         return [ran]
     return [ran, *course.captured(("", ""), timed_capture(start.at, at), at)]
 
@@ -188,7 +189,7 @@ def _immersed(course: Course, act: Act, at: float) -> list[Happening]:
     if load not in vessels:
         known = f"Name the {' or the '.join(vessels)}." if vessels == CARRIED else "Name none: there is one load."
         return _refuse(course, act, at, known)
-    course.watch.immersed(load, at)
+    course.watch.tell_log(lambda log: log.immersed(load, at))
     is_last = load == vessels[-1]
     course.stage = vessels[-1] if not is_last else UNDER if course.phase is Phase.AFTER else ""
     if is_last and course.phase is Phase.STIR:

@@ -17,9 +17,9 @@ from meterlog.walk.settle.contact import departure
 from meterlog.walk.timed_watch import Ran, Runs
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
 
-    from meterlog.base.readings import Capture, Reading, Timing
+    from meterlog.base.readings import Capture, Reading
     from meterlog.procedure.steps import Step
     from meterlog.walk.live import Guarded
     from meterlog.walk.open_proof import ClosingShort
@@ -63,6 +63,7 @@ class Watch:
         self._streams: dict[DisplayKey, DisplayStream] = {}
         self._said_nothing: set[str] = set()
         self._answers: dict[DisplayKey, StepWatch | Switched | Sloped] = {}
+        self._of_run: list[Callable[[HeatingLog], None]] = []
         self._functions: FunctionWatch | None = None
         self._voltage: dict[DisplayKey, str] = {}
         self._lift: tuple[DisplayKey, Lift, Capture] | None = None
@@ -81,7 +82,7 @@ class Watch:
             return
         self.target, self._again = step, again
         self.want = wanted_by(step) if step else None
-        self._answers = {}
+        self._answers, self._of_run = {}, []
         self._voltage = {}
         self._functions = FunctionWatch(step, self.want, self._gives) if step and self.want else None
         for key, stream in self._streams.items():
@@ -201,23 +202,12 @@ class Watch:
             return [Refuse(f"{key[0]} has sent nothing for {at - stream.last.at:.0f} s: nothing shows now.")]
         return answer.confirm()
 
-    def heated(self, timing: Timing) -> None:
-        """Heating was switched on and off: thermometers that keep the run's log shall know."""
+    def tell_log(self, fact: Callable[[HeatingLog], None]) -> None:
+        """What a person said of the heating run at hand, for the thermometers that keep its log and those to come."""
+        self._of_run.append(fact)
         for answer in self._answers.values():
             if isinstance(answer, HeatingLog):
-                answer.heated(timing)
-
-    def begun(self) -> None:
-        """Heating was switched on: thermometers that keep the run's log shall know."""
-        for answer in self._answers.values():
-            if isinstance(answer, HeatingLog):
-                answer.begun()
-
-    def immersed(self, load: str, at: float) -> None:
-        """The whole probe is under in a load: thermometers that keep the run's log shall know."""
-        for answer in self._answers.values():
-            if isinstance(answer, HeatingLog):
-                answer.immersed(load, at)
+                fact(answer)
 
     def could_answer(self, step: Step) -> bool:
         """Whether readings can answer a step: not where every instrument is known not to give its quantity."""
@@ -259,10 +249,18 @@ class Watch:
         if sort is not Sort.OTHER:
             left = key == self._lifted or want.has_left(stream.last.reading, stream)
             lifted = sort is Sort.APART or left or _without_leads(step)
-            answer = answer_for(step, want, stream, again=self._again, lifted=lifted)
-            self._answers[key] = answer
+            answer = self._begin(key, step, want, stream, lifted=lifted)
             if not lifted and sort is not Sort.FROZEN and not stream.after_silence:
                 answer.take(stream.last, sort)  # the leads lie on something: see them leave it
+
+    def _begin(
+        self, key: DisplayKey, step: Step, want: Want, stream: DisplayStream, *, lifted: bool
+    ) -> StepWatch | Switched | Sloped:
+        answer = self._answers[key] = answer_for(step, want, stream, again=self._again, lifted=lifted)
+        if isinstance(answer, HeatingLog):
+            for fact in self._of_run:
+                fact(answer)
+        return answer
 
     def _watch(self, key: DisplayKey, stream: DisplayStream, sample: Sample) -> list[tuple[DisplayKey, WatchSignal]]:
         step, want, form = self.target, self.want, sample.reading.form
@@ -284,8 +282,7 @@ class Watch:
         if answer is None:
             if sort is Sort.OTHER:
                 return out
-            lifted = _without_leads(step)
-            answer = self._answers[key] = answer_for(step, want, stream, again=self._again, lifted=lifted)
+            answer = self._begin(key, step, want, stream, lifted=_without_leads(step))
         return out + [(key, signal) for signal in answer.take(sample, sort)]
 
     def _lifting(self, key: DisplayKey, stream: DisplayStream, sample: Sample) -> list[tuple[DisplayKey, WatchSignal]]:

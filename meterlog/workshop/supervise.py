@@ -21,7 +21,7 @@ CANNOT_SUCCEED = 4
 def next_start_s(failures: int) -> float:
     """How long to wait before the next try, s: twice as long each time, a minute at most.
 
-    >>> [next_wait_s(n) for n in (1, 2, 3, 9)]
+    >>> [next_start_s(n) for n in (1, 2, 3, 9)]
     [1.0, 2.0, 4.0, 60.0]
     """
     return min(LONGEST_WAIT_S, FIRST_WAIT_S * 2.0 ** (failures - 1))

@@ -90,7 +90,7 @@ class Repairer:
             self._act("skip", "there is none")
         elif phase is Phase.LOOK:
             self._look(step)
-        elif phase is Phase.START:
+        elif phase in (Phase.STIR, Phase.START):
             self._heat(step, self.shows[step.key])
         elif phase is Phase.LIFT:
             self._lift()
@@ -182,6 +182,7 @@ class Repairer:
 
     def _heat(self, step, load):
         self._open(step)
+        self._act("immersed", takes_s=0.0)
         for t in range(45):
             self._celsius(load.before(t))
         self._act("start")
@@ -192,6 +193,7 @@ class Repairer:
         self._act("stop")
         for t in range(12):
             self._celsius(load.after(45, t) if load.probe_stays else ROOM_C)
+        self._act("immersed", takes_s=0.0)
         for t in range(95):
             self._celsius(load.after(45, 12 + t))
 

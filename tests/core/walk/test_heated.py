@@ -91,6 +91,20 @@ def test_that_the_probe_was_under_is_asked_for_and_said_before_and_after():
     assert session.walk.snapshot().phase == "start"
 
 
+def test_what_is_said_before_the_thermometer_shows_anything_counts():
+    """It was switched on late, or its link was lost meanwhile."""
+    acts = {20: ("immersed",), 60: ("start",), 120: ("stop",), 130: ("immersed",)}
+    session = Session(PROCEDURE, {}, judge=ByCase(PROCEDURE, answers_by({}), entries=ENTRIES))
+    events = session.start(0.0)
+    for t in range(250):
+        for word in acts.get(t, ()):
+            events += session.act(Act(word=word), float(t))
+        if t > 22:
+            counts = round(temperature(t, 500.0) * 100)
+            events += session.reading("thermometer", t, Reading(CELSIUS, counts), float(t))
+    assert capture_of(events).timing.immersed == (("", 20.0), ("", 130.0))
+
+
 def test_said_late_it_is_read_for_a_minute_more():
     _, events = walked({60: ["start"], 120: ["stop"], 170: ["immersed"]}, until=260)
     assert capture_of(events).last == 230
