@@ -74,15 +74,19 @@ def _printed_here(connection: Connection) -> list[Head]:
     from meterlog.record.head import read_sheet_line
     from meterlog.store.audit import must_begin_with
     from meterlog.store.reader import StoredRecord
+    from meterlog.store.sqlite import DatabaseError
 
     printed = []
-    for bench in StoredRecord(connection).identities():
-        for line in heads.printed(bench):
-            try:
-                printed.append(read_sheet_line(line)[0])
-            except ValueError:
-                click.echo(f"{heads.path_of(bench)} holds a line that is no head: {line!r}", err=True)
-    return must_begin_with(connection, printed)
+    try:
+        for bench in StoredRecord(connection).identities():
+            for line in heads.printed(bench):
+                try:
+                    printed.append(read_sheet_line(line)[0])
+                except ValueError:
+                    click.echo(f"{heads.path_of(bench)} holds a line that is no head: {line!r}", err=True)
+        return must_begin_with(connection, printed)
+    except DatabaseError:
+        return []  # of a damaged file the audit itself tells
 
 
 def _of_workshop(url: str, as_json: bool) -> None:
