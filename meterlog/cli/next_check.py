@@ -13,7 +13,7 @@ import click
 from meterlog.base.errors import WrongValue
 from meterlog.base.source import near_miss
 from meterlog.cli.options import db_option, json_option
-from meterlog.diagnosis.advice import OUTCOMES, NextStep, Question, advise
+from meterlog.diagnosis.advice import OUTCOMES, NextStep, Question, next_step
 from meterlog.diagnosis.sentences import in_ten
 from meterlog.files.procedures import procedure_of
 
@@ -130,7 +130,7 @@ def _advice(procedure: Procedure, asked: Question) -> NextStep:
     for step, outcome in asked.outcomes.items():
         if outcome not in OUTCOMES:
             raise WrongValue(f"{step}: expected one of {', '.join(OUTCOMES)}, saw {outcome!r}")
-    return advise(procedure, asked)
+    return next_step(procedure, asked)
 
 
 @click.command(name="suggest")

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from meterlog.diagnosis.model import CheckOutcome
 from meterlog.diagnosis.sentences import shown_parts, why_check, why_in_order, why_stop
-from meterlog.diagnosis.stated import guesses, model_of
+from meterlog.diagnosis.stated import guesses, model_for
 from meterlog.diagnosis.suggestion import suggest
 from meterlog.procedure.kinds import Opens
 
@@ -86,14 +86,14 @@ def gates_of(procedure: Procedure) -> set[str]:
     return gates
 
 
-def advise(procedure: Procedure, question: Question) -> NextStep:
+def next_step(procedure: Procedure, question: Question) -> NextStep:
     """What to do next in a job."""
     complaint, outcomes = question.complaint, question.outcomes
     wrong = next((step for step in procedure.steps if _stops(procedure, step, outcomes)), None)
     if wrong is not None:
         because = f"; {wrong.meaning}" if wrong.meaning else ""
         return NextStep(step=None, why=f"{wrong.title}: did not pass, so that nothing else is measured first{because}.")
-    model = model_of(procedure, complaint)
+    model = model_for(procedure, complaint)
     if model is None:
         return _in_order(procedure, complaint, outcomes)
     checks = {check.key for check in model.checks}

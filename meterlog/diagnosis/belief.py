@@ -70,7 +70,7 @@ def part_weights(model: Model, weights: tuple[float, ...]) -> dict[str, float]:
     return by_part
 
 
-def believed(model: Model, findings: Mapping[str, CheckOutcome], renewed: Collection[str] = ()) -> Belief:
+def posterior(model: Model, findings: Mapping[str, CheckOutcome], renewed: Collection[str] = ()) -> Belief:
     """The belief that decides: every finding at its full weight, of each evidence group only the strongest."""
     belief = Belief.prior(model, renewed)
     for check, finding in _that_count(model, findings):

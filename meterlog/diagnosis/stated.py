@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 _DEFAULT_ELSE = 2.0
 
 
-def model_of(procedure: Procedure, complaint: str) -> Model | None:
+def model_for(procedure: Procedure, complaint: str) -> Model | None:
     """What a procedure states of faults, for one complaint; None where it states none behind it."""
     stated = procedure.diagnosis
     if stated is None or not any(complaint in fault.weights for fault in stated.faults):

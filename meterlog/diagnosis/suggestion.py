@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from meterlog.diagnosis.belief import believed, does_not_fit, guarded
+from meterlog.diagnosis.belief import does_not_fit, guarded, posterior
 from meterlog.diagnosis.worth import Bench, renewal_order
 
 if TYPE_CHECKING:
@@ -59,7 +59,7 @@ def suggest(
         opened: set-ups that are there without a finding; those of the findings' checks are.
         renewed: parts that were renewed in vain.
     """
-    belief = believed(model, findings, renewed)
+    belief = posterior(model, findings, renewed)
     ready = {*opened, *(name for check in model.checks if check.key in findings for name in check.set_ups)}
     left = [c for c in model.checks if c.key not in findings and (allowed is None or c.key in allowed)]
     misfit = does_not_fit(model, findings)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from meterlog import __version__
-from meterlog.diagnosis.advice import OUTCOMES, Question, advise
+from meterlog.diagnosis.advice import OUTCOMES, Question, next_step
 from meterlog.procedure.entries import COMPLAINT
 from meterlog.record.acts import ActKind
 from meterlog.record.standing import standing
@@ -99,7 +99,7 @@ def kept_suggestion(procedure: Procedure, basis: Basis, shown: str, done: str) -
     """A suggestion as it is kept: what it says and rests on, the check that was `shown`, and what was done."""
     question = basis.question
     return {
-        **advise(procedure, question).as_dict(),
+        **next_step(procedure, question).as_dict(),
         "complaint": question.complaint,
         "outcomes": dict(question.outcomes),
         "renewed": list(question.renewed),
@@ -115,7 +115,7 @@ def suggestion_differs(reader: RecordReader, procedure: Procedure, act: ActRecor
     """What of a kept suggestion comes out differently now, or rests on verdicts that are not so; in words."""
     kept = act.facts
     question = Question(complaint=kept["complaint"], outcomes=kept["outcomes"], renewed=tuple(kept["renewed"]))
-    now = advise(procedure, question).as_dict()
+    now = next_step(procedure, question).as_dict()
     found = [f"{name}: was {_short(kept[name])}, is {_short(now[name])}" for name in now if kept[name] != now[name]]
     keys = {step.id: step.key for step in reader.steps(act.job or 0)}
     for key, number in kept["verdicts"].items():

@@ -42,12 +42,13 @@ async def page(datasette: Any, request: Any) -> Any:
     return await sheet(
         datasette, request, "history.html",
         measured=list(reversed(measured)), step=measured[-1].step, appliance=appliance, here=here,
-        says=standing_of(measured, here), alike=alike, shown=shown, plot=history_plot(measured, here, alike),
+        says=standing_of(measured, here), alike=alike, found_words=found_words,
+        plot=history_plot(measured, here, alike),
         models=[healthy.sentence(model) for model in healthy_of_each_model(measured, unit)],
     )  # fmt: skip
 
 
-def shown(measured: StepMeasurement) -> str:
+def found_words(measured: StepMeasurement) -> str:
     """What was found, in words: as displayed, or with its unit where it was worked out from the display."""
     form = measured.capture.capture.form
     if measured.unit != units.QUANTITIES[form.quantity].si:

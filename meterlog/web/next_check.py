@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from meterlog.diagnosis.advice import advise
+from meterlog.diagnosis.advice import next_step
 from meterlog.diagnosis.sentences import in_ten
 from meterlog.record.suggested import basis_of, states_of
 
@@ -57,7 +57,7 @@ def suggested(reader: RecordReader, walk: Snapshot, procedure: Procedure | None)
     if basis.fitted:
         says = f"{', '.join(basis.fitted)}: fitted since. If the complaint is still there after it, say so again."
         return Suggested(complaints=complaints, stated=stated, complaint=complaint, says=says)
-    advice = advise(procedure, basis.question)
+    advice = next_step(procedure, basis.question)
 
     def titled(key: str) -> tuple[str, str]:
         return key, procedure.step(key).title

@@ -218,9 +218,9 @@ def procedure_order(model: Model):
     keys = [c.key for c in model.checks]
 
     def choose(known):
-        from meterlog.diagnosis.belief import believed
+        from meterlog.diagnosis.belief import posterior
 
-        parts = believed(model, {keys[i]: f for i, f in known.items()}).parts
+        parts = posterior(model, {keys[i]: f for i, f in known.items()}).parts
         if max(parts.values()) >= 0.9:
             return None
         return next((i for i in range(len(keys)) if i not in known), None)

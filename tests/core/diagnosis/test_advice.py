@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from meterlog.diagnosis.advice import OPENS, Question, advise, gates_of
+from meterlog.diagnosis.advice import OPENS, Question, gates_of, next_step
 from meterlog.diagnosis.sentences import in_ten
 from meterlog.diagnosis.stated import tier_of
 from meterlog.procedure.language import read_procedure
@@ -64,7 +64,7 @@ PLATE = read_procedure(TEXT, "warm-plate.yaml")
 
 
 def told(complaint, outcomes):
-    return advise(PLATE, Question(complaint=complaint, outcomes=outcomes))
+    return next_step(PLATE, Question(complaint=complaint, outcomes=outcomes))
 
 
 SAFE = {"isolation": "looked", "plug-dead": "pass"}
@@ -152,7 +152,7 @@ def test_what_is_worked_out_is_measured_first_and_then_answers_itself():
     proved = {key: outcome for key, outcome in (proved | rest).items() if outcome}
 
     def weak(**more):
-        return advise(heater, Question(complaint="weak", outcomes=proved | more))
+        return next_step(heater, Question(complaint="weak", outcomes=proved | more))
 
     first = weak()
     assert first.step == "element-1"
@@ -219,7 +219,7 @@ def test_a_shipped_procedure_suggests_for_each_of_its_complaints(name):
     }
     for complaint in stated.complaints:
         assert any(complaint in fault.weights for fault in stated.faults)
-        advice = advise(procedure, Question(complaint=complaint, outcomes=before))
+        advice = next_step(procedure, Question(complaint=complaint, outcomes=before))
         assert advice.why
         for key in (*([advice.step] if advice.step else []), *advice.runners_up):
             assert key not in gates or key == advice.step

@@ -3,7 +3,7 @@
 import pytest
 
 from meterlog.diagnosis import Model, ModelledCheck, ModelledFault, SuspectPart
-from meterlog.diagnosis.belief import believed, does_not_fit, guarded
+from meterlog.diagnosis.belief import does_not_fit, guarded, posterior
 from meterlog.diagnosis.model import SOMETHING_ELSE, CheckOutcome
 
 FUSE = ModelledCheck(key="fuse", minutes=1, finds={"fuse-blown": 0.9}, false_alarm=0.1, undecided=0.5)
@@ -23,17 +23,17 @@ MODEL = Model(
 
 def test_a_fail_by_hand():
     # weights 1, 2, 1 times 0.45, 0.05, 0.05 (half of what decides): 0.45, 0.10, 0.05 of 0.60
-    parts = believed(MODEL, {"fuse": CheckOutcome.FAIL}).parts
+    parts = posterior(MODEL, {"fuse": CheckOutcome.FAIL}).parts
     assert parts == pytest.approx({"fuse": 0.75, "diode": 1 / 6, SOMETHING_ELSE: 1 / 12})
 
 
 def test_no_decision_is_no_evidence_where_a_sound_part_decides():
-    assert believed(MODEL, {"fuse": CheckOutcome.UNDECIDED}).parts == pytest.approx(believed(MODEL, {}).parts)
+    assert posterior(MODEL, {"fuse": CheckOutcome.UNDECIDED}).parts == pytest.approx(posterior(MODEL, {}).parts)
 
 
 def test_no_decision_speaks_for_a_part_that_gives_none_when_sound():
     # weights 1, 2, 1 times 0.9·0.8, 0.1·0.8, 0.9·0.8: 0.72, 0.16, 0.72 of 1.60
-    parts = believed(MODEL, {"diode": CheckOutcome.UNDECIDED}).parts
+    parts = posterior(MODEL, {"diode": CheckOutcome.UNDECIDED}).parts
     assert parts == pytest.approx({"fuse": 0.45, "diode": 0.10, SOMETHING_ELSE: 0.45})
 
 
@@ -46,12 +46,12 @@ def test_a_repeat_with_the_same_leads_and_method_adds_nothing():
             for key, finds in (("a", 0.9), ("b", 0.7))
         ),
     )
-    once = believed(same, {"a": CheckOutcome.FAIL}).parts
-    assert believed(same, {"a": CheckOutcome.FAIL, "b": CheckOutcome.FAIL}).parts == pytest.approx(once)
+    once = posterior(same, {"a": CheckOutcome.FAIL}).parts
+    assert posterior(same, {"a": CheckOutcome.FAIL, "b": CheckOutcome.FAIL}).parts == pytest.approx(once)
 
 
 def test_a_part_renewed_in_vain_is_out():
-    assert believed(MODEL, {}, renewed=["diode"]).parts["diode"] == 0.0
+    assert posterior(MODEL, {}, renewed=["diode"]).parts["diode"] == 0.0
 
 
 def test_what_is_shown_is_capped():
@@ -61,7 +61,7 @@ def test_what_is_shown_is_capped():
         checks=(ModelledCheck(key="fuse", minutes=1, finds={"fuse-blown": 0.999}, false_alarm=0.001, undecided=0.01),),
         else_weight=0.001,
     )
-    plain = believed(sharp, {"fuse": CheckOutcome.FAIL}).parts
+    plain = posterior(sharp, {"fuse": CheckOutcome.FAIL}).parts
     shown = guarded(sharp, {"fuse": CheckOutcome.FAIL}).parts
     assert plain["fuse"] > 0.99
     # 12 to 1 at most: weights 12, 2 and at least 0.12 of all for something else: 12/14 · 0.88
