@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -35,7 +36,9 @@ def audit(lines: tuple[str, ...], workshop: str | None, as_json: bool, db: Path)
     from meterlog.store.sqlite import DatabaseError, open_reader
 
     connection = open_reader(db)
-    heads = [sheet_line(line)[0] for line in lines] + _printed_here(connection)
+    heads = [sheet_line(line)[0] for line in lines]
+    with contextlib.suppress(DatabaseError):  # a damaged file: said below
+        heads += _printed_here(connection)
     compared = [finding for head in heads for finding in check_head(connection, head)]
     found = [
         {"where": finding.where, "what": finding.what, "remark": finding.remark}

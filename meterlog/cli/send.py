@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import signal
 import sys
 import time
@@ -59,10 +60,11 @@ def _url_in(path: Path) -> str:
 
 
 def _work(url: str, db: Path, *, worker: bool) -> int:
-    """Send; a worker goes on, and says each step on stdout for its supervisor. Answers the exit status."""
+    """Send, behind all else on the machine; a worker goes on, and says each step on stdout for its supervisor. Answers the exit status."""
     from meterlog.workshop.sender import COPIED, Sender
     from meterlog.workshop.supervise import CANNOT_SUCCEED
 
+    os.nice(10)
     heard = 0.0
 
     def told(count: int) -> None:

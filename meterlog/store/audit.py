@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from meterlog.record.auditor import Finding, as_far_as_it_goes, reached_again
 from meterlog.record.head import differs_from, tree_of
-from meterlog.store.evidence import check_file, check_personal, check_rereads, check_schema, check_seals, check_texts
+from meterlog.store import evidence
 from meterlog.store.reader import BENCH_IN_LINE, StoredRecord
 
 if TYPE_CHECKING:
@@ -16,7 +16,10 @@ if TYPE_CHECKING:
     from meterlog.store.sqlite import Connection
 
 
-STORED = (check_file, check_schema, check_seals, check_rereads, check_texts, check_personal)
+STORED = (
+    evidence.check_file, evidence.check_schema, evidence.check_seals, evidence.check_rereads, evidence.check_texts,
+    evidence.check_words, evidence.check_personal,
+)  # fmt: skip
 """What can be said of the rows without decoding or judging anything."""
 
 

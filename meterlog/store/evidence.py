@@ -5,6 +5,7 @@ A changed bit anywhere in a kept row shows as a finding that names the seal whos
 
 from __future__ import annotations
 
+import contextlib
 import json
 from typing import TYPE_CHECKING, Any
 
@@ -17,6 +18,7 @@ from meterlog.store import leaves
 from meterlog.store.layout import SCHEMA, schema_of
 from meterlog.store.rows import TABLES
 from meterlog.store.sealed import Leaf, Leaves, Unmade
+from meterlog.store.sqlite import open_in_memory
 from meterlog.store.upgrade import PLAIN_KINDS
 
 if TYPE_CHECKING:
@@ -196,6 +198,21 @@ def check_file(db: Connection) -> Iterator[Finding]:
         yield Finding(where=f"{row[0]} {row[1]}", what=f"points at a row of {row[2]} that is not there")
     if [tuple(row) for row in db.execute("SELECT * FROM power_of_ten")] != [(n, 10**n) for n in range(16)]:
         yield Finding(where="power_of_ten", what="its powers were changed: what the views show is not what was shown")
+
+
+def check_words(db: Connection) -> Iterator[Finding]:
+    """Findings on the words that jobs are found by: those of their rows, each where it stands, and no others."""
+    instances = "SELECT term, doc, col, offset FROM temp.instances"
+    with contextlib.closing(open_in_memory()) as anew:
+        anew.execute("CREATE VIRTUAL TABLE job_words USING fts5 (ref, appliance, plate)")
+        jobs = db.execute("SELECT id, ref, appliance, plate FROM job").fetchall()
+        anew.executemany("INSERT INTO job_words (rowid, ref, appliance, plate) VALUES (?, ?, ?, ?)", map(tuple, jobs))
+        for each in (db, anew):
+            each.execute("CREATE VIRTUAL TABLE temp.instances USING fts5vocab (main, job_words, instance)")
+        kept, made = ({tuple(row) for row in each.execute(instances)} for each in (db, anew))
+        db.execute("DROP TABLE temp.instances")
+    for job in sorted({doc for _, doc, _, _ in kept ^ made})[:NAMED]:
+        yield Finding(where=f"job {job}", what="is found by other words than its own")
 
 
 def check_schema(db: Connection) -> Iterator[Finding]:

@@ -284,6 +284,24 @@ def test_views_and_triggers_are_those_that_this_program_makes(record, tmp_path, 
         assert finding in "\n".join(map(str, evidence.check_schema(db)))
 
 
+WORDS = [
+    "INSERT INTO job_words (job_words, rowid, ref, appliance, plate) "
+    "SELECT 'delete', id, ref, appliance, plate FROM job",
+    "INSERT INTO job_words (rowid, ref, appliance, plate) SELECT id, 'another', '', '' FROM job",
+]
+
+
+@pytest.mark.parametrize("sql", WORDS, ids=["taken out", "put in"])
+def test_the_words_that_a_job_is_found_by_are_its_own(record, tmp_path, sql):
+    path = tmp_path / "copy.db"
+    path.write_bytes(record.read_bytes())
+    with contextlib.closing(sqlite3.connect(path, isolation_level=None)) as db:
+        db.row_factory = sqlite3.Row
+        assert list(evidence.check_words(db)) == []
+        assert db.execute(sql).rowcount
+        assert {found.what for found in evidence.check_words(db)} == {"is found by other words than its own"}
+
+
 def test_the_record_as_it_was_made_has_the_schema_of_its_layout(record):
     with contextlib.closing(sqlite3.connect(record)) as db:
         db.row_factory = sqlite3.Row
