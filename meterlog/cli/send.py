@@ -60,7 +60,7 @@ def _url_in(path: Path) -> str:
 
 
 def _work(url: str, db: Path, *, worker: bool) -> int:
-    """Send, behind all else on the machine; a worker goes on, and says each step on stdout for its supervisor. Answers the exit status."""
+    """Send, behind all else; a worker goes on, and says each step on stdout for its supervisor. Answers the status."""
     from meterlog.workshop.sender import COPIED, Sender
     from meterlog.workshop.supervise import CANNOT_SUCCEED
 
