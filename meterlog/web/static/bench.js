@@ -274,6 +274,7 @@ setInterval(() => {
 const bar = new ResizeObserver(([entry]) => document.documentElement.style.setProperty("--bar-now", `${entry.target.offsetHeight}px`));
 new MutationObserver(() => { const now = hand.querySelector(".bar"); bar.disconnect(); if (now) bar.observe(now); }).observe(hand, { childList: true });
 
+addEventListener("resize", readOn);
 remind(() => (hand.querySelector(".screen-live") ? "live" : hand.querySelector(".alert-fail") ? "fail" : hand.querySelector(".alert") ? "undecided" : ""));
 takeActs({ isAway: () => isAway, say, sayOfLoss: (words) => say(words, untilFound()), refresh });
 fit();
