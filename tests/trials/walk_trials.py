@@ -251,7 +251,7 @@ class History:
                 self.model.end(PROOFS - _rests_on(each.step))
                 opened.append(each.step)
         key, now = self.here
-        is_open = now in (Phase.LOOK, Phase.WATCH, Phase.START) and (key, now) != (step, phase)
+        is_open = now in (Phase.LOOK, Phase.WATCH, Phase.STIR, Phase.START) and (key, now) != (step, phase)
         if is_open or (key in overrode):
             assert key in overrode or self.model.may_open(key), f"{key} was opened behind a gate that is shut"
             self.counts["steps opened"] += 1
