@@ -40,7 +40,7 @@ class Unstated:
     def words(self) -> str:
         """What the number is then called, after a comma; "" for one that is known on both sides."""
         if self.more and self.less:
-            return ", a bound neither way"
+            return ", which may be more or less than that"
         return ", a lower bound" if self.more else ", an upper bound" if self.less else ""
 
     def held(self, verdict: Verdict, limit: Limit | None) -> Verdict:
