@@ -17,7 +17,7 @@ from meterlog.record.standing import standing
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from meterlog.base.readings import Form
+    from meterlog.base.readings import Capture, Form
     from meterlog.record.kept import CaptureRecord, JobRecord, StepRecord, VerdictRecord
     from meterlog.record.outcome import JobOutcome
     from meterlog.record.reader import RecordReader
@@ -97,14 +97,15 @@ def steps(reader: RecordReader, ref: str) -> list[Row]:
 def _step(
     step: StepRecord, capture: CaptureRecord | None, verdict: VerdictRecord | None, left: Mapping[str, Any]
 ) -> Row:
+    display = _display(capture)
     return {
         "step": step.key,
         "title": step.title,
         "points": step.points,
         "limits": step.limits,
         "capture": capture.id if capture else None,
-        "shown": shown(capture.capture.form, capture.capture.counts) if capture else None,
-        "unit": capture.capture.form.unit if capture else None,
+        "shown": shown(display.form, display.counts) if display else None,
+        "unit": display.form.unit if display else None,
         "typed": capture.capture.typed.instrument if capture and capture.capture.typed else None,
         "verdict": verdict.id if verdict else None,
         "outcome": verdict.outcome if verdict else left.get("how"),
@@ -146,6 +147,11 @@ def _because(reason: str) -> str:
     return f" ({reason})" if reason else ""
 
 
+def _display(kept: CaptureRecord | None) -> Capture | None:
+    """The capture whose display is what was measured; None of a run, of which no one reading is."""
+    return kept.capture if kept and not kept.capture.is_run else None
+
+
 def conclusions(reader: RecordReader) -> list[Row]:
     """Every verdict in the order in which it was reached, and what superseded it."""
     refs = {job.id: job.ref for job in reader.jobs()}
@@ -155,13 +161,13 @@ def conclusions(reader: RecordReader) -> list[Row]:
     later = {verdict.supersedes: verdict.id for verdict in verdicts}
     rows = []
     for verdict in verdicts:
-        capture = captures.get(verdict.capture) if verdict.capture is not None else None
+        display = _display(captures.get(verdict.capture) if verdict.capture is not None else None)
         rows.append(
             {
                 "job": refs[verdict.job],
                 "step": keys[verdict.step],
-                "shown": shown(capture.capture.form, capture.capture.counts) if capture else None,
-                "unit": capture.capture.form.unit if capture else None,
+                "shown": shown(display.form, display.counts) if display else None,
+                "unit": display.form.unit if display else None,
                 "result": verdict.result,
                 "outcome": verdict.outcome,
                 "verdict": verdict.id,

@@ -45,6 +45,7 @@ def test_the_heated_water_tells_the_power_that_was_played(played):
     result, (started, stopped) = trail["result"], trail["capture"]["heating_s"]
     played_w = 885.0 * 62.0 / (stopped - started)
     assert abs(result["value"] - played_w) < 2 * result["expanded_uncertainty"]
+    assert row["shown"] is None, "no one reading out of it is what a run showed"
 
 
 def test_the_readme_shows_the_verdict_on_the_watts(played):
