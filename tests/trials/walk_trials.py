@@ -77,6 +77,8 @@ CLOSED = {"refitted", "earth", "insulation", "it runs", "heating run"}
 """What work inside ends; of the runs on mains not those that the step waited for."""
 WAITED_FOR = {"warm winding": {"it runs"}}
 LOOKED_FOR_A_GATE = {"unplugged", "discharged", "refitted"}
+OPEN = {Phase.LOOK, Phase.WATCH, Phase.STIR, Phase.START}
+"""What a step waits for once its gate is open; a heating run goes from one of these to another."""
 RECORDED = {"sensor", "fan"}
 """Steps that nothing judges."""
 SAFETY = {"unplugged", "leads", "pins dead", "discharged", "capacitor dead", "dead again", "refitted", "it runs",
@@ -251,8 +253,8 @@ class History:
                 self.model.end(PROOFS - _rests_on(each.step))
                 opened.append(each.step)
         key, now = self.here
-        is_open = now in (Phase.LOOK, Phase.WATCH, Phase.STIR, Phase.START) and (key, now) != (step, phase)
-        if is_open or (key in overrode):
+        stood_open = key == step and phase in OPEN
+        if (now in OPEN and not stood_open) or key in overrode:
             assert key in overrode or self.model.may_open(key), f"{key} was opened behind a gate that is shut"
             self.counts["steps opened"] += 1
             if JOB.step(key).energised:
