@@ -27,6 +27,17 @@ class Problem:
     saw: str
     hint: str = ""
 
+    def as_row(self) -> dict[str, str | int]:
+        """As JSON shows it."""
+        return {
+            "line": self.place.line,
+            "column": self.place.column,
+            "path": self.path,
+            "expected": self.expected,
+            "saw": self.saw,
+            "hint": self.hint,
+        }
+
     def __str__(self) -> str:
         lines = [f"{self.place}: {self.path}".rstrip(": "), f"  expected  {self.expected}", f"  saw       {self.saw}"]
         if self.hint:

@@ -19,7 +19,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterable, Mapping
 
 FORMAT = 1
 NO_SEAL = "0" * 64
@@ -95,7 +95,7 @@ class Seal:
 
 def line_hash(line: str) -> str:
     """SHA-256 of 0x00 and the header line, hex: a leaf hash as RFC 9162 makes it."""
-    return hashlib.sha256(b"\x00" + line.encode()).hexdigest()
+    return sha256_hex(b"\x00" + line.encode())
 
 
 def read_line(line: str) -> Seal:
@@ -117,6 +117,21 @@ def read_line(line: str) -> Seal:
     )
 
 
+def sha256_hex(data: bytes) -> str:
+    """SHA-256 of bytes, hex."""
+    return hashlib.sha256(data).hexdigest()
+
+
+def lines_digest(lines: Iterable[str]) -> str:
+    """The digest of lines, joined by a line feed."""
+    return sha256_hex("\n".join(lines).encode())
+
+
+def with_content(value: str, content: bytes | None) -> str:
+    """The text that a personal field's digest is made over: its value; of a photograph, with 0x00 and its SHA-256."""
+    return value if content is None else f"{value}\x00{sha256_hex(content)}"
+
+
 def digest(salt: bytes, name: str, value: str) -> str:
     """The salted digest that stands for a personal field in a job's evidence, hex."""
-    return hashlib.sha256(salt + name.encode() + b"\x00" + value.encode()).hexdigest()
+    return sha256_hex(salt + name.encode() + b"\x00" + value.encode())

@@ -55,17 +55,7 @@ def _tell_problems(name: str, error: WrongText, as_json: bool) -> None:
     if not as_json:
         click.echo(str(error), err=True)
         return
-    problems = [
-        {
-            "line": problem.place.line,
-            "column": problem.place.column,
-            "path": problem.path,
-            "expected": problem.expected,
-            "saw": problem.saw,
-            "hint": problem.hint,
-        }
-        for problem in error.problems
-    ]
+    problems = [problem.as_row() for problem in error.problems]
     click.echo(json.dumps({"file": name, "problems": problems}, ensure_ascii=False))
 
 

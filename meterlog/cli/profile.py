@@ -24,7 +24,6 @@ from meterlog.profile.tools.drafts import KINDS, draft
 from meterlog.profile.tools.explain import Explainer
 
 if TYPE_CHECKING:
-    from meterlog.base.problem import Problem
     from meterlog.base.recording import Event
 
 _KIND = "profiles/instruments"
@@ -67,7 +66,7 @@ def check(files: tuple[str, ...], is_all: bool, as_json: bool) -> None:
             if not as_json:
                 click.echo(str(error), err=True)
                 continue
-            report = Report(file=str(path), text=str(error), problems=list(map(_as_row, error.problems)))
+            report = Report(file=str(path), text=str(error), problems=[problem.as_row() for problem in error.problems])
         if as_json:
             click.echo(json.dumps(asdict(report), ensure_ascii=False))
         else:
@@ -88,17 +87,6 @@ class Report:
     risk: list[str] = field(default_factory=list)
     profile: str = ""
     examples: int = 0
-
-
-def _as_row(problem: Problem) -> dict[str, str | int]:
-    return {
-        "line": problem.place.line,
-        "column": problem.place.column,
-        "path": problem.path,
-        "expected": problem.expected,
-        "saw": problem.saw,
-        "hint": problem.hint,
-    }
 
 
 def _report(path: Path) -> Report:

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from meterlog.daemon.items import Item
     from meterlog.daemon.station import Station
     from meterlog.store.writer import Writer
-    from meterlog.walk.session import SessionEvent as SessionEvent
+    from meterlog.walk.session import SessionEvent
 
 log = logging.getLogger("meterlog")
 

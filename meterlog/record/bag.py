@@ -17,11 +17,11 @@ What the leaves' fields are is told in `meterlog/record/LEAVES.md`.
 
 from __future__ import annotations
 
-import hashlib
 import json
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol
 
+from meterlog.base.seals import sha256_hex, with_content
 from meterlog.record import head as heads
 from meterlog.record.head import Head
 
@@ -99,7 +99,7 @@ def evidence_files(of: JobEvidence, key: Signer, utc: str, earlier: Sequence[Hea
         job=of.job,
         leaves=sum(json.loads(leaf.text).get("job") == of.job for leaf in of.leaves),
         head=head,
-        files=hashlib.sha256(tag_manifest).hexdigest(),
+        files=sha256_hex(tag_manifest),
         utc=utc,
     )
     note = heads.signed_note(statement, head.origin, key.public, key.sign(statement.encode()))
@@ -128,10 +128,7 @@ def disclosure_line(field: PersonalField) -> str:
 
     The digest is SHA-256(salt ‖ name ‖ 0x00 ‖ text); a photograph's text ends with 0x00 and its bytes' SHA-256.
     """
-    text = field.value
-    if field.content is not None:
-        text += "\x00" + hashlib.sha256(field.content).hexdigest()
-    return _json([field.salt.hex(), field.name, text])
+    return _json([field.salt.hex(), field.name, with_content(field.value, field.content)])
 
 
 def _payload(of: JobEvidence, head: Head, key: Signer, earlier: Sequence[Head]) -> dict[str, bytes]:
@@ -173,7 +170,7 @@ def _continues(log: Tree, earlier: Head) -> dict[str, Any]:
 
 
 def _manifest(files: Mapping[str, bytes]) -> bytes:
-    return _lines([f"{hashlib.sha256(files[name]).hexdigest()}  {name}" for name in sorted(files)])
+    return _lines([f"{sha256_hex(files[name])}  {name}" for name in sorted(files)])
 
 
 def _lines(lines: Sequence[str]) -> bytes:

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from typing import Any, TypeVar
 
 T = TypeVar("T")
@@ -84,11 +83,3 @@ def read(where: str, run: Callable[..., T], *of: Any) -> T:
         return run(*of)
     except (ValueError, TypeError, KeyError) as error:
         raise Wrong(where, str(error)) from None
-
-
-def digest_of(data: bytes) -> str:
-    return hashlib.sha256(data).hexdigest()
-
-
-def lines_digest(lines: Sequence[str]) -> str:
-    return digest_of("\n".join(lines).encode())

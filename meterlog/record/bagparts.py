@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 import re
 from collections.abc import Callable, Mapping
@@ -10,15 +9,13 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from meterlog.base.merkle import is_beginning, leaf_hash, root_from_inclusion
-from meterlog.base.seals import Seal, digest, leaf_text, read_line
+from meterlog.base.seals import Seal, digest, leaf_text, lines_digest, read_line, sha256_hex
 from meterlog.record.bag import BAGIT
 from meterlog.record.bagfiles import (
     Files,
     Wrong,
     bytes_of,
-    digest_of,
     file_lines,
-    lines_digest,
     objects_of,
     proof_path,
     read,
@@ -53,7 +50,7 @@ class Statement:
 
 
 def _files(files: Files, statement: Statement) -> None:
-    if hashlib.sha256(files["tagmanifest-sha256.txt"]).hexdigest() != statement.files:
+    if sha256_hex(files["tagmanifest-sha256.txt"]) != statement.files:
         raise Wrong("tagmanifest-sha256.txt", "is not the list that was signed")
     if files["bagit.txt"] != BAGIT:
         raise Wrong("bagit.txt", "is not in its one form")
@@ -79,7 +76,7 @@ def _manifest(files: Files, name: str, wanted: set[str]) -> None:
             raise Wrong(path, f"stands in {name} and is not there")
         if path not in listed:
             raise Wrong(path, f"is not in {name}")
-        if hashlib.sha256(files[path]).hexdigest() != listed[path]:
+        if sha256_hex(files[path]) != listed[path]:
             raise Wrong(path, "its bytes were changed")
 
 
@@ -156,7 +153,7 @@ def _chunks(files: Files, _: Statement) -> None:
         seen.add(chunk["chunk"])
         last = chunk["chunk"]
         raw = read(where, bytes_of, chunk["raw"])
-        now = {"raw": digest_of(raw), "readings": lines_digest(chunk["readings"]), "rest": lines_digest(chunk["rest"])}
+        now = {"raw": sha256_hex(raw), "readings": lines_digest(chunk["readings"]), "rest": lines_digest(chunk["rest"])}
         for part, made in now.items():
             if leaf[part] != made:
                 raise Wrong(where, f"its {part} are not those under the leaf")
@@ -172,14 +169,14 @@ def _texts_and_forms(files: Files, _: Statement) -> None:
     known = {name.removeprefix("data/texts/").removesuffix(".yaml") for name in files if name.startswith("data/texts/")}
     for sha256 in sorted(known):
         name = f"data/texts/{sha256}.yaml"
-        if name not in files or digest_of(files[name]) != sha256:
+        if name not in files or sha256_hex(files[name]) != sha256:
             raise Wrong(name, "its bytes do not give its name")
     named = {leaf["text"] for leaf in leaves if leaf["kind"] == "text"}
     wanted = {leaf[part] for leaf in leaves for part in ("procedure", "profile", "facts") if part in leaf}
     wanted = {each for each in wanted if re.fullmatch("[0-9a-f]{64}", each)}
     for sha256 in sorted(known ^ named | wanted - known):
         raise Wrong(f"data/texts/{sha256}.yaml", "is not there, or no leaf speaks of it")
-    forms = [digest_of("\x00".join(form).encode()) for form in objects_of(files, "data/forms.jsonl")]
+    forms = [sha256_hex("\x00".join(form).encode()) for form in objects_of(files, "data/forms.jsonl")]
     sealed = [leaf["form"] for leaf in leaves if leaf["kind"] == "form"]
     if forms != sealed:
         raise Wrong("data/forms.jsonl", "its forms are not those under the leaves")
@@ -209,7 +206,7 @@ def _personal(files: Files, _: Statement) -> None:
         if "\x00" in text:
             photographs.add(made)
             picture = files.get(f"photographs/{made}")
-            if picture is not None and digest_of(picture) != text.rpartition("\x00")[2]:
+            if picture is not None and sha256_hex(picture) != text.rpartition("\x00")[2]:
                 raise Wrong(f"photographs/{made}", "its bytes were changed")
     for name in files:
         if name.startswith("photographs/") and name.removeprefix("photographs/") not in photographs:

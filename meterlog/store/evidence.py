@@ -10,7 +10,7 @@ import json
 from typing import TYPE_CHECKING, Any
 
 from meterlog.base.merkle import merkle_root
-from meterlog.base.seals import NO_SEAL, Seal, digest, read_line
+from meterlog.base.seals import NO_SEAL, Seal, digest, read_line, with_content
 from meterlog.base.source import text_sha256
 from meterlog.record.acts import ActKind
 from meterlog.record.auditor import Finding
@@ -150,8 +150,7 @@ def check_personal(db: Connection) -> Iterator[Finding]:
     for row in db.execute("SELECT * FROM disclosure"):
         where = f"personal field {row['name'] or 'decoy'} ({row['digest'][:8]})"
         kept.add(row["digest"])
-        value = row["value"] if row["content"] is None else f"{row['value']}\x00{leaves.sha256(row['content'])}"
-        if digest(row["salt"], row["name"], value) != row["digest"]:
+        if digest(row["salt"], row["name"], with_content(row["value"], row["content"])) != row["digest"]:
             yield Finding(where=where, what="does not fit the digest in the record")
         if (row["job"], row["digest"]) not in sealed:
             yield Finding(where=where, what="stands in no act and no job of the record")

@@ -6,12 +6,11 @@ same. Personal values never enter: a job's leaf holds only digests.
 
 from __future__ import annotations
 
-import hashlib
 import json
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
-from meterlog.base.seals import leaf_text
+from meterlog.base.seals import leaf_text, lines_digest, sha256_hex
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -33,10 +32,6 @@ VERDICT_COLUMNS = (
 EVENT_COLUMNS = ("at_utc_ms", "monotonic_ms", "boot", "kind", "step", "link", "who", "whence", "facts")
 
 
-def sha256(data: bytes) -> str:
-    return hashlib.sha256(data).hexdigest()
-
-
 def form_digest(form: Mapping[str, Any]) -> str:
     """A short digest of a form's columns, which stands for it in the digest of readings."""
     return whole_form_digest(form)[:16]
@@ -44,7 +39,7 @@ def form_digest(form: Mapping[str, Any]) -> str:
 
 def whole_form_digest(form: Mapping[str, Any]) -> str:
     """The digest of a form's columns, joined by NUL in the order of FORM_COLUMNS."""
-    return sha256("\x00".join(form_columns(form)).encode())
+    return sha256_hex("\x00".join(form_columns(form)).encode())
 
 
 def form_columns(form: Mapping[str, Any]) -> tuple[str, ...]:
@@ -55,11 +50,6 @@ def form_columns(form: Mapping[str, Any]) -> tuple[str, ...]:
 def _plain(value: Any) -> str:
     """A column as text: whole numbers and texts as they are, floats by repr, NULL as '-'."""
     return "-" if value is None else repr(value) if isinstance(value, float) else str(value)
-
-
-def lines_digest(lines: Iterable[str]) -> str:
-    """The digest of lines, joined by a line feed."""
-    return sha256("\n".join(lines).encode())
 
 
 def readings_digest(rows: Iterable[Sequence[Any]], forms: Mapping[int, str]) -> str:
@@ -74,8 +64,7 @@ def readings_lines(rows: Iterable[Sequence[Any]], forms: Mapping[int, str]) -> l
 
 def reread_digest(rows: Iterable[Sequence[Any]], forms: Mapping[int, str]) -> str:
     """Digest of (id, event, link, start, reading, form, counts) rows in id order; `forms` by id."""
-    lines = [" ".join(_plain(v) for v in (r[0], *r[2:5], forms.get(r[5], "-"), r[6])) for r in rows]
-    return sha256("\n".join(lines).encode())
+    return lines_digest(" ".join(_plain(v) for v in (r[0], *r[2:5], forms.get(r[5], "-"), r[6])) for r in rows)
 
 
 def rest_digest(unread: Iterable[Sequence[Any]], sent: Iterable[Sequence[Any]]) -> str:
@@ -100,7 +89,7 @@ def chunk_leaf(chunk: Mapping[str, Any], link: Mapping[str, Any], readings: str,
             "at": chunk["at"],
             "first": chunk["first_reading"],
             "count": chunk["readings"],
-            "raw": sha256(chunk["raw"]),
+            "raw": sha256_hex(chunk["raw"]),
             "readings": readings,
             "rest": rest,
             "link": link["id"],

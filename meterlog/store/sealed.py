@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from meterlog.base.seals import lines_digest
 from meterlog.record.bag import ChunkLines
 from meterlog.store import leaves
 from meterlog.store.rows import AT_ONCE, TABLES, RowsUnder
@@ -90,5 +91,5 @@ class Leaves:
         rest = leaves.rest_lines(under.unread.get(chunk, ()), under.sent.get(chunk, ()))
         if self.shown is not None:
             self.shown[chunk] = ChunkLines(chunk=chunk, raw=bytes(row["raw"]), readings=read, rest=rest)
-        digests = leaves.lines_digest(read), leaves.lines_digest(rest)
+        digests = lines_digest(read), lines_digest(rest)
         return leaves.chunk_leaf(row, self._links[row["link"]], *digests, where)

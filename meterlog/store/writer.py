@@ -15,7 +15,7 @@ from meterlog import __version__
 from meterlog.base.errors import CannotDo, MeterlogError
 from meterlog.base.merkle import merkle_root
 from meterlog.base.readings import Frame, Rejected
-from meterlog.base.seals import NO_SEAL, Seal, digest, kept_line, line_hash, read_line
+from meterlog.base.seals import NO_SEAL, Seal, digest, kept_line, line_hash, read_line, with_content
 from meterlog.record.acts import ActKind
 from meterlog.record.writer import canonical
 from meterlog.store import leaves, sqlite
@@ -472,8 +472,7 @@ class Writer:
     def _disclose(self, job: int | None, name: str, value: str, content: bytes | None = None) -> str:
         salt = secrets.token_bytes(16)
         value = value.replace("\x00", "")  # it parts a field's name, text and content in the digest
-        hashed = value if content is None else value + "\x00" + leaves.sha256(content)
-        made = digest(salt, name, hashed)
+        made = digest(salt, name, with_content(value, content))
         self._batch.disclosures.append((made, job, salt, name, value, content))
         return made
 

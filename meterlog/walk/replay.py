@@ -18,8 +18,7 @@ from meterlog.walk import WORDS, is_act, parse_act
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
-    from meterlog.base.recording import Event as Event
-    from meterlog.base.recording import Recording
+    from meterlog.base.recording import Event, Recording
     from meterlog.walk.session import Instrument, Session, SessionEvent
 
 
